@@ -1,0 +1,85 @@
+"""Lengths and angles as people write them, to millimetres and radians.
+
+`9.5 mm`, `95 cm`, `2.345 in`, `7 3/16 in`, `7-3/16"` are lengths; `0.5 deg` is an angle. A number
+without a unit is refused: nobody should cut an inch file as millimetres.
+"""
+
+import math
+import re
+from fractions import Fraction
+
+from snugline.errors import InputError
+
+MM_PER_INCH = 25.4  # exact since 1959: addendum to NBS Circular 572
+
+_MM_PER_UNIT = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "in": MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    "inches": MM_PER_INCH,
+    '"': MM_PER_INCH,
+    "″": MM_PER_INCH,
+}
+_RADIANS_PER_UNIT = {"deg": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
+
+_DECIMAL = r"\d+(?:\.\d*)?|\.\d+"
+_QUANTITY = re.compile(
+    rf"""^\s*(?P<sign>[-+]?)\s*
+    (?: (?:(?P<whole>\d+)(?:\s+|\s*-\s*))? (?P<top>\d+)\s*/\s*(?P<bottom>\d+) | (?P<decimal>{_DECIMAL}) )
+    \s*(?P<unit>[^\d\s].*?)?\s*$""",
+    re.VERBOSE,
+)
+
+
+def _parse(text: str, units: dict[str, float], kind: str, example: str, where: str) -> float:
+    mend = f"write a number with its unit, such as {example}"
+    match = _QUANTITY.match(text) if isinstance(text, str) else None
+    if match is None:
+        raise InputError(f"{text!r} is no {kind}", where, mend)
+    unit = match["unit"]
+    if unit is None:
+        raise InputError(f"{text!r} has no unit", where, mend)
+    if unit not in units:
+        raise InputError(f"{text!r} has the unknown unit {unit!r}", where, mend)
+    if match["decimal"] is not None:
+        number = float(match["decimal"])
+    elif int(match["bottom"]) == 0:
+        raise InputError(f"{text!r} divides by zero", where, mend)
+    else:
+        number = float(int(match["whole"] or 0) + Fraction(int(match["top"]), int(match["bottom"])))
+    return (-number if match["sign"] == "-" else number) * units[unit]
+
+
+def parse_length(text: str, where: str = "length") -> float:
+    """Millimetres of a length as written.
+
+    Raises
+    ------
+    InputError : no number, no unit, or a unit that is not a length's. `where` names the source.
+
+    Examples
+    --------
+    >>> parse_length("7-3/16 in")
+    182.5625
+    >>> parse_length("9.5 mm")
+    9.5
+    """
+    return _parse(text, _MM_PER_UNIT, "length", '"9.5 mm" or "7 3/16 in"', where)
+
+
+def parse_angle(text: str, where: str = "angle") -> float:
+    """Radians of an angle as written, such as `0.5 deg`."""
+    return _parse(text, _RADIANS_PER_UNIT, "angle", '"0.5 deg"', where)
+
+
+def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> str:
+    """A length with its unit; inches with three decimals, millimetres with two unless told.
+
+    >>> format_length(182.5625, "in")
+    '7.188 in'
+    """
+    if decimals is None:
+        decimals = 2 if unit == "mm" else 3
+    return f"{mm / _MM_PER_UNIT[unit]:.{decimals}f} {unit}"

@@ -1,0 +1,1 @@
+"""Contours and hand readings to one clean outline with its uncertainty."""

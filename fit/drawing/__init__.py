@@ -1,0 +1,1 @@
+"""Outlines to SVG, DXF and PDF at true size, and back."""

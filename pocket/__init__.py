@@ -1,0 +1,1 @@
+"""Outline and shop choices to a cut plan."""

@@ -1,0 +1,1 @@
+"""Photos of a part on a calibration frame to contours in millimetres."""
