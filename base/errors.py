@@ -1,11 +1,6 @@
 """Errors a user can cause: what is wrong, where, and what to do.
 
-    SnuglineError
-      InputError(ValueError)      a word, number, unit or key that cannot be used
-      FileError(OSError)          a file that is missing, unreadable, too large or not what it says
-      PhotoError(ValueError)      a photo that cannot be measured
-      FitError(ValueError)        points or readings that determine no outline
-      PlanError(ValueError)       a cut plan that cannot be made
+All are `SnuglineError`; each child is also the built-in kind that an ordinary `except` expects.
 """
 
 

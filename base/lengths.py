@@ -27,7 +27,8 @@ _RADIANS_PER_UNIT = {"deg": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
 _DECIMAL = r"\d+(?:\.\d*)?|\.\d+"
 _QUANTITY = re.compile(
     rf"""^\s*(?P<sign>[-+]?)\s*
-    (?: (?:(?P<whole>\d+)(?:\s+|\s*-\s*))? (?P<top>\d+)\s*/\s*(?P<bottom>\d+) | (?P<decimal>{_DECIMAL}) )
+    (?: (?:(?P<whole>\d+)(?:\s+|\s*-\s*))? (?P<top>\d+)\s*/\s*(?P<bottom>\d+)
+      | (?P<decimal>{_DECIMAL}) )
     \s*(?P<unit>[^\d\s].*?)?\s*$""",
     re.VERBOSE,
 )
