@@ -1,0 +1,49 @@
+"""Linear light: the sRGB curve undone, since an edge found in gamma-coded values is biased.
+
+Display P3, which phones write, has the sRGB curve and other primaries; only the weights of
+the luminance differ a little then, which moves no edge.
+"""
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+# Weights of R, G and B in luminance: IEC 61966-2-1 (the second row of its RGB to XYZ matrix).
+LUMINANCE_WEIGHTS = (0.2126, 0.7152, 0.0722)
+
+
+def srgb_to_linear(values: Any) -> NDArray[np.float64]:
+    """Linear light in 0 to 1 from sRGB values in 0 to 1 (IEC 61966-2-1)."""
+    values = np.asarray(values, dtype=np.float64)
+    linear: NDArray[np.float64] = np.where(
+        values <= 0.04045, values / 12.92, ((values + 0.055) / 1.055) ** 2.4
+    )
+    return linear
+
+
+def linear_to_srgb(values: Any) -> NDArray[np.float64]:
+    """Values of sRGB in 0 to 1 from linear light in 0 to 1 (IEC 61966-2-1)."""
+    values = np.asarray(values, dtype=np.float64)
+    coded: NDArray[np.float64] = np.where(
+        values <= 0.0031308, values * 12.92, 1.055 * np.maximum(values, 0) ** (1 / 2.4) - 0.055
+    )
+    return coded
+
+
+@cache
+def linear_luminance_table() -> NDArray[np.float32]:
+    """(256, 3) float32: what a byte of R, G or B adds to the luminance, which runs from 0 to 1."""
+    table = np.outer(srgb_to_linear(np.arange(256) / 255), LUMINANCE_WEIGHTS).astype(np.float32)
+    table.setflags(write=False)
+    return table
+
+
+def linear_luminance(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """(..., 3) bytes in sRGB to (...) float32 luminance in linear light, 0 to 1."""
+    table = linear_luminance_table()
+    luminance: NDArray[np.float32] = table[rgb[..., 0], 0]
+    luminance += table[rgb[..., 1], 1]
+    luminance += table[rgb[..., 2], 2]
+    return luminance
