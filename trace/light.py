@@ -7,11 +7,14 @@ the luminance differ a little then, which moves no edge.
 from functools import cache
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 # Weights of R, G and B in luminance: IEC 61966-2-1 (the second row of its RGB to XYZ matrix).
 LUMINANCE_WEIGHTS = (0.2126, 0.7152, 0.0722)
+
+_BAND = 64  # rows at a time, so that three float planes stay in the cache
 
 
 def srgb_to_linear(values: Any) -> NDArray[np.float64]:
@@ -41,9 +44,10 @@ def linear_luminance_table() -> NDArray[np.float32]:
 
 
 def linear_luminance(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """(..., 3) bytes in sRGB to (...) float32 luminance in linear light, 0 to 1."""
-    table = linear_luminance_table()
-    luminance: NDArray[np.float32] = table[rgb[..., 0], 0]
-    luminance += table[rgb[..., 1], 1]
-    luminance += table[rgb[..., 2], 2]
+    """(H, W, 3) bytes in sRGB to (H, W) float32 luminance in linear light, 0 to 1."""
+    table = linear_luminance_table().reshape(1, 256, 3)
+    luminance = np.empty(rgb.shape[:2], np.float32)
+    for top in range(0, len(rgb), _BAND):
+        band = cv2.LUT(rgb[top : top + _BAND], table)
+        cv2.transform(band, np.ones((1, 3), np.float32), dst=luminance[top : top + _BAND])
     return luminance

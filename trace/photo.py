@@ -39,7 +39,6 @@ class Exif:
     ----------
     focal_mm, focal_35mm : focal length, and its equivalent on 36 x 24 mm film (a whole number).
     orientation : 1 to 8, as stored; it has been applied to the pixels.
-    stored_size : width and height in px before the orientation was applied.
     """
 
     make: str | None
@@ -48,7 +47,6 @@ class Exif:
     focal_mm: float | None
     focal_35mm: float | None
     orientation: int
-    stored_size: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -73,6 +71,12 @@ class Photo:
     @property
     def width(self) -> int:
         return int(self.rgb.shape[1])
+
+    @property
+    def stored_size(self) -> tuple[int, int]:
+        """Width and height in px before the orientation was applied."""
+        size = (self.width, self.height)
+        return size if self.exif.orientation <= 4 else size[::-1]
 
 
 def read_photo(path: str | Path) -> Photo:
@@ -298,18 +302,18 @@ def _exif_facts(image: Image.Image) -> Exif:
         main = image.getexif()
         details = main.get_ifd(ExifTags.IFD.Exif)
     except Exception:  # a broken EXIF block is no reason to refuse the picture
-        return Exif(None, None, None, None, None, 1, image.size)
+        return Exif(None, None, None, None, None, 1)
+    # Pillow has turned HEIC already, and keeps what was written in its info.
+    orientation = _orientation(image.info.get("original_orientation")) or _orientation(
+        main.get(ExifTags.Base.Orientation)
+    )
     return Exif(
         make=_text(main.get(ExifTags.Base.Make)),
         model=_text(main.get(ExifTags.Base.Model)),
         lens=_text(details.get(ExifTags.Base.LensModel)),
         focal_mm=_positive(details.get(ExifTags.Base.FocalLength)),
         focal_35mm=_positive(details.get(ExifTags.Base.FocalLengthIn35mmFilm)),
-        # Of a HEIC photo pillow keeps it there, having turned the picture already.
-        orientation=_orientation(image.info.get("original_orientation"))
-        or _orientation(main.get(ExifTags.Base.Orientation))
-        or 1,
-        stored_size=image.size,
+        orientation=orientation or 1,
     )
 
 
