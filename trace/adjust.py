@@ -1,0 +1,398 @@
+"""Joint adjustment of cameras and sheets to marker edges: one weighted least-squares problem.
+
+Unknown are a lens for each camera, a pose for each photo, the print scale of each sheet in x and y
+(with the readings of its bars as observations), the pose of every sheet after the first on the
+bench, and how far the ink of the markers has spread (or the picture's sharpening has eaten it).
+Each observation is the distance, across a marker's edge, between where the edge was seen and where
+it should appear; distances along an edge say nothing and are not used.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.trace.camera import Camera, rotation_from_vector
+from snugline.trace.lens import LENS_SIZE, LensPrior, project
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+POSE_SIZE = 6
+# Ink spreads by a few hundredths of a millimetre (common practice, no source).
+_BLOOM_U = 0.1
+# What no model of lens and paper explains: observations are never believed better than this.
+_MODEL_FLOOR_PX = 0.02
+_TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977, from memory
+_ITERATIONS = 40
+
+
+@dataclass(frozen=True)
+class Observations:
+    """Edge places of one photo; every array has N rows.
+
+    Attributes
+    ----------
+    sheet : which sheet the marker is printed on.
+    marker : which marker, an index that is unique over the job's sheets.
+    design : (N, 2) mm, the place on the marker's side as designed, in the sheet's axes.
+    outward : (N, 2) unit, out of the marker, in the sheet's axes.
+    pixels : (N, 2) where the edge was seen.
+    normals : (N, 2) unit, across the edge in the picture, outwards.
+    sigma : (N,) px.
+    """
+
+    sheet: Ints
+    marker: Ints
+    design: Floats
+    outward: Floats
+    pixels: Floats
+    normals: Floats
+    sigma: Floats
+
+    def only(self, keep: NDArray[np.bool_]) -> "Observations":
+        """The rows that `keep` marks."""
+        return Observations(
+            self.sheet[keep],
+            self.marker[keep],
+            self.design[keep],
+            self.outward[keep],
+            self.pixels[keep],
+            self.normals[keep],
+            self.sigma[keep],
+        )
+
+
+@dataclass(frozen=True)
+class SheetState:
+    """A printed sheet on the bench: print scale, pose (x, y, turn), and what is known of the scale."""
+
+    scale: Floats
+    scale_u: Floats
+    pose: Floats
+
+    def place(self, design: Floats) -> Floats:
+        """(N, 2) bench mm of (N, 2) design mm."""
+        turn = _turn(self.pose[2])
+        placed: Floats = (design * self.scale) @ turn.T + self.pose[:2]
+        return placed
+
+
+def _turn(angle: float) -> Floats:
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s], [s, c]])
+
+
+@dataclass(frozen=True)
+class Adjusted:
+    """What the adjustment found.
+
+    Attributes
+    ----------
+    cameras : one for each photo, in the axes of the first sheet.
+    sheets : as adjusted.
+    bloom : (P,) mm by photo, outward shift of every marker edge.
+    residuals : by photo, (N,) px across the edges, seen minus expected.
+    weights : by photo, (N,) 0 to 1; 0 is rejected.
+    noise_px : (P,) standard deviation of a believed residual.
+    covariance : of all unknowns, `Layout` order, scaled by the noise found.
+    layout : where each unknown stands.
+    """
+
+    cameras: tuple[Camera, ...]
+    sheets: tuple[SheetState, ...]
+    bloom: Floats
+    residuals: tuple[Floats, ...]
+    weights: tuple[Floats, ...]
+    noise_px: Floats
+    covariance: Floats
+    layout: "Layout"
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Places of the unknowns in the vector: lenses, poses, scales, sheet poses, blooms."""
+
+    lens_of_photo: tuple[int, ...]
+    photos: int
+    lenses: int
+    sheets: int
+
+    def lens(self, photo: int) -> slice:
+        first = LENS_SIZE * self.lens_of_photo[photo]
+        return slice(first, first + LENS_SIZE)
+
+    def pose(self, photo: int) -> slice:
+        first = LENS_SIZE * self.lenses + POSE_SIZE * photo
+        return slice(first, first + POSE_SIZE)
+
+    def scale(self, sheet: int) -> slice:
+        first = LENS_SIZE * self.lenses + POSE_SIZE * self.photos + 2 * sheet
+        return slice(first, first + 2)
+
+    def sheet_pose(self, sheet: int) -> slice:
+        """The first sheet lies at the origin and has none."""
+        first = LENS_SIZE * self.lenses + POSE_SIZE * self.photos + 2 * self.sheets
+        first += 3 * (sheet - 1)
+        return slice(first, first + 3)
+
+    def bloom(self, photo: int) -> int:
+        first = LENS_SIZE * self.lenses + POSE_SIZE * self.photos + 2 * self.sheets
+        return first + 3 * (self.sheets - 1) + photo
+
+    @property
+    def size(self) -> int:
+        return self.bloom(self.photos)
+
+
+def adjust(
+    observations: Sequence[Observations],
+    cameras: Sequence[Camera],
+    sheets: Sequence[SheetState],
+    priors: Sequence[LensPrior],
+    lens_of_photo: Sequence[int] | None = None,
+    robust: bool = True,
+) -> Adjusted:
+    """Levenberg-Marquardt on all photos together, with Tukey weights on the edges.
+
+    Parameters
+    ----------
+    cameras : a first guess for each photo.
+    priors : one for each lens.
+    lens_of_photo : index of each photo's lens; without it every photo has its own.
+    """
+    photos = len(observations)
+    lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)
+    layout = Layout(lens_of, photos, len(priors), len(sheets))
+    expected = tuple(sheets)
+    state = _State(tuple(cameras), expected, np.zeros(photos))
+    noise = np.array([max(1.0, _spread(_residuals(state, observations, i))) for i in range(photos)])
+    damping = 1e-3
+    cost = np.inf
+    weights: list[Floats] = [np.ones(len(o.sigma)) for o in observations]
+    normal = np.zeros((layout.size, layout.size))
+    settled = 0
+    for _ in range(_ITERATIONS):
+        normal, gradient, cost = _normal_equations(
+            state, observations, weights, noise, layout, priors, expected
+        )
+        step, state, better = _step(
+            state,
+            observations,
+            weights,
+            noise,
+            layout,
+            priors,
+            expected,
+            normal,
+            gradient,
+            cost,
+            damping,
+        )
+        damping = max(damping / 10, 1e-9) if better else min(damping * 10, 1e6)
+        # Weights follow the residuals only once the geometry has come near.
+        scaled_step = float(np.max(np.abs(step) * np.sqrt(np.diag(normal)), initial=0.0))
+        if scaled_step < 0.3:
+            for i in range(photos):
+                left_out = _residuals(state, observations, i)
+                noise[i] = _spread(left_out, weights[i])
+                if robust:
+                    weights[i] = _tukey(left_out, noise[i], observations[i])
+            settled += 1
+        if settled >= 6 and scaled_step < 1e-3:
+            break
+    normal, _, _ = _normal_equations(state, observations, weights, noise, layout, priors, expected)
+    diagonal = np.sqrt(np.diag(normal))
+    covariance = np.linalg.inv(normal / np.outer(diagonal, diagonal)) / np.outer(diagonal, diagonal)
+    return Adjusted(
+        cameras=state.cameras,
+        sheets=state.sheets,
+        bloom=state.bloom,
+        residuals=tuple(_residuals(state, observations, i) for i in range(photos)),
+        weights=tuple(weights),
+        noise_px=noise,
+        covariance=covariance,
+        layout=layout,
+    )
+
+
+@dataclass(frozen=True)
+class _State:
+    cameras: tuple[Camera, ...]
+    sheets: tuple[SheetState, ...]
+    bloom: Floats
+
+
+def _spread(residuals: Floats, weights: Floats | None = None) -> float:
+    """Robust standard deviation: the median absolute value, then the weighted rms around it."""
+    if len(residuals) == 0:
+        return 1.0
+    spread = 1.4826 * float(np.median(np.abs(residuals)))
+    if weights is not None:
+        near = np.abs(residuals) < 3 * spread
+        if near.sum() > 10:
+            # Cutting at 3 sigma takes 1.3 % off the standard deviation.
+            spread = max(spread * 0.5, float(np.sqrt(np.mean(residuals[near] ** 2))) * 1.013)
+    return max(spread, _MODEL_FLOOR_PX)
+
+
+def _tukey(residuals: Floats, noise: float, observations: Observations) -> Floats:
+    """Biweight of each edge; a marker most of whose edges are off (a curled corner) goes whole."""
+    expected = np.sqrt(noise**2 + observations.sigma**2)
+    z = residuals / (_TUKEY * expected)
+    weights = np.where(np.abs(z) < 1, (1 - z * z) ** 2, 0.0)
+    size = int(observations.marker.max(initial=-1)) + 1
+    seen = np.bincount(observations.marker, minlength=size)
+    off = np.bincount(
+        observations.marker, weights=(np.abs(z) >= 0.75).astype(float), minlength=size
+    )
+    bad = off > 0.3 * np.maximum(seen, 1)
+    weights[bad[observations.marker]] = 0.0
+    if weights.sum() < 0.3 * len(weights):
+        # The model is off, not the markers: do not throw away the photo.
+        return np.where(np.abs(z) < 3, 1 / (1 + z * z), 0.05)
+    return weights
+
+
+def _residuals(state: _State, observations: Sequence[Observations], photo: int) -> Floats:
+    o = observations[photo]
+    design = o.design + 0.0
+    placed = np.empty_like(design)
+    outward = np.empty_like(design)
+    for s, sheet in enumerate(state.sheets):
+        mine = o.sheet == s
+        placed[mine] = sheet.place(design[mine])
+        outward[mine] = o.outward[mine] @ _turn(sheet.pose[2]).T
+    camera = state.cameras[photo]
+    expected = camera.pixels(placed + state.bloom[photo] * outward)
+    residuals: Floats = np.sum((o.pixels - expected) * o.normals, axis=1)
+    return residuals
+
+
+def _prior_cost(
+    state: _State, layout: Layout, priors: Sequence[LensPrior], expected: tuple[SheetState, ...]
+) -> tuple[Floats, Floats, float]:
+    normal = np.zeros((layout.size, layout.size))
+    gradient = np.zeros(layout.size)
+    cost = 0.0
+    for number, prior in enumerate(priors):
+        photo = layout.lens_of_photo.index(number)
+        where = layout.lens(photo)
+        off = prior.lens.vector() - state.cameras[photo].lens.vector()
+        normal[where, where] += prior.precision
+        gradient[where] += prior.precision @ off
+        cost += float(off @ prior.precision @ off)
+    for s, (sheet, before) in enumerate(zip(state.sheets, expected, strict=True)):
+        where = layout.scale(s)
+        precision = 1 / np.maximum(before.scale_u, 1e-7) ** 2
+        off = before.scale - sheet.scale
+        normal[where, where] += np.diag(precision)
+        gradient[where] += precision * off
+        cost += float(np.sum(precision * off**2))
+    for photo in range(layout.photos):
+        i = layout.bloom(photo)
+        normal[i, i] += _BLOOM_U**-2
+        gradient[i] -= _BLOOM_U**-2 * state.bloom[photo]
+        cost += float((state.bloom[photo] / _BLOOM_U) ** 2)
+    return normal, gradient, cost
+
+
+def _normal_equations(
+    state: _State,
+    observations: Sequence[Observations],
+    weights: Sequence[Floats],
+    noise: Floats,
+    layout: Layout,
+    priors: Sequence[LensPrior],
+    expected: tuple[SheetState, ...],
+) -> tuple[Floats, Floats, float]:
+    normal, gradient, cost = _prior_cost(state, layout, priors, expected)
+    for photo, o in enumerate(observations):
+        camera = state.cameras[photo]
+        placed = np.empty_like(o.design)
+        outward = np.empty_like(o.design)
+        for s, sheet in enumerate(state.sheets):
+            mine = o.sheet == s
+            placed[mine] = sheet.place(o.design[mine])
+            outward[mine] = o.outward[mine] @ _turn(sheet.pose[2]).T
+        placed = placed + state.bloom[photo] * outward
+        turned = placed @ camera.rotation[:, :2].T
+        pixels, by_lens, by_point = project(camera.lens, turned + camera.translation)
+        residual = np.sum((o.pixels - pixels) * o.normals, axis=1)
+        across_lens = np.einsum("ni,nij->nj", o.normals, by_lens)
+        across_point = np.einsum("ni,nij->nj", o.normals, by_point)
+        across_plane = across_point @ camera.rotation[:, :2]
+        # A small turn w about the camera moves R X by w x (R X).
+        across_turn = np.cross(turned, across_point)
+        columns = [layout.lens(photo), layout.pose(photo)]
+        blocks = [across_lens, np.column_stack([across_turn, across_point])]
+        for s, sheet in enumerate(state.sheets):
+            mine = (o.sheet == s)[:, None]
+            if not mine.any():
+                continue
+            turn = _turn(sheet.pose[2])
+            along = across_plane @ turn  # derivative in the sheet's own axes
+            columns.append(layout.scale(s))
+            blocks.append(np.where(mine, along * o.design, 0.0))
+            if s > 0:
+                arm = placed - sheet.pose[:2]
+                spin = across_plane[:, 1] * arm[:, 0] - across_plane[:, 0] * arm[:, 1]
+                columns.append(layout.sheet_pose(s))
+                blocks.append(np.where(mine, np.column_stack([across_plane, spin]), 0.0))
+        blocks.append(np.sum(across_plane * outward, axis=1)[:, None])
+        bloom = layout.bloom(photo)
+        columns.append(slice(bloom, bloom + 1))
+        jacobian = np.concatenate(blocks, axis=1)
+        w = weights[photo] / (noise[photo] ** 2 + o.sigma**2)
+        index = np.concatenate([np.arange(c.start, c.stop) for c in columns])
+        normal[np.ix_(index, index)] += (jacobian * w[:, None]).T @ jacobian
+        gradient[index] += jacobian.T @ (w * residual)
+        cost += float(np.sum(w * residual**2))
+    return normal, gradient, cost
+
+
+def _step(
+    state: _State,
+    observations: Sequence[Observations],
+    weights: Sequence[Floats],
+    noise: Floats,
+    layout: Layout,
+    priors: Sequence[LensPrior],
+    expected: tuple[SheetState, ...],
+    normal: Floats,
+    gradient: Floats,
+    cost: float,
+    damping: float,
+) -> tuple[Floats, _State, bool]:
+    diagonal = np.sqrt(np.diag(normal))
+    scaled = normal / np.outer(diagonal, diagonal) + damping * np.eye(len(diagonal))
+    step = np.linalg.solve(scaled, gradient / diagonal) / diagonal
+    moved = _moved(state, layout, step)
+    after = _prior_cost(moved, layout, priors, expected)[2]
+    for photo, o in enumerate(observations):
+        w = weights[photo] / (noise[photo] ** 2 + o.sigma**2)
+        with np.errstate(all="ignore"):
+            after += float(np.sum(w * _residuals(moved, observations, photo) ** 2))
+    if np.isfinite(after) and after <= cost * (1 + 1e-9):
+        return step, moved, True
+    return step, state, False
+
+
+def _moved(state: _State, layout: Layout, step: Floats) -> _State:
+    cameras = []
+    for photo, camera in enumerate(state.cameras):
+        turn = step[layout.pose(photo)]
+        cameras.append(
+            Camera(
+                camera.lens.with_vector(camera.lens.vector() + step[layout.lens(photo)]),
+                rotation_from_vector(turn[:3]) @ camera.rotation,
+                camera.translation + turn[3:],
+            )
+        )
+    sheets = []
+    for s, sheet in enumerate(state.sheets):
+        pose = sheet.pose if s == 0 else sheet.pose + step[layout.sheet_pose(s)]
+        sheets.append(replace(sheet, scale=sheet.scale + step[layout.scale(s)], pose=pose))
+    bloom = state.bloom + step[layout.bloom(0) : layout.bloom(0) + layout.photos]
+    return _State(tuple(cameras), tuple(sheets), bloom)

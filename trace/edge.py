@@ -1,0 +1,190 @@
+"""Sub-pixel edges: light sampled across an edge, and a blurred step fitted to it.
+
+Everything here works in linear light. In gamma-coded values blur moves an edge towards the dark
+side; the sRGB curve is therefore undone for each pixel before anything is interpolated or averaged.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.trace.light import linear_luminance_table
+
+Floats = NDArray[np.float64]
+
+# Samples closer to the picture's border than this have no full neighbourhood.
+_BORDER_PX = 1.0
+
+
+def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> Floats:
+    """Linear luminance at sub-pixel places, bilinear between pixels; NaN outside the picture.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, sRGB-coded.
+    x, y : arrays of one shape, pixels; pixel centres are at whole numbers.
+    """
+    height, width = rgb.shape[:2]
+    left = np.floor(x).astype(np.int64)
+    top = np.floor(y).astype(np.int64)
+    inside = (left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1)
+    left = np.clip(left, 0, width - 2)
+    top = np.clip(top, 0, height - 2)
+    fx = (x - left).astype(np.float32)
+    fy = (y - top).astype(np.float32)
+    pixels = rgb.reshape(-1, 3)
+    first = top * width + left
+    upper = _luminance(pixels[first]) * (1 - fx) + _luminance(pixels[first + 1]) * fx
+    first += width
+    lower = _luminance(pixels[first]) * (1 - fx) + _luminance(pixels[first + 1]) * fx
+    values = (upper * (1 - fy) + lower * fy).astype(np.float64)
+    values[~inside] = np.nan
+    return values
+
+
+def _luminance(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+    table = linear_luminance_table()
+    light: NDArray[np.float32] = table[pixels[..., 0], 0]
+    light += table[pixels[..., 1], 1]
+    light += table[pixels[..., 2], 2]
+    return light
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Blurred steps fitted to N profiles.
+
+    Attributes
+    ----------
+    position : (N,) where the step lies, in the unit of the samples' places.
+    sigma : (N,) its standard uncertainty from the profile's own residuals.
+    blur : (N,) standard deviation of the blur.
+    low, high : (N,) levels before and after the step (along increasing place).
+    residual : (N,) rms of the residuals.
+    good : (N,) the fit converged to a step within the profile.
+    """
+
+    position: Floats
+    sigma: Floats
+    blur: Floats
+    low: Floats
+    high: Floats
+    residual: Floats
+    good: NDArray[np.bool_]
+
+
+def fit_steps(
+    profiles: Floats,
+    places: Floats,
+    start: Floats | None = None,
+    blur: float = 1.0,
+    blur_sigma: float = np.inf,
+    weight: Floats | None = None,
+    iterations: int = 8,
+) -> Steps:
+    """Fit `low + (high - low) * Phi((place - position) / blur)` to every profile at once.
+
+    Gauss-Newton with the levels eliminated in each step by the normal equations of all four
+    unknowns; the blur may carry a prior (`blur` +- `blur_sigma`), which keeps low-contrast steps
+    from running away.
+
+    Parameters
+    ----------
+    profiles : (N, T) linear light; NaN samples are left out.
+    places : (T,) ascending, places of the samples along the normal.
+    start : (N,) first guess of the position; without it the place of the steepest change.
+    weight : (T,) or (N, T), relative weights of the samples.
+    """
+    from scipy.special import ndtr
+
+    n = len(profiles)
+    known = np.isfinite(profiles)
+    values = np.where(known, profiles, 0.0)
+    w = known.astype(np.float64)
+    if weight is not None:
+        w = w * weight
+    if start is None:
+        slope = np.abs(np.diff(values, axis=1)) * w[:, 1:] * w[:, :-1]
+        start = 0.5 * (places[1:] + places[:-1])[np.argmax(slope, axis=1)]
+    position = np.array(start, dtype=np.float64)
+    width = np.full(n, blur)
+    span = places[-1] - places[0]
+    step = np.median(np.diff(places))
+    scale = np.maximum(np.nanmax(np.where(known, profiles, np.nan), axis=1), 1e-6)
+    values = values / scale[:, None]
+    system = np.zeros((n, 4, 4))
+    right = np.zeros((n, 4))
+    low = np.zeros(n)
+    contrast = np.zeros(n)
+    moving = np.ones(n, dtype=bool)
+    for i in range(iterations):
+        z = (places[None, :] - position[:, None]) / width[:, None]
+        step_up = ndtr(z)
+        bell = np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+        if i == 0:
+            low, contrast = _levels(values, step_up, w)
+        gain = contrast / width
+        basis = np.stack(
+            [np.ones_like(z), step_up, -gain[:, None] * bell, -gain[:, None] * z * bell], axis=1
+        )
+        left_out = values - low[:, None] - contrast[:, None] * step_up
+        weighted = basis * w[:, None, :]
+        system = weighted @ basis.transpose(0, 2, 1)
+        right = np.einsum("nkt,nt->nk", weighted, left_out)
+        if np.isfinite(blur_sigma):
+            # The prior is weighed against samples of the residual's own size.
+            noise = np.sum(w * left_out**2, axis=1) / np.maximum(w.sum(axis=1) - 4, 1) + 1e-10
+            pull = noise / blur_sigma**2
+            system[:, 3, 3] += pull
+            right[:, 3] += pull * (blur - width)
+        diagonal = np.einsum("nkk->nk", system)
+        damp = 1e-9 * np.max(diagonal, axis=1) + 1e-12
+        solved = np.linalg.solve(system + damp[:, None, None] * np.eye(4), right[..., None])[..., 0]
+        low = low + solved[:, 0]
+        contrast = contrast + solved[:, 1]
+        move = np.clip(solved[:, 2], -1.5 * step, 1.5 * step)
+        position = np.clip(position + move, places[0], places[-1])
+        width = np.clip(width + np.clip(solved[:, 3], -0.5 * width, width), 0.3 * step, 0.5 * span)
+        moving = np.abs(move) > 1e-4 * step
+        if not moving.any():
+            break
+    z = (places[None, :] - position[:, None]) / width[:, None]
+    left_out = values - low[:, None] - contrast[:, None] * ndtr(z)
+    freedom = np.maximum(w.sum(axis=1) - 4, 1)
+    noise = np.sum(w * left_out**2, axis=1) / freedom
+    covariance = np.linalg.pinv(system, hermitian=True)
+    sigma = np.sqrt(np.maximum(covariance[:, 2, 2], 0) * noise)
+    margin = 0.02 * span
+    good = (
+        (np.abs(position - places[0]) > margin)
+        & (np.abs(position - places[-1]) > margin)
+        & (w.sum(axis=1) >= 6)
+        & np.isfinite(position)
+    )
+    return Steps(
+        position,
+        sigma,
+        width,
+        low * scale,
+        (low + contrast) * scale,
+        np.sqrt(noise) * scale,
+        good,
+    )
+
+
+def _levels(values: Floats, step_up: Floats, w: Floats) -> tuple[Floats, Floats]:
+    """The two levels that fit best for a given step, by weighted regression."""
+    total = np.maximum(w.sum(axis=1), 1e-12)
+    mean_s = np.sum(w * step_up, axis=1) / total
+    mean_v = np.sum(w * values, axis=1) / total
+    ds = step_up - mean_s[:, None]
+    slope = np.sum(w * ds * values, axis=1) / np.maximum(np.sum(w * ds * ds, axis=1), 1e-12)
+    return mean_v - slope * mean_s, slope
+
+
+def fraction_inside(x: Floats, y: Floats, width: int, height: int) -> float:
+    """Share of the places that lie inside the picture with a full neighbourhood."""
+    inside = (x >= _BORDER_PX) & (y >= _BORDER_PX)
+    inside &= (x <= width - 1 - _BORDER_PX) & (y <= height - 1 - _BORDER_PX)
+    return float(np.mean(inside))

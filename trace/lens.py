@@ -1,0 +1,169 @@
+"""The lens: focal length, centre and radial distortion, with what is known of it beforehand."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+RADIAL_TERMS = 4
+LENS_SIZE = 3 + RADIAL_TERMS
+
+# Prior spread of the distortion that each further odd power adds, as a share of the half diagonal:
+# powers 3, 5, 7, 9, each freed of what the lower ones already say. A phone corrects most of its
+# barrel, yet keeps ripples of a few pixels (common practice, no source; from memory of calibrations).
+_RIPPLE_PRIOR = np.array([0.02, 0.008, 0.003, 0.0015])
+
+
+@dataclass(frozen=True)
+class Lens:
+    """Pinhole with radial terms; pixel centres at whole numbers.
+
+    A direction (x, y) = (X / Z, Y / Z) appears at `u = focal * x * s + cx`, `v` likewise, with
+    `s = 1 + k1 r^2 + k2 r^4 + k3 r^6 + k4 r^8` and r^2 = x^2 + y^2.
+
+    Attributes
+    ----------
+    focal : px.
+    centre : (2,) px.
+    radial : (4,) k1 to k4.
+    size : (width, height) of the picture, px.
+    """
+
+    focal: float
+    centre: tuple[float, float]
+    radial: tuple[float, float, float, float]
+    size: tuple[int, int]
+
+    def vector(self) -> Floats:
+        """(7,) focal, cx, cy, k1..k4."""
+        return np.array([self.focal, *self.centre, *self.radial])
+
+    def with_vector(self, vector: Floats) -> "Lens":
+        """The lens with other numbers in the order of `vector`."""
+        f, cx, cy, k1, k2, k3, k4 = (float(v) for v in vector)
+        return Lens(f, (cx, cy), (k1, k2, k3, k4), self.size)
+
+    def pixels(self, directions: Floats) -> Floats:
+        """(N, 2) pixels of (N, 2) directions."""
+        r2 = np.sum(directions**2, axis=-1, keepdims=True)
+        return self.focal * directions * _stretch(r2, self.radial) + np.array(self.centre)
+
+    def directions(self, pixels: Floats) -> Floats:
+        """(N, 2) directions of (N, 2) pixels: the inverse of `pixels`, by Newton on the radius."""
+        seen = (pixels - np.array(self.centre)) / self.focal
+        seen_r = np.sqrt(np.sum(seen**2, axis=-1))
+        r = seen_r.copy()
+        k = np.array(self.radial)
+        for _ in range(12):
+            r2 = r * r
+            value = r * (1 + r2 * (k[0] + r2 * (k[1] + r2 * (k[2] + r2 * k[3])))) - seen_r
+            slope = 1 + r2 * (3 * k[0] + r2 * (5 * k[1] + r2 * (7 * k[2] + r2 * 9 * k[3])))
+            move = value / np.where(np.abs(slope) < 0.2, 0.2, slope)
+            r = r - move
+            if np.max(np.abs(move), initial=0.0) < 1e-13:
+                break
+        ratio = np.divide(r, seen_r, out=np.ones_like(r), where=seen_r > 1e-12)
+        return seen * ratio[..., None]
+
+
+def _stretch(r2: Floats, radial: tuple[float, ...]) -> Floats:
+    k1, k2, k3, k4 = radial
+    return 1 + r2 * (k1 + r2 * (k2 + r2 * (k3 + r2 * k4)))
+
+
+def project(lens: Lens, points: Floats, derivatives: bool = True) -> tuple[Floats, Floats, Floats]:
+    """Pixels of points in the camera's axes, and the derivatives of the pixels.
+
+    Returns
+    -------
+    pixels : (N, 2).
+    by_lens : (N, 2, 7), with respect to `Lens.vector`.
+    by_point : (N, 2, 3), with respect to the point.
+    """
+    z_inverse = 1 / points[:, 2]
+    direction = points[:, :2] * z_inverse[:, None]
+    r2 = np.sum(direction**2, axis=1)
+    k1, k2, k3, k4 = lens.radial
+    stretch = 1 + r2 * (k1 + r2 * (k2 + r2 * (k3 + r2 * k4)))
+    pixels = lens.focal * direction * stretch[:, None] + np.array(lens.centre)
+    if not derivatives:
+        return pixels, np.empty(0), np.empty(0)
+    stretch_by_r2 = k1 + r2 * (2 * k2 + r2 * (3 * k3 + r2 * 4 * k4))
+    n = len(points)
+    by_lens = np.zeros((n, 2, LENS_SIZE))
+    by_lens[:, :, 0] = direction * stretch[:, None]
+    by_lens[:, 0, 1] = 1
+    by_lens[:, 1, 2] = 1
+    powers = r2[:, None] ** np.arange(1, RADIAL_TERMS + 1)
+    by_lens[:, :, 3:] = lens.focal * direction[:, :, None] * powers[:, None, :]
+    by_direction = lens.focal * (
+        stretch[:, None, None] * np.eye(2)
+        + 2 * stretch_by_r2[:, None, None] * direction[:, :, None] * direction[:, None, :]
+    )
+    direction_by_point = np.zeros((n, 2, 3))
+    direction_by_point[:, 0, 0] = z_inverse
+    direction_by_point[:, 1, 1] = z_inverse
+    direction_by_point[:, :, 2] = -direction * z_inverse[:, None]
+    return pixels, by_lens, by_direction @ direction_by_point
+
+
+@dataclass(frozen=True)
+class LensPrior:
+    """What is known of a lens before the markers are looked at: a mean and a precision matrix.
+
+    Attributes
+    ----------
+    lens : the expected lens.
+    precision : (7, 7) inverse covariance of `Lens.vector`.
+    source : where it comes from, in plain words.
+    """
+
+    lens: Lens
+    precision: Floats
+    source: str
+
+
+def prior_from_exif(size: tuple[int, int], focal_35mm: float | None) -> LensPrior:
+    """The prior of an unknown phone.
+
+    The 35 mm equivalent compares diagonals (CIPA DCG-001, from memory) and is rounded to whole
+    millimetres; focusing near adds a percent or so. Without it, half to double of a normal lens.
+    """
+    width, height = size
+    half_diagonal = 0.5 * float(np.hypot(width, height))
+    known = focal_35mm is not None and focal_35mm > 5
+    # The diagonal of a 36 mm x 24 mm picture.
+    focal = (
+        half_diagonal * 2 * float(focal_35mm or 0) / np.hypot(36, 24)
+        if known
+        else 1.6 * half_diagonal
+    )
+    focal_u = 0.02 * focal if known else 0.3 * focal
+    lens = Lens(focal, ((width - 1) / 2, (height - 1) / 2), (0.0, 0.0, 0.0, 0.0), size)
+    precision = np.zeros((LENS_SIZE, LENS_SIZE))
+    precision[0, 0] = focal_u**-2
+    precision[1, 1] = precision[2, 2] = (0.01 * half_diagonal) ** -2
+    spread = _RIPPLE_PRIOR * half_diagonal * (1 if known else 5)
+    precision[3:, 3:] = radial_precision(focal, half_diagonal, spread)
+    source = f"the photo's EXIF focal length ({focal_35mm:g} mm)" if known else "no knowledge"
+    return LensPrior(lens, precision, source)
+
+
+def radial_precision(focal: float, half_diagonal: float, spread: Floats) -> Floats:
+    """(4, 4) precision of k1..k4 from the spread (px) of orthogonal ripples over the picture.
+
+    The ripple of power 2 j + 1 is the part of rho^(2 j + 1) that is orthogonal, over the picture's
+    area, to rho (which is focal length) and to the lower powers; `spread` is its rms in px.
+    """
+    rho = np.sqrt((np.arange(400) + 0.5) / 400)  # equal areas
+    powers = rho[:, None] ** (2 * np.arange(RADIAL_TERMS + 1) + 1)
+    # powers = ripples @ upper: the upper triangle says how much of each ripple a power holds.
+    _, upper = np.linalg.qr(powers / np.sqrt(len(rho)))
+    r_reference = half_diagonal / focal
+    # Displacement in px of k_j = 1 is half_diagonal * r_reference^(2 j) * rho^(2 j + 1).
+    unit = half_diagonal * r_reference ** (2 * np.arange(1, RADIAL_TERMS + 1))
+    ripples_by_k = upper[1:, 1:] * unit[None, :]
+    scaled = ripples_by_k / spread[:, None]
+    return scaled.T @ scaled
