@@ -1,0 +1,224 @@
+"""The shapes a corner can have between its two straight sides.
+
+Local axes: the apex, where the lines of the two sides meet, is the origin and the part lies in
+x < 0, y < 0. The outline comes up along the incoming side (x = 0), turns left by `turn`, and leaves
+along the outgoing side. Distances are orthogonal to side + corner + side, positive outside the
+part; their derivatives follow from the envelope theorem: moving the foot along the curve changes
+nothing, so only the curve's own change at the foot counts.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.failure import NoFit
+from snugline.fit.outline import Arc, Line, Point
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Distance:
+    """Signed orthogonal distances of N points and their derivatives.
+
+    Attributes
+    ----------
+    value : (N,) mm, positive outside the part.
+    normal : (N, 2) unit outward normal at the foot, the derivative by the point.
+    by_params : (N, K) derivative by the family's parameters.
+    by_turn : (N,) derivative by the turn angle, the incoming side held.
+    """
+
+    value: Array
+    normal: Array
+    by_params: Array
+    by_turn: Array
+
+
+class Family(Protocol):
+    """A corner family; `parameters` names its numbers, `bounds` their limits."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def parameters(self) -> tuple[str, ...]: ...
+
+    @property
+    def bounds(self) -> tuple[tuple[float, float], ...]: ...
+
+    def distance(self, points: Array, params: Array, turn: float) -> Distance:
+        """Distances of `points` (N, 2) to side + corner + side."""
+        ...
+
+    def start(self, points: Array, sigma: Array, turn: float) -> Array | NoFit:
+        """First parameters for points already turned into local axes."""
+        ...
+
+    def reach(self, params: Array, turn: float) -> tuple[float, float]:
+        """How far the corner extends from the apex along the incoming and the outgoing side."""
+        ...
+
+    def chain(self, params: Array, turn: float, tolerance: float) -> tuple[Line | Arc, ...]:
+        """The corner curve from tangent point to tangent point."""
+        ...
+
+
+SMALLEST, LARGEST = 1e-6, 1e5  # mm: limits of a size, far outside of any part
+
+
+def outgoing(turn: float) -> tuple[Array, Array]:
+    """Direction and outward normal of the outgoing side."""
+    c, s = math.cos(turn), math.sin(turn)
+    return np.array([-s, c]), np.array([c, s])
+
+
+def apex_gap(points: Array, turn: float) -> float | NoFit:
+    """Distance from the apex to the contour along the bisector, from the points beside it."""
+    c, s = math.cos(turn / 2), math.sin(turn / 2)
+    across = points[:, 1] * c - points[:, 0] * s
+    few = min(len(points), max(5, len(points) // 50))
+    near = np.argpartition(np.abs(across), few - 1)[:few]
+    if not across.min() < 0 < across.max():
+        return NoFit("the contour does not pass the corner")
+    return max(float(np.median(-points[near, 0] * c - points[near, 1] * s)), 0.0)
+
+
+@dataclass(frozen=True)
+class ArcFamily:
+    """A circular arc tangent to both sides."""
+
+    name: str = "arc"
+    parameters: tuple[str, ...] = ("radius",)
+    bounds: tuple[tuple[float, float], ...] = ((SMALLEST, LARGEST),)
+
+    def distance(self, points: Array, params: Array, turn: float) -> Distance:
+        radius = float(params[0])
+        c, s, half = math.cos(turn), math.sin(turn), math.tan(turn / 2)
+        x, y = points[:, 0], points[:, 1]
+        dx, dy = x + radius, y + radius * half
+        r = np.sqrt(dx * dx + dy * dy)
+        inverse = 1 / np.maximum(r, 1e-300)
+        normal = np.empty((2, len(x)))
+        nx, ny = np.multiply(dx, inverse, out=normal[0]), np.multiply(dy, inverse, out=normal[1])
+        # The bisector splits what belongs to either side; past the centre's normals lie the sides.
+        late = y * math.cos(turn / 2) > x * math.sin(turn / 2)
+        first = (dy < 0) & ~late
+        last = (dy * c > dx * s) & late
+        value = r - radius
+        by_radius = nx + ny * half
+        by_radius -= 1
+        by_turn = ny * (radius * (1 + half * half) / 2)
+        for side, cos, sin in ((first, 1.0, 0.0), (last, c, s)):
+            nx[side], ny[side] = cos, sin
+            by_radius[side] = 0
+        value = np.where(first, x, np.where(last, x * c + y * s, value))
+        by_turn = np.where(first, 0.0, np.where(last, y * c - x * s, by_turn))
+        return Distance(value, normal.T, by_radius[:, None], by_turn)
+
+    def start(self, points: Array, sigma: Array, turn: float) -> Array | NoFit:
+        gap = apex_gap(points, turn)
+        if isinstance(gap, NoFit):
+            return gap
+        return np.array([max(gap / (1 / math.cos(turn / 2) - 1), 1e-3)])
+
+    def reach(self, params: Array, turn: float) -> tuple[float, float]:
+        tangent = float(params[0]) * math.tan(turn / 2)
+        return tangent, tangent
+
+    def chain(self, params: Array, turn: float, tolerance: float) -> tuple[Line | Arc, ...]:
+        radius = float(params[0])
+        half = math.tan(turn / 2)
+        end = radius * half * outgoing(turn)[0]
+        centre = (-radius, -radius * half)
+        return (Arc((0.0, centre[1]), _point(end), centre, radius, turn),)
+
+
+@dataclass(frozen=True)
+class SquareFamily:
+    """A sharp corner: the sides run to the apex."""
+
+    name: str = "square"
+    parameters: tuple[str, ...] = ()
+    bounds: tuple[tuple[float, float], ...] = ()
+
+    def distance(self, points: Array, params: Array, turn: float) -> Distance:
+        chamfer = _CHAMFER.distance(points, np.zeros(1), turn)
+        return Distance(chamfer.value, chamfer.normal, np.empty((len(points), 0)), chamfer.by_turn)
+
+    def start(self, points: Array, sigma: Array, turn: float) -> Array | NoFit:
+        gap = apex_gap(points, turn)
+        return gap if isinstance(gap, NoFit) else np.empty(0)
+
+    def reach(self, params: Array, turn: float) -> tuple[float, float]:
+        return 0.0, 0.0
+
+    def chain(self, params: Array, turn: float, tolerance: float) -> tuple[Line | Arc, ...]:
+        return ()
+
+
+@dataclass(frozen=True)
+class ChamferFamily:
+    """A straight cut that takes the same length, the leg, off both sides."""
+
+    name: str = "chamfer"
+    parameters: tuple[str, ...] = ("leg",)
+    bounds: tuple[tuple[float, float], ...] = ((0.0, LARGEST),)
+
+    def distance(self, points: Array, params: Array, turn: float) -> Distance:
+        leg = float(params[0])
+        ch, sh = math.cos(turn / 2), math.sin(turn / 2)
+        c, s = math.cos(turn), math.sin(turn)
+        x, y = points[:, 0], points[:, 1]
+        across = y * ch - x * sh
+        late = across > 0
+        # Both halves are treated as the incoming one: its side's distance, the way to its vertex.
+        side = np.where(late, x * c + y * s, x)
+        before = np.where(late, leg - y * c + x * s, y + leg)  # beyond the vertex where positive
+        slope = x * ch + y * sh + leg * sh
+        inner = leg * ch - np.abs(across)  # along the chamfer from the vertex
+        on_side = np.where((side > 0) | (slope > 0), before < 0, side > slope)
+        at_vertex = ~on_side & (slope > 0) & (inner < 0)
+        on_side |= at_vertex & (before < 0)
+        at_vertex &= ~on_side
+        value = np.where(on_side, side, slope)
+        nx = np.where(on_side, np.where(late, c, 1.0), ch)
+        ny = np.where(on_side, np.where(late, s, 0.0), sh)
+        by_leg = np.where(on_side, 0.0, sh)
+        turning = np.where(late, y * c - x * s, 0.0)
+        by_turn = np.where(on_side, turning, across / 2 + leg * ch / 2)
+        if at_vertex.any():
+            k = at_vertex
+            r = np.maximum(np.hypot(side[k], before[k]), 1e-300)
+            n1, n2 = side[k] / r, before[k] / r  # along the side's normal and its way to the apex
+            after = late[k]
+            value[k] = r
+            nx[k] = np.where(after, n1 * c + n2 * s, n1)
+            ny[k] = np.where(after, n1 * s - n2 * c, n2)
+            by_leg[k] = n2
+            by_turn[k] = np.where(after, leg * n1, 0.0)
+        return Distance(value, np.stack([nx, ny]).T, by_leg[:, None], by_turn)
+
+    def start(self, points: Array, sigma: Array, turn: float) -> Array | NoFit:
+        gap = apex_gap(points, turn)
+        if isinstance(gap, NoFit):
+            return gap
+        return np.array([max(gap / math.cos(turn / 2), 1e-3)])
+
+    def reach(self, params: Array, turn: float) -> tuple[float, float]:
+        return float(params[0]), float(params[0])
+
+    def chain(self, params: Array, turn: float, tolerance: float) -> tuple[Line | Arc, ...]:
+        leg = float(params[0])
+        return (Line((0.0, -leg), _point(leg * outgoing(turn)[0])),)
+
+
+def _point(p: Array) -> Point:
+    return float(p[0]), float(p[1])
+
+
+_CHAMFER = ChamferFamily()
+ARC, SQUARE, CHAMFER = ArcFamily(), SquareFamily(), _CHAMFER
