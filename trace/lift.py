@@ -1,0 +1,168 @@
+"""From the silhouette that a photo shows to the part's plan outline.
+
+A part of thickness t stands above the sheet. Where the camera sees a side wall, the silhouette is
+the wall's foot on the sheet, which is the plan outline itself. Where the camera stands over the
+part's side of an edge, the silhouette is the top edge, nearer to the camera and so farther out on
+the sheet. In the plane across the edge the wall's profile is convex, and the ray that grazes it
+touches the profile where it reaches farthest in the ray's sideways direction: a support function.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import InputError
+from snugline.trace.camera import Camera
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PartSides:
+    """The profile of the part's edge, from its foot on the sheet to its upper face; mm, radians.
+
+    Attributes
+    ----------
+    thickness, thickness_u : height of the upper face over the sheet, and its standard uncertainty.
+    edge : what the top edge is: crisp (`none`), rounded (`round`) or chamfered (`chamfer`).
+    edge_size : radius of the rounding, or legs of the 45 degree chamfer.
+    draft : how much the sides lean inwards towards the top.
+    """
+
+    thickness: float
+    thickness_u: float = 0.02
+    edge: Literal["none", "round", "chamfer"] = "none"
+    edge_size: float = 0.0
+    draft: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (np.isfinite(self.thickness) and self.thickness >= 0):
+            raise InputError(
+                f"thickness {self.thickness} mm is no thickness", "part", "give it as in '9.5 mm'"
+            )
+        if not 0 <= self.edge_size <= self.thickness:
+            raise InputError(
+                f"the top edge ({self.edge_size} mm) is larger than the thickness "
+                f"({self.thickness} mm)",
+                "part",
+                "give the rounding's radius or the chamfer's height",
+            )
+        if not abs(self.draft) < np.radians(45):
+            raise InputError("the draft is 45 degrees or more", "part", "give it as in '0.5 deg'")
+
+    def contact(self, slope: Floats) -> tuple[Floats, Floats]:
+        """Where a ray that leans outwards by `slope` (tangent of the angle) grazes the profile.
+
+        Returns
+        -------
+        inset : (N,) mm, how far inside the foot the touched place lies (seen from above).
+        height : (N,) mm, its height over the sheet.
+        """
+        wall = self.thickness - self.edge_size
+        lean = np.tan(self.draft)
+        corners = [(0.0, 0.0), (wall * lean, wall)]
+        if self.edge != "round" and self.edge_size > 0:
+            corners.append((wall * lean + self.edge_size, self.thickness))
+        inset = np.zeros_like(slope)
+        height = np.zeros_like(slope)
+        reach = np.full_like(slope, -np.inf)
+        for x, z in corners:
+            better = z * slope - x > reach
+            inset = np.where(better, x, inset)
+            height = np.where(better, z, height)
+            reach = np.maximum(reach, z * slope - x)
+        if self.edge == "round" and self.edge_size > 0:
+            e = self.edge_size
+            angle = np.arctan(np.maximum(slope, 0.0))
+            x = wall * lean + e - e * np.cos(angle)
+            z = wall + e * np.sin(angle)
+            better = (z * slope - x > reach) & (slope > 0)
+            inset = np.where(better, x, inset)
+            height = np.where(better, z, height)
+        return inset, height
+
+
+@dataclass(frozen=True)
+class Lifted:
+    """Points of the plan outline.
+
+    Attributes
+    ----------
+    points : (N, 2) mm.
+    normals : (N, 2) unit, out of the part.
+    height : (N,) mm, height of the place that was seen.
+    slope : (N,) tangent by which the ray leans outwards; negative where the wall is seen.
+    by_thickness : (N,) mm outwards that the point moves for each mm of thickness.
+    ambiguous : (N,) the place was seen along the wall (its height is unknown): not to be used.
+    """
+
+    points: Floats
+    normals: Floats
+    height: Floats
+    slope: Floats
+    by_thickness: Floats
+    ambiguous: NDArray[np.bool_]
+
+
+def lift(camera: Camera, pixels: Floats, sides: PartSides, closed: bool, smooth: int = 5) -> Lifted:
+    """Bring silhouette pixels to the plan outline.
+
+    Parameters
+    ----------
+    pixels : (N, 2) in order along the edge, the part on the left in the sheet's axes.
+    smooth : the direction of the edge is taken over this many neighbours on either side.
+    """
+    on_sheet = camera.on_plane(pixels)
+    centre = camera.centre
+    lean = (centre[:2] - on_sheet) / centre[2]  # mm sideways for each mm of height
+    points = on_sheet
+    for _ in range(3):
+        normals = outward_normals(points, closed, smooth)
+        slope = -np.sum(normals * lean, axis=1)
+        inset, height = sides.contact(slope)
+        points = on_sheet + lean * height[:, None] + normals * inset[:, None]
+    ambiguous = _along_the_wall(on_sheet, lean, sides, closed, smooth)
+    moved = np.where(height >= sides.thickness - sides.edge_size - 1e-9, -slope, 0.0)
+    moved = np.where(height <= 0, 0.0, moved)
+    return Lifted(points, normals, height, slope, moved, ambiguous)
+
+
+def outward_normals(points: Floats, closed: bool, reach: int) -> Floats:
+    """(N, 2) unit normals to the right of the walk, from points `reach` before and after."""
+    n = len(points)
+    reach = max(1, min(reach, (n - 1) // 2))
+    index = np.arange(n)
+    if closed:
+        chord = points[(index + reach) % n] - points[(index - reach) % n]
+    else:
+        chord = points[np.minimum(index + reach, n - 1)] - points[np.maximum(index - reach, 0)]
+    chord = chord / np.maximum(np.linalg.norm(chord, axis=1, keepdims=True), 1e-12)
+    return np.column_stack([chord[:, 1], -chord[:, 0]])
+
+
+def _along_the_wall(
+    on_sheet: Floats, lean: Floats, sides: PartSides, closed: bool, smooth: int
+) -> NDArray[np.bool_]:
+    """Points on an upright line of the wall, between the foot and the top edge.
+
+    Where the silhouette changes from foot to top edge it climbs along the wall, straight away from
+    the camera's foot point. Only the foot and the top of that line have a known height. The line is
+    no longer than the thickness makes it appear; a longer run in that direction is a side of the
+    part that happens to point at the camera, and is kept: both heights put it on the same line.
+    """
+    away = -lean / np.maximum(np.linalg.norm(lean, axis=1, keepdims=True), 1e-12)
+    climb = sides.thickness * np.linalg.norm(lean, axis=1)  # mm on the sheet
+    normals = outward_normals(on_sheet, closed, smooth)
+    along = np.abs(np.sum(normals * away, axis=1)) < np.sin(np.radians(6.0))
+    marked = along & (climb > 0.2)
+    if not marked.any():
+        return marked
+    starts = np.flatnonzero(marked & ~np.concatenate([[False], marked[:-1]]))
+    ends = np.flatnonzero(marked & ~np.concatenate([marked[1:], [False]]))
+    for a, b in zip(starts, ends, strict=True):
+        length = float(np.linalg.norm(on_sheet[b] - on_sheet[a]))
+        if length > 2.0 * float(climb[a : b + 1].max()) + 1.0:
+            marked[a : b + 1] = False
+    return marked
