@@ -1,0 +1,78 @@
+"""What a job could do without, but would gain from: said before anything is measured."""
+
+from snugline.desk.job import Job
+from snugline.notice import Notice
+
+_LENGTHWISE_ENDS = {"left end", "right end"}
+_CORNERS = {
+    "front left corner",
+    "front right corner",
+    "back right corner",
+    "back left corner",
+}
+
+
+def advice(job: Job) -> tuple[Notice, ...]:
+    """Remarks on a job that can run: missing readings, bars and ends, each with its mend."""
+    remarks = []
+    read = {reading.what for reading in job.reading}
+    shown: set[str] = {photo.shows for photo in job.photo}
+    if "length" not in read and "whole" not in shown and len(job.frame) == 1:
+        remarks.append(
+            Notice(
+                "no-length",
+                "No reading of the length, and no photo shows the whole part.",
+                "Measure the length with a tape and add it as a [[reading]].",
+                place="[[reading]]",
+            )
+        )
+    if "width" not in read:
+        remarks.append(
+            Notice(
+                "no-width",
+                "No reading of the width.",
+                "Measure the width with a caliper: it checks the photos' scale.",
+                "fine",
+                "[[reading]]",
+            )
+        )
+    if "thickness" not in read and job.part.thickness is not None:
+        remarks.append(
+            Notice(
+                "one-thickness",
+                "The thickness is one plain value.",
+                "Read it at several places and add the values as a [[reading]].",
+                "fine",
+                "[part]",
+            )
+        )
+    for i, frame in enumerate(job.frame):
+        left_out = [axis for axis in "xy" if getattr(frame, f"bar_{axis}") is None]
+        if left_out:
+            bars = " and ".join(f"bar_{axis}" for axis in left_out)
+            remarks.append(
+                Notice(
+                    "bars-not-measured",
+                    f"The print is taken as exact: {bars} left out.",
+                    "Measure the printed bars with a caliper and write down what they read.",
+                    place=f"[[frame]] {i + 1}",
+                )
+            )
+    remarks += _unseen(job, shown)
+    return tuple(remarks)
+
+
+def _unseen(job: Job, shown: set[str]) -> list[Notice]:
+    """Ends and corners that no photo shows and that only the mirror lines bring."""
+    if shown & {"whole", "section"}:
+        return []
+    ends = {word.split()[-2] for word in shown & (_LENGTHWISE_ENDS | _CORNERS)}
+    missing = sorted({"left", "right"} - ends)
+    if not missing or job.part.symmetry in ("crosswise", "none"):
+        severity, mend = "usable", "Photograph it too: this part has no mirror line to bring it."
+    else:
+        severity, mend = "fine", "Photograph it too if the ends may differ."
+    return [
+        Notice("end-not-shown", f"No photo shows the {end} end.", mend, severity, "[[photo]]")  # type: ignore[arg-type]
+        for end in missing
+    ]

@@ -1,0 +1,1 @@
+"""One file per command: its options, its help, and the call into the rooms."""

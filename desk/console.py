@@ -1,0 +1,41 @@
+"""What a command says: results on standard output, remarks and progress on standard error."""
+
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from snugline.notice import Notice
+
+Step = Callable[[str], None]
+
+
+def print_json(record: Any) -> None:
+    """One JSON value on standard output, with no NaN."""
+    print(json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False))
+
+
+def print_notices(notices: Iterable[Notice]) -> None:
+    """One line a remark on standard error; those for information only stay in the result."""
+    for notice in notices:
+        if notice.severity != "fine":
+            where = f"{notice.place}: " if notice.place else ""
+            print(f"{notice.severity}: {where}{notice.text} {notice.mend}", file=sys.stderr)
+
+
+def exit_status(notices: Iterable[Notice]) -> int:
+    """1 when something has to be taken again, else 0."""
+    return int(any(notice.severity == "retake" for notice in notices))
+
+
+@contextmanager
+def progress(quiet: bool = False) -> Iterator[Step]:
+    """A function that names the step now running; it shows only on a terminal."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda step: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("starting") as status:
+        yield lambda step: status.update(step)

@@ -1,0 +1,388 @@
+"""The job file: what part, on which frame, which photos, which readings, which pocket.
+
+TOML in, frozen values in millimetres and radians out. A fault names the file, the key and the
+mend in one line. Paths in a job are relative to the job file.
+"""
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
+
+from snugline.errors import FileError, InputError, SnuglineError
+from snugline.fit.readings import Reading, What, tool_of, uncertainty
+from snugline.lengths import parse_angle, parse_length
+from snugline.trace.frame import AnyFrame, read_frame, with_print_scale
+
+Family = Literal[
+    "auto",
+    "rounded rectangle",
+    "rectangle",
+    "chamfered rectangle",
+    "stadium",
+    "superellipse rectangle",
+    "circle",
+    "ellipse",
+    "regular polygon",
+    "free",
+]
+Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
+Shows = Literal[
+    "left end",
+    "right end",
+    "front left corner",
+    "front right corner",
+    "back right corner",
+    "back left corner",
+    "whole",
+    "section",
+]
+Unit = Literal["mm", "in"]
+
+LARGEST_JOB_BYTES = 1_000_000
+
+
+def _positive_length(value: Any) -> float:
+    mm = parse_length(value)
+    if not mm > 0:
+        raise InputError(f"{value!r} is not above zero", "", "write a length above zero")
+    return mm
+
+
+def _draft(value: Any) -> float:
+    angle = parse_angle(value)
+    if not 0 <= angle < 0.8:
+        raise InputError(f"{value!r} is no draft", "", "write an angle from 0 to 45 deg")
+    return angle
+
+
+def _listed(value: Any) -> tuple[float, float]:
+    """Both sizes of `420 x 150 mm`; the first may go without a unit and then has the second's."""
+    mend = 'write the size as its seller states it, such as "420 x 150 mm" or "4 in x 12 in"'
+    parts = re.split(r"\s*[x×]\s*", value.strip()) if isinstance(value, str) else []
+    if len(parts) != 2:
+        raise InputError(f"{value!r} is no size of two lengths", "", mend)
+    second_unit = re.search(r"[^\d\s./-]+$", parts[1])
+    if second_unit and not re.search(r"[^\d\s./-]", parts[0]):
+        parts[0] = f"{parts[0]} {second_unit[0]}"
+    return _positive_length(parts[0]), _positive_length(parts[1])
+
+
+def _tool(value: Any) -> str:
+    """A tool in the words that `snugline.fit.readings` understands, or its limit of error."""
+    text = value if isinstance(value, str) else repr(value)
+    tool_of(Reading("length", (1.0,), text))
+    return text
+
+
+def _one_or_many(value: Any) -> Any:
+    """A table or text that stands alone where several may stand."""
+    if isinstance(value, dict | str):
+        return (value,)
+    return tuple(value) if isinstance(value, list) else value
+
+
+Length = Annotated[float, BeforeValidator(_positive_length)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class PartTable(_Table):
+    """The bought-in part; lengths in mm, draft in radians."""
+
+    name: str = "part"
+    thickness: Length | None = None
+    edge_radius: Length | None = None
+    edge_chamfer: Length | None = None
+    draft: Annotated[float, BeforeValidator(_draft)] = 0.0
+    listed: Annotated[tuple[float, float], BeforeValidator(_listed)] | None = None
+    family: Family = "auto"
+    symmetry: Symmetry = "both"
+    snap: bool = False
+
+    @model_validator(mode="after")
+    def _one_edge(self) -> "PartTable":
+        if self.edge_radius is not None and self.edge_chamfer is not None:
+            raise InputError(
+                "both edge_radius and edge_chamfer are given", "", "leave one of the two out"
+            )
+        return self
+
+
+class FrameTable(_Table):
+    """One sheet: a built-in name or a description's path, and its bars as measured, in mm."""
+
+    description: str
+    bar_x: Length | None = None
+    bar_y: Length | None = None
+
+
+class PhotoTable(_Table):
+    """One photo and what it shows."""
+
+    file: Path
+    shows: Shows
+
+    @field_validator("file", mode="before")
+    @classmethod
+    def _path(cls, value: Any) -> Any:
+        return Path(value) if isinstance(value, str) and value else value
+
+
+class ReadingTable(_Table):
+    """One hand measurement: its values in mm, and the tool or the tool's own limit of error."""
+
+    what: What
+    value: Length | None = None
+    values: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
+    tool: Annotated[str, BeforeValidator(_tool)]
+
+    @model_validator(mode="after")
+    def _one_form(self) -> "ReadingTable":
+        if (self.value is None) == (not self.values):
+            raise InputError(
+                "needs either value or values",
+                "",
+                'write value = "418 mm", or values = ["418 mm", "417.5 mm"]',
+            )
+        return self
+
+    @property
+    def as_reading(self) -> Reading:
+        """The reading as the fit takes it."""
+        values = self.values or ((self.value,) if self.value is not None else ())
+        return Reading(self.what, values, self.tool, f"reading of the {self.what}, {self.tool}")
+
+
+class OutputTable(_Table):
+    """What the drawings are written in."""
+
+    units: Unit = "mm"
+
+
+class Job(_Table):
+    """A whole job; `path` is the file it came from."""
+
+    path: Path
+    part: PartTable
+    frame: Annotated[tuple[FrameTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
+    photo: Annotated[tuple[PhotoTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
+    reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(_one_or_many)] = ()
+    pocket: dict[str, Any] | None = None
+    output: OutputTable = OutputTable()
+
+    def beside(self, name: str | Path) -> Path:
+        """A path of the job, taken from the job file's folder."""
+        return self.path.parent / name
+
+    def frames(self) -> tuple[AnyFrame, ...]:
+        """The frames as printed: their descriptions with the bars as measured."""
+        return tuple(self._frame(i) for i in range(len(self.frame)))
+
+    def _frame(self, i: int) -> AnyFrame:
+        table = self.frame[i]
+        is_file = table.description.lower().endswith(".json")
+        try:
+            frame = read_frame(self.beside(table.description) if is_file else table.description)
+            return with_print_scale(frame, table.bar_x, table.bar_y)
+        except InputError as error:
+            where = f"{_place(('frame', i), self.path)}, {error.where}"
+            raise InputError(error.what, where, error.mend) from error
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """All hand readings."""
+        return tuple(table.as_reading for table in self.reading)
+
+    @property
+    def thickness(self) -> tuple[float, float]:
+        """The part's thickness and its standard uncertainty, mm.
+
+        Readings go before the plain value, which counts as one reading with a caliper.
+        """
+        taken = [reading for reading in self.readings if reading.what == "thickness"]
+        if not taken and self.part.thickness is not None:
+            taken = [Reading("thickness", (self.part.thickness,), "caliper")]
+        weights = [uncertainty(reading).u ** -2 for reading in taken]
+        mean = sum(w * r.value for w, r in zip(weights, taken, strict=True)) / sum(weights)
+        return mean, sum(weights) ** -0.5
+
+
+def read_job(path: Path) -> Job:
+    """The job in a file, with every file that it names present.
+
+    Raises
+    ------
+    FileError : the job, a photo or a frame description cannot be read.
+    InputError : an unknown or missing key, a wrong unit or word. Nothing is written before.
+    """
+    job, faults = inspect_job(path)
+    if job is None or faults:
+        raise faults[0]
+    return job
+
+
+def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
+    """The job, as far as it can be understood, and everything that is wrong with it."""
+    try:
+        record = _read_toml(path)
+    except SnuglineError as error:
+        return None, [error]
+    if "path" in record:
+        return None, [_unknown_key(("path",), path)]
+    try:
+        job = Job.model_validate({**record, "path": path})
+    except ValidationError as error:
+        # A mistyped key explains the missing one, so it comes first.
+        entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
+        return None, [_fault(entry, path) for entry in entries]
+    return job, _missing(job)
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    try:
+        if path.stat().st_size > LARGEST_JOB_BYTES:
+            raise FileError("is too large for a job file", str(path), "give a job.toml")
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        if isinstance(error, FileError):
+            raise
+        raise FileError(
+            f"cannot read the job ({error.strerror})",
+            str(path),
+            "give the path of a job.toml; `snugline new` makes one",
+        ) from error
+    except ValueError as error:  # TOMLDecodeError and UnicodeDecodeError
+        raise FileError(
+            f"is not TOML ({error})", str(path), 'mend that line; every text stands in "quotes"'
+        ) from error
+
+
+def _missing(job: Job) -> list[SnuglineError]:
+    """Files that the job names and that are not there; a thickness that nothing states."""
+    faults: list[SnuglineError] = []
+    if job.part.thickness is None and all(r.what != "thickness" for r in job.reading):
+        faults.append(
+            InputError(
+                "no thickness is given",
+                f"{job.path}, [part]",
+                'add thickness = "9.5 mm", or a [[reading]] of it',
+            )
+        )
+    named = [(_place(("photo", i, "file"), job.path), p.file) for i, p in enumerate(job.photo)]
+    named += [
+        (_place(("frame", i, "description"), job.path), Path(f.description))
+        for i, f in enumerate(job.frame)
+        if f.description.lower().endswith(".json")
+    ]
+    faults += [
+        FileError(
+            f"there is no file {str(name)!r}",
+            where,
+            "put it beside the job, or correct the name; paths start at the job file",
+        )
+        for where, name in named
+        if not job.beside(name).is_file()
+    ]
+    for i in range(len(job.frame)):
+        if any(f"[[frame]] {i + 1}" in fault.where for fault in faults):
+            continue
+        try:
+            job._frame(i)
+        except SnuglineError as error:
+            faults.append(error)
+    seen: dict[Path, int] = {}
+    for i, photo in enumerate(job.photo):
+        first = seen.setdefault(photo.file, i)
+        if first != i:
+            faults.append(
+                InputError(
+                    f"the photo {str(photo.file)!r} stands twice",
+                    _place(("photo", i, "file"), job.path),
+                    "leave it out once: it would count double",
+                )
+            )
+    return faults
+
+
+def _place(loc: tuple[int | str, ...], path: Path) -> str:
+    """Where in the job: `job.toml, [[photo]] 2, file`."""
+    parts = [str(path)]
+    rest = list(loc)
+    if len(rest) > 1 or (rest and rest[0] in Job.model_fields):
+        table = str(rest.pop(0))
+        if rest and isinstance(rest[0], int):
+            parts.append(f"[[{table}]] {int(rest.pop(0)) + 1}")
+        else:
+            parts.append(f"[{table}]")
+    parts += [str(item) if isinstance(item, str) else f"value {item + 1}" for item in rest]
+    return ", ".join(parts)
+
+
+def _keys_at(loc: tuple[int | str, ...]) -> list[str]:
+    tables: dict[str, type[BaseModel]] = {
+        "part": PartTable,
+        "frame": FrameTable,
+        "photo": PhotoTable,
+        "reading": ReadingTable,
+        "output": OutputTable,
+    }
+    model = tables.get(str(loc[0]), Job) if len(loc) > 1 else Job
+    return [key for key in model.model_fields if key != "path"]
+
+
+def _unknown_key(loc: tuple[int | str, ...], path: Path) -> InputError:
+    key, keys = str(loc[-1]), _keys_at(loc)
+    near = difflib.get_close_matches(key, keys, n=1)
+    mend = f"did you mean {near[0]!r}?" if near else f"the keys here are {', '.join(keys)}"
+    return InputError(f"unknown key {key!r}", _place(loc, path), mend)
+
+
+def _fault(entry: Any, path: Path) -> SnuglineError:
+    """One pydantic error in Snugline's three parts."""
+    loc, kind, value = entry["loc"], entry["type"], entry["input"]
+    where = _place(loc, path)
+    cause = entry.get("ctx", {}).get("error")
+    if isinstance(cause, InputError):
+        return InputError(cause.what, where, cause.mend)
+    if kind == "extra_forbidden":
+        return _unknown_key(loc, path)
+    if kind == "missing":
+        mend = _EXAMPLES.get(str(loc[-1]), "add it")
+        return InputError(f"the key {loc[-1]!r} is missing", _place(loc[:-1], path), mend)
+    if kind == "literal_error":
+        words = entry["ctx"]["expected"]
+        return InputError(f"{value!r} is no word that can stand here", where, f"write {words}")
+    if kind == "too_short":
+        return InputError("there is none", where, _EXAMPLES.get(str(loc[-1]), "add one"))
+    example = _EXAMPLES.get(str(loc[-1]), "compare with the job that `snugline new` writes")
+    return InputError(f"{value!r} has the wrong form", where, example)
+
+
+_EXAMPLES = {
+    "part": 'add a table [part] with thickness = "9.5 mm"',
+    "frame": 'add a table [frame] with description = "border-a4"',
+    "photo": 'add [[photo]] with file = "left-end.jpg" and shows = "left end"',
+    "reading": 'write [[reading]] with what = "length", value = "418 mm", tool = "tape"',
+    "description": 'add description = "border-a4", or the path of a frame description',
+    "file": 'add file = "left-end.jpg"',
+    "shows": 'add shows = "left end" (or "right end", "front left corner", "whole", "section")',
+    "what": 'add what = "length" (or "width", "thickness", "corner radius")',
+    "tool": 'add tool = "tape" (or "rule", "caliper", or its uncertainty such as "0.2 mm")',
+    "snap": "write true or false, without quotes",
+    "name": 'write a text in quotes, such as name = "slate tray"',
+    "values": 'write values = ["418 mm", "417.5 mm"]',
+}

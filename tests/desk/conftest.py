@@ -1,0 +1,26 @@
+"""A small frame and the rendered cases beside the repository, for the desk's tests."""
+
+import pytest
+
+
+@pytest.fixture
+def frame_record():
+    """Four markers round a window of 200 x 100 mm."""
+
+    def marker(ident, x, y):
+        corners = [[x, y + 20], [x + 20, y + 20], [x + 20, y], [x, y]]
+        return {"id": ident, "corners": corners}
+
+    return {
+        "name": "four-markers",
+        "units": "mm",
+        "axes": "x right, y up, origin at the sheet's lower left corner",
+        "sheet": [297, 210],
+        "dictionary": "DICT_APRILTAG_36h11",
+        "markers": [marker(0, 5, 5), marker(1, 270, 5), marker(2, 270, 180), marker(3, 5, 180)],
+        "window": [[40, 40], [240, 40], [240, 140], [40, 140]],
+        "scale_bars": {
+            "x": {"ends": [[40, 160], [240, 160]], "nominal": 200.0},
+            "y": {"ends": [[250, 40], [250, 160]], "nominal": 120.0},
+        },
+    }

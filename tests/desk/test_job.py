@@ -1,0 +1,191 @@
+"""Job files: what is read, and how every fault is told."""
+
+import math
+
+import pytest
+
+from snugline.desk.job import inspect_job, read_job
+from snugline.errors import FileError, InputError, SnuglineError
+
+GOOD = """
+[part]
+name = "slate pouring tray"
+thickness = "9.5 mm"
+edge_radius = "0.5 mm"
+draft = "0.5 deg"
+listed = "420 x 150 mm"
+family = "auto"
+symmetry = "both"
+
+[frame]
+description = "frame.json"
+bar_x = "199.2 mm"
+bar_y = "120.3 mm"
+
+[[photo]]
+file = "left-end.jpg"
+shows = "left end"
+
+[[reading]]
+what = "length"
+values = ["418 mm", "417.5 mm"]
+tool = "tape"
+
+[[reading]]
+what = "width"
+value = "5-3/4 in"
+tool = "0.2 mm"
+
+[pocket]
+clearance = ["0.25 mm", "0.50 mm"]
+"""
+
+
+@pytest.fixture
+def job_file(tmp_path, frame_record):
+    import json
+
+    (tmp_path / "frame.json").write_text(json.dumps(frame_record))
+    (tmp_path / "left-end.jpg").touch()
+    path = tmp_path / "job.toml"
+    path.write_text(GOOD)
+    return path
+
+
+def edited(path, old, new):
+    assert old in GOOD
+    path.write_text(GOOD.replace(old, new, 1))
+    return path
+
+
+def test_a_job_is_read_in_millimetres_and_radians(job_file):
+    job = read_job(job_file)
+    assert job.part.thickness == 9.5
+    assert job.part.draft == pytest.approx(math.radians(0.5))
+    assert job.part.listed == (420.0, 150.0)
+    assert job.reading[0].values == (418.0, 417.5)
+    assert job.readings[1].values_mm == (5.75 * 25.4,)
+    assert job.frame[0].bar_x == 199.2
+    assert job.photo[0].shows == "left end"
+
+
+def test_the_frame_comes_with_the_print_scale_of_its_bars(job_file):
+    (frame,) = read_job(job_file).frames()
+    assert frame.scale == pytest.approx((199.2 / 200, 120.3 / 120))
+
+
+def test_a_frame_may_stand_once_or_several_times(job_file):
+    edited(job_file, "[frame]", "[[frame]]")
+    assert len(read_job(job_file).frame) == 1
+    edited(job_file, "[frame]", '[[frame]]\ndescription = "frame.json"\n[[frame]]')
+    assert len(read_job(job_file).frame) == 2
+
+
+def test_several_thickness_readings_go_before_the_plain_value(job_file):
+    more = '[[reading]]\nwhat = "thickness"\nvalues = ["9.4 mm", "9.6 mm"]\ntool = "caliper"\n\n'
+    edited(job_file, "[pocket]", more + "[pocket]")
+    value, u = read_job(job_file).thickness
+    assert value == pytest.approx(9.5)
+    assert u > 0.0
+
+
+@pytest.mark.parametrize(
+    ("text", "size"),
+    [
+        ("4 in x 12 in", (101.6, 304.8)),
+        ("420 × 150 mm", (420, 150)),
+        ("16-1/2 x 6 in", (419.1, 152.4)),
+        ('4" x 12"', (101.6, 304.8)),
+    ],
+)
+def test_listed_sizes_are_read_as_sellers_write_them(job_file, text, size):
+    edited(job_file, '"420 x 150 mm"', f"'{text}'")
+    assert read_job(job_file).part.listed == pytest.approx(size)
+
+
+# old text, new text, what the line must name besides the file
+FAULTS = [
+    ("thickness =", "thicknes =", ["[part]", "'thicknes'", "did you mean 'thickness'"]),
+    ("[frame]", "[fram]", ["'fram'", "did you mean 'frame'"]),
+    ('"9.5 mm"', '"9.5"', ["[part], thickness", "no unit", "9.5 mm"]),
+    ('"9.5 mm"', "9.5", ["[part], thickness", "no length"]),
+    ('"9.5 mm"', '"9.5 furlong"', ["[part], thickness", "unknown unit 'furlong'"]),
+    ('"9.5 mm"', '"-9.5 mm"', ["[part], thickness", "above zero"]),
+    ('"9.5 mm"', '"0 mm"', ["[part], thickness", "above zero"]),
+    ('"0.5 deg"', '"0.5 mm"', ["[part], draft", "unit 'mm'"]),
+    ('"0.5 deg"', '"60 deg"', ["[part], draft", "0 to 45"]),
+    ('"420 x 150 mm"', '"420 mm"', ["[part], listed", "two lengths"]),
+    ('"both"', '"all"', ["[part], symmetry", "'lengthwise'"]),
+    ('family = "auto"', 'family = "blob"', ["[part], family", "'stadium'"]),
+    ('name = "slate pouring tray"', "name = 3", ["[part], name", "quotes"]),
+    ("name =", 'snap = "yes"\nname =', ["[part], snap", "true or false"]),
+    ("name =", 'edge_chamfer = "1 mm"\nname =', ["[part]", "edge_chamfer", "leave"]),
+    ("[part]", 'path = "x"\n[part]', ["unknown key 'path'"]),
+    ('file = "left-end.jpg"', 'file = "left.jpg"', ["[[photo]] 1, file", "'left.jpg'"]),
+    ('shows = "left end"', 'shows = "left"', ["[[photo]] 1, shows", "'right end'"]),
+    ('shows = "left end"', "", ["[[photo]] 1", "'shows' is missing"]),
+    ('"frame.json"', '"other.json"', ["[[frame]] 1, description", "'other.json'"]),
+    ('"199.2 mm"', '"150 mm"', ["[[frame]] 1", "bar x", "measure"]),
+    ('tool = "tape"', 'tool = "stick"', ["[[reading]] 1, tool", "'stick'"]),
+    ('what = "length"', 'what = "height"', ["[[reading]] 1, what", "'width'"]),
+    ('value = "5-3/4 in"', 'value = "5 3/0 in"', ["[[reading]] 2, value", "zero"]),
+    ('value = "5-3/4 in"', "", ["[[reading]] 2", "value or values"]),
+    ('"417.5 mm"]', '"417.5"]', ["[[reading]] 1, values, value 2", "no unit"]),
+    ('values = ["418 mm", "417.5 mm"]', "values = []", ["[[reading]] 1", "value or values"]),
+    ("[part]\n", "[part\n", ["is not TOML", "line 2"]),
+]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "named"), FAULTS, ids=[new or old for old, new, _ in FAULTS]
+)
+def test_a_fault_is_one_line_with_file_key_and_mend(job_file, old, new, named):
+    with pytest.raises(SnuglineError) as caught:
+        read_job(edited(job_file, old, new))
+    line = str(caught.value)
+    assert "\n" not in line
+    for word in ["job.toml", *named]:
+        assert word in line
+    assert caught.value.mend
+
+
+def test_all_faults_are_listed_and_the_mistyped_key_comes_first(job_file):
+    text = GOOD.replace("thickness =", "thicknes =").replace('"tape"', '"stick"')
+    job_file.write_text(text)
+    _, faults = inspect_job(job_file)
+    assert [type(fault) for fault in faults] == [InputError, InputError]
+    assert "thicknes" in str(faults[0])
+
+
+def test_a_job_without_thickness_says_so(job_file):
+    with pytest.raises(InputError, match="no thickness"):
+        read_job(edited(job_file, 'thickness = "9.5 mm"', ""))
+
+
+def test_a_photo_that_stands_twice_is_refused(job_file):
+    twice = '[[photo]]\nfile = "left-end.jpg"\nshows = "left end"\n\n[[photo]]'
+    with pytest.raises(InputError, match="twice"):
+        read_job(edited(job_file, "[[photo]]", twice))
+
+
+def test_files_that_are_no_jobs_are_refused(tmp_path):
+    for name, content in [("binary", b"\xff\xfe\x00job"), ("huge", b"#" * 2_000_000)]:
+        path = tmp_path / name
+        path.write_bytes(content)
+        with pytest.raises(FileError):
+            read_job(path)
+    with pytest.raises(FileError, match="snugline new"):
+        read_job(tmp_path / "absent.toml")
+    with pytest.raises(FileError):
+        read_job(tmp_path)
+
+
+def test_an_empty_job_names_its_missing_tables(tmp_path):
+    path = tmp_path / "job.toml"
+    path.touch()
+    _, faults = inspect_job(path)
+    assert [fault.what for fault in faults] == [
+        "the key 'part' is missing",
+        "the key 'frame' is missing",
+        "the key 'photo' is missing",
+    ]

@@ -1,0 +1,125 @@
+"""What the package promises of itself: its files, its rooms, and the standard library beside it."""
+
+import ast
+import tomllib
+import trace
+from importlib import metadata
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+SETUPTOOLS = SETTINGS["tool"]["setuptools"]
+ROOMS = ("base", "trace", "fit", "pocket", "desk")
+
+# What each room may import of Snugline besides itself and the base (design.md, "The road").
+MAY_IMPORT = {
+    "base": set(),
+    "trace": set(),
+    "fit": set(),
+    "pocket": {"fit"},
+    "desk": {"trace", "fit", "pocket"},
+}
+
+
+def source_files():
+    return [path for room in ROOMS for path in sorted((ROOT / room).rglob("*.py"))]
+
+
+def room_of(module):
+    parts = module.split(".")
+    return parts[1] if len(parts) > 1 and parts[1] in ROOMS else "base"
+
+
+def imported_modules(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            # `from snugline import fit` imports the room, too.
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def wrong_way_imports(path, room):
+    allowed = MAY_IMPORT[room] | {room, "base"}
+    return [
+        module
+        for module in imported_modules(path)
+        if module.split(".")[0] == "snugline" and room_of(module) not in allowed
+    ]
+
+
+def test_the_standard_library_s_trace_is_still_importable():
+    assert trace.Trace.__module__ == "trace"
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_imports_run_only_with_the_road(room):
+    wrong = {
+        str(path.relative_to(ROOT)): found
+        for path in (ROOT / room).rglob("*.py")
+        if (found := wrong_way_imports(path, room))
+    }
+    assert wrong == {}
+
+
+def test_an_import_against_the_road_is_noticed(tmp_path):
+    source = tmp_path / "bad.py"
+    source.write_text("def f():\n    from snugline.fit.outline import Line\n    return Line\n")
+    assert wrong_way_imports(source, "trace") == ["snugline.fit.outline.Line"]
+    source.write_text("from snugline import desk\n")
+    assert wrong_way_imports(source, "pocket") == ["snugline.desk"]
+
+
+def test_no_room_imports_itself_by_its_folder_s_name():
+    bare = {
+        str(path.relative_to(ROOT)): module
+        for path in source_files()
+        for module in imported_modules(path)
+        if module.split(".")[0] in ROOMS
+    }
+    assert bare == {}
+
+
+def test_every_folder_with_modules_is_a_listed_package():
+    listed = {ROOT / folder for folder in SETUPTOOLS["package-dir"].values()}
+    assert {path.parent for path in source_files()} == listed
+    assert set(SETUPTOOLS["packages"]) == set(SETUPTOOLS["package-dir"])
+
+
+def expected_files():
+    """Package files as the settings have them: modules, and the listed data."""
+    expected = set()
+    for package, folder in SETUPTOOLS["package-dir"].items():
+        patterns = ["*.py", *SETUPTOOLS["package-data"].get(package, [])]
+        for pattern in patterns:
+            for path in (ROOT / folder).glob(pattern):
+                name = path.relative_to(ROOT / folder).as_posix()
+                expected.add(f"{package.replace('.', '/')}/{name}")
+    return expected
+
+
+def test_data_beside_the_modules_is_listed():
+    modules_and_data = {
+        path
+        for room in ROOMS
+        for path in (ROOT / room).rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    assert len(expected_files()) == len(modules_and_data)
+
+
+def test_the_installed_copy_holds_the_tree_s_files_and_no_more():
+    files = metadata.files("snugline") or []
+    names = {str(file) for file in files if file.suffix != ".pyc"}
+    if "snugline/__init__.py" not in names:
+        pytest.skip("installed editable: the wheel's list is checked where it is installed whole")
+    assert {name for name in names if name.startswith("snugline/")} == expected_files()
+
+
+def test_the_source_archive_names_what_a_packager_needs():
+    manifest = (ROOT / "MANIFEST.in").read_text(encoding="utf-8").split()
+    for needed in ("DEVELOPERS.md", "CHANGELOG.md", "tests", "samples", "notebooks", "benchmarks"):
+        assert needed in manifest, needed
