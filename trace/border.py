@@ -1,0 +1,142 @@
+"""A mask's border followed along the sharpest edge in its neighbourhood."""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.graph import MCP
+from skimage.measure import find_contours
+
+Floats = NDArray[np.float64]
+
+REACH_PX = 4.0
+_STEP = 0.5
+
+
+@dataclass(frozen=True)
+class CoarseEdge:
+    """A piece of the silhouette.
+
+    Attributes
+    ----------
+    points : (M, 2) reduced pixels, x right, y down, with the part on the left as seen on the
+        sheet (y up), so on the right hand in the picture.
+    certain : (M,) the edge is plain to see; elsewhere contrast is low or other edges lie near.
+    closed : whether the last point joins the first.
+    """
+
+    points: Floats
+    certain: NDArray[np.bool_]
+    closed: bool
+
+    def moved(self, shift: Floats) -> "CoarseEdge":
+        return replace(self, points=self.points + shift)
+
+
+def follow(
+    mask: NDArray[np.bool_],
+    tone: NDArray[np.float32],
+    gradient: NDArray[np.float32],
+    noise: float,
+    polygon: Floats,
+    smallest_hole: float,
+) -> tuple[list[CoarseEdge], list[CoarseEdge]]:
+    """Outer borders and holes of a mask, within a polygon, at sub-pixel level."""
+    filled = mask.astype(np.uint8)
+    soft = cv2.GaussianBlur(np.pad(filled, 2).astype(np.float32), (0, 0), 1.0)
+    outer: list[CoarseEdge] = []
+    holes: list[CoarseEdge] = []
+    for line in find_contours(soft, 0.5):  # type: ignore[no-untyped-call]
+        xy = line[::-1, ::-1] - 2  # skimage keeps the high side on the other hand
+        closed = bool(np.allclose(xy[0], xy[-1]))
+        area = _area(xy)
+        if abs(area) < smallest_hole:
+            continue
+        xy = _resampled(xy, closed)
+        if len(xy) < 12:
+            continue
+        pieces = _refined(xy, closed, gradient, noise, polygon)
+        (outer if area < 0 else holes).extend(pieces)
+    return outer, holes
+
+
+def _area(xy: Floats) -> float:
+    """Signed, positive when counter-clockwise on a page with y up."""
+    x, y = xy.T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
+def _resampled(xy: Floats, closed: bool) -> Floats:
+    run = np.r_[0, np.cumsum(np.linalg.norm(np.diff(xy, axis=0), axis=1))]
+    n = max(round(run[-1]), 4)
+    at = np.linspace(0, run[-1], n, endpoint=not closed)
+    return np.column_stack([np.interp(at, run, xy[:, k]) for k in (0, 1)])
+
+
+def _smoothed(xy: Floats, closed: bool, width: float) -> Floats:
+    from scipy.ndimage import gaussian_filter1d
+
+    return np.asarray(gaussian_filter1d(xy, width, axis=0, mode="wrap" if closed else "nearest"))
+
+
+def _normals(xy: Floats, closed: bool) -> Floats:
+    if closed:
+        tangent = np.roll(xy, -1, axis=0) - np.roll(xy, 1, axis=0)
+    else:
+        tangent = np.gradient(xy, axis=0)
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)
+    return np.column_stack([-tangent[:, 1], tangent[:, 0]])
+
+
+def _refined(
+    xy: Floats, closed: bool, gradient: NDArray[np.float32], noise: float, polygon: Floats
+) -> list[CoarseEdge]:
+    smooth = _smoothed(xy, closed, 2.0)
+    normal = _normals(smooth, closed)
+    offset = np.arange(-REACH_PX, REACH_PX + _STEP / 2, _STEP)
+    place = (smooth[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
+    slope = cv2.remap(gradient, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
+    strength = slope / (slope + 4 * noise)
+    strength *= slope / np.maximum(slope.max(axis=1, keepdims=True), 1e-9)
+    cost = 1.05 - strength + 0.02 * np.abs(offset)
+    wrap = min(30, len(xy) - 1) if closed else 0
+    if wrap:
+        cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])
+    search = MCP(cost)
+    starts = [(0, k) for k in range(cost.shape[1])]
+    totals, _ = search.find_costs(starts)
+    path = np.array(search.traceback((len(cost) - 1, int(np.argmin(totals[-1])))))
+    column = np.bincount(path[:, 0], path[:, 1]) / np.bincount(path[:, 0])
+    column = column[wrap : len(column) - wrap]
+    k = np.clip(np.round(column).astype(int), 1, len(offset) - 2)
+    rows = np.arange(len(k))
+    before, here, after = slope[rows, k - 1], slope[rows, k], slope[rows, k + 1]
+    bend = before - 2 * here + after
+    shift = np.where(bend < -1e-9, 0.5 * (before - after) / np.where(bend < -1e-9, bend, 1), 0)
+    at = offset[k] + np.clip(shift, -1, 1) * _STEP
+    points = smooth + at[:, None] * normal
+    certain = here > 8 * noise
+    return _within(points, certain, closed, polygon)
+
+
+def _within(
+    points: Floats, certain: NDArray[np.bool_], closed: bool, polygon: Floats
+) -> list[CoarseEdge]:
+    """The pieces that lie in the polygon."""
+    from shapely import contains_xy
+    from shapely.geometry import Polygon
+
+    inside = contains_xy(Polygon(polygon), points[:, 0], points[:, 1])
+    if inside.all():
+        return [CoarseEdge(points, certain, closed)]
+    if closed:
+        start = int(np.argmin(inside))
+        points = np.roll(points, -start, axis=0)
+        certain, inside = np.roll(certain, -start), np.roll(inside, -start)
+    change = np.flatnonzero(np.diff(np.r_[False, inside, False].astype(int)))
+    return [
+        CoarseEdge(points[a:b], certain[a:b], False)
+        for a, b in zip(change[::2], change[1::2], strict=True)
+        if b - a >= 8
+    ]

@@ -1,0 +1,102 @@
+"""The light on the sheet: a smooth field per colour channel, fitted to places known to be sheet.
+
+Divided by its field, lit sheet is 1 in all channels wherever it lies, so that one rule judges
+the whole window: light falling off across the sheet, vignetting and the lamp's colour are gone.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+# Where a marker's white surround is sampled: the quad's sides scaled about its middle. 1.25 of a
+# 14 mm tag lies 1.75 mm outside it, within the one cell of white that every marker needs.
+QUIET_ZONE = 1.25
+_ALONG = (0.0, 0.2, 0.4, 0.6, 0.8)
+
+
+@dataclass(frozen=True)
+class LightField:
+    """Logarithm of the sheet's linear light as a polynomial of the pixel's place.
+
+    Attributes
+    ----------
+    coefficients : (D + 1, D + 1, C), of y^i x^j; zero where i + j > D.
+    centre, scale : pixels; the polynomial's variables are (pixel - centre) / scale.
+    spread : (C,) standard deviation of the logarithm about the field, robust.
+    """
+
+    coefficients: Floats
+    centre: Floats
+    scale: float
+    spread: Floats
+
+    def at(self, points: Floats) -> Floats:
+        """Linear light at points (N, 2); (N, C)."""
+        degree = len(self.coefficients) - 1
+        x, y = ((points - self.centre) / self.scale).T
+        basis = _powers(y, degree)[:, :, None] * _powers(x, degree)[:, None, :]
+        log = basis.reshape(len(points), -1) @ self.coefficients.reshape((degree + 1) ** 2, -1)
+        return np.exp(log)
+
+    def over(self, left: int, top: int, width: int, height: int) -> NDArray[np.float32]:
+        """Linear light over a rectangle of pixels; (height, width, C)."""
+        degree = len(self.coefficients) - 1
+        x = (np.arange(left, left + width) - self.centre[0]) / self.scale
+        y = (np.arange(top, top + height) - self.centre[1]) / self.scale
+        log = np.einsum(
+            "yi,ijc,xj->yxc",
+            _powers(y, degree),
+            self.coefficients,
+            _powers(x, degree),
+            optimize=True,
+        )
+        return np.exp(log.astype(np.float32))
+
+
+def fit_light(points: Floats, light: Floats, degree: int) -> LightField:
+    """Fit the field to samples (N, 2) in pixels and (N, C) in linear light.
+
+    The samples are judged in the logarithm, by Tukey's biweight with a scale from the median
+    absolute deviation, so that samples on a part, a shadow or print lose their say; with fewer
+    than three samples a coefficient, the degree is lowered.
+    """
+    centre = points.mean(axis=0)
+    scale = float(max(np.ptp(points, axis=0).max() / 2, 1.0))
+    while degree > 0 and len(points) < 3 * (degree + 1) * (degree + 2) // 2:
+        degree -= 1
+    x, y = ((points - centre) / scale).T
+    i, j = np.nonzero(np.add.outer(np.arange(degree + 1), np.arange(degree + 1)) <= degree)
+    basis = _powers(y, degree)[:, i] * _powers(x, degree)[:, j]
+    log = np.log(np.maximum(light, 1e-5))
+    tone = log.mean(axis=1)
+    # Start from the brighter half: what lies on the sheet darkens it far more often than not.
+    weight = (tone >= np.median(tone)).astype(np.float64)
+    ridge = 1e-6 * len(points) * np.eye(len(i))
+    for _ in range(12):
+        weighted = basis * weight[:, None]
+        solution = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
+        residual = log - basis @ solution
+        size = np.sqrt(np.mean(residual**2, axis=1))
+        limit = 4.7 * max(1.4826 * float(np.median(size[weight > 0])), 0.004)
+        weight = np.square(np.clip(1 - np.square(size / limit), 0, None))
+    inside = weight > 0.1
+    spread = 1.4826 * np.median(np.abs(residual[inside]), axis=0)
+    coefficients = np.zeros((degree + 1, degree + 1, log.shape[1]))
+    coefficients[i, j] = solution
+    return LightField(coefficients, centre, scale, spread)
+
+
+def quiet_zone_points(quads: Floats) -> Floats:
+    """Points (N, 2) in the white round markers (M, 4, 2): five along each side of each."""
+    middle = quads.mean(axis=1, keepdims=True)
+    outer = middle + QUIET_ZONE * (quads - middle)
+    following = np.roll(outer, -1, axis=1)
+    along = np.array(_ALONG)[:, None, None, None]
+    return np.asarray((outer * (1 - along) + following * along).reshape(-1, 2))
+
+
+def _powers(value: Floats, degree: int) -> Floats:
+    return np.asarray(value[:, None] ** np.arange(degree + 1))

@@ -1,0 +1,330 @@
+"""The part told from the sheet in a reduced photo: its silhouette to a reduced pixel.
+
+The sheet's light is fitted where sheet is certain, the photo divided by it, and every small
+region of it judged by what colour sheet, shadow on sheet and part have; where the part has
+covered markers its colours are known beforehand. The cheapest cut along the picture's edges then
+separates the two, the part's colours are learned from it, and it is cut again. At last the border
+is followed along the sharpest edge in its neighbourhood.
+
+Pixel (i, j) of a photo reduced by area averaging with factor `step` has its centre at
+x_full = step * x_reduced + (step - 1) / 2 in the full photo, pixel centres at whole numbers.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+
+from snugline.errors import PhotoError
+from snugline.notice import Notice
+from snugline.trace.border import CoarseEdge, follow
+from snugline.trace.illumination import fit_light, quiet_zone_points
+from snugline.trace.regions import cut, split, total
+
+Floats = NDArray[np.float64]
+Picture = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+Mapping = Callable[[Floats], Floats]
+
+CELL = 5
+MARGIN_MM = 1.0
+SMALLEST_PART_MM2 = 60.0
+SMALLEST_HOLE_MM2 = 12.0
+
+# Tones are square roots of light over sheet: there a photo's noise is nearly the same everywhere.
+_TONES, _TONE_STEP = 96, 1.0 / 64
+_HUES, _HUE_STEP = 41, 0.02
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """What is known of the sheet in a reduced photo.
+
+    Attributes
+    ----------
+    window : (K, 2) true mm, the polygon in which the part is judged.
+    pixel_from_sheet, sheet_from_pixel : maps of points (N, 2), true mm to reduced pixels and back.
+    markers : (M, 4, 2) reduced pixels, all described markers, found or not.
+    found : (M,) whether the marker was found.
+    window_dark : the window is printed dark.
+    """
+
+    window: Floats
+    pixel_from_sheet: Mapping
+    sheet_from_pixel: Mapping
+    markers: Floats = field(default_factory=lambda: np.empty((0, 4, 2)))
+    found: Mask = field(default_factory=lambda: np.empty(0, bool))
+    window_dark: bool = False
+
+
+@dataclass(frozen=True)
+class Region:
+    """One connected piece of the part as the window shows it.
+
+    Attributes
+    ----------
+    outer : its border; several pieces where it leaves the window and comes back.
+    holes : closed borders of holes.
+    area_mm2 : in the window.
+    """
+
+    outer: tuple[CoarseEdge, ...]
+    holes: tuple[CoarseEdge, ...]
+    area_mm2: float
+
+
+@dataclass(frozen=True)
+class PartRegions:
+    """The part's regions, largest first, and what was noticed."""
+
+    regions: tuple[Region, ...]
+    notices: tuple[Notice, ...]
+
+
+def find_part(picture: Picture, view: SheetView) -> PartRegions:
+    """Separate part from sheet.
+
+    Parameters
+    ----------
+    picture : (h, w, 3) linear light of the reduced photo, displayed orientation.
+
+    Raises
+    ------
+    PhotoError : nothing lies in the window.
+    """
+    scene = _scene(picture, view)
+    part = _separate(scene)
+    return _describe(scene, part, view)
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """The judged rectangle of the picture; all arrays cover it."""
+
+    left: int
+    top: int
+    tone: Picture  # (h, w, 3) square root of light over sheet
+    gradient: Picture
+    noise: float  # of the gradient on flat sheet
+    spread: float  # of lit sheet's tone
+    domain: Mask
+    window: Mask
+    surely_sheet: Mask
+    surely_part: Mask
+    mm_per_px: float
+
+
+def _polygon(shape: tuple[int, int], polygon: Floats, left: int, top: int) -> Mask:
+    mask = np.zeros(shape, np.uint8)
+    corners = np.round((polygon - [left, top]) * 16).astype(np.int32)
+    cv2.fillPoly(mask, [corners], 1, shift=4)
+    return mask.astype(bool)
+
+
+def _sample(picture: Picture, points: Floats) -> Floats:
+    """Bilinear values at points (N, 2), and only of those in the picture."""
+    xy = points.astype(np.float32)
+    values = [
+        cv2.remap(picture, p[None, :, 0], p[None, :, 1], cv2.INTER_LINEAR)[0]
+        for p in np.array_split(xy, len(xy) // 30000 + 1)
+    ]
+    return np.concatenate(values).astype(np.float64)
+
+
+def _inside(points: Floats, shape: tuple[int, ...], margin: float = 0) -> Mask:
+    x, y = points.T
+    return np.asarray(
+        (x >= margin) & (y >= margin) & (x <= shape[1] - 1 - margin) & (y <= shape[0] - 1 - margin)
+    )
+
+
+def _along(polygon: Floats, spacing: float) -> Floats:
+    """Points along a closed polygon."""
+    closed = np.vstack([polygon, polygon[:1]])
+    run = np.r_[0, np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))]
+    at = np.arange(0, run[-1], spacing)
+    return np.column_stack([np.interp(at, run, closed[:, k]) for k in (0, 1)])
+
+
+def _shrunk(polygon: Floats, by: float) -> Floats:
+    from shapely.geometry import Polygon
+
+    inner = Polygon(polygon).buffer(-by, join_style="mitre")
+    return np.asarray(inner.exterior.coords)[:-1]
+
+
+def _scene(picture: Picture, view: SheetView) -> _Scene:
+    shape = picture.shape
+    window = view.pixel_from_sheet(_along(view.window, 5.0))
+    hull = cv2.convexHull(np.vstack([window, view.markers.reshape(-1, 2)]).astype(np.float32))[
+        :, 0
+    ].astype(np.float64)
+    left, top = np.clip(np.floor(hull.min(axis=0)), 0, None).astype(int)
+    right, bottom = np.minimum(np.ceil(hull.max(axis=0)) + 1, [shape[1], shape[0]]).astype(int)
+    if right - left < 4 * CELL or bottom - top < 4 * CELL:
+        raise _nothing()
+    size = (int(bottom - top), int(right - left))
+    middle = view.window.mean(axis=0)
+    ends = view.pixel_from_sheet(middle + np.array([[-10, 0], [10, 0], [0, -10], [0, 10.0]]))
+    mm_per_px = 40 / float(np.linalg.norm(ends[1] - ends[0]) + np.linalg.norm(ends[3] - ends[2]))
+
+    found = view.markers[view.found]
+    strip = view.pixel_from_sheet(_along(_shrunk(view.window, 3.0), 2.0))
+    if len(found) >= 3:
+        points = quiet_zone_points(found)
+    else:
+        points = np.vstack([strip, view.pixel_from_sheet(_along(_shrunk(view.window, 6.0), 2.0))])
+    points = points[_inside(points, shape, 1)]
+    light = fit_light(points, _sample(picture, points), 2)
+
+    crop = picture[top:bottom, left:right]
+    sheet = light.over(left, top, size[1], size[0])
+    in_window = _polygon(size, window, left, top)
+    if view.window_dark:
+        strip = strip[_inside(strip, shape, 1)]
+        ratio = _sample(picture, strip) / light.at(strip)
+        dark = ratio[ratio.mean(axis=1) < 0.5]
+        sheet[in_window] *= np.median(dark, axis=0).astype(np.float32)
+    tone = np.sqrt(np.maximum(crop / sheet, 0)).astype(np.float32)
+
+    surely_sheet = np.zeros(size, np.uint8)
+    surely_part = np.zeros(size, np.uint8)
+    for quad in found:
+        grown = quad.mean(axis=0) + 1.3 * (quad - quad.mean(axis=0))
+        cv2.fillConvexPoly(surely_sheet, np.round(grown - [left, top]).astype(np.int32), 1)
+    for quad in view.markers[~view.found]:
+        shrunk = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
+        shrunk = shrunk[_inside(shrunk, shape)] - [left, top]
+        if len(shrunk) == 4:
+            this = np.zeros(size, np.uint8)
+            cv2.fillConvexPoly(this, np.round(shrunk).astype(np.int32), 1)
+            grey = tone[this > 0].mean(axis=1)
+            paper, ink = np.mean(grey > 0.8), np.mean(grey < 0.45)
+            if not (paper > 0.1 and ink > 0.25):
+                surely_part |= this
+    domain = _polygon(size, hull, left, top)
+    smooth = cv2.GaussianBlur(tone, (0, 0), 0.7)
+    dx = np.zeros_like(smooth)
+    dy = np.zeros_like(smooth)
+    dx[:, 1:-1] = (smooth[:, 2:] - smooth[:, :-2]) / 2
+    dy[1:-1] = (smooth[2:] - smooth[:-2]) / 2
+    gradient = np.sqrt((dx * dx + dy * dy).sum(axis=2))
+    reference = gradient[in_window & domain]
+    noise = max(float(np.percentile(reference, 20)), 5e-4)
+    return _Scene(
+        left=int(left),
+        top=int(top),
+        tone=tone,
+        gradient=gradient,
+        noise=noise,
+        spread=max(float(light.spread.mean()) / 2, 0.01),
+        domain=domain,
+        window=in_window,
+        surely_sheet=surely_sheet > 0,
+        surely_part=surely_part > 0,
+        mm_per_px=mm_per_px,
+    )
+
+
+def _nothing() -> PhotoError:
+    return PhotoError(
+        "nothing lies in the frame's window",
+        "photo",
+        "lay the part so that its end or corner shows within the markers",
+    )
+
+
+def _bins(tone: Picture) -> NDArray[np.intp]:
+    """The colour's place in the table of colours."""
+    grey = tone.mean(axis=2)
+    scale = 1 / (_HUE_STEP * (grey + 0.1))
+    k = np.clip(grey / _TONE_STEP, 0, _TONES - 1).astype(np.intp)
+    a = np.clip((tone[..., 0] - tone[..., 1]) * scale + _HUES / 2, 0, _HUES - 1).astype(np.intp)
+    b = np.clip((tone[..., 2] - tone[..., 1]) * scale + _HUES / 2, 0, _HUES - 1).astype(np.intp)
+    return np.asarray((k * _HUES + a) * _HUES + b)
+
+
+def _sheet_colours(spread: float) -> Floats:
+    """Density of lit and shaded sheet over the table of colours; sums to 1."""
+    grey = ((np.arange(_TONES) + 0.5) * _TONE_STEP)[:, None, None]
+    hue = (np.arange(_HUES) - _HUES // 2) * _HUE_STEP
+    square = hue[:, None] ** 2 + hue[None, :] ** 2 - hue[:, None] * hue[None, :]
+    wide = np.hypot(max(2 * spread, 0.015), _TONE_STEP / 2)
+    tight = np.hypot(1.5 * spread, _HUE_STEP / 2)
+    lit = np.exp(-0.5 * ((grey - 1) / wide) ** 2 - 0.5 * square / tight**2)
+    tint = np.hypot(tight, 0.06 * np.clip(1 - grey, 0, 1) / 0.5)
+    shade = (
+        np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3) / tint**2 * np.exp(-0.5 * square / tint**2)
+    )
+    return np.asarray(0.6 * lit / lit.sum() + 0.4 * shade / shade.sum())
+
+
+def _learned(bins: NDArray[np.intp], where: Mask) -> Floats:
+    count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
+    table = gaussian_filter(count.reshape(_TONES, _HUES, _HUES), (1.5, 1, 1), truncate=2.5)
+    return np.asarray(table / max(float(table.sum()), 1.0), np.float64)
+
+
+def _separate(scene: _Scene) -> Mask:
+    limit = 3 * scene.noise
+    weight = (4.0 / (1 + np.square(scene.gradient / limit))).astype(np.float32)
+    regions = split(scene.gradient, scene.domain, CELL, weight)
+    bins = _bins(scene.tone)
+    sheet = _sheet_colours(scene.spread)
+    floor = 1.0 / sheet.size
+    known = scene.surely_part & scene.domain
+    part = np.full(sheet.shape, floor)
+    if known.any():
+        part = 0.5 * part + 0.5 * _learned(bins, known)
+    sure_part = total(regions, known)
+    sure_sheet = total(regions, scene.surely_sheet)
+    here = known
+    for _ in range(3):
+        table = np.clip(np.log((sheet + 1e-2 * floor) / part), -5, 5)
+        favour = -table.ravel()[bins]
+        favour = total(regions, favour) * 0.3
+        favour[sure_part > 4] = np.inf
+        favour[sure_sheet > 4] = -np.inf
+        kind = cut(regions, favour)
+        here = kind[regions.labels]
+        inside = here & (scene.window | known)
+        if not inside.any():
+            break
+        part = 0.3 * floor + 0.7 * _learned(bins, inside)
+    return here
+
+
+def _describe(scene: _Scene, part: Mask, view: SheetView) -> PartRegions:
+    area = scene.mm_per_px**2
+    judged = _polygon(
+        part.shape,
+        view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)),
+        scene.left,
+        scene.top,
+    )
+    count, labels, _, _ = cv2.connectedComponentsWithStats(part.astype(np.uint8), connectivity=4)
+    seen = np.bincount(labels.ravel(), judged.ravel(), count) * area
+    keep = [k for k in np.argsort(-seen) if k > 0 and seen[k] >= SMALLEST_PART_MM2]
+    if not keep:
+        raise _nothing()
+    regions = []
+    polygon = view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)) - [
+        scene.left,
+        scene.top,
+    ]
+    for k in keep:
+        outer, holes = follow(
+            labels == k, scene.tone, scene.gradient, scene.noise, polygon, SMALLEST_HOLE_MM2 / area
+        )
+        shift = np.array([scene.left, scene.top], float)
+        regions.append(
+            Region(
+                tuple(e.moved(shift) for e in outer),
+                tuple(e.moved(shift) for e in holes),
+                float(seen[k]),
+            )
+        )
+    return PartRegions(tuple(regions), ())
