@@ -46,14 +46,10 @@ class LightField:
         degree = len(self.coefficients) - 1
         x = (np.arange(left, left + width) - self.centre[0]) / self.scale
         y = (np.arange(top, top + height) - self.centre[1]) / self.scale
-        log = np.einsum(
-            "yi,ijc,xj->yxc",
-            _powers(y, degree),
-            self.coefficients,
-            _powers(x, degree),
-            optimize=True,
-        )
-        return np.exp(log.astype(np.float32))
+        down, across = _powers(y, degree), _powers(x, degree)
+        log = np.einsum("yi,ijc,xj->yxc", down, self.coefficients, across, optimize=True)
+        light: NDArray[np.float32] = np.exp(log.astype(np.float32))
+        return light
 
 
 def fit_light(points: Floats, light: Floats, degree: int) -> LightField:
