@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.commands import check, new
+from snugline.desk.commands import check, fitted, frame, new
 from snugline.errors import SnuglineError
 
 FINE, RETAKE, USER_ERROR, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -39,8 +39,10 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
+app.command("frame")(frame.frame)
 app.command("new")(new.new)
 app.command("check")(check.check)
+app.command("fitted")(fitted.fitted)
 
 
 def _print_version(wanted: bool) -> None:

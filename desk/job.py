@@ -5,7 +5,6 @@ mend in one line. Paths in a job are relative to the job file.
 """
 
 import difflib
-import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -21,6 +20,7 @@ from pydantic import (
 )
 
 from snugline.errors import FileError, InputError, SnuglineError
+from snugline.fit.nominal import parse_listed
 from snugline.fit.readings import Reading, What, tool_of, uncertainty
 from snugline.lengths import parse_angle, parse_length
 from snugline.trace.frame import AnyFrame, read_frame, with_print_scale
@@ -67,16 +67,16 @@ def _draft(value: Any) -> float:
     return angle
 
 
-def _listed(value: Any) -> tuple[float, float]:
-    """Both sizes of `420 x 150 mm`; the first may go without a unit and then has the second's."""
-    mend = 'write the size as its seller states it, such as "420 x 150 mm" or "4 in x 12 in"'
-    parts = re.split(r"\s*[x×]\s*", value.strip()) if isinstance(value, str) else []
-    if len(parts) != 2:
-        raise InputError(f"{value!r} is no size of two lengths", "", mend)
-    second_unit = re.search(r"[^\d\s./-]+$", parts[1])
-    if second_unit and not re.search(r"[^\d\s./-]", parts[0]):
-        parts[0] = f"{parts[0]} {second_unit[0]}"
-    return _positive_length(parts[0]), _positive_length(parts[1])
+def _listed(value: Any) -> str:
+    """A seller's size; the text stays, since its system of units is a clue to the drawing."""
+    text = value if isinstance(value, str) else repr(value)
+    if len(parse_listed(text)) != 2:
+        raise InputError(
+            f"{value!r} is no size of two lengths",
+            "",
+            'write it as its seller does, such as "420 x 150 mm" or "4 in x 12 in"',
+        )
+    return text
 
 
 def _tool(value: Any) -> str:
@@ -108,7 +108,7 @@ class PartTable(_Table):
     edge_radius: Length | None = None
     edge_chamfer: Length | None = None
     draft: Annotated[float, BeforeValidator(_draft)] = 0.0
-    listed: Annotated[tuple[float, float], BeforeValidator(_listed)] | None = None
+    listed: Annotated[str, BeforeValidator(_listed)] | None = None
     family: Family = "auto"
     symmetry: Symmetry = "both"
     snap: bool = False

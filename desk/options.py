@@ -31,7 +31,11 @@ def require_folder(path: Path | None) -> None:
         raise FileError("its folder does not exist", str(path), "make the folder first")
 
 
+def result_folder(job: Path) -> Path:
+    """Where a job's results go unless `--out` says: beside the job."""
+    return job.parent / f"{job.stem}-result"
+
+
 AsJson = Annotated[
     bool, typer.Option("--json", help="Print the result as JSON on standard output.")
 ]
-JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (TOML).")]

@@ -2,6 +2,8 @@
 
 import pytest
 
+from snugline.desk.cli import main
+
 
 @pytest.fixture
 def frame_record():
@@ -24,3 +26,16 @@ def frame_record():
             "y": {"ends": [[250, 40], [250, 160]], "nominal": 120.0},
         },
     }
+
+
+@pytest.fixture
+def snugline(capsys):
+    """Run a command; gives its exit status, standard output and standard error."""
+
+    def run(*arguments):
+        with pytest.raises(SystemExit) as left:
+            main([str(argument) for argument in arguments])
+        captured = capsys.readouterr()
+        return left.value.code, captured.out, captured.err
+
+    return run

@@ -6,8 +6,6 @@ import sys
 
 import pytest
 
-from snugline.desk.cli import main
-
 HEAVY = (
     "cv2",
     "ezdxf",
@@ -21,19 +19,6 @@ HEAVY = (
     "skimage",
     "svgwrite",
 )
-
-
-@pytest.fixture
-def snugline(capsys):
-    """Run a command; gives its exit status, standard output and standard error."""
-
-    def run(*arguments):
-        with pytest.raises(SystemExit) as left:
-            main([str(argument) for argument in arguments])
-        captured = capsys.readouterr()
-        return left.value.code, captured.out, captured.err
-
-    return run
 
 
 def commands():

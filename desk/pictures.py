@@ -1,0 +1,144 @@
+"""Pictures of the report: SVG that takes its colours from the page it stands in.
+
+No picture carries text, so that words stay readable on a phone; the page sets them around it.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.distance import nearest
+from snugline.fit.outline import Arc, Outline
+
+Floats = NDArray[np.float64]
+
+# How long the largest residual's spike is drawn, against the outline's larger side.
+RIBBON_SHARE = 0.06
+
+
+@dataclass(frozen=True)
+class Along:
+    """Measured points against the outline: one photo's share.
+
+    Attributes
+    ----------
+    name : the photo.
+    position : (N,) mm along the outline from its first point, ascending.
+    residual : (N,) mm, positive outside.
+    foot, normal : (N, 2) mm, the nearest point of the outline and the outward direction there.
+    """
+
+    name: str
+    position: Floats
+    residual: Floats
+    foot: Floats
+    normal: Floats
+
+
+def along_outline(name: str, outline: Outline, points: Floats) -> Along:
+    """Where (N, 2) points in the part's axes stand to the outline, sorted along it."""
+    near = nearest(outline, points)
+    a = outline.arrays
+    before = np.cumsum(a.length) - a.length
+    which = near.segment
+    way = np.hypot(*(near.foot - a.start[which]).T)
+    # On an arc the way is the arc over the chord from its start; a full turn has no such chord.
+    radius = np.where(a.is_arc, a.radius, 1.0)[which]
+    angle = 2 * np.arcsin(np.clip(way / (2 * radius), 0.0, 1.0))
+    way = np.where(a.is_arc[which], radius * angle, way)
+    position = before[which] + way
+    order = np.argsort(position)
+    return Along(name, position[order], near.distance[order], near.foot[order], near.normal[order])
+
+
+def path_data(outline: Outline) -> str:
+    """An outline as SVG path data with true arcs, y downwards."""
+    x, y = outline.segments[0].start
+    parts = [f"M{x:.4f} {-y:.4f}"]
+    for segment in outline.segments:
+        x, y = segment.end
+        if isinstance(segment, Arc):
+            large, sweep = int(abs(segment.sweep) > math.pi), int(segment.sweep < 0)
+            r = segment.radius
+            parts.append(f"A{r:.4f} {r:.4f} 0 {large} {sweep} {x:.4f} {-y:.4f}")
+        else:
+            parts.append(f"L{x:.4f} {-y:.4f}")
+    return "".join([*parts, "Z"])
+
+
+def _picture(bounds: tuple[float, float, float, float], margin: float, body: str, says: str) -> str:
+    x0, y0, x1, y1 = bounds
+    box = f"{x0 - margin:.3f} {-y1 - margin:.3f} {x1 - x0 + 2 * margin:.3f} {y1 - y0 + 2 * margin:.3f}"
+    return f'<svg viewBox="{box}" role="img" aria-label="{says}">{body}</svg>'
+
+
+def outline_picture(outline: Outline, measured: Sequence[Along]) -> tuple[str, float]:
+    """The outline with its residuals as magnified spikes, and the magnification."""
+    x0, y0, x1, y1 = outline.bounds
+    size = max(x1 - x0, y1 - y0)
+    largest = max((float(np.abs(m.residual).max()) for m in measured if len(m.residual)), default=0)
+    scale = 10.0 ** math.floor(math.log10(RIBBON_SHARE * size / largest)) if largest > 0 else 1.0
+    scale = (
+        max((s for s in (1, 2, 5) if s * scale * largest <= RIBBON_SHARE * size), default=1) * scale
+    )
+    spikes = []
+    for share in measured:
+        step = max(1, len(share.residual) // 600)
+        foot = share.foot[::step]
+        tip = foot + share.normal[::step] * (share.residual[::step] * scale)[:, None]
+        data = "".join(
+            f"M{a:.2f} {-b:.2f}L{c:.2f} {-d:.2f}"
+            for (a, b), (c, d) in zip(foot.tolist(), tip.tolist(), strict=True)
+        )
+        spikes.append(f'<path class="spike" d="{data}"/>')
+    axes = (
+        f'<path class="axis" d="M{x0:.2f} 0H{x1:.2f}M0 {-y0:.2f}V{-y1:.2f}"/>'
+        if x0 < 0 < x1 and y0 < 0 < y1
+        else ""
+    )
+    body = f'{axes}{"".join(spikes)}<path class="line" d="{path_data(outline)}"/>'
+    margin = RIBBON_SHARE * size * 1.2
+    return _picture((x0, y0, x1, y1), margin, body, "the fitted outline"), scale
+
+
+def residual_picture(share: Along, perimeter: float, limit: float) -> str:
+    """Residuals along the edge, stretched to the width it is given; +-`limit` mm in height."""
+    step = max(1, len(share.residual) // 1500)
+    x = share.position[::step] / perimeter * 1000
+    y = -np.clip(share.residual[::step] / limit, -1, 1) * 100
+    dots = "".join(f"M{a:.1f} {b:.1f}h0" for a, b in zip(x.tolist(), y.tolist(), strict=True))
+    return (
+        '<svg class="plot" viewBox="0 -104 1000 208" preserveAspectRatio="none" role="img" '
+        f'aria-label="residuals along the edge"><path class="axis" d="M0 0H1000"/>'
+        f'<path class="grid" d="M0 -50H1000M0 50H1000M0 -100H1000M0 100H1000"/>'
+        f'<path class="dot" d="{dots}"/></svg>'
+    )
+
+
+def plan_picture(layers: Iterable[tuple[str, Outline]]) -> str:
+    """The cut plan's layers, told apart by line pattern."""
+    layers = tuple(layers)
+    bounds = np.array([outline.bounds for _, outline in layers])
+    x0, y0 = bounds[:, :2].min(axis=0)
+    x1, y1 = bounds[:, 2:].max(axis=0)
+    names = list(dict.fromkeys(name for name, _ in layers))
+    body = "".join(
+        f'<path class="line pattern-{names.index(name) % PATTERNS}" d="{path_data(outline)}"/>'
+        for name, outline in layers
+    )
+    size = max(x1 - x0, y1 - y0)
+    return _picture((x0, y0, x1, y1), 0.03 * size, body, "the cut plan")
+
+
+PATTERNS = 4
+
+
+def pattern_sample(number: int) -> str:
+    """A short line in the pattern of the layer of that number, for the legend."""
+    return (
+        '<svg class="sample" viewBox="0 0 60 10" aria-hidden="true">'
+        f'<path class="line pattern-{number % PATTERNS}" d="M2 5H58"/></svg>'
+    )

@@ -1,0 +1,315 @@
+"""`report.html`: one file that opens anywhere, with every picture inside it."""
+
+import base64
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from io import BytesIO
+from typing import Any
+
+import numpy as np
+
+from snugline.desk.pictures import (
+    Along,
+    outline_picture,
+    pattern_sample,
+    plan_picture,
+    residual_picture,
+)
+from snugline.fit.outline import Outline
+from snugline.lengths import format_length
+
+OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
+
+STYLE = """
+:root { color-scheme: light dark;
+  --paper: #f7f6f2; --card: #fffefb; --ink: #24272b; --soft: #666a70; --rule: #d9d6cd;
+  --mark: #2f6f6a; --spike: #b1603a; --alert: #9d2f2a; }
+@media (prefers-color-scheme: dark) { :root {
+  --paper: #1b1d1f; --card: #232629; --ink: #e6e3dc; --soft: #a3a6a9; --rule: #3b3f43;
+  --mark: #7cc0b8; --spike: #e09a72; --alert: #f0908a; } }
+* { box-sizing: border-box; }
+body { margin: 0; background: var(--paper); color: var(--ink);
+  font: 17px/1.55 system-ui, sans-serif; }
+header, main { max-width: 2300px; margin: 0 auto; padding: 0 clamp(14px, 2.5vw, 56px); }
+header { padding-top: 28px; }
+h1 { font-size: 1.7rem; font-weight: 600; margin: 0; text-wrap: balance; }
+h2 { font-size: 1.15rem; font-weight: 600; margin: 0 0 12px; }
+h3 { font-size: 1rem; font-weight: 600; margin: 20px 0 6px; overflow-wrap: anywhere; }
+p { margin: 6px 0; max-width: 75ch; }
+.soft { color: var(--soft); }
+main { display: grid; gap: 20px; padding-top: 20px; padding-bottom: 48px;
+  grid-template-columns: repeat(auto-fit, minmax(min(100%, 560px), 1fr)); align-items: start; }
+section { background: var(--card); border: 1px solid var(--rule); border-radius: 6px;
+  padding: 18px clamp(14px, 1.6vw, 26px) 22px; min-width: 0; }
+.wide { grid-column: 1 / -1; }
+.scroll { overflow-x: auto; }
+table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
+th, td { text-align: left; padding: 7px 14px 7px 0; border-bottom: 1px solid var(--rule);
+  vertical-align: top; }
+th { font-weight: 500; color: var(--soft); }
+td.number, th.number { text-align: right; white-space: nowrap; }
+svg { display: block; width: 100%; height: auto; max-height: 70vh; overflow: visible; }
+svg path { fill: none; stroke: currentColor; vector-effect: non-scaling-stroke; }
+.line { stroke-width: 1.6px; }
+.axis { stroke: var(--rule); stroke-width: 1px; stroke-dasharray: 8 4 2 4; }
+.grid { stroke: var(--rule); stroke-width: 1px; }
+svg .spike { stroke: var(--spike); stroke-width: 1px; }
+svg .dot { stroke: var(--mark); stroke-width: 2.4px; stroke-linecap: round; }
+.plot { height: 130px; }
+.plotted { display: grid; grid-template-columns: auto 1fr; gap: 0 10px; }
+.plotted .scale { display: flex; flex-direction: column; justify-content: space-between;
+  text-align: right; color: var(--soft); white-space: nowrap; line-height: 1; }
+.plotted .ends { grid-column: 2; display: flex; justify-content: space-between; color: var(--soft); }
+.pattern-1 { stroke-dasharray: 9 4; }
+.pattern-2 { stroke-dasharray: 2 4; }
+.pattern-3 { stroke-dasharray: 11 4 2 4; }
+.sample { display: inline-block; width: 60px; height: 10px; vertical-align: middle; }
+.bar { background: var(--mark); height: 14px; border-radius: 2px; min-width: 2px; }
+td.bars { width: 45%; vertical-align: middle; }
+ul.notices { list-style: none; margin: 0; padding: 0; }
+ul.notices li { border-left: 4px solid var(--rule); padding: 2px 0 2px 12px; margin: 10px 0; }
+ul.notices li.usable { border-color: var(--spike); }
+ul.notices li.retake { border-color: var(--alert); }
+ul.notices b { font-weight: 600; }
+img { max-width: 100%; height: auto; display: block; border-radius: 4px; }
+figure { margin: 0 0 18px; }
+.photos { display: grid; gap: 20px;
+  grid-template-columns: repeat(auto-fit, minmax(min(100%, 460px), 1fr)); }
+@media print { body { background: #fff; color: #000; } section { break-inside: avoid; } }
+"""
+
+
+@dataclass(frozen=True)
+class ReportInput:
+    """What the report shows.
+
+    Attributes
+    ----------
+    title : the part's name.
+    record : the result as in `result.json`.
+    outline : the fitted outline, part axes, mm.
+    shares : the measured points of each photo against it.
+    overlays : PNG by photo.
+    plans : layers by clearance, as name and outline.
+    unit : `mm` or `in`, for every length on the page.
+    """
+
+    title: str
+    record: Mapping[str, Any]
+    outline: Outline
+    shares: Sequence[Along]
+    overlays: Mapping[str, bytes]
+    plans: Mapping[str, Sequence[tuple[str, Outline]]]
+    unit: str
+
+
+def report_html(given: ReportInput) -> str:
+    """The whole page as one text."""
+    sections = [
+        _notices(given),
+        _dimensions(given),
+        _outline(given),
+        _budget(given),
+        _residuals(given),
+        _plans(given),
+        _photos(given),
+    ]
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(given.title)}: outline</title><style>{STYLE}</style></head>\n"
+        f"<body><header><h1>{escape(given.title)}</h1>"
+        f'<p class="soft">{_summary(given)}</p></header>\n<main>\n'
+        + "\n".join(section for section in sections if section)
+        + "\n</main></body></html>\n"
+    )
+
+
+def _length(mm: float, unit: str) -> str:
+    return format_length(mm, unit, 2 if unit == "mm" else 4)
+
+
+def _summary(given: ReportInput) -> str:
+    outline = given.record["outline"]
+    photos = len(given.record["photos"])
+    return (
+        f"{escape(outline['family'])}, from {photos} photo{'s' * (photos != 1)}; "
+        f"all lengths in {'millimetres' if given.unit == 'mm' else 'inches'}; "
+        "each with the half width U95 of the interval that holds it with 95 % probability"
+    )
+
+
+def _notices(given: ReportInput) -> str:
+    order = {"retake": 0, "usable": 1, "fine": 2}
+    notices = sorted(given.record["warnings"], key=lambda n: order[n.get("severity", "usable")])
+    words = {"retake": "Take again", "usable": "Mind", "fine": "Note"}
+    if not notices:
+        return '<section class="wide"><h2>Remarks</h2><p>None: nothing stood out.</p></section>'
+    items = []
+    for notice in notices:
+        severity = notice.get("severity", "usable")
+        place = f"{escape(notice['place'])}: " if notice.get("place") else ""
+        items.append(
+            f'<li class="{severity}"><b>{words[severity]}.</b> {place}{escape(notice["text"])} '
+            f'<span class="soft">{escape(notice["mend"])}</span></li>'
+        )
+    return (
+        f'<section class="wide"><h2>Remarks</h2><ul class="notices">{"".join(items)}</ul></section>'
+    )
+
+
+def _dimensions(given: ReportInput) -> str:
+    outline, unit = given.record["outline"], given.unit
+    rows = []
+    for what in ("length", "width"):
+        if (size := outline.get(what)) is not None:
+            rows.append((what, size, "from " + ", ".join(size.get("from", []))))
+    for corner in outline.get("corners", []):
+        note = "" if corner.get("seen", True) else "not seen: from the mirror lines"
+        family = corner["family"]
+        for name in ("radius", "size", "exponent"):
+            if (size := corner.get(name)) is not None:
+                rows.append((f"{corner['at']}, {family} {name}", size, note))
+    body = "".join(
+        f'<tr><td>{escape(what)}</td><td class="number">{_value(size, what, unit)}</td>'
+        f'<td class="number">{_value({"value": size["u95"]}, what, unit)}</td>'
+        f"<td>{escape(note)}</td></tr>"
+        for what, size, note in rows
+    )
+    nominal = "".join(
+        f"<tr><td>{escape(entry['of'])}</td><td>"
+        + ", ".join(f"{escape(text)} ({weight:.0%})" for text, weight in entry["candidates"][:3])
+        + "</td></tr>"
+        for entry in given.record.get("nominal", [])
+        if entry["candidates"]
+    )
+    offered = (
+        '<h3>Likely drawn sizes</h3><p class="soft">Offered only; the drawings hold what was '
+        f"measured unless the job says snap.</p><table>{nominal}</table>"
+        if nominal
+        else ""
+    )
+    return (
+        '<section><h2>Dimensions</h2><div class="scroll"><table><tr><th>of</th>'
+        '<th class="number">value</th><th class="number">U95</th><th></th></tr>'
+        f"{body}</table></div>{offered}</section>"
+    )
+
+
+def _value(size: Mapping[str, Any], what: str, unit: str) -> str:
+    if "exponent" in what:
+        return f"{size['value']:.2f}"
+    return _length(size["value"], unit)
+
+
+def _outline(given: ReportInput) -> str:
+    picture, scale = outline_picture(given.outline, given.shares)
+    outline = given.record["outline"]
+    return (
+        f"<section><h2>Outline</h2>{picture}"
+        f'<p class="soft">Front is below, left is left. Spikes: the measured points\' distance '
+        f"from the outline, {scale:g} times enlarged, outwards or inwards. "
+        f"rms {_length(outline['residual_rms'], given.unit)}, "
+        f"largest {_length(outline['residual_max'], given.unit)}.</p></section>"
+    )
+
+
+def _budget(given: ReportInput) -> str:
+    parts = []
+    for budget in given.record.get("budget", []):
+        contributions = [c for c in budget["contributions"] if c["u"] > 0]
+        largest = max((c["u"] for c in contributions), default=0.0)
+        rows = "".join(
+            f'<tr><td>{escape(c["source"])}</td><td class="number">{_length(c["u"], given.unit)}</td>'
+            f'<td class="bars"><div class="bar" style="width:{100 * c["u"] / largest:.1f}%"></div>'
+            "</td></tr>"
+            for c in contributions
+        )
+        gains = "; ".join(
+            f"{escape(gain['by'])}: U95 would be {_length(gain['u95'], given.unit)}"
+            for gain in budget.get("gains", [])
+        )
+        parts.append(
+            f"<h3>{escape(budget['of'])}, U95 {_length(budget['u95'], given.unit)}</h3>"
+            f"<table>{rows}</table>{f'<p>What would help. {gains}.</p>' if gains else ''}"
+        )
+    if not parts:
+        return ""
+    return (
+        "<section><h2>What the uncertainty is made of</h2>"
+        f'<p class="soft">Standard uncertainties; they add as squares.</p>{"".join(parts)}</section>'
+    )
+
+
+def _residuals(given: ReportInput) -> str:
+    shares = [share for share in given.shares if len(share.residual)]
+    if not shares:
+        return ""
+    spread = np.quantile(np.abs(np.concatenate([share.residual for share in shares])), 0.995)
+    limit = max(0.05, float(spread) * 1.2)
+    perimeter = given.outline.perimeter
+    plots = "".join(
+        f'<h3>{escape(share.name)}</h3><div class="plotted"><div class="scale">'
+        f"<span>+{_length(limit, given.unit)}</span><span>0</span>"
+        f"<span>\N{MINUS SIGN}{_length(limit, given.unit)}</span></div>"
+        f"{residual_picture(share, perimeter, limit)}"
+        f'<div class="ends"><span>0</span><span>{_length(perimeter, given.unit)}</span></div></div>'
+        for share in shares
+    )
+    return (
+        "<section><h2>Residuals along the edge</h2>"
+        f'<p class="soft">Once round the outline, counter-clockwise; outside is up.</p>{plots}</section>'
+    )
+
+
+def _plans(given: ReportInput) -> str:
+    parts = []
+    for clearance, layers in given.plans.items():
+        names = list(dict.fromkeys(name for name, _ in layers))
+        legend = "".join(
+            f"<tr><td>{pattern_sample(i)}</td><td>{escape(name)}</td></tr>"
+            for i, name in enumerate(names)
+        )
+        parts.append(
+            f"<div><h3>Clearance {escape(clearance)} per side</h3>{plan_picture(layers)}"
+            f"<table>{legend}</table></div>"
+        )
+    if not parts:
+        return ""
+    return f'<section class="wide"><h2>Cut plan</h2><div class="photos">{"".join(parts)}</div></section>'
+
+
+def _photos(given: ReportInput) -> str:
+    figures = []
+    for photo in given.record["photos"]:
+        overlay = given.overlays.get(photo["file"])
+        picture = (
+            f'<img alt="the photo with what was found drawn on it" src="{_inline(overlay)}">'
+            if overlay
+            else ""
+        )
+        figures.append(
+            f"<figure>{picture}<figcaption><h3>{escape(photo['file'])}</h3><p>"
+            f"{photo['markers_found']} of {photo['markers_total']} markers; "
+            f"hold-out {_length(photo['holdout_mm'], given.unit)}; "
+            f"camera tilted by {photo['tilt_deg']:.0f} degrees; "
+            f"one pixel is {photo['mm_per_px']:.3f} mm.</p></figcaption></figure>"
+        )
+    return (
+        '<section class="wide"><h2>Photos</h2><p class="soft">Hold-out: the pose is solved with '
+        "a part of the markers and checked on the rest.</p>"
+        f'<div class="photos">{"".join(figures)}</div></section>'
+    )
+
+
+def _inline(png: bytes) -> str:
+    """A picture as a data address, reduced to what a page shows."""
+    from PIL import Image
+
+    with Image.open(BytesIO(png)) as image:
+        reduced = image.convert("RGB")
+        reduced.thumbnail((OVERLAY_WIDTH, OVERLAY_WIDTH))
+        stream = BytesIO()
+        reduced.save(stream, "JPEG", quality=82, optimize=True)
+    return "data:image/jpeg;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
