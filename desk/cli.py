@@ -104,6 +104,7 @@ def _usage(error: Exception) -> str:
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "snugline"
     message = " ".join(error.format_message().split())  # type: ignore[attr-defined]
+    message = message.replace("Value error, ", "")
     return f"{command}: {message.rstrip('.')}; see `{command} --help`"
 
 

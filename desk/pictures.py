@@ -71,7 +71,8 @@ def path_data(outline: Outline) -> str:
 
 def _picture(bounds: tuple[float, float, float, float], margin: float, body: str, says: str) -> str:
     x0, y0, x1, y1 = bounds
-    box = f"{x0 - margin:.3f} {-y1 - margin:.3f} {x1 - x0 + 2 * margin:.3f} {y1 - y0 + 2 * margin:.3f}"
+    width, height = x1 - x0 + 2 * margin, y1 - y0 + 2 * margin
+    box = f"{x0 - margin:.3f} {-y1 - margin:.3f} {width:.3f} {height:.3f}"
     return f'<svg viewBox="{box}" role="img" aria-label="{says}">{body}</svg>'
 
 
@@ -80,10 +81,7 @@ def outline_picture(outline: Outline, measured: Sequence[Along]) -> tuple[str, f
     x0, y0, x1, y1 = outline.bounds
     size = max(x1 - x0, y1 - y0)
     largest = max((float(np.abs(m.residual).max()) for m in measured if len(m.residual)), default=0)
-    scale = 10.0 ** math.floor(math.log10(RIBBON_SHARE * size / largest)) if largest > 0 else 1.0
-    scale = (
-        max((s for s in (1, 2, 5) if s * scale * largest <= RIBBON_SHARE * size), default=1) * scale
-    )
+    scale = _round_factor(RIBBON_SHARE * size / largest) if largest > 0 else 1.0
     spikes = []
     for share in measured:
         step = max(1, len(share.residual) // 600)
@@ -102,6 +100,12 @@ def outline_picture(outline: Outline, measured: Sequence[Along]) -> tuple[str, f
     body = f'{axes}{"".join(spikes)}<path class="line" d="{path_data(outline)}"/>'
     margin = RIBBON_SHARE * size * 1.2
     return _picture((x0, y0, x1, y1), margin, body, "the fitted outline"), scale
+
+
+def _round_factor(factor: float) -> float:
+    """The largest of 1, 2, 5, 10, 20, ... (or 0.5, 0.2, ...) that does not exceed a factor."""
+    decade = 10.0 ** math.floor(math.log10(factor))
+    return decade * max(step for step in (1, 2, 5) if step * decade <= factor * (1 + 1e-12))
 
 
 def residual_picture(share: Along, perimeter: float, limit: float) -> str:

@@ -60,7 +60,8 @@ svg .dot { stroke: var(--mark); stroke-width: 2.4px; stroke-linecap: round; }
 .plotted { display: grid; grid-template-columns: auto 1fr; gap: 0 10px; }
 .plotted .scale { display: flex; flex-direction: column; justify-content: space-between;
   text-align: right; color: var(--soft); white-space: nowrap; line-height: 1; }
-.plotted .ends { grid-column: 2; display: flex; justify-content: space-between; color: var(--soft); }
+.plotted .ends { grid-column: 2; display: flex; justify-content: space-between;
+  color: var(--soft); }
 .pattern-1 { stroke-dasharray: 9 4; }
 .pattern-2 { stroke-dasharray: 2 4; }
 .pattern-3 { stroke-dasharray: 11 4 2 4; }
@@ -221,7 +222,8 @@ def _budget(given: ReportInput) -> str:
         contributions = [c for c in budget["contributions"] if c["u"] > 0]
         largest = max((c["u"] for c in contributions), default=0.0)
         rows = "".join(
-            f'<tr><td>{escape(c["source"])}</td><td class="number">{_length(c["u"], given.unit)}</td>'
+            f"<tr><td>{escape(c['source'])}</td>"
+            f'<td class="number">{_length(c["u"], given.unit)}</td>'
             f'<td class="bars"><div class="bar" style="width:{100 * c["u"] / largest:.1f}%"></div>'
             "</td></tr>"
             for c in contributions
@@ -238,7 +240,8 @@ def _budget(given: ReportInput) -> str:
         return ""
     return (
         "<section><h2>What the uncertainty is made of</h2>"
-        f'<p class="soft">Standard uncertainties; they add as squares.</p>{"".join(parts)}</section>'
+        '<p class="soft">Standard uncertainties; they add as squares.</p>'
+        f"{''.join(parts)}</section>"
     )
 
 
@@ -259,7 +262,8 @@ def _residuals(given: ReportInput) -> str:
     )
     return (
         "<section><h2>Residuals along the edge</h2>"
-        f'<p class="soft">Once round the outline, counter-clockwise; outside is up.</p>{plots}</section>'
+        '<p class="soft">Once round the outline, counter-clockwise; outside is up.</p>'
+        f"{plots}</section>"
     )
 
 
@@ -277,7 +281,10 @@ def _plans(given: ReportInput) -> str:
         )
     if not parts:
         return ""
-    return f'<section class="wide"><h2>Cut plan</h2><div class="photos">{"".join(parts)}</div></section>'
+    return (
+        '<section class="wide"><h2>Cut plan</h2>'
+        f'<div class="photos">{"".join(parts)}</div></section>'
+    )
 
 
 def _photos(given: ReportInput) -> str:

@@ -70,7 +70,7 @@ def fitted(
                 _cut(job, clearance, verdict, wood, machine, cutter or 0.0, kind, opening_error)
             )
         elif verdict is not None or clearance is not None:
-            raise InputError("no job is named", "snugline fitted", "name the job that was cut")
+            raise InputError("no job is named", "fitted", "name the job that was cut")
         known = estimate(records.cuts(), machine, wood, cutter or 0.0)
         report = {
             "machine": machine,

@@ -50,7 +50,7 @@ def frame(
         if stem is None or (paper and stem[1] and paper != stem[1]):
             raise InputError(
                 f"the name {name!r} and the options say different things",
-                "snugline frame",
+                "frame",
                 "give the whole name alone, or border-a4 with --sheet and --dark",
             )
         name = builtin_name(paper or stem[1] or "a4", sheet or 1, dark)
