@@ -36,7 +36,7 @@ class CoarseEdge:
 
 def follow(
     mask: NDArray[np.bool_],
-    tone: NDArray[np.float32],
+    favour: NDArray[np.float32],
     gradient: NDArray[np.float32],
     noise: float,
     polygon: Floats,
@@ -56,7 +56,7 @@ def follow(
         xy = _resampled(xy, closed)
         if len(xy) < 12:
             continue
-        pieces = _refined(xy, closed, gradient, noise, polygon)
+        pieces = _refined(xy, closed, favour, gradient, noise, polygon)
         (outer if area < 0 else holes).extend(pieces)
     return outer, holes
 
@@ -90,7 +90,12 @@ def _normals(xy: Floats, closed: bool) -> Floats:
 
 
 def _refined(
-    xy: Floats, closed: bool, gradient: NDArray[np.float32], noise: float, polygon: Floats
+    xy: Floats,
+    closed: bool,
+    favour: NDArray[np.float32],
+    gradient: NDArray[np.float32],
+    noise: float,
+    polygon: Floats,
 ) -> list[CoarseEdge]:
     smooth = _smoothed(xy, closed, 2.0)
     normal = _normals(smooth, closed)
@@ -98,8 +103,12 @@ def _refined(
     place = (smooth[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
     slope = cv2.remap(gradient, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
     strength = slope / (slope + 4 * noise)
-    strength *= slope / np.maximum(slope.max(axis=1, keepdims=True), 1e-9)
-    cost = 1.05 - strength + 0.02 * np.abs(offset)
+    strength *= np.sqrt(slope / np.maximum(slope.max(axis=1, keepdims=True), 1e-9))
+    kind = cv2.remap(favour, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
+    kind = np.clip(kind, -3, 3) * 0.05
+    wrong = np.cumsum(kind, axis=1)
+    wrong = wrong.max(axis=1, keepdims=True) - wrong + kind / 2
+    cost = 1.05 - strength + 0.02 * np.abs(offset) + np.maximum(wrong, 0)
     wrap = min(30, len(xy) - 1) if closed else 0
     if wrap:
         cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])

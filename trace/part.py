@@ -21,7 +21,7 @@ from scipy.ndimage import gaussian_filter
 from snugline.errors import PhotoError
 from snugline.notice import Notice
 from snugline.trace.border import CoarseEdge, follow
-from snugline.trace.illumination import fit_light, quiet_zone_points
+from snugline.trace.illumination import QUIET_ZONE, fit_light, quiet_zone_points
 from snugline.trace.regions import cut, split, total
 
 Floats = NDArray[np.float64]
@@ -36,7 +36,8 @@ SMALLEST_HOLE_MM2 = 12.0
 
 # Tones are square roots of light over sheet: there a photo's noise is nearly the same everywhere.
 _TONES, _TONE_STEP = 96, 1.0 / 64
-_HUES, _HUE_STEP = 41, 0.02
+# Hues are differences of tone, bent so that near grey, where it matters, the table is fine.
+_HUES, _HUE_BEND = 41, 0.1
 
 
 @dataclass(frozen=True)
@@ -96,8 +97,8 @@ def find_part(picture: Picture, view: SheetView) -> PartRegions:
     PhotoError : nothing lies in the window.
     """
     scene = _scene(picture, view)
-    part = _separate(scene)
-    return _describe(scene, part, view)
+    part, favour = _separate(scene)
+    return _describe(scene, part, favour, view)
 
 
 @dataclass(frozen=True)
@@ -196,15 +197,9 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         grown = quad.mean(axis=0) + 1.3 * (quad - quad.mean(axis=0))
         cv2.fillConvexPoly(surely_sheet, np.round(grown - [left, top]).astype(np.int32), 1)
     for quad in view.markers[~view.found]:
-        shrunk = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
-        shrunk = shrunk[_inside(shrunk, shape)] - [left, top]
-        if len(shrunk) == 4:
-            this = np.zeros(size, np.uint8)
-            cv2.fillConvexPoly(this, np.round(shrunk).astype(np.int32), 1)
-            grey = tone[this > 0].mean(axis=1)
-            paper, ink = np.mean(grey > 0.8), np.mean(grey < 0.45)
-            if not (paper > 0.1 and ink > 0.25):
-                surely_part |= this
+        if _inside(quad, shape).all() and _is_covered(picture, quad):
+            inner = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
+            cv2.fillConvexPoly(surely_part, np.round(inner - [left, top]).astype(np.int32), 1)
     domain = _polygon(size, hull, left, top)
     smooth = cv2.GaussianBlur(tone, (0, 0), 0.7)
     dx = np.zeros_like(smooth)
@@ -229,6 +224,17 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
     )
 
 
+def _is_covered(picture: Picture, quad: Floats) -> bool:
+    """Whether nothing of a marker's dark border against its white surround is to be seen."""
+    outside = quiet_zone_points(quad[None])
+    middle = quad.mean(axis=0)
+    inside = middle + 0.86 / QUIET_ZONE * (outside - middle)
+    ratio = _sample(picture, inside).mean(axis=1) / np.maximum(
+        _sample(picture, outside).mean(axis=1), 1e-5
+    )
+    return bool(np.mean(ratio < 0.4) < 0.08)
+
+
 def _nothing() -> PhotoError:
     return PhotoError(
         "nothing lies in the frame's window",
@@ -240,25 +246,30 @@ def _nothing() -> PhotoError:
 def _bins(tone: Picture) -> NDArray[np.intp]:
     """The colour's place in the table of colours."""
     grey = tone.mean(axis=2)
-    scale = 1 / (_HUE_STEP * (grey + 0.1))
+    scale = 1 / (grey + 0.1)
     k = np.clip(grey / _TONE_STEP, 0, _TONES - 1).astype(np.intp)
-    a = np.clip((tone[..., 0] - tone[..., 1]) * scale + _HUES / 2, 0, _HUES - 1).astype(np.intp)
-    b = np.clip((tone[..., 2] - tone[..., 1]) * scale + _HUES / 2, 0, _HUES - 1).astype(np.intp)
-    return np.asarray((k * _HUES + a) * _HUES + b)
+    place = []
+    for channel in (0, 2):
+        hue = (tone[..., channel] - tone[..., 1]) * scale
+        bent = hue / (np.abs(hue) + _HUE_BEND)
+        place.append(((bent + 1) * (_HUES / 2)).astype(np.intp))
+    return np.asarray((k * _HUES + place[0]) * _HUES + place[1])
 
 
 def _sheet_colours(spread: float) -> Floats:
     """Density of lit and shaded sheet over the table of colours; sums to 1."""
     grey = ((np.arange(_TONES) + 0.5) * _TONE_STEP)[:, None, None]
-    hue = (np.arange(_HUES) - _HUES // 2) * _HUE_STEP
+    bent = (np.arange(_HUES) + 0.5) / (_HUES / 2) - 1
+    hue = _HUE_BEND * bent / (1 - np.abs(bent))
+    step = _HUE_BEND / np.square(1 - np.abs(bent)) * 2 / _HUES
+    bin_area = step[:, None] * step[None, :]
     square = hue[:, None] ** 2 + hue[None, :] ** 2 - hue[:, None] * hue[None, :]
     wide = np.hypot(max(2 * spread, 0.015), _TONE_STEP / 2)
-    tight = np.hypot(1.5 * spread, _HUE_STEP / 2)
-    lit = np.exp(-0.5 * ((grey - 1) / wide) ** 2 - 0.5 * square / tight**2)
-    tint = np.hypot(tight, 0.06 * np.clip(1 - grey, 0, 1) / 0.5)
-    shade = (
-        np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3) / tint**2 * np.exp(-0.5 * square / tint**2)
-    )
+    tight = 1.5 * spread
+    lit = np.exp(-0.5 * ((grey - 1) / wide) ** 2 - 0.5 * square / tight**2) * bin_area
+    tint = np.hypot(tight, 0.05 * np.clip(1 - grey, 0, 1) / 0.5)
+    shade = np.exp(-0.5 * square / tint**2) / tint**2 * bin_area
+    shade = shade * np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3)
     return np.asarray(0.6 * lit / lit.sum() + 0.4 * shade / shade.sum())
 
 
@@ -268,10 +279,10 @@ def _learned(bins: NDArray[np.intp], where: Mask) -> Floats:
     return np.asarray(table / max(float(table.sum()), 1.0), np.float64)
 
 
-def _separate(scene: _Scene) -> Mask:
+def _separate(scene: _Scene) -> tuple[Mask, Picture]:
     limit = 3 * scene.noise
     weight = (4.0 / (1 + np.square(scene.gradient / limit))).astype(np.float32)
-    regions = split(scene.gradient, scene.domain, CELL, weight)
+    regions = split(scene.gradient, scene.domain, CELL, weight, 4 * scene.noise)
     bins = _bins(scene.tone)
     sheet = _sheet_colours(scene.spread)
     floor = 1.0 / sheet.size
@@ -284,8 +295,8 @@ def _separate(scene: _Scene) -> Mask:
     here = known
     for _ in range(3):
         table = np.clip(np.log((sheet + 1e-2 * floor) / part), -5, 5)
-        favour = -table.ravel()[bins]
-        favour = total(regions, favour) * 0.3
+        favour_px = -table.astype(np.float32).ravel()[bins]
+        favour = total(regions, favour_px) * 0.3
         favour[sure_part > 4] = np.inf
         favour[sure_sheet > 4] = -np.inf
         kind = cut(regions, favour)
@@ -294,10 +305,10 @@ def _separate(scene: _Scene) -> Mask:
         if not inside.any():
             break
         part = 0.3 * floor + 0.7 * _learned(bins, inside)
-    return here
+    return here, favour_px
 
 
-def _describe(scene: _Scene, part: Mask, view: SheetView) -> PartRegions:
+def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> PartRegions:
     area = scene.mm_per_px**2
     judged = _polygon(
         part.shape,
@@ -317,7 +328,7 @@ def _describe(scene: _Scene, part: Mask, view: SheetView) -> PartRegions:
     ]
     for k in keep:
         outer, holes = follow(
-            labels == k, scene.tone, scene.gradient, scene.noise, polygon, SMALLEST_HOLE_MM2 / area
+            labels == k, favour, scene.gradient, scene.noise, polygon, SMALLEST_HOLE_MM2 / area
         )
         shift = np.array([scene.left, scene.top], float)
         regions.append(

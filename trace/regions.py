@@ -7,6 +7,7 @@ cost a second, and says the same: no border that matters runs within a region.
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
@@ -36,11 +37,16 @@ class Regions:
 
 
 def split(
-    gradient: NDArray[np.float32], domain: NDArray[np.bool_], cell: int, weight: NDArray[np.float32]
+    gradient: NDArray[np.float32],
+    domain: NDArray[np.bool_],
+    cell: int,
+    weight: NDArray[np.float32],
+    steep: float,
 ) -> Regions:
     """Watershed of the gradient, flooded from the flattest pixel of every cell x cell square.
 
-    `weight` (h, w) is a pixel's cost of having the border beside it.
+    Where the gradient is above `steep`, every minimum of it is a source too: a narrow band between
+    two edges is a region of its own. `weight` (h, w) is a pixel's cost of having the border beside it.
     """
     high, wide = gradient.shape[0] // cell, gradient.shape[1] // cell
     blocks = np.where(domain, gradient, np.inf)[: high * cell, : wide * cell]
@@ -48,10 +54,13 @@ def split(
     flattest = blocks.argmin(axis=2)
     row, column = np.nonzero(np.isfinite(blocks.min(axis=2)))
     place = flattest[row, column]
+    lowest = cv2.erode(gradient, np.ones((3, 3), np.uint8))
+    source = (gradient == lowest) & (gradient > steep) & domain
+    source[row * cell + place // cell, column * cell + place % cell] = True
     seeds = np.zeros(gradient.shape, np.int32)
-    seeds[row * cell + place // cell, column * cell + place % cell] = np.arange(1, len(row) + 1)
+    count = int(np.count_nonzero(source))
+    seeds[source] = np.arange(1, count + 1)
     labels = watershed(gradient, seeds, mask=domain)  # type: ignore[no-untyped-call]
-    count = len(row)
     low, high_, cost = [], [], []
     for here, there in (
         ((slice(None), slice(None, -1)), (slice(None), slice(1, None))),
