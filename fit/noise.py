@@ -32,6 +32,7 @@ class NoiseModel:
 
     Attributes
     ----------
+    scale : standard deviation of one scaled residual; 1 where the sigmas are right.
     block : points averaged into one row.
     persistence : correlation of neighbouring block means, below 1.
     deviation : standard deviation of a block mean.
@@ -39,6 +40,7 @@ class NoiseModel:
     dof : degrees of freedom of the variances that the model states.
     """
 
+    scale: float
     block: int
     persistence: float
     deviation: float
@@ -87,6 +89,8 @@ def estimate_noise(
         the model doesn't know what the fit took out of the noise and states too little.
     """
     z = residuals / sigma
+    square, mass = (z @ z, len(z)) if weights is None else (weights @ (z * z), weights.sum())
+    scale = float(np.sqrt(square / max(mass, 1e-300)))
     block = _block_length(z if weights is None else z * np.sqrt(weights))
     rows = z[:, None] if design is None else np.column_stack([design / sigma[:, None], z])
     means = _block_means(rows, breaks, block, weights)
@@ -94,15 +98,14 @@ def estimate_noise(
     z = means.rows[:, -1]
     variance = float(z @ z) / max(count - taken, 1)
     if variance == 0:
-        return NoiseModel(block, 0.0, 1e-12, float(count), float(max(count - taken, 1)))
+        return NoiseModel(scale, block, 0.0, 1e-12, float(count), float(max(count - taken, 1)))
     persistence = _persistence(z, means.steps, taken)
     white = _whitened(means, persistence)
     level, dof = _slow_level(white)
     # A block mean's variance, so that the slow waves of the whitened rows have variance 1.
     effective = count * (1 - persistence) / (1 + persistence) * variance / level
-    return NoiseModel(
-        block, persistence, float(np.sqrt(level)), float(min(max(effective, 1.0), count)), dof
-    )
+    effective = float(min(max(effective, 1.0), count))
+    return NoiseModel(scale, block, persistence, float(np.sqrt(level)), effective, dof)
 
 
 def whiten(
