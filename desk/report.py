@@ -43,7 +43,6 @@ main { display: grid; gap: 20px; padding-top: 20px; padding-bottom: 48px;
 section { background: var(--card); border: 1px solid var(--rule); border-radius: 6px;
   padding: 18px clamp(14px, 1.6vw, 26px) 22px; min-width: 0; }
 .wide { grid-column: 1 / -1; }
-.scroll { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; padding: 7px 14px 7px 0; border-bottom: 1px solid var(--rule);
   vertical-align: top; }
@@ -73,7 +72,8 @@ ul.notices li { border-left: 4px solid var(--rule); padding: 2px 0 2px 12px; mar
 ul.notices li.usable { border-color: var(--spike); }
 ul.notices li.retake { border-color: var(--alert); }
 ul.notices b { font-weight: 600; }
-img { max-width: 100%; height: auto; display: block; border-radius: 4px; }
+td:has(.sample) { width: 84px; }
+img { max-width: 100%; max-height: 85vh; height: auto; display: block; border-radius: 4px; }
 figure { margin: 0 0 18px; }
 .photos { display: grid; gap: 20px;
   grid-template-columns: repeat(auto-fit, minmax(min(100%, 460px), 1fr)); }
@@ -127,8 +127,8 @@ def report_html(given: ReportInput) -> str:
     )
 
 
-def _length(mm: float, unit: str) -> str:
-    return format_length(mm, unit, 2 if unit == "mm" else 4)
+def _length(mm: float, unit: str, finer: int = 0) -> str:
+    return format_length(mm, unit, finer + (2 if unit == "mm" else 4))
 
 
 def _summary(given: ReportInput) -> str:
@@ -169,13 +169,15 @@ def _dimensions(given: ReportInput) -> str:
     for corner in outline.get("corners", []):
         note = "" if corner.get("seen", True) else "not seen: from the mirror lines"
         family = corner["family"]
-        for name in ("radius", "size", "exponent"):
-            if (size := corner.get(name)) is not None:
-                rows.append((f"{corner['at']}, {family} {name}", size, note))
+        rows += [
+            (f"{corner['at']}, {family} {name}", size, note)
+            for name, size in corner.items()
+            if isinstance(size, dict)
+        ]
     body = "".join(
-        f'<tr><td>{escape(what)}</td><td class="number">{_value(size, what, unit)}</td>'
-        f'<td class="number">{_value({"value": size["u95"]}, what, unit)}</td>'
-        f"<td>{escape(note)}</td></tr>"
+        f'<tr><td>{escape(what)} <span class="soft">{escape(note)}</span></td>'
+        f'<td class="number">{_value(size, what, unit)}</td>'
+        f'<td class="number">{_value({"value": size["u95"]}, what, unit)}</td></tr>'
         for what, size, note in rows
     )
     nominal = "".join(
@@ -192,9 +194,9 @@ def _dimensions(given: ReportInput) -> str:
         else ""
     )
     return (
-        '<section><h2>Dimensions</h2><div class="scroll"><table><tr><th>of</th>'
-        '<th class="number">value</th><th class="number">U95</th><th></th></tr>'
-        f"{body}</table></div>{offered}</section>"
+        "<section><h2>Dimensions</h2><table><tr><th>of</th>"
+        '<th class="number">value</th><th class="number">U95</th></tr>'
+        f"{body}</table>{offered}</section>"
     )
 
 
@@ -223,7 +225,7 @@ def _budget(given: ReportInput) -> str:
         largest = max((c["u"] for c in contributions), default=0.0)
         rows = "".join(
             f"<tr><td>{escape(c['source'])}</td>"
-            f'<td class="number">{_length(c["u"], given.unit)}</td>'
+            f'<td class="number">{_length(c["u"], given.unit, 1)}</td>'
             f'<td class="bars"><div class="bar" style="width:{100 * c["u"] / largest:.1f}%"></div>'
             "</td></tr>"
             for c in contributions
@@ -261,7 +263,7 @@ def _residuals(given: ReportInput) -> str:
         for share in shares
     )
     return (
-        "<section><h2>Residuals along the edge</h2>"
+        '<section class="wide"><h2>Residuals along the edge</h2>'
         '<p class="soft">Once round the outline, counter-clockwise; outside is up.</p>'
         f"{plots}</section>"
     )
