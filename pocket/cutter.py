@@ -1,0 +1,222 @@
+"""Where a round cutter reaches in a pocket, what it leaves, and what that does to the part.
+
+The cutter's centre runs inside the parallel of the pocket at its radius. Wood further than that
+radius from where the centre can be stands proud.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import PlanError
+from snugline.fit.distance import signed_distance
+from snugline.fit.outline import Arc, Outline, Point
+from snugline.fit.parallel import parallel
+from snugline.notice import Notice
+
+UNCUT_TOL = 1e-6
+"""mm; what stands proud by less is cut."""
+
+_STEP = 1.0  # mm between the places looked at, joints and middles of arcs besides
+_BISECTIONS = 40
+
+
+@dataclass(frozen=True)
+class UncutCorner:
+    """Wood left at one place of the pocket's outline, standing proud by so many mm."""
+
+    at: Point
+    stands: float
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What a cutter does in a pocket.
+
+    Attributes
+    ----------
+    diameter : of the cutter, mm.
+    regions : pieces that the cutter clears apart from each other; more than one where a neck is
+        narrower than the cutter.
+    uncut : corners with wood left, in the outline's order.
+    part_overlap : mm; how far the part would have to enter the uncut wood. Negative is the
+        smallest gap that it keeps; None without a part.
+    """
+
+    diameter: float
+    regions: int
+    uncut: tuple[UncutCorner, ...]
+    part_overlap: float | None
+
+
+def reach(pocket: Outline, diameter: float, part: Outline | None = None) -> Reach:
+    """What a cutter of that diameter leaves in a pocket, and whether a part still drops in.
+
+    Raises
+    ------
+    PlanError : the cutter does not enter the pocket at all.
+    """
+    centres = parallel(pocket, -diameter / 2)
+    if not centres:
+        raise PlanError(
+            f"a cutter of {diameter:.2f} mm is wider than the pocket, which takes "
+            f"{_widest(pocket):.2f} mm at most",
+            "cutter diameter",
+            "use a thinner cutter",
+        )
+    places = _places(pocket)
+    proud = _proud(centres, diameter / 2, places)
+    overlap = None
+    if part is not None:
+        overlap = float(_proud(centres, diameter / 2, _places(part)).max())
+    return Reach(diameter, len(centres), tuple(_peaks(places, proud)), overlap)
+
+
+def largest_cutter(pocket: Outline) -> float:
+    """Diameter of the largest cutter that leaves nothing uncut; 0 where a corner is square."""
+    radii = [s.radius for s in pocket.segments if isinstance(s, Arc) and s.sweep > 0]
+    if max(pocket.turns) > 1e-6 or not radii:
+        return 0.0
+    return 2 * _largest(min(radii) * (1 - 1e-9), lambda radius: _clears(pocket, radius))
+
+
+def neck_width(pocket: Outline, diameter: float) -> float | None:
+    """Width in mm of the neck that keeps a cutter of that diameter apart; None if none does."""
+    if len(parallel(pocket, -diameter / 2)) < 2:
+        return None
+    return 2 * _largest(diameter / 2, lambda radius: len(parallel(pocket, -radius)) == 1)
+
+
+def least_clearance(cutter_radius: float, corner_radius: float, angle: float) -> float:
+    """Clearance per side at which a part's rounded corner fits what a larger cutter leaves.
+
+    Circle inside circle, both touching the same two walls. The pocket's walls are parallel to the
+    part's; nothing is needed when the cutter's radius is the smaller.
+
+    Parameters
+    ----------
+    cutter_radius, corner_radius : mm, of the cutter and of the part's corner.
+    angle : between the walls, radians.
+
+    Examples
+    --------
+    >>> round(least_clearance(6.35, 3.175, math.pi / 2), 6)
+    0.929936
+    """
+    return max(0.0, cutter_radius - corner_radius) * (1 - math.sin(angle / 2))
+
+
+def leftover(cutter_radius: float, corner_radius: float, angle: float) -> float:
+    """Wood left standing at a pocket's corner, along its bisector, mm.
+
+    >>> round(leftover(3.175, 0, math.pi / 2), 6)
+    1.315128
+    """
+    return max(0.0, cutter_radius - corner_radius) * (1 / math.sin(angle / 2) - 1)
+
+
+def cutter_notices(pocket: Outline, found: Reach, clearance: float) -> tuple[Notice, ...]:
+    """What the cutter leaves and what it would do to the part, in words."""
+    notices = []
+    if found.regions > 1:
+        neck = neck_width(pocket, found.diameter) or 0.0
+        notices.append(
+            Notice(
+                "neck-narrower-than-cutter",
+                f"a neck of {neck:.2f} mm does not let a cutter of {found.diameter:.2f} mm pass",
+                f"use a cutter below {neck:.2f} mm, or clear the neck with a thinner one",
+                "retake",
+                "pocket",
+            )
+        )
+    if found.uncut:
+        most = max(found.uncut, key=lambda c: c.stands)
+        largest = largest_cutter(pocket)
+        does = "the part still drops in"
+        if found.part_overlap is not None and found.part_overlap > UNCUT_TOL:
+            does = f"the part would meet {found.part_overlap:.2f} mm of uncut wood and not seat"
+        elif found.part_overlap is not None:
+            does = (
+                f"the part still drops in, with {-found.part_overlap:.2f} mm there "
+                f"instead of {clearance:.2f} mm"
+            )
+        thinner = f"a cutter of {largest:.2f} mm or less" if largest else "a relief of the corners"
+        jams = found.part_overlap is not None and found.part_overlap > UNCUT_TOL
+        count = len(found.uncut)
+        notices.append(
+            Notice(
+                "uncut-corner",
+                f"a cutter of {found.diameter:.2f} mm leaves up to {most.stands:.2f} mm standing "
+                f"in {count} corner{'s' if count > 1 else ''}; {does}",
+                f"use {thinner}, or square the corners by hand" if jams or not largest
+                else f"nothing, or use {thinner}",
+                "retake" if jams else "fine",
+                f"pocket, near ({most.at[0]:.1f}, {most.at[1]:.1f}) mm",
+            )
+        )  # fmt: skip
+    return tuple(notices)
+
+
+def _clears(pocket: Outline, radius: float) -> bool:
+    centres = parallel(pocket, -radius)
+    if len(centres) != 1:
+        return False
+    return bool(_proud(centres, radius, _places(pocket)).max() < UNCUT_TOL)
+
+
+def _largest(upper: float, holds: Callable[[float], bool]) -> float:
+    """The largest value up to `upper` for which something holds that holds for all smaller ones."""
+    if holds(upper):
+        return upper
+    low, high = 0.0, upper
+    for _ in range(_BISECTIONS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+        if high - low < 1e-4:
+            break
+    return low
+
+
+def _widest(pocket: Outline) -> float:
+    low_x, low_y, high_x, high_y = pocket.bounds
+    upper = max(high_x - low_x, high_y - low_y)
+    return 2 * _largest(upper, lambda radius: bool(parallel(pocket, -radius)))
+
+
+def _places(outline: Outline) -> NDArray[np.float64]:
+    """Joints, evenly spaced points and the middles of all arcs."""
+    arcs = outline.arrays
+    half = arcs.sweep[arcs.is_arc] / 2
+    x, y = (arcs.start - arcs.centre)[arcs.is_arc].T
+    cos, sin = np.cos(half), np.sin(half)
+    middles = arcs.centre[arcs.is_arc] + np.column_stack((cos * x - sin * y, sin * x + cos * y))
+    return np.concatenate((outline.sampled(_STEP), middles))
+
+
+def _proud(
+    centres: list[Outline], radius: float, points: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """How far each point lies beyond what the cutter reaches from where its centre can be."""
+    away = np.min([signed_distance(c, points) for c in centres], axis=0)
+    return np.asarray(away - radius)
+
+
+def _peaks(points: NDArray[np.float64], proud: NDArray[np.float64]) -> list[UncutCorner]:
+    """The highest place of each stretch of outline that stands proud."""
+    import shapely
+
+    over = np.flatnonzero(proud > UNCUT_TOL)
+    if not len(over):
+        return []
+    blobs = shapely.unary_union(shapely.buffer(shapely.points(points[over]), _STEP))
+    parts = list(getattr(blobs, "geoms", [blobs]))
+    corners = []
+    for part in parts:
+        inside = over[shapely.contains_xy(part, *points[over].T)]
+        top = inside[np.argmax(proud[inside])]
+        corners.append((top, UncutCorner((float(points[top, 0]), float(points[top, 1])),
+                                         float(proud[top]))))  # fmt: skip
+    return [corner for _, corner in sorted(corners, key=lambda c: c[0])]

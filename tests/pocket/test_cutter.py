@@ -1,0 +1,116 @@
+import math
+
+import pytest
+
+from snugline.errors import PlanError
+from snugline.fit.parallel import parallel
+from snugline.fit.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.pocket.cutter import (
+    cutter_notices,
+    largest_cutter,
+    least_clearance,
+    leftover,
+    neck_width,
+    reach,
+)
+
+DUMBBELL = [
+    (-50, -20), (-10, -20), (-10, -4), (10, -4), (10, -20), (50, -20),
+    (50, 20), (10, 20), (10, 4), (-10, 4), (-10, 20), (-50, 20),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("radius", "diagonal"),
+    [  # r (sqrt 2 - 1): what a round cutter leaves in a square corner
+        (1.5875, 0.657564),
+        (3.175, 1.315128),
+        (6.35, 2.630256),
+        (1.5, 0.621320),
+        (3.0, 1.242641),
+    ],
+)
+def test_a_square_corner_keeps_what_geometry_says(radius, diagonal):
+    found = reach(rounded_rectangle(120, 80), 2 * radius)
+    assert len(found.uncut) == 4
+    for corner in found.uncut:
+        assert corner.stands == pytest.approx(diagonal, abs=1e-6)
+        assert abs(corner.at[0]) == pytest.approx(60)
+        assert abs(corner.at[1]) == pytest.approx(40)
+    assert leftover(radius, 0, math.pi / 2) == pytest.approx(diagonal, abs=1e-6)
+
+
+@pytest.mark.parametrize(("degrees", "share"), [(60, 1.0), (120, 0.154701)])
+def test_leftover_at_other_angles_is_the_formula_s(degrees, share):
+    alpha = math.radians(degrees)
+    assert leftover(3.0, 0, alpha) == pytest.approx(3 * share, abs=1e-5)
+    points = [(0, 0), (80, 0), (80 * math.cos(alpha), 80 * math.sin(alpha))]
+    found = reach(polygon(points), 6.0)
+    at_origin = min(found.uncut, key=lambda c: math.hypot(*c.at))
+    assert at_origin.stands == pytest.approx(3 * share, abs=1e-5)
+
+
+def test_a_rounded_corner_loses_only_the_difference_of_the_radii():
+    found = reach(rounded_rectangle(120, 80, 2.0), 8.0)
+    assert len(found.uncut) == 4
+    assert max(c.stands for c in found.uncut) == pytest.approx(2 * (math.sqrt(2) - 1), abs=1e-9)
+
+
+def test_a_cutter_that_fits_the_corners_leaves_nothing():
+    found = reach(rounded_rectangle(120, 80, 4.0), 8.0)
+    assert found.uncut == ()
+    assert largest_cutter(rounded_rectangle(120, 80, 4.0)) == pytest.approx(8.0, abs=1e-6)
+
+
+def test_square_corners_admit_no_cutter_at_all():
+    assert largest_cutter(rounded_rectangle(120, 80)) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("cutter", "corner", "least"),
+    [
+        (6.35, 3.175, 0.929936),
+        (3.175, 0, 0.929936),
+        (6.35, 5, 0.395406),
+        (12.7, 10, 0.790812),
+        (3.175, 2, 0.344150),
+    ],
+)
+def test_a_part_drops_in_from_the_least_clearance_on(cutter, corner, least):
+    assert least_clearance(cutter, corner, math.pi / 2) == pytest.approx(least, abs=1e-6)
+    part = rounded_rectangle(120, 80, corner)
+    for clearance, fits in ((least - 0.001, False), (least + 0.001, True)):
+        (pocket,) = parallel(part, clearance)
+        found = reach(pocket, 2 * cutter, part)
+        assert (found.part_overlap < 0) == fits
+
+
+def test_a_neck_narrower_than_the_cutter_is_measured():
+    pocket = filleted_polygon(DUMBBELL, 4.0)
+    found = reach(pocket, 10.0)
+    assert found.regions == 2
+    assert neck_width(pocket, 10.0) == pytest.approx(8.0, abs=1e-3)
+    assert neck_width(pocket, 7.0) is None
+    codes = [n.code for n in cutter_notices(pocket, found, 0.3)]
+    assert codes == ["neck-narrower-than-cutter", "uncut-corner"]
+
+
+def test_a_cutter_wider_than_the_pocket_is_refused():
+    with pytest.raises(PlanError, match=r"takes 20\.00 mm at most"):
+        reach(rounded_rectangle(60, 20, 5), 25.0)
+
+
+def test_what_the_uncut_corner_does_to_the_part_is_said():
+    part = rounded_rectangle(120, 80, 2.0)
+    (pocket,) = parallel(part, 0.2)
+    (notice,) = cutter_notices(pocket, reach(pocket, 8.0, part), 0.2)
+    assert notice.severity == "retake"
+    assert "would meet" in notice.text
+    (pocket,) = parallel(part, 1.0)
+    (notice,) = cutter_notices(pocket, reach(pocket, 8.0, part), 1.0)
+    assert notice.severity == "fine"
+    assert "still drops in" in notice.text
+
+
+def test_a_round_pocket_takes_any_cutter_up_to_its_own_size():
+    assert largest_cutter(circle(15)) == pytest.approx(30, abs=1e-3)

@@ -1,0 +1,130 @@
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from snugline.errors import PlanError
+from snugline.fit.outline import Arc, Line, polygon_of
+from snugline.fit.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.pocket.merge import difference, intersection, union, united
+
+
+def region(outlines):
+    """Shapely's own region of what a merge returned."""
+    whole = shapely.Polygon()
+    for outline in outlines:
+        part = polygon_of(outline, 1e-5)
+        whole = whole.union(part) if outline.winding > 0 else whole.difference(part)
+    return whole
+
+
+def blob(seed):
+    """A star-shaped polygon with rounded corners, concave ones too."""
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(3, 9))
+    angles = np.sort(rng.uniform(0, 2 * math.pi, count))
+    gaps = np.diff(np.append(angles, angles[0] + 2 * math.pi))
+    if gaps.min() < 0.3 or gaps.max() > 2.8:
+        return blob(seed + 100003)
+    reach = rng.uniform(15, 40, count)
+    points = np.column_stack((reach * np.cos(angles), reach * np.sin(angles)))
+    points += rng.uniform(-20, 20, 2)
+    return filleted_polygon([tuple(p) for p in points], float(rng.uniform(0, 1.0)))
+
+
+def test_a_half_round_notch_is_one_true_arc():
+    (made,) = union(rounded_rectangle(100, 60, 10), circle(10, (0, 30)))
+    assert len(made.segments) == 10
+    assert sum(isinstance(s, Arc) for s in made.segments) == 5
+    assert made.area == pytest.approx(rounded_rectangle(100, 60, 10).area + 50 * math.pi)
+
+
+def test_regions_apart_stay_two():
+    made = union(circle(5), circle(5, (20, 0)))
+    assert len(made) == 2
+
+
+def test_a_hole_comes_out_clockwise():
+    outer, hole = sorted(difference(circle(20), circle(5)), key=lambda o: -o.area)
+    assert outer.area > 0 > hole.area
+    assert outer.area + hole.area == pytest.approx(375 * math.pi)
+
+
+def test_nothing_is_left_when_all_is_taken():
+    assert difference(circle(5), circle(20)) == ()
+    assert intersection(circle(5), circle(5, (20, 0))) == ()
+
+
+def test_a_region_within_another_adds_nothing():
+    (made,) = union(rounded_rectangle(100, 60, 10), circle(5))
+    assert made.area == pytest.approx(rounded_rectangle(100, 60, 10).area, rel=1e-12)
+
+
+def test_shared_sides_vanish_between_neighbours():
+    left = polygon([(0, 0), (10, 0), (10, 10), (0, 10)])
+    right = polygon([(10, 0), (20, 0), (20, 10), (10, 10)])
+    (made,) = union(left, right)
+    assert made.area == pytest.approx(200)
+    assert made.perimeter == pytest.approx(60)
+
+
+def test_shared_sides_of_the_same_sense_stay_once():
+    outer = polygon([(0, 0), (10, 0), (10, 10), (0, 10)])
+    inner = polygon([(0, 2), (5, 2), (5, 8), (0, 8)])
+    (whole,) = union(outer, inner)
+    assert whole.area == pytest.approx(100)
+    (rest,) = difference(outer, inner)
+    assert rest.area == pytest.approx(70)
+    (common,) = intersection(outer, inner)
+    assert common.area == pytest.approx(30)
+
+
+def test_equal_outlines_unite_to_themselves():
+    one = rounded_rectangle(100, 60, 10)
+    (made,) = union(one, one)
+    assert len(made.segments) == 8
+    assert made.area == pytest.approx(one.area, rel=1e-14)
+    assert difference(one, one) == ()
+
+
+def test_a_disc_touching_from_within_changes_nothing():
+    (made,) = union(rounded_rectangle(100, 60, 10), circle(30))
+    assert made.area == pytest.approx(rounded_rectangle(100, 60, 10).area, rel=1e-12)
+
+
+def test_a_cut_out_apart_from_the_pocket_is_refused():
+    with pytest.raises(PlanError, match="does not join"):
+        united(circle(5), [circle(5, (20, 0))], "notch")
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.integers(0, 10**6))
+def test_random_regions_merge_as_shapely_s_do(first, second):
+    a, b = blob(first), blob(second)
+    pa, pb = polygon_of(a, 1e-5), polygon_of(b, 1e-5)
+    for ours, theirs in (
+        (union(a, b), pa | pb),
+        (difference(a, b), pa - pb),
+        (intersection(a, b), pa & pb),
+    ):
+        got = region(ours)
+        assert got.area == pytest.approx(theirs.area, abs=2e-3)
+        assert got.symmetric_difference(theirs).area < 2e-3
+        true_area = sum(o.area for o in ours)
+        assert true_area == pytest.approx(theirs.area, abs=2e-3)
+        for outline in ours:
+            assert all(isinstance(s, Line | Arc) and s.length > 1e-7 for s in outline.segments)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.integers(0, 10**6))
+def test_what_is_in_both_and_in_either_adds_up_exactly(first, second):
+    a, b = blob(first), blob(second)
+    either = sum(o.area for o in union(a, b))
+    both = sum(o.area for o in intersection(a, b))
+    assert either + both == pytest.approx(a.area + b.area, rel=1e-9)
+    without = sum(o.area for o in difference(a, b))
+    assert without == pytest.approx(a.area - both, rel=1e-9, abs=1e-6)
