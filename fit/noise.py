@@ -92,17 +92,20 @@ def estimate_noise(
     square, mass = (z @ z, len(z)) if weights is None else (weights @ (z * z), weights.sum())
     scale = float(np.sqrt(square / max(mass, 1e-300)))
     block = _block_length(z if weights is None else z * np.sqrt(weights))
-    rows = z[:, None] if design is None else np.column_stack([design / sigma[:, None], z])
+    taken = 0 if design is None else design.shape[1]
+    rows = np.empty((taken + 1, len(z)))
+    if design is not None:
+        np.divide(design.T, sigma, out=rows[:-1])
+    rows[-1] = z
     means = _block_means(rows, breaks, block, weights)
-    count, taken = len(means.rows), rows.shape[1] - 1
-    z = means.rows[:, -1]
+    z = means.rows[-1]
+    count = len(z)
     variance = float(z @ z) / max(count - taken, 1)
     if variance == 0:
         return NoiseModel(scale, block, 0.0, 1e-12, float(count), float(max(count - taken, 1)))
     persistence = _persistence(z, means.steps, taken)
-    white = _whitened(means, persistence)
-    level, dof = _slow_level(white)
-    # A block mean's variance, so that the slow waves of the whitened rows have variance 1.
+    # The deviation is such that the slow waves of the whitened rows get variance 1.
+    level, dof = _slow_level(_whitened(means, persistence))
     effective = count * (1 - persistence) / (1 + persistence) * variance / level
     effective = float(min(max(effective, 1.0), count))
     return NoiseModel(scale, block, persistence, float(np.sqrt(level)), effective, dof)
@@ -127,14 +130,14 @@ def whiten(
     (M,) or (M, K) with M about N / block; rows of unit variance under the model. Residuals and
     derivatives whitened alike give the generalised least-squares fit.
     """
-    flat = rows[:, None] if rows.ndim == 1 else rows
+    flat = np.ascontiguousarray(np.atleast_2d(rows.T))
     white = _whitened(_block_means(flat, breaks, model.block, weights), model.persistence)
     white /= model.deviation
-    return white[:, 0] if rows.ndim == 1 else white
+    return white[0] if rows.ndim == 1 else white.T
 
 
 class _Means(NamedTuple):
-    """Block means and the blocks from the last seen one of the same run (0: the first)."""
+    """Block means (K, M) and the blocks since the last seen one of the same run (0: its first)."""
 
     rows: Array
     steps: Indices
@@ -153,29 +156,31 @@ def _block_length(z: Array) -> int:
 
 
 def _block_means(rows: Array, breaks: Sequence[int], block: int, weights: Array | None) -> _Means:
-    starts, index = [], []
-    for a, b in pairwise([0, *breaks, len(rows)]):
-        count = max(1, round((b - a) / block))
-        number = np.arange(count)
-        starts.append(a + number * (b - a) // count)
-        index.append(number)
-    start, number = np.concatenate(starts), np.concatenate(index)
+    n = rows.shape[1]
+    starts, numbers = [], []
+    for a, b in pairwise([0, *breaks, n]):
+        number = np.arange(max(1, round((b - a) / block)))
+        starts.append(a + number * (b - a) // len(number))
+        numbers.append(number)
+    start, number = np.concatenate(starts), np.concatenate(numbers)
     steps = np.minimum(number, 1)
-    size = np.diff(start, append=len(rows))
+    size = np.diff(start, append=n)
     if weights is None:
-        if block == 1 and len(start) == len(rows):
-            return _Means(rows.copy(), steps)
-        return _Means(np.add.reduceat(rows, start, axis=0) / size[:, None], steps)
+        if len(start) == n:
+            return _Means(rows, steps)
+        return _Means(np.add.reduceat(rows, start, axis=1) / size, steps)
     mass = np.add.reduceat(weights, start)
-    sums = np.add.reduceat(rows * weights[:, None], start, axis=0)
+    sums = np.add.reduceat(rows * weights, start, axis=1)
     seen = mass > 0.5 * size
     if not seen.any():
         seen = mass > 0
+    if seen.all():
+        return _Means(sums / mass, steps)
     place = np.flatnonzero(seen)
     run = np.cumsum(number == 0)[seen]
     steps = np.diff(place, prepend=place[:1])
     steps[1:][run[1:] != run[:-1]] = 0
-    return _Means(sums[seen] / mass[seen][:, None], steps)
+    return _Means(sums[:, seen] / mass[seen], steps)
 
 
 def _persistence(z: Array, steps: Indices, taken: int) -> float:
@@ -199,17 +204,16 @@ def _whitened(means: _Means, persistence: float) -> Array:
     rows, steps = means
     if persistence == 0:
         return rows.copy()
-    out = np.empty_like(rows)
-    out[:1] = rows[:1]
-    if steps[1:].all() and steps.max(initial=1) == 1:  # one run without holes
-        np.multiply(rows[:-1], -persistence, out=out[1:])
-        out[1:] += rows[1:]
-        out[1:] /= np.sqrt(1 - persistence**2)
-        return out
+    white = np.empty_like(rows)
+    white[:, 0] = rows[:, 0]
+    if steps[1:].min(initial=1) == steps.max(initial=1) == 1:  # one run without holes
+        np.multiply(rows[:, :-1], -persistence, out=white[:, 1:])
+        white[:, 1:] += rows[:, 1:]
+        white[:, 1:] *= 1 / np.sqrt(1 - persistence**2)
+        return white
     carried = np.where(steps[1:] > 0, persistence ** np.maximum(steps[1:], 1), 0.0)
-    out[1:] = rows[1:] - carried[:, None] * rows[:-1]
-    out[1:] /= np.sqrt(1 - carried**2)[:, None]
-    return out
+    white[:, 1:] = (rows[:, 1:] - carried * rows[:, :-1]) / np.sqrt(1 - carried**2)
+    return white
 
 
 def _slow_level(white: Array) -> tuple[float, float]:
@@ -218,18 +222,22 @@ def _slow_level(white: Array) -> tuple[float, float]:
     `white` holds the K whitened derivatives and, last, the residuals. What the fit takes out of
     each cosine is known exactly and put back.
     """
-    count, taken = len(white), white.shape[1] - 1
+    taken, count = len(white) - 1, white.shape[1]
     waves = int(min(max(count / 10, taken + 8), taken + 30, count))
-    z = white[:, -1]
-    basis = white[:, :0]
-    if taken:
-        basis = np.linalg.qr(white[:, :-1])[0]
-        z = z - basis @ (basis.T @ z)
-    both = np.column_stack([basis, z])
     # The orthonormal cosine transform of type 2, as the Fourier transform of the mirrored series.
-    spectrum = np.fft.rfft(np.concatenate([both, both[::-1]]), axis=0)[:waves]
+    spectrum = np.fft.rfft(np.concatenate([white, white[:, ::-1]], axis=1))[:, :waves]
     phase = np.exp(-0.5j * np.pi / count * np.arange(waves)) / np.sqrt(2 * count)
     phase[0] /= np.sqrt(2)
-    cosines = (spectrum * phase[:, None]).real
-    dof = max(waves - float(np.sum(cosines[:, :-1] ** 2)), 1.0)
-    return float(cosines[:, -1] @ cosines[:, -1]) / dof, dof
+    cosines = (spectrum * phase).real
+    slow, dof = cosines[-1], float(waves)
+    if taken:
+        gram = white[:-1] @ white.T
+        size = np.sqrt(np.maximum(gram.diagonal(), 1e-300))
+        values, axes = np.linalg.eigh(gram[:, :-1] / size / size[:, None])
+        sound = values > 1e-12 * values[-1]  # columns that repeat others take out nothing more
+        basis = (axes[:, sound] / np.sqrt(values[sound])).T / size
+        taken_out = basis @ cosines[:-1]
+        slow = slow - (basis @ gram[:, -1]) @ taken_out
+        dof -= float(np.sum(taken_out**2))
+    dof = max(dof, 1.0)
+    return float(slow @ slow) / dof, dof
