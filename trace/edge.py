@@ -13,21 +13,28 @@ from snugline.trace.light import linear_luminance_table
 
 Floats = NDArray[np.float64]
 
-# Samples closer to the picture's border than this have no full neighbourhood.
-_BORDER_PX = 1.0
+# Red and blue less luma, from bytes: ITU-R BT.601 luma, as JPEG (JFIF) and HEIC have it.
+_LUMA = np.array([0.299, 0.587, 0.114])
+_COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
 
 
-def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> Floats:
-    """Linear luminance at sub-pixel places, bilinear between pixels; NaN outside the picture.
+def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
+    """Luminance and colour at sub-pixel places, bilinear between pixels; NaN outside the picture.
 
     Parameters
     ----------
     rgb : (H, W, 3) uint8, sRGB-coded.
     x, y : arrays of one shape, pixels; pixel centres are at whole numbers.
+
+    Returns
+    -------
+    light : (..., 3) linear luminance, then two colour differences of the *coded* values (red and
+        blue less luma, 0 to 1): those are what photo formats store at half the resolution, and
+        only there is that blur symmetric.
     """
     height, width = rgb.shape[:2]
-    left = np.floor(x).astype(np.int64)
-    top = np.floor(y).astype(np.int64)
+    left = np.floor(x).astype(np.int32)
+    top = np.floor(y).astype(np.int32)
     inside = (left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1)
     left = np.clip(left, 0, width - 2)
     top = np.clip(top, 0, height - 2)
@@ -35,12 +42,39 @@ def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> Floats:
     fy = (y - top).astype(np.float32)
     pixels = rgb.reshape(-1, 3)
     first = top * width + left
-    upper = _luminance(pixels[first]) * (1 - fx) + _luminance(pixels[first + 1]) * fx
+    light = np.zeros((*x.shape, 3), dtype=np.float32)
+    for step, share in (
+        (0, (1 - fx) * (1 - fy)),
+        (1, fx * (1 - fy)),
+        (width, (1 - fx) * fy),
+        (width + 1, fx * fy),
+    ):
+        coded = pixels[first + step]
+        light[..., 0] += share * _luminance(coded)
+        light[..., 1:] += share[..., None] * (coded @ _COLOUR)
+    light[~inside] = np.nan
+    return light
+
+
+def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
+    """Linear luminance (...) at sub-pixel places; see `sample_light`."""
+    height, width = rgb.shape[:2]
+    left = np.floor(x).astype(np.int32)
+    top = np.floor(y).astype(np.int32)
+    inside = (left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1)
+    left = np.clip(left, 0, width - 2)
+    top = np.clip(top, 0, height - 2)
+    fx = (x - left).astype(np.float32)
+    fy = (y - top).astype(np.float32)
+    pixels = rgb.reshape(-1, 3)
+    first = top * width + left
+    light = _luminance(pixels[first]) * ((1 - fx) * (1 - fy))
+    light += _luminance(pixels[first + 1]) * (fx * (1 - fy))
     first += width
-    lower = _luminance(pixels[first]) * (1 - fx) + _luminance(pixels[first + 1]) * fx
-    values = (upper * (1 - fy) + lower * fy).astype(np.float64)
-    values[~inside] = np.nan
-    return values
+    light += _luminance(pixels[first]) * ((1 - fx) * fy)
+    light += _luminance(pixels[first + 1]) * (fx * fy)
+    light[~inside] = np.nan
+    return light
 
 
 def _luminance(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -181,10 +215,3 @@ def _levels(values: Floats, step_up: Floats, w: Floats) -> tuple[Floats, Floats]
     ds = step_up - mean_s[:, None]
     slope = np.sum(w * ds * values, axis=1) / np.maximum(np.sum(w * ds * ds, axis=1), 1e-12)
     return mean_v - slope * mean_s, slope
-
-
-def fraction_inside(x: Floats, y: Floats, width: int, height: int) -> float:
-    """Share of the places that lie inside the picture with a full neighbourhood."""
-    inside = (x >= _BORDER_PX) & (y >= _BORDER_PX)
-    inside &= (x <= width - 1 - _BORDER_PX) & (y <= height - 1 - _BORDER_PX)
-    return float(np.mean(inside))

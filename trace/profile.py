@@ -1,0 +1,222 @@
+"""How the light should run across an edge of the part: a linear model with the edge's place unknown.
+
+From outside to inside a profile shows the sheet beside the part, then the part's wall, its rounded
+or chamfered edge and its upper face, as far as the camera sees them. The geometry says where each
+begins; a matt surface's light is a constant plus a mix of the components of its normal. What the
+light does is thus linear in a few unknowns once the edge's place is given, and the edge's place is
+found by comparing how well each candidate explains the profile.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from snugline.trace.lift import PartSides
+
+Floats = NDArray[np.float64]
+
+_FINE_PX = 0.1
+# Bilinear sampling of square pixels is itself a blur of about this standard deviation.
+_SAMPLING_BLUR_PX = 0.3
+# JPEG and HEIC keep colour at half the resolution: 2 x 2 px averaged and spread again.
+_COLOUR_BLUR_PX = 0.9
+
+
+# How much the light may change with the surface's direction, across the face and over the sheet
+# beside the part, as a share of the part's and the sheet's own light (common practice, no source).
+# Without such bounds a dark part's rounding could pass for a strip of bright paper.
+_SHADING = 0.5
+_FACE_PER_10_PX = 0.15
+_SHEET_PER_10_PX = 0.3
+_SHEET_BEND = 0.15
+
+
+@dataclass(frozen=True)
+class ProfileGeometry:
+    """Where wall, edge and face begin in the picture, for one stretch of the edge.
+
+    Attributes
+    ----------
+    places : (T,) px across the edge, positive outwards, where the light is sampled.
+    candidates : (G,) px, places where the edge may be.
+    columns, colour_columns : (G, T, K) light of unit unknowns for each candidate; colour is
+        blurred more, since photos are stored with half the pixels for it.
+    weight : (T,) of the samples: what lies far outside is less like the model.
+    depth_px : how far the wall and the edge treatment reach inwards.
+    """
+
+    places: Floats
+    candidates: Floats
+    columns: Floats
+    colour_columns: Floats
+    weight: Floats
+    depth_px: float
+
+
+def profile_geometry(
+    sides: PartSides,
+    slope: float,
+    px_per_mm: float,
+    blur_px: float,
+    candidates: Floats,
+    outer_px: float = 8.0,
+    inner_px: float = 7.0,
+    sample_px: float = 0.5,
+) -> ProfileGeometry:
+    """The columns of the linear model.
+
+    Parameters
+    ----------
+    slope : tangent of the angle by which the rays lean outwards (see `lift`).
+    px_per_mm : scale across the edge in the picture.
+    candidates : (G,) px, ascending.
+    outer_px, inner_px : how far beyond the edge, and beyond its rounding, the profile reaches.
+    """
+    depth_px = _depth(sides, slope) * px_per_mm
+    # A wall or rounding that fills more than this is as good as a face of its own.
+    inner_px = min(depth_px + inner_px, 26.0)
+    first, last = candidates[0] - inner_px, candidates[-1] + outer_px
+    places = np.arange(np.floor(first), np.ceil(last) + 0.5 * sample_px, sample_px)
+    span = np.arange(-(last - candidates[0]) - 4, candidates[-1] - first + 4, _FINE_PX)
+    sharp = _columns(sides, slope, px_per_mm, span)
+    inward = candidates[:, None] - places[None, :]  # (G, T) px inside the edge
+    index = (inward - span[0]) / _FINE_PX
+    low = np.clip(np.floor(index).astype(np.int64), 0, len(span) - 2)
+    share = (index - low)[..., None]
+    weight = np.exp(-0.5 * (np.maximum(places - 3.0, 0) / 4.0) ** 2)
+
+    def stack(blur: float) -> Floats:
+        blur = float(np.hypot(blur, _SAMPLING_BLUR_PX)) / _FINE_PX
+        columns = gaussian_filter1d(sharp, blur, axis=0, mode="nearest")
+        placed: Floats = columns[low] * (1 - share) + columns[low + 1] * share
+        return placed * weight[:, None]
+
+    return ProfileGeometry(
+        places,
+        candidates,
+        stack(blur_px),
+        stack(float(np.hypot(blur_px, _COLOUR_BLUR_PX))),
+        weight,
+        depth_px,
+    )
+
+
+def misfit(
+    columns: Floats, profiles: Floats, noise: float, inner: float, outer: float
+) -> tuple[Floats, Floats]:
+    """How badly each candidate explains each profile.
+
+    Least squares with the unknowns' expected size as further observations, so that what a matt
+    part under ordinary light cannot look like costs something.
+
+    Parameters
+    ----------
+    columns : (G, T, K) of a `ProfileGeometry`.
+    profiles : (N, T) light, or a colour difference, times the samples' weight.
+    noise : standard deviation of a sample that the model leaves.
+    inner, outer : typical light of the part's face and of the sheet beside it.
+
+    Returns
+    -------
+    squares : (N, G) weighted sum of squares, in the light's unit.
+    steps : (N, G) fitted step of the light at the edge, outside minus inside.
+    """
+    expected = np.array(
+        [
+            np.inf,
+            _SHEET_PER_10_PX * outer,
+            _SHEET_BEND * outer,
+            np.inf,
+            _SHADING * inner,
+            _SHADING * inner,
+            _FACE_PER_10_PX * inner,
+        ]
+    )
+    ridge = np.diag(noise / np.maximum(expected, 1e-6))
+    stack = np.concatenate([columns, np.broadcast_to(ridge, (len(columns), *ridge.shape))], axis=1)
+    stack[:, columns.shape[1] :] += 1e-9 * np.eye(len(ridge))
+    q, r = np.linalg.qr(stack)
+    q = q[:, : columns.shape[1]]
+    total = np.sum(profiles**2, axis=1)
+    squares = np.empty((len(profiles), len(q)))
+    steps = np.empty_like(squares)
+    # Light just outside less light just inside, where the surface looks sideways.
+    across = np.array([1.0, 0, 0, -1.0, -1.0, 0, 0])
+    for g in range(len(q)):
+        found = profiles @ q[g]
+        squares[:, g] = total - np.sum(found**2, axis=1)
+        steps[:, g] = found @ np.linalg.solve(r[g].T, across)
+    return np.maximum(squares, 0.0), steps
+
+
+def _depth(sides: PartSides, slope: float) -> float:
+    """How far (mm on the sheet) the wall and the edge treatment reach into the picture of the part."""
+    wall = sides.thickness - sides.edge_size
+    lean = float(np.tan(sides.draft))
+    top = sides.thickness * slope - (wall * lean + sides.edge_size)
+    inset, height = sides.contact(np.array([slope]))
+    return float(height[0] * slope - inset[0] - top)
+
+
+def _columns(sides: PartSides, slope: float, px_per_mm: float, inward_px: Floats) -> Floats:
+    """(S, K) light of unit unknowns at places inside (positive) and outside (negative) the edge."""
+    inside = (inward_px > 0).astype(np.float64)
+    outside = 1 - inside
+    sideways, upwards = _normals(sides, slope, inward_px / px_per_mm)
+    depth_px = _depth(sides, slope) * px_per_mm
+    face = np.maximum(inward_px - depth_px, 0) / 10
+    return np.column_stack(
+        [
+            outside,
+            outside * inward_px / 10,
+            outside * (inward_px / 10) ** 2,
+            inside,
+            inside * sideways,
+            inside * upwards,
+            inside * face,
+        ]
+    )
+
+
+def _normals(sides: PartSides, slope: float, inward: Floats) -> tuple[Floats, Floats]:
+    """Components of the surface normal (across the edge, upwards) at `inward` mm in the picture.
+
+    The profile is walked from the foot up in small steps; what the camera sees of it lies between
+    the place that its ray grazes and the upper face.
+    """
+    wall = sides.thickness - sides.edge_size
+    lean = float(np.tan(sides.draft))
+    x = [np.linspace(0, wall * lean, 60)]
+    z = [np.linspace(0, wall, 60)]
+    side = [np.full(60, np.cos(sides.draft))]
+    up = [np.full(60, np.sin(sides.draft))]
+    e = sides.edge_size
+    if e > 0:
+        if sides.edge == "round":
+            angle = np.linspace(0, np.pi / 2, 120)
+            x.append(wall * lean + e - e * np.cos(angle))
+            z.append(wall + e * np.sin(angle))
+            side.append(np.cos(angle))
+            up.append(np.sin(angle))
+        else:
+            x.append(np.linspace(wall * lean, wall * lean + e, 60))
+            z.append(np.linspace(wall, sides.thickness, 60))
+            side.append(np.full(60, np.sqrt(0.5)))
+            up.append(np.full(60, np.sqrt(0.5)))
+    top_x = float(x[-1][-1])
+    x.append(np.array([top_x, top_x + 100]))
+    z.append(np.array([sides.thickness, sides.thickness]))
+    side.append(np.zeros(2))
+    up.append(np.ones(2))
+    across = np.concatenate(z) * slope - np.concatenate(x)
+    start = int(np.argmax(across))
+    depth = across[start] - across[start:]
+    # Where a slope hides a stretch behind another the depth does not grow: it is not seen.
+    seen = np.concatenate([[True], depth[1:] > np.maximum.accumulate(depth)[:-1]])
+    depth = depth[seen]
+    return (
+        np.interp(inward, depth, np.concatenate(side)[start:][seen]),
+        np.interp(inward, depth, np.concatenate(up)[start:][seen]),
+    )

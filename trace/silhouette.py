@@ -1,0 +1,241 @@
+"""The part's silhouette at full resolution: from a coarse border to sub-pixel edge points.
+
+Only the pixels near the border are looked at. Each pass samples the light across the border and
+asks, for every place where the edge might be, how well the profile model explains what is seen;
+neighbours along the border are asked together, so that grain, dust and low contrast do not lead a
+single point astray. The first pass searches widely, the next ones follow what was found.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+
+from snugline.trace.camera import Camera
+from snugline.trace.edge import sample_light
+from snugline.trace.lift import PartSides, lift
+from snugline.trace.profile import misfit, profile_geometry
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Two neighbouring rows make one place: as good as fitting each, at half the cost.
+_ROWS = np.array([-0.35, 0.35])
+# The edge's geometry is taken as constant over so much of the slope (tangent of the ray's lean).
+_SLOPE_BIN = 0.03
+# Samples every half pixel of pixels that were blurred are not independent: about this many of
+# them count as one; colour is stored for every other pixel only.
+_SAMPLES_PER_FREE = (2.0, 6.0, 6.0)
+_SIGMA_FLOOR_PX = 0.02
+
+
+@dataclass(frozen=True)
+class Silhouette:
+    """Edge points in order along the border.
+
+    Attributes
+    ----------
+    pixels : (N, 2) full-resolution px.
+    sigma : (N,) px across the edge, from how sharply the profiles tell its place.
+    step : (N,) linear luminance outside less inside.
+    good : (N,) whether the place can be trusted.
+    closed : whether the last point joins the first.
+    """
+
+    pixels: Floats
+    sigma: Floats
+    step: Floats
+    good: Mask
+    closed: bool
+
+
+def resample(points: Floats, step: float, closed: bool) -> Floats:
+    """Points at an even step along a polyline; the ends of an open one are kept."""
+    path = np.concatenate([points, points[:1]]) if closed else points
+    lengths = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+    count = max(round(lengths[-1] / step), 3)
+    places = np.linspace(0, lengths[-1], count + 1)
+    if closed:
+        places = places[:-1]
+    return np.column_stack([np.interp(places, lengths, path[:, k]) for k in (0, 1)])
+
+
+def smoothed(points: Floats, sigma: float, closed: bool) -> Floats:
+    """Points smoothed along the line by a Gaussian of `sigma` points; open ends stay in place."""
+    if sigma <= 0:
+        return points
+    if closed:
+        return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap"))
+    # Mirroring what is left over from the chord keeps the ends from being pulled in.
+    share = np.linspace(0, 1, len(points))[:, None]
+    chord = points[:1] * (1 - share) + points[-1:] * share
+    left_over = points - chord
+    extended = np.concatenate([-left_over[::-1], left_over, -left_over[::-1]])
+    filtered = gaussian_filter1d(extended, sigma, axis=0, mode="nearest")
+    return np.asarray(filtered[len(points) : 2 * len(points)] + chord)
+
+
+def right_normals(points: Floats, closed: bool) -> Floats:
+    """(N, 2) unit normals to the right of the walk as seen on the sheet.
+
+    What lies to the right on the sheet lies to the right in the picture as well; with y pointing
+    down that is the tangent turned by (x, y) -> (-y, x).
+    """
+    if closed:
+        tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+    else:
+        tangent = np.gradient(points, axis=0)
+    tangent = tangent / np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
+    return np.column_stack([-tangent[:, 1], tangent[:, 0]])
+
+
+@dataclass(frozen=True)
+class _Pass:
+    step_px: float
+    reach_px: float  # how far off the line the edge may be
+    grid_px: float
+    line_smooth: float  # points
+    ask_together: float  # points
+
+
+def locate(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    border: Floats,
+    closed: bool,
+    search_px: float,
+    blur_px: float,
+    step_px: float = 1.5,
+) -> Silhouette:
+    """Sub-pixel silhouette near a coarse border.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, the full photo.
+    border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
+    search_px : how far off the border may be.
+    blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
+    step_px : distance of the points asked for.
+    """
+    passes = (
+        _Pass(3.0, search_px, 0.5, 3.0, 6.0),
+        _Pass(2.0, 3.0, 0.3, 3.0, 3.0),
+        _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
+    )
+    line = border
+    for number, now in enumerate(passes):
+        line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
+        normals = right_normals(smoothed(line, 3.0, closed), closed)
+        found = _ask(rgb, camera, sides, line, normals, closed, blur_px, now, number == 0)
+        offset = found.offset
+        if number < len(passes) - 1:
+            offset = _calm(offset, found.sigma, closed)
+        line = line + offset[:, None] * normals
+    apart = found.offset - _calm(found.offset, found.sigma, closed)
+    scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
+    good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < 1.5)
+    return Silhouette(line, found.sigma, found.step, good, closed)
+
+
+@dataclass(frozen=True)
+class _Found:
+    offset: Floats
+    sigma: Floats
+    step: Floats
+    noise: Floats
+    decided: Mask
+
+
+def _ask(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    line: Floats,
+    normals: Floats,
+    closed: bool,
+    blur_px: float,
+    now: _Pass,
+    favour_line: bool,
+) -> _Found:
+    """Where across the line the edge is, for each of its points."""
+    n = len(line)
+    lifted = lift(camera, line, sides, closed, smooth=8)
+    one_px = camera.on_plane(line + normals) - camera.on_plane(line)
+    px_per_mm = 1 / np.maximum(np.abs(np.sum(one_px * lifted.normals, axis=1)), 1e-6)
+    scale = float(np.median(px_per_mm))
+    candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
+    doubt = np.zeros((n, len(candidates)))
+    steps = np.empty_like(doubt)
+    noise = np.empty(n)
+    slope_bin = np.round(lifted.slope / _SLOPE_BIN).astype(np.int64)
+    for value in np.unique(slope_bin):
+        mine = slope_bin == value
+        geometry = profile_geometry(sides, value * _SLOPE_BIN, scale, blur_px, candidates)
+        light = _profiles(rgb, line[mine], normals[mine], geometry.places)
+        samples = float(np.sum(geometry.weight**2)) - 5
+        for channel in range(3):
+            values = light[:, :, channel]
+            columns = geometry.colour_columns if channel else geometry.columns
+            left, step = misfit(
+                columns,
+                values * geometry.weight,
+                _grain(values),
+                float(np.nanmedian(np.abs(values[:, :6]))),
+                float(np.nanmedian(np.abs(values[:, -6:]))),
+            )
+            own = left.min(axis=1) / samples
+            calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
+            doubt[mine] += left / (2 * _SAMPLES_PER_FREE[channel] * calm[:, None])
+            if channel == 0:
+                steps[mine], noise[mine] = step, np.sqrt(calm)
+    broken = ~np.isfinite(doubt).all(axis=1)
+    doubt[broken] = 0.0
+    mode = "wrap" if closed else "nearest"
+    doubt = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
+    judged = doubt
+    if favour_line:
+        judged = doubt + 0.5 * (candidates / (0.6 * now.reach_px)) ** 2
+    best = np.clip(np.argmin(judged, axis=1), 1, len(candidates) - 2)
+    rows = np.arange(n)
+    before, here, after = (doubt[rows, best + k] for k in (-1, 0, 1))
+    bend = np.maximum(before - 2 * here + after, 1e-12)
+    shift = np.clip(0.5 * (before - after) / bend, -1, 1)
+    decided = (best > 1) & (best < len(candidates) - 2) & ~broken
+    # Rows asked together share what they tell: a Gaussian of s points counts 2 sqrt(pi) s rows.
+    rows_together = max(2 * np.sqrt(np.pi) * now.ask_together, 1.0)
+    sigma = now.grid_px / np.sqrt(bend * rows_together) * np.sqrt(rows_together)
+    return _Found(
+        offset=candidates[best] + shift * now.grid_px,
+        sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
+        step=steps[rows, best],
+        noise=noise,
+        decided=decided,
+    )
+
+
+def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:
+    """(N, T, 3) luminance and colour differences across the line, averaged over rows beside it."""
+    tangents = np.column_stack([normals[:, 1], -normals[:, 0]])
+    starts = line[:, None, None, :] + _ROWS[None, :, None, None] * tangents[:, None, None, :]
+    spots = starts + places[None, None, :, None] * normals[:, None, None, :]
+    light = sample_light(rgb, spots[..., 0], spots[..., 1]).mean(axis=1)
+    return np.asarray(light, dtype=np.float64)
+
+
+def _grain(light: Floats) -> float:
+    """Standard deviation of what changes from sample to sample and no model of an edge follows."""
+    second = light[:, :-4:2] - 2 * light[:, 2:-2:2] + light[:, 4::2]
+    return max(1.4826 * float(np.nanmedian(np.abs(second))) / np.sqrt(6), 2e-3)
+
+
+def _calm(offset: Floats, sigma: Floats, closed: bool) -> Floats:
+    """Offsets smoothed along the line, first by a median, the sure ones counting more."""
+    mode = "wrap" if closed else "nearest"
+    middle = median_filter(offset, size=11, mode=mode)
+    weight = 1 / (sigma**2 + 0.05**2)
+    weight = np.where(np.abs(offset - middle) > 1.0, 0.05 * weight, weight)
+    total = gaussian_filter1d(weight, 3.0, mode=mode)
+    calm: Floats = gaussian_filter1d(weight * offset, 3.0, mode=mode) / total
+    return calm
