@@ -1,0 +1,380 @@
+"""The whole outline: all photos' contours and all hand readings in one weighted adjustment."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import FitError
+from snugline.fit.choose import (
+    Candidate,
+    Choice,
+    Setting,
+    candidates,
+    choose,
+    mixed,
+    rank,
+)
+from snugline.fit.contradiction import GroupTest, compare_groups
+from snugline.fit.equations import Equations, Measured, ReadRow
+from snugline.fit.extras import refine_shape
+from snugline.fit.readings import Reading
+from snugline.fit.result import FittedOutline
+from snugline.fit.section import Section
+from snugline.fit.shapes import GROUPS, Symmetry, adopt, seen_corners
+from snugline.fit.solve import Noise, WhitenedFit, noise_at, robust_fit, whitened_fit
+from snugline.fit.starts import View, view_of
+from snugline.fit.summary import summarise
+from snugline.notice import Notice
+
+Array = NDArray[np.float64]
+
+LEAST_POINTS = 30
+DECISIVE = 0.8
+# A family whose residuals are this large (mm, robust, or as a share of points far off) is none.
+MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
+
+
+@dataclass(frozen=True)
+class Adjusted:
+    """A fit of one shape with everything that it stands on."""
+
+    equations: Equations
+    noise: Noise
+    factors: tuple[float, ...]
+    fit: WhitenedFit
+
+
+def fit_outline(
+    sections: Sequence[Section],
+    readings: Sequence[Reading] = (),
+    family: str = "auto",
+    symmetry: Symmetry = "both",
+    listed: tuple[float, float] | None = None,
+    thickness: float | None = None,
+) -> FittedOutline:
+    """Fit one closed outline to contours and readings.
+
+    Parameters
+    ----------
+    sections : contours in frame axes, at least one, each of at least 30 points.
+    readings : of length, width, corner radius; those of the thickness only pass through.
+    family : `auto` or a word of the job's contract.
+    symmetry : which mirror lines the part has; corners that no photo shows are mirrored along them.
+    listed : length and width that the seller states, mm; compared, never used.
+    thickness : mm, where the job states it and no reading does.
+
+    Raises
+    ------
+    FitError : too few points, nothing that determines the length or the width, or no shape that
+        can be laid on the contours.
+
+    Notes
+    -----
+    Minimised is the sum of squares of whitened signed distances (robustly weighted), of the
+    readings' errors, and of the shared errors in units of their standard uncertainties.
+    """
+    if not sections:
+        raise FitError("there is no contour", "photos", "give at least one photo of the part")
+    measured = tuple(_measured(section) for section in sections)
+    rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
+    views = [_view(m) for m in measured]
+    setting, notices = _setting(measured, rows, views, symmetry)
+    choice = _choose(setting, family)
+    equations, x, noise = choice.best.equations, choice.best.x, choice.noise
+    refined = refine_shape(equations, x, noise, setting.groups)
+    if refined is not None:
+        if refined.groups != setting.groups and family == "auto":
+            # Corners that were wrongly made equal may have been called by the wrong family.
+            setting = replace(setting, groups=refined.groups)
+            choice = _choose(setting, family)
+            equations, x, noise = choice.best.equations, choice.best.x, choice.noise
+            again = refine_shape(equations, x, noise, setting.groups)
+            if again is not None:
+                equations, x, noise = again.equations, again.x, again.noise
+        else:
+            equations, x, noise = refined.equations, refined.x, refined.noise
+        notices += refined.notices
+    notices += _doubts(choice)
+    adjusted = _adjust(equations, x, noise)
+    misfit = _misfit(adjusted)
+    if misfit:
+        notices.append(
+            Notice(
+                "outline-not-fitted",
+                f"no family of outlines follows the contours: the best, "
+                f"{equations.shape.family}, leaves {misfit}",
+                "read the outline as a rough guide; a free outline is not fitted here yet",
+                "retake",
+            )
+        )
+    else:
+        adjusted, told = _resolve(adjusted)
+        notices += told
+    return summarise(
+        adjusted.equations,
+        adjusted.fit,
+        adjusted.noise,
+        readings,
+        choice.corner_rankings,
+        setting.groups,
+        tuple(notices + _compared(adjusted, listed)),
+        thickness,
+    )
+
+
+def _measured(section: Section) -> Measured:
+    finite = np.isfinite(section.points).all(axis=1) & (section.sigma > 0)
+    if int(finite.sum()) < LEAST_POINTS or not finite.all():
+        raise FitError(
+            f"the contour has {int(finite.sum())} usable points of {len(finite)}",
+            section.name,
+            f"give a contour of at least {LEAST_POINTS} points, all with a sigma above zero",
+        )
+    return Measured.of(section)
+
+
+def _view(measured: Measured) -> View:
+    view = view_of(measured)
+    if view is None:
+        raise FitError(
+            "the contour is too short to tell its direction",
+            measured.section.name,
+            "show at least a few centimetres of the part's edge",
+        )
+    return view
+
+
+def _setting(
+    sections: tuple[Measured, ...],
+    rows: tuple[ReadRow, ...],
+    views: Sequence[View],
+    symmetry: Symmetry,
+) -> tuple[Setting, list[Notice]]:
+    sizes = []
+    for axis, what in enumerate(("length", "width")):
+        spans = [v.sides[axis] + v.sides[axis + 2] for v in views  # type: ignore[operator]
+                 if v.sides[axis] is not None and v.sides[axis + 2] is not None]  # fmt: skip
+        read = [row.reading.value for row in rows if row.reading.what == what]
+        if not spans and not read:
+            raise FitError(
+                f"nothing determines the {what}: no photo shows both sides and no reading gives it",
+                what,
+                f"add a reading of the {what}",
+            )
+        sizes.append(float(np.median(spans or read)))
+    poses = [_pose(view, sizes) for view in views]
+    groups, notices = _groups(sections, poses, sizes, symmetry)
+    setting = Setting(sections, rows, sizes[0], sizes[1], tuple(poses), groups)
+    return setting, notices
+
+
+def _pose(view: View, sizes: Sequence[float]) -> Array:
+    """Shift and turn that lay the seen sides on those of a rectangle about the origin."""
+    pose = np.array([0.0, 0.0, view.turns[0]])
+    for axis in (0, 1):
+        high, low = view.sides[axis], view.sides[axis + 2]
+        if high is not None and low is not None:
+            pose[axis] = (low - high) / 2
+        elif high is not None:
+            pose[axis] = sizes[axis] / 2 - high
+        elif low is not None:
+            pose[axis] = low - sizes[axis] / 2
+    return pose
+
+
+def _groups(
+    sections: Sequence[Measured],
+    poses: Sequence[Array],
+    sizes: Sequence[float],
+    symmetry: Symmetry,
+) -> tuple[tuple[int, ...], list[Notice]]:
+    """Mirror groups, where a group that no photo shows joins the one across."""
+    seen = seen_corners([m.in_part(pose) for m, pose in zip(sections, poses, strict=True)], *sizes)
+    groups, orphans = adopt(GROUPS[symmetry], seen)
+    notices = [
+        Notice(
+            "corner-not-seen",
+            f"the {name} corner is in no photo and no mirror line of symmetry "
+            f"{symmetry!r} gives it; it is taken like the corner across",
+            "photograph it, or state the symmetry that the part has",
+            "retake",
+            name,
+        )
+        for name in orphans
+    ]
+    return groups, notices
+
+
+def _choose(setting: Setting, family: str) -> Choice:
+    shapes = candidates(setting, family)
+    choice = choose(setting, shapes)
+    if not isinstance(choice, Choice):
+        raise FitError(choice.reason, "contours", "check that the photos show the part's edge")
+    if family == "auto" and max(setting.groups) > 0:
+        shape = mixed(setting, choice)
+        if shape is not None:
+            equations, x = setting.start(shape)
+            fit = robust_fit(equations, x)
+            both = Candidate(replace(equations, sections=setting.sections), fit.x, fit.cost)
+            again = rank(setting, [both, choice.best])
+            if isinstance(again, Choice):
+                choice = replace(again, corner_rankings=choice.corner_rankings)
+    return choice
+
+
+def _adjust(equations: Equations, x: Array, noise: Noise) -> Adjusted:
+    """Final least squares of one shape, the noise estimated at its own residuals."""
+    known = (1.0,) * len(equations.sections)
+    fit = whitened_fit(equations, x, noise, factors=known)
+    noise = noise_at(equations, fit.x)
+    fit = whitened_fit(equations, fit.x, noise, factors=known)
+    return Adjusted(equations, noise, known, fit)
+
+
+def _doubts(choice: Choice) -> list[Notice]:
+    """Families that the data do not tell apart."""
+    if len(choice.ranking) < 2 or choice.ranking[0][1] >= DECISIVE:
+        return []
+    (first, p), (second, q) = choice.ranking[:2]
+    return [
+        Notice(
+            "family-unclear",
+            f"too close to call: {first} (weight {p:.2f}) or {second} ({q:.2f})",
+            "add a photo that shows a corner closer, or state the family in the job",
+        )
+    ]
+
+
+def _misfit(adjusted: Adjusted) -> str:
+    """How badly the shape misses the contours, in words; empty where it does not."""
+    equations, worst = adjusted.equations, ""
+    for k, measured in enumerate(equations.sections):
+        distance = equations.points_block(adjusted.fit.x, k).residual * measured.sigma
+        typical = float(np.sqrt(np.mean(np.minimum(np.abs(distance), 3.0) ** 2)))
+        far = float(
+            np.mean(np.abs(distance) > max(MISFIT_MM, 6 * float(np.median(measured.sigma))))
+        )
+        if typical > MISFIT_MM and far > MISFIT_SHARE:
+            worst = f"{100 * far:.0f} % of the points of {measured.section.name} far from it"
+    return worst
+
+
+def _resolve(adjusted: Adjusted) -> tuple[Adjusted, list[Notice]]:
+    """Find contradicting groups one after the other; leave out or widen, and say so."""
+    notices: list[Notice] = []
+    for _ in range(4):
+        tests = compare_groups(adjusted.equations, adjusted.fit)
+        if not tests or not tests[0].contradicts:
+            break
+        worst = tests[0]
+        rivals = [t for t in tests[1:] if t.contradicts and t.w**2 > worst.w**2 - 6]
+        alone = not rivals
+        if alone and _can_go(adjusted.equations, worst):
+            notices.append(_told(adjusted.equations, worst, "left out"))
+            adjusted = _without(adjusted, worst)
+        else:
+            # Which of them is wrong cannot be told: all are kept, none is trusted as before.
+            for test in (worst, *rivals):
+                notices.append(_told(adjusted.equations, test, "kept with its uncertainty widened"))
+            adjusted = _widened(adjusted, [worst, *rivals])
+    return adjusted, notices
+
+
+def _can_go(equations: Equations, test: GroupTest) -> bool:
+    return test.kind == "reading" or len(equations.sections) > 2
+
+
+def _told(equations: Equations, test: GroupTest, done: str) -> Notice:
+    side = "above" if test.off > 0 else "below"
+    size = (
+        f"{abs(test.off):.2f} mm {side} what the rest says "
+        f"({abs(test.w):.1f} standard uncertainties)"
+    )
+    if test.kind == "reading":
+        row = equations.rows[test.index]
+        return Notice(
+            "readings-disagree",
+            f"the {row.label}, {row.reading.value:.2f} mm, is {size}; {done}",
+            "read it again, if possible with another tool",
+            "usable",
+            row.reading.where,
+        )
+    name = equations.sections[test.index].section.name
+    return Notice(
+        "photo-disagrees",
+        f"{name} has the {test.what} {size}; {done}",
+        "check that part and sheet lay flat and still, or take the photo again",
+        "usable" if abs(test.off) > 0.1 else "fine",
+        name,
+    )
+
+
+def _without(adjusted: Adjusted, test: GroupTest) -> Adjusted:
+    equations, x = adjusted.equations, adjusted.fit.x
+    if test.kind == "reading":
+        rows = tuple(r for i, r in enumerate(equations.rows) if i != test.index)
+        fewer = replace(equations, rows=rows)
+        return _refit(adjusted, fewer, repacked(equations, fewer, x), adjusted.factors)
+    keep = [k for k in range(len(equations.sections)) if k != test.index]
+    fewer = replace(equations, sections=tuple(equations.sections[k] for k in keep))
+    x = repacked(equations, fewer, x, keep)
+    noise = Noise(
+        tuple(adjusted.noise.models[k] for k in keep),
+        tuple(adjusted.noise.weights[k] for k in keep),
+        tuple(adjusted.noise.scales[k] for k in keep),
+    )
+    factors = tuple(adjusted.factors[k] for k in keep)
+    return _refit(replace(adjusted, noise=noise), fewer, x, factors)
+
+
+def _widened(adjusted: Adjusted, tests: Sequence[GroupTest]) -> Adjusted:
+    rows, factors = list(adjusted.equations.rows), list(adjusted.factors)
+    for test in tests:
+        if test.kind == "reading":
+            row = rows[test.index]
+            own = math.hypot(row.own, test.off / 2)
+            rows[test.index] = replace(row, own=own)
+        else:
+            factors[test.index] /= test.inflation
+    equations = replace(adjusted.equations, rows=tuple(rows))
+    return _refit(adjusted, equations, adjusted.fit.x, factors)
+
+
+def _refit(
+    adjusted: Adjusted, equations: Equations, x: Array, factors: Sequence[float]
+) -> Adjusted:
+    fit = whitened_fit(equations, x, adjusted.noise, factors=factors)
+    return Adjusted(equations, adjusted.noise, tuple(factors), fit)
+
+
+def repacked(old: Equations, new: Equations, x: Array, keep: Sequence[int] | None = None) -> Array:
+    """Unknowns of the same shape carried over to equations with fewer groups."""
+    out = np.zeros(new.size)
+    shared = len(old.shape.names)
+    out[:shared] = x[:shared]
+    for k, source in enumerate(keep if keep is not None else range(len(new.sections))):
+        out[new.pose_columns(k)] = x[old.pose_columns(source)]
+    return out
+
+
+def _compared(adjusted: Adjusted, listed: tuple[float, float] | None) -> list[Notice]:
+    """The seller's size beside the measured one, where they are far apart."""
+    if listed is None:
+        return []
+    notices = []
+    for what, stated in zip(("length", "width"), listed, strict=True):
+        value, _ = adjusted.equations.dimension(adjusted.fit.x, what)
+        if abs(value - stated) > max(5.0, 0.03 * stated):
+            notices.append(
+                Notice(
+                    "listed-size-differs",
+                    f"the {what} is {value:.1f} mm, listed as {stated:.1f} mm",
+                    "check that the listing means this part, and the units of the readings",
+                    "fine",
+                    what,
+                )
+            )
+    return notices

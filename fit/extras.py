@@ -1,0 +1,200 @@
+"""What the simple shape leaves out: corners that differ, sides that bow or are not parallel.
+
+One fit frees everything that could be there. Then what the data do not ask for is tied again:
+mirrored corners that do not differ, terms that are not significant or too small to matter.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.equations import Equations
+from snugline.fit.shapes import CORNERS, GROUPS, TERMS, Shape, adopt, rectangle, seen_corners
+from snugline.fit.solve import Noise, inverse, noise_at, robust_fit, whitened_fit
+from snugline.notice import Notice
+
+Array = NDArray[np.float64]
+
+LEVEL = 0.001
+# Differences and bows below this (mm) would change no cut, however well they are measured.
+MATERIAL = 0.1
+THINNED = 600
+
+
+@dataclass(frozen=True)
+class Refined:
+    """The shape that the data ask for, a start for it, and the noise at the freest fit."""
+
+    equations: Equations
+    x: Array
+    noise: Noise
+    groups: tuple[int, ...]
+    notices: tuple[Notice, ...]
+
+
+def refine_shape(
+    equations: Equations, x: Array, noise: Noise, groups: tuple[int, ...]
+) -> Refined | None:
+    """Free corners and sides, test, tie again; None where the simple shape stands.
+
+    Only rectangles are refined; bows also of a stadium's long sides.
+    """
+    shape = equations.shape
+    if shape.family in ("circle", "ellipse", "regular polygon"):
+        return None
+    seen = _seen(equations, x)
+    apart = adopt(GROUPS["none"], seen)[0] if "rectangle" in shape.family else groups
+    free_shape = _ungrouped(shape, apart)
+    terms = TERMS if "rectangle" in shape.family else ("sag back", "sag front", "taper")
+    full = free_shape.with_terms(terms)
+    freed = replace(equations, shape=full)
+    start = _carried(equations, x, freed, _ungrouped_params(shape, x, free_shape))
+    thin = replace(freed, sections=tuple(m.thinned(THINNED) for m in freed.sections))
+    start = robust_fit(thin, start, rounds=8).x
+    noise = noise_at(freed, start)
+    fit = whitened_fit(freed, start, noise, rounds=4)
+    count = len(full.names)
+    information = inverse(fit.covariance[:count, :count])
+    estimate = fit.x[:count]
+    groups_now, told = _tie_corners(free_shape, groups, apart, seen, estimate, fit.covariance)
+    tied = _ungrouped(shape, groups_now)
+    # From the tied parameters and all terms to the free ones.
+    onto = np.zeros((count, len(tied.names) + len(terms)))
+    onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
+    onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
+    kept, values = _needed_terms(information, estimate, onto, tied, terms)
+    if groups_now == groups and not kept:
+        return None
+    final = replace(equations, shape=tied.with_terms([terms[i] for i in kept]))
+    x_final = _carried(freed, fit.x, final, values)
+    return Refined(final, x_final, noise, groups_now, tuple(told))
+
+
+def _seen(equations: Equations, x: Array) -> list[bool]:
+    length, width = (equations.dimension(x, what)[0] for what in ("length", "width"))
+    placed = [m.in_part(x[equations.pose_columns(k)]) for k, m in enumerate(equations.sections)]
+    return seen_corners(placed, length, width)
+
+
+def _ungrouped(shape: Shape, groups: tuple[int, ...]) -> Shape:
+    """The same corner families under other mirror groups."""
+    if "rectangle" not in shape.family:
+        return shape
+    firsts = [groups.index(g) for g in range(max(groups) + 1)]
+    return rectangle([shape.corners[k] for k in firsts], groups, family=shape.family)
+
+
+def _ungrouped_params(shape: Shape, x: Array, free: Shape) -> Array:
+    inner = shape.inner(x[: len(shape.names)])
+    params: Array = np.linalg.pinv(free.ties) @ (inner - free.base)
+    return params
+
+
+def _spread(tied: Shape, free: Shape) -> Array:
+    """Derivative of the free shape's parameters by the tied one's."""
+    onto: Array = np.linalg.pinv(free.ties) @ tied.ties
+    return onto
+
+
+def _carried(old: Equations, x: Array, new: Equations, params: Array) -> Array:
+    """Poses and shared errors kept, shape parameters replaced (missing ones zero)."""
+    out = np.zeros(new.size)
+    out[: len(params)] = params
+    out[len(new.shape.names) :] = x[len(old.shape.names) :]
+    return out
+
+
+def _tie_corners(
+    free: Shape,
+    groups: tuple[int, ...],
+    apart: tuple[int, ...],
+    seen: Sequence[bool],
+    estimate: Array,
+    covariance: Array,
+) -> tuple[tuple[int, ...], list[Notice]]:
+    """The most symmetrical grouping, beginning with the job's own, that the data do not reject."""
+    if apart == groups or len(free.names) == 2:
+        return groups, []
+    options = [groups]
+    for word in ("lengthwise", "crosswise", "none"):
+        option = adopt(GROUPS[word], seen)[0]
+        if _refines(option, groups) and option not in options:
+            options.append(option)
+    first_told: list[Notice] = []
+    for option in options:
+        difference, worst = _rejected(free, option, estimate, covariance)
+        if not difference:
+            return option, first_told
+        first_told = first_told or [
+            Notice(
+                "corners-differ",
+                f"corners that the job mirrors differ: {worst}; they are fitted apart",
+                "state the symmetry that the part has, or check the photos of these corners",
+                "usable",
+            )
+        ]
+    return options[-1], first_told
+
+
+def _refines(finer: Sequence[int], coarser: Sequence[int]) -> bool:
+    return all(len({coarser[k] for k in range(4) if finer[k] == g}) == 1 for g in set(finer))
+
+
+def _rejected(
+    free: Shape, groups: Sequence[int], estimate: Array, covariance: Array
+) -> tuple[bool, str]:
+    """Wald test of the equalities that a grouping states, and the largest difference in words."""
+    from scipy.special import chdtrc
+
+    tied = _ungrouped(free, tuple(groups))
+    onto = _spread(tied, free)
+    count = len(free.names)
+    # Directions of the free parameters that the grouping holds at zero.
+    left = np.linalg.svd(onto, full_matrices=True)[0][:, onto.shape[1] :]
+    if not left.shape[1]:
+        return False, ""
+    off = left.T @ estimate[:count]
+    spread = left.T @ covariance[:count, :count] @ left
+    # What one of the corners does not determine (a metre) differs from nothing.
+    square = float(off @ np.linalg.solve(spread, off))
+    material, words = 0.0, ""
+    for g in set(groups):
+        members = [k for k in range(4) if groups[k] == g]
+        values = [float(free.inner(estimate[:count])[free.corner_rows(k)][0]) for k in members
+                  if free.corners[k].parameters]  # fmt: skip
+        if values and np.ptp(values) > material:
+            low, high = int(np.argmin(values)), int(np.argmax(values))
+            material = float(np.ptp(values))
+            words = (
+                f"{CORNERS[members[low]]} {values[low]:.2f} mm, "
+                f"{CORNERS[members[high]]} {values[high]:.2f} mm"
+            )
+    return chdtrc(left.shape[1], square) < LEVEL and material > MATERIAL, words
+
+
+def _needed_terms(
+    information: Array, estimate: Array, onto: Array, tied: Shape, terms: Sequence[str]
+) -> tuple[list[int], Array]:
+    """Backward elimination: which terms stay, and the parameters of what stays."""
+    base = len(tied.names)
+    kept = list(range(len(terms)))
+    critical = 3.29 + 0.5  # 0.1 % for any of seven
+    while True:
+        columns = [*range(base), *(base + i for i in kept)]
+        design = onto[:, columns]
+        covariance = inverse(design.T @ information @ design)
+        values = covariance @ design.T @ information @ estimate
+        if not kept:
+            return kept, values
+        scores = []
+        for place, i in enumerate(kept):
+            size = abs(values[base + place])
+            arm = 1.0 if terms[i].startswith("sag") else values[0 if terms[i] == "taper" else 1]
+            z = size / np.sqrt(covariance[base + place, base + place])
+            scores.append(z if size * arm > MATERIAL else 0.0)
+        weakest = int(np.argmin(scores))
+        if scores[weakest] > critical:
+            return kept, values
+        kept.pop(weakest)

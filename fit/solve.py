@@ -1,0 +1,272 @@
+"""Solving the adjustment: robustly first, then with whitened residuals."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.equations import (
+    Block,
+    Equations,
+    Normals,
+    normals_of,
+    prior_normals,
+    weighted,
+    whitened,
+)
+from snugline.fit.noise import (
+    CAUCHY,
+    NoiseModel,
+    biweights,
+    cauchy_weights,
+    estimate_noise,
+    robust_scale,
+)
+
+Array = NDArray[np.float64]
+
+# What no observation determines is held where it is by this much (1/mm²): it shows as an
+# uncertainty of a metre, and pulls at nothing, since it holds the step and not the value.
+HOLD = 1e-6
+
+CONVERGED = 0.02  # of a log-likelihood: no start needs to be better
+
+
+@dataclass(frozen=True)
+class RobustFit:
+    """Unknowns that minimise Cauchy's loss, and how well that went."""
+
+    x: Array
+    cost: float
+    scales: tuple[float, ...]  # per section, in units of the stated sigma
+
+
+def robust_fit(
+    equations: Equations,
+    x: Array,
+    *,
+    held: Sequence[int] = (),
+    scales: Sequence[float] | None = None,
+    rounds: int = 15,
+) -> RobustFit:
+    """Levenberg-Marquardt with Cauchy's weights from a start `x`.
+
+    Parameters
+    ----------
+    held : unknowns that keep their start value.
+    scales : spread of each section's scaled residuals; estimated anew in each round when None.
+    """
+    free = np.setdiff1d(np.arange(equations.size), held)
+    sections = range(len(equations.sections))
+    low, high = bounds(equations)
+    damping, cost = 1e-4, math.inf
+    blocks = [equations.points_block(x, k) for k in sections]
+    spread = [1.0] * len(blocks)
+    for _ in range(rounds):
+        spread = list(scales) if scales is not None else [_spread(b.residual) for b in blocks]
+        cost = _cost(equations, x, blocks, spread)
+        total = prior_normals(equations, x)
+        for block, scale in zip(blocks, spread, strict=True):
+            weights = cauchy_weights(block.residual / scale) / scale**2
+            total += normals_of(weighted(block, weights), equations.size)
+        for i in range(len(equations.rows)):
+            total += normals_of(equations.reading_block(x, i), equations.size)
+        for _ in range(8):
+            step = np.zeros(equations.size)
+            step[free] = solve(
+                total.matrix[np.ix_(free, free)], -total.gradient[free], damping=damping
+            )
+            trial = np.clip(x + step, low, high)
+            if reasonable(equations, trial):
+                trial_blocks = [equations.points_block(trial, k) for k in sections]
+                trial_cost = _cost(equations, trial, trial_blocks, spread)
+                if trial_cost <= cost:
+                    break
+            damping = max(damping, 1e-6) * 8
+        else:
+            break
+        gain = cost - trial_cost
+        x, blocks, cost, damping = trial, trial_blocks, trial_cost, damping / 6
+        if gain < CONVERGED:
+            break
+    return RobustFit(x, cost, tuple(spread))
+
+
+@dataclass(frozen=True)
+class Noise:
+    """What the points' residuals are like, section by section.
+
+    Attributes
+    ----------
+    models : the whitening model.
+    weights : (N,) robust weights.
+    scales : robust standard deviation of the residuals divided by their stated sigma.
+    """
+
+    models: tuple[NoiseModel, ...]
+    weights: tuple[Array, ...]
+    scales: tuple[float, ...]
+
+
+def noise_at(equations: Equations, x: Array) -> Noise:
+    """Model each section's residuals at a fit."""
+    models, weights, scales = [], [], []
+    own = len(equations.shape.names) + 3  # shape and pose: what the section itself determines
+    for k, measured in enumerate(equations.sections):
+        block = equations.points_block(x, k)
+        scale = _spread(block.residual)
+        weight = biweights(block.residual / scale)
+        models.append(
+            estimate_noise(
+                block.residual * measured.sigma,
+                measured.sigma,
+                measured.breaks,
+                weight,
+                block.jacobian[:, :own] * measured.sigma[:, None],
+            )
+        )
+        weights.append(weight)
+        scales.append(scale)
+    return Noise(tuple(models), tuple(weights), tuple(scales))
+
+
+@dataclass(frozen=True)
+class WhitenedFit:
+    """A least-squares fit with its normal equations kept group by group.
+
+    Attributes
+    ----------
+    x : the unknowns.
+    sections, readings : normal equations of each group, at `x`.
+    prior : that of the shared errors.
+    factors : what each section's information was multiplied with (1 unless widened).
+    """
+
+    x: Array
+    sections: tuple[Normals, ...]
+    readings: tuple[Normals, ...]
+    prior: Normals
+
+    @property
+    def total(self) -> Normals:
+        total = self.prior
+        for group in (*self.sections, *self.readings):
+            total += group
+        return total
+
+    @property
+    def covariance(self) -> Array:
+        return inverse(self.total.matrix)
+
+
+def whitened_fit(
+    equations: Equations,
+    x: Array,
+    noise: Noise,
+    *,
+    factors: Sequence[float] | None = None,
+    rounds: int = 8,
+) -> WhitenedFit:
+    """Gauss-Newton on whitened residuals, weights and noise held."""
+    low, high = bounds(equations)
+    information = [1.0] * len(equations.sections) if factors is None else factors
+    fit = linearised(equations, x, noise, information)
+    for _ in range(rounds):
+        total = fit.total
+        step = solve(total.matrix, -total.gradient)
+        decrement = -float(step @ total.gradient)
+        if decrement < 1e-5:
+            break
+        scale = 1.0
+        while scale > 1e-3:
+            trial = np.clip(fit.x + scale * step, low, high)
+            if reasonable(equations, trial):
+                nearer = linearised(equations, trial, noise, information)
+                if nearer.total.square <= total.square + 1e-9:
+                    break
+            scale /= 4
+        else:
+            break
+        fit = nearer
+    return fit
+
+
+def linearised(
+    equations: Equations, x: Array, noise: Noise, factors: Sequence[float]
+) -> WhitenedFit:
+    """Normal equations of every group at `x`."""
+    sections = []
+    for k, measured in enumerate(equations.sections):
+        block = equations.points_block(x, k)
+        rows = whitened(block, noise.models[k], measured.breaks, noise.weights[k])
+        sections.append(normals_of(rows, equations.size).times(factors[k]))
+    readings = [
+        normals_of(equations.reading_block(x, i), equations.size)
+        for i in range(len(equations.rows))
+    ]
+    return WhitenedFit(x, tuple(sections), tuple(readings), prior_normals(equations, x))
+
+
+def solve(matrix: Array, right: Array, damping: float = 0.0) -> Array:
+    """Solve normal equations scaled to a unit diagonal, what is undetermined held."""
+    diagonal = np.diagonal(matrix) + HOLD
+    scale = 1 / np.sqrt(diagonal)
+    scaled = (matrix + np.diag(np.full(len(matrix), HOLD) + damping * diagonal)) * np.outer(
+        scale, scale
+    )
+    solution: Array = np.linalg.solve(scaled, right * scale) * scale
+    return solution
+
+
+def inverse(matrix: Array) -> Array:
+    """Covariance of the unknowns; what is undetermined gets a metre."""
+    scale = 1 / np.sqrt(np.diagonal(matrix) + HOLD)
+    scaled = (matrix + HOLD * np.eye(len(matrix))) * np.outer(scale, scale)
+    result: Array = np.linalg.inv(scaled) * np.outer(scale, scale)
+    return (result + result.T) / 2
+
+
+def bounds(equations: Equations) -> tuple[Array, Array]:
+    """Limits of the unknowns: those of the corner families where one parameter is one of theirs."""
+    shape = equations.shape
+    low, high = np.full(equations.size, -np.inf), np.full(equations.size, np.inf)
+    for k, corner in enumerate(shape.corners):
+        rows = shape.corner_rows(k)
+        for row, (least, most) in zip(range(rows.start, rows.stop), corner.bounds, strict=True):
+            tied = np.flatnonzero(shape.ties[row])
+            if len(tied) == 1 and shape.ties[row, tied[0]] == 1:
+                low[tied[0]], high[tied[0]] = least, most
+    return low, high
+
+
+def reasonable(equations: Equations, x: Array) -> bool:
+    """Whether the sides are longer than what their corners take of them."""
+    shape = equations.shape
+    params = x[: len(shape.names)]
+    feet = shape.inner(params)[: shape.sides]
+    if not np.all(np.isfinite(x)) or np.any(feet <= 0):
+        return False
+    reaches = shape.reaches(params)
+    lengths = shape.side_lengths(params)
+    for k in range(shape.sides):
+        if reaches[k - 1][1] > 0.52 * lengths[k] or reaches[k][0] > 0.52 * lengths[k]:
+            return False
+    return True
+
+
+def _spread(scaled: Array) -> float:
+    return max(robust_scale(scaled), 1e-6)
+
+
+def _cost(
+    equations: Equations, x: Array, blocks: Sequence[Block], scales: Sequence[float]
+) -> float:
+    cost = prior_normals(equations, x).square / 2
+    for block, scale in zip(blocks, scales, strict=True):
+        z = block.residual / scale
+        cost += CAUCHY**2 / 2 * float(np.sum(np.log1p((z / CAUCHY) ** 2)))
+    for i in range(len(equations.rows)):
+        cost += float(equations.reading_block(x, i).residual[0] ** 2) / 2
+    return cost
