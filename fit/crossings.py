@@ -57,7 +57,7 @@ class Bundle:
         turned = np.column_stack(
             (cos * arm[:, 0] - sin * arm[:, 1], sin * arm[:, 0] + cos * arm[:, 1])
         )
-        return np.where(self.is_arc[which, None], self.centre[which] + turned, straight)
+        return np.asarray(np.where(self.is_arc[which, None], self.centre[which] + turned, straight))
 
     def off(self, which: Indices, points: Floats) -> Floats:
         """Distances of points from the whole lines or circles of the segments `which`."""

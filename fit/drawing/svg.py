@@ -1,0 +1,121 @@
+"""Drawings as SVG: true size, one closed path per outline, true arcs.
+
+The root's width and height carry the unit and the viewBox the same numbers, so that one user
+unit is one millimetre or inch. x is the part's own; y points down in SVG and is negated.
+"""
+
+import math
+import re
+
+from snugline.fit.drawing.contract import verify
+from snugline.fit.drawing.drawing import (
+    PATTERNS,
+    STROKE,
+    STROKE_WIDTH,
+    Drawing,
+    Layer,
+    number,
+)
+from snugline.fit.outline import Arc, Outline, Point
+
+_MARGIN = 2.0  # mm round the drawing, so that no line is cut off
+
+_HALF_TURN_TOL = 3e-7
+"""rad; nearer to half a turn an arc is written as a half arc.
+
+There the centre hangs on the rounding of the ends; a radius a trifle too small makes every
+reader put it in the middle of the chord (SVG 1.1, F.6.6: such radii are enlarged until they fit).
+"""
+
+
+def write_svg(drawing: Drawing) -> bytes:
+    """The drawing as an SVG file; equal drawings give equal bytes.
+
+    Raises
+    ------
+    InputError : nothing is drawn.
+    FileError : the file, read back, does not hold what was drawn.
+    """
+    import svgwrite
+
+    from snugline.fit.drawing.svg_reading import read_svg
+
+    per_unit = drawing.mm_per_unit
+    low_x, low_y, high_x, high_y = drawing.bounds
+    left, top = (low_x - _MARGIN) / per_unit, -(high_y + _MARGIN) / per_unit
+    width = (high_x - low_x + 2 * _MARGIN) / per_unit
+    height = (high_y - low_y + 2 * _MARGIN) / per_unit
+    page = svgwrite.Drawing(
+        size=(number(width) + drawing.unit, number(height) + drawing.unit),
+        viewBox=" ".join(map(number, (left, top, width, height))),
+        debug=False,
+    )
+    page.set_desc(title=f"{drawing.title} ({drawing.unit})", desc=drawing.unit_remark)
+    for position, layer in enumerate(drawing.layers, start=1):
+        group = page.g(
+            id=f"layer-{position}-{re.sub('[^A-Za-z0-9.]+', '-', layer.name)}",
+            fill="none",
+            stroke=STROKE,
+            stroke_width=number(STROKE_WIDTH / per_unit),
+        )
+        if layer.pattern != "solid":
+            group["stroke-dasharray"] = " ".join(
+                number(length / per_unit) for length in PATTERNS[layer.pattern]
+            )
+        group.set_desc(title=layer.name)
+        for data in _paths(layer, per_unit):
+            group.add(page.path(d=data))
+        for note in layer.notes:
+            text = page.text(
+                note.text,
+                insert=tuple(map(number, _place(note.at, per_unit))),
+                font_size=number(note.height / per_unit),
+                font_family="sans-serif",
+            )
+            text["stroke-width"] = number(0.1 / per_unit)
+            text["stroke-dasharray"] = "none"
+            group.add(text)
+        page.add(group)
+    content = f'<?xml version="1.0" encoding="utf-8"?>\n{page.tostring()}\n'.encode()
+    verify(drawing, read_svg(content), "SVG")
+    return content
+
+
+def _paths(layer: Layer, per_unit: float) -> list[str]:
+    outlines = [path_data(outline, per_unit) for outline in layer.outlines]
+    strokes = [
+        "M " + " L ".join(_pair(point, per_unit) for point in stroke) for stroke in layer.strokes
+    ]
+    return outlines + strokes
+
+
+def path_data(outline: Outline, per_unit: float = 1.0) -> str:
+    """The `d` of one closed path; a straight last segment is drawn by the closing Z."""
+    steps = [f"M {_pair(outline.segments[0].start, per_unit)}"]
+    for segment in outline.segments:
+        if isinstance(segment, Arc):
+            radius = number(_radius(segment, per_unit))
+            wide = int(abs(segment.sweep) > math.pi + _HALF_TURN_TOL)
+            # Counter-clockwise with y up is the negative sense with y down.
+            sense = int(segment.sweep < 0)
+            end = _pair(segment.end, per_unit)
+            steps.append(f"A {radius} {radius} 0 {wide} {sense} {end}")
+        elif segment is not outline.segments[-1]:
+            steps.append(f"L {_pair(segment.end, per_unit)}")
+    return " ".join([*steps, "Z"])
+
+
+def _radius(arc: Arc, per_unit: float) -> float:
+    if abs(abs(arc.sweep) - math.pi) < _HALF_TURN_TOL:
+        half_chord = math.dist(arc.start, arc.end) / 2
+        return math.floor(half_chord / per_unit * 1e9) / 1e9
+    return arc.radius / per_unit
+
+
+def _place(point: Point, per_unit: float) -> Point:
+    return point[0] / per_unit, -point[1] / per_unit
+
+
+def _pair(point: Point, per_unit: float) -> str:
+    x, y = _place(point, per_unit)
+    return f"{number(x)},{number(y)}"
