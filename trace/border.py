@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 from skimage.graph import MCP
 from skimage.measure import find_contours
 
@@ -75,8 +76,6 @@ def _resampled(xy: Floats, closed: bool) -> Floats:
 
 
 def _smoothed(xy: Floats, closed: bool, width: float) -> Floats:
-    from scipy.ndimage import gaussian_filter1d
-
     return np.asarray(gaussian_filter1d(xy, width, axis=0, mode="wrap" if closed else "nearest"))
 
 
@@ -109,6 +108,7 @@ def _refined(
     wrong = np.cumsum(kind, axis=1)
     wrong = wrong.max(axis=1, keepdims=True) - wrong + kind / 2
     cost = 1.05 - strength + 0.02 * np.abs(offset) + np.maximum(wrong, 0)
+    cost = gaussian_filter1d(cost, 1.5, axis=0, mode="wrap" if closed else "nearest")
     wrap = min(30, len(xy) - 1) if closed else 0
     if wrap:
         cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])

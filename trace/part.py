@@ -30,6 +30,7 @@ Mask = NDArray[np.bool_]
 Mapping = Callable[[Floats], Floats]
 
 CELL = 5
+UNARY = 0.15
 MARGIN_MM = 1.0
 SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
@@ -38,6 +39,7 @@ SMALLEST_HOLE_MM2 = 12.0
 _TONES, _TONE_STEP = 96, 1.0 / 64
 # Hues are differences of tone, bent so that near grey, where it matters, the table is fine.
 _HUES, _HUE_BEND = 41, 0.1
+_GRAINS = 32
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,8 @@ class SheetView:
     markers : (M, 4, 2) reduced pixels, all described markers, found or not.
     found : (M,) whether the marker was found.
     window_dark : the window is printed dark.
+    camera : (3,) true mm, the camera's place over the sheet, and `thickness` in mm of the part:
+        with both, it is known where the part's wall is seen below its upper edge.
     """
 
     window: Floats
@@ -59,6 +63,8 @@ class SheetView:
     markers: Floats = field(default_factory=lambda: np.empty((0, 4, 2)))
     found: Mask = field(default_factory=lambda: np.empty(0, bool))
     window_dark: bool = False
+    camera: Floats | None = None
+    thickness: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -109,6 +115,7 @@ class _Scene:
     top: int
     tone: Picture  # (h, w, 3) square root of light over sheet
     gradient: Picture
+    texture: Picture  # fine unevenness over that of flat sheet; edges standing alone left out
     noise: float  # of the gradient on flat sheet
     spread: float  # of lit sheet's tone
     domain: Mask
@@ -209,7 +216,13 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
     gradient = np.sqrt((dx * dx + dy * dy).sum(axis=2))
     reference = gradient[in_window & domain]
     noise = max(float(np.percentile(reference, 20)), 5e-4)
+    rough = cv2.GaussianBlur(
+        np.abs(tone - cv2.GaussianBlur(tone, (0, 0), 1.2)).mean(axis=2), (0, 0), 1.2
+    )
+    rough = cv2.erode(rough, np.ones((5, 5), np.uint8))
+    texture = rough / max(float(np.percentile(rough[in_window & domain], 20)), 1e-4)
     return _Scene(
+        texture=texture,
         left=int(left),
         top=int(top),
         tone=tone,
@@ -274,37 +287,79 @@ def _sheet_colours(spread: float) -> Floats:
 
 
 def _learned(bins: NDArray[np.intp], where: Mask) -> Floats:
+    """Density of the colours in a mask; sums to 1."""
     count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
     table = gaussian_filter(count.reshape(_TONES, _HUES, _HUES), (1.5, 1, 1), truncate=2.5)
     return np.asarray(table / max(float(table.sum()), 1.0), np.float64)
 
 
+def _with_learned_hues(base: Floats, bins: NDArray[np.intp], where: Mask) -> Floats:
+    """The sheet's colours with, tone by tone, the hues that its shadows have in this photo.
+
+    How often a tone occurs stays as it was: there is always far less shadow than lit sheet.
+    """
+    count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
+    table = gaussian_filter(count.reshape(_TONES, _HUES, _HUES), (3, 1, 1), truncate=2.5)
+    seen = table.sum(axis=(1, 2), keepdims=True)
+    trust = seen / (seen + 20.0)
+    expected = base.sum(axis=(1, 2), keepdims=True)
+    return np.asarray(
+        base * (1 - trust)
+        + 0.3 * trust * base
+        + 0.7 * expected * trust * table / np.maximum(seen, 1e-9)
+    )
+
+
+def _grain_evidence(part: Floats, sheet: Floats) -> Picture:
+    """Logarithm of the odds that a texture is the part's, from how often each has it."""
+    of_part = gaussian_filter(part.astype(np.float64), 1.0)
+    of_sheet = gaussian_filter(sheet.astype(np.float64), 1.0)
+    of_part = of_part / of_part.sum() + 0.02
+    of_sheet = of_sheet / of_sheet.sum() + 0.02
+    return np.asarray(np.clip(np.log(of_part / of_sheet), -1.5, 2.5).astype(np.float32))
+
+
+def _inner(mask: Mask, by: int) -> Mask:
+    size = 2 * by + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    return np.asarray(cv2.erode(mask.astype(np.uint8), kernel, borderValue=1) > 0)
+
+
 def _separate(scene: _Scene) -> tuple[Mask, Picture]:
-    limit = 3 * scene.noise
+    limit = 3 * scene.noise * np.maximum(scene.texture, 1)
     weight = (4.0 / (1 + np.square(scene.gradient / limit))).astype(np.float32)
-    regions = split(scene.gradient, scene.domain, CELL, weight, 4 * scene.noise)
+    regions = split(scene.gradient, scene.domain, CELL, weight, 10 * scene.noise)
     bins = _bins(scene.tone)
-    sheet = _sheet_colours(scene.spread)
-    floor = 1.0 / sheet.size
+    base = _sheet_colours(scene.spread)
+    floor = 1.0 / base.size
     known = scene.surely_part & scene.domain
+    sure_part = total(regions, known) > 4
+    sure_sheet = total(regions, scene.surely_sheet) > 4
+    sheet = base
+    grain = np.clip(
+        8 * np.log(np.maximum(scene.texture, 0.05)) + _GRAINS / 2, 0, _GRAINS - 1
+    ).astype(np.intp)
+    evenness = np.zeros(_GRAINS, np.float32)
     part = np.full(sheet.shape, floor)
     if known.any():
         part = 0.5 * part + 0.5 * _learned(bins, known)
-    sure_part = total(regions, known)
-    sure_sheet = total(regions, scene.surely_sheet)
-    here = known
     for _ in range(3):
-        table = np.clip(np.log((sheet + 1e-2 * floor) / part), -5, 5)
-        favour_px = -table.astype(np.float32).ravel()[bins]
-        favour = total(regions, favour_px) * 0.3
-        favour[sure_part > 4] = np.inf
-        favour[sure_sheet > 4] = -np.inf
-        kind = cut(regions, favour)
-        here = kind[regions.labels]
-        inside = here & (scene.window | known)
+        table = np.clip(np.log(part / (sheet + 1e-2 * floor)), -5, 5).astype(np.float32)
+        favour_px = table.ravel()[bins] + evenness[grain]
+        favour = total(regions, favour_px) * UNARY
+        favour[sure_part] = np.inf
+        favour[sure_sheet] = -np.inf
+        here = cut(regions, favour)[regions.labels]
+        inside = _inner(here, 1) & scene.window | known
         if not inside.any():
             break
         part = 0.3 * floor + 0.7 * _learned(bins, inside)
+        outside = _inner(~here, 2) & scene.window
+        sheet = _with_learned_hues(base, bins, outside)
+        evenness = _grain_evidence(
+            np.bincount(grain[inside], minlength=_GRAINS),
+            np.bincount(grain[outside], minlength=_GRAINS),
+        )
     return here, favour_px
 
 
