@@ -43,6 +43,9 @@ class Note:
     at: Point
     height: float = 3.0
 
+    def __post_init__(self) -> None:
+        _one_line(self.text, "note")
+
 
 @dataclass(frozen=True)
 class Layer:
@@ -95,6 +98,7 @@ class Drawing:
     unit: Unit = "mm"
 
     def __post_init__(self) -> None:
+        _one_line(self.title, "drawing")
         if self.unit not in MM_PER_UNIT:
             raise InputError(f"{self.unit!r} is no unit of drawings", "drawing", "use mm or in")
         seen: set[str] = set()
@@ -135,6 +139,13 @@ class Drawing:
             )
         lows_x, lows_y, highs_x, highs_y = zip(*boxes, strict=True)
         return min(lows_x), min(lows_y), max(highs_x), max(highs_y)
+
+
+def _one_line(text: str, where: str) -> None:
+    if not text.isprintable() or text != text.strip() or not text:
+        raise InputError(
+            f"{text!r} is no line of text", where, "give one line, without blanks at its ends"
+        )
 
 
 def usable_name(text: str) -> str:
