@@ -4,14 +4,16 @@ No picture carries text, so that words stay readable on a phone; the page sets t
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.distance import nearest
-from snugline.fit.outline import Arc, Outline
+from snugline.fit.drawing.drawing import Layer, Pattern
+from snugline.fit.drawing.svg import path_data
+from snugline.fit.outline import Outline
 
 Floats = NDArray[np.float64]
 
@@ -52,21 +54,6 @@ def along_outline(name: str, outline: Outline, points: Floats) -> Along:
     position = before[which] + way
     order = np.argsort(position)
     return Along(name, position[order], near.distance[order], near.foot[order], near.normal[order])
-
-
-def path_data(outline: Outline) -> str:
-    """An outline as SVG path data with true arcs, y downwards."""
-    x, y = outline.segments[0].start
-    parts = [f"M{x:.4f} {-y:.4f}"]
-    for segment in outline.segments:
-        x, y = segment.end
-        if isinstance(segment, Arc):
-            large, sweep = int(abs(segment.sweep) > math.pi), int(segment.sweep < 0)
-            r = segment.radius
-            parts.append(f"A{r:.4f} {r:.4f} 0 {large} {sweep} {x:.4f} {-y:.4f}")
-        else:
-            parts.append(f"L{x:.4f} {-y:.4f}")
-    return "".join([*parts, "Z"])
 
 
 def _picture(bounds: tuple[float, float, float, float], margin: float, body: str, says: str) -> str:
@@ -122,27 +109,21 @@ def residual_picture(share: Along, perimeter: float, limit: float) -> str:
     )
 
 
-def plan_picture(layers: Iterable[tuple[str, Outline]]) -> str:
-    """The cut plan's layers, told apart by line pattern."""
-    layers = tuple(layers)
-    bounds = np.array([outline.bounds for _, outline in layers])
+def plan_picture(layers: Sequence[Layer]) -> str:
+    """The layers of a drawing, told apart by line pattern."""
+    outlines = [(layer.pattern, outline) for layer in layers for outline in layer.outlines]
+    bounds = np.array([outline.bounds for _, outline in outlines])
     x0, y0 = bounds[:, :2].min(axis=0)
     x1, y1 = bounds[:, 2:].max(axis=0)
-    names = list(dict.fromkeys(name for name, _ in layers))
     body = "".join(
-        f'<path class="line pattern-{names.index(name) % PATTERNS}" d="{path_data(outline)}"/>'
-        for name, outline in layers
+        f'<path class="line {pattern}" d="{path_data(outline)}"/>' for pattern, outline in outlines
     )
-    size = max(x1 - x0, y1 - y0)
-    return _picture((x0, y0, x1, y1), 0.03 * size, body, "the cut plan")
+    return _picture((x0, y0, x1, y1), 0.03 * max(x1 - x0, y1 - y0), body, "the cut plan")
 
 
-PATTERNS = 4
-
-
-def pattern_sample(number: int) -> str:
-    """A short line in the pattern of the layer of that number, for the legend."""
+def pattern_sample(pattern: Pattern) -> str:
+    """A short line in a layer's pattern, for the legend."""
     return (
         '<svg class="sample" viewBox="0 0 60 10" aria-hidden="true">'
-        f'<path class="line pattern-{number % PATTERNS}" d="M2 5H58"/></svg>'
+        f'<path class="line {pattern}" d="M2 5H58"/></svg>'
     )

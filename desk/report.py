@@ -16,6 +16,7 @@ from snugline.desk.pictures import (
     plan_picture,
     residual_picture,
 )
+from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.outline import Outline
 from snugline.lengths import format_length
 
@@ -61,9 +62,9 @@ svg .dot { stroke: var(--mark); stroke-width: 2.4px; stroke-linecap: round; }
   text-align: right; color: var(--soft); white-space: nowrap; line-height: 1; }
 .plotted .ends { grid-column: 2; display: flex; justify-content: space-between;
   color: var(--soft); }
-.pattern-1 { stroke-dasharray: 9 4; }
-.pattern-2 { stroke-dasharray: 2 4; }
-.pattern-3 { stroke-dasharray: 11 4 2 4; }
+.dashed { stroke-dasharray: 9 4; }
+.dotted { stroke-dasharray: 2 4; }
+.dash-dot { stroke-dasharray: 11 4 2 4; }
 .sample { display: inline-block; width: 60px; height: 10px; vertical-align: middle; }
 .bar { background: var(--mark); height: 14px; border-radius: 2px; min-width: 2px; }
 td.bars { width: 45%; vertical-align: middle; }
@@ -92,7 +93,7 @@ class ReportInput:
     outline : the fitted outline, part axes, mm.
     shares : the measured points of each photo against it.
     overlays : PNG by photo.
-    plans : layers by clearance, as name and outline.
+    plans : the drawing of each clearance.
     unit : `mm` or `in`, for every length on the page.
     """
 
@@ -101,7 +102,7 @@ class ReportInput:
     outline: Outline
     shares: Sequence[Along]
     overlays: Mapping[str, bytes]
-    plans: Mapping[str, Sequence[tuple[str, Outline]]]
+    plans: Mapping[str, Drawing]
     unit: str
 
 
@@ -271,14 +272,13 @@ def _residuals(given: ReportInput) -> str:
 
 def _plans(given: ReportInput) -> str:
     parts = []
-    for clearance, layers in given.plans.items():
-        names = list(dict.fromkeys(name for name, _ in layers))
+    for clearance, drawing in given.plans.items():
         legend = "".join(
-            f"<tr><td>{pattern_sample(i)}</td><td>{escape(name)}</td></tr>"
-            for i, name in enumerate(names)
+            f"<tr><td>{pattern_sample(layer.pattern)}</td><td>{escape(layer.name)}</td></tr>"
+            for layer in drawing.layers
         )
         parts.append(
-            f"<div><h3>Clearance {escape(clearance)} per side</h3>{plan_picture(layers)}"
+            f"<div><h3>Clearance {escape(clearance)} per side</h3>{plan_picture(drawing.layers)}"
             f"<table>{legend}</table></div>"
         )
     if not parts:

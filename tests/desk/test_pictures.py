@@ -11,10 +11,10 @@ from snugline.desk.pictures import (
     _round_factor,
     along_outline,
     outline_picture,
-    path_data,
     plan_picture,
     residual_picture,
 )
+from snugline.fit.drawing.drawing import Layer
 from snugline.fit.outline import Arc, Line, Outline
 
 
@@ -33,22 +33,12 @@ def rounded():
     return Outline(tuple(segments))
 
 
-def test_path_data_draws_the_outline_with_true_arcs(rounded):
-    path = svgelements.Path(path_data(rounded))
+def test_a_plan_is_drawn_with_true_arcs(rounded):
+    picture = plan_picture([Layer("pocket", (rounded,))])
+    path = svgelements.Path(re.search(r' d="([^"]+)"', picture)[1])
     assert path.length(error=1e-7) == pytest.approx(rounded.perimeter, abs=1e-3)
     assert path.bbox() == pytest.approx((-20, -10, 20, 10), abs=1e-6)
     assert sum(isinstance(piece, svgelements.Arc) for piece in path) == 4
-
-
-def test_a_clockwise_arc_and_one_of_more_than_half_a_turn_keep_their_way():
-    start, end = (0.0, -1.0), (-1.0, 0.0)
-    pacman = Outline((Arc(start, end, (0.0, 0.0), 1.0, 3 * math.pi / 2), Line(end, start)))
-    hollow = Outline((Arc(end, start, (-1.0, -1.0), 1.0, -math.pi / 2), Line(start, end)))
-    for outline, length in [(pacman, 3 * math.pi / 2), (hollow, math.pi / 2)]:
-        path = svgelements.Path(path_data(outline))
-        assert path.length(error=1e-7) == pytest.approx(length + math.sqrt(2), abs=1e-3)
-        low_x, low_y, high_x, high_y = outline.bounds
-        assert path.bbox() == pytest.approx((low_x, -high_y, high_x, -low_y), abs=1e-3)
 
 
 def test_points_are_placed_along_the_outline_from_its_start(rounded):
@@ -90,7 +80,7 @@ def test_residuals_beyond_the_limit_stay_on_the_plot_s_rim(rounded):
 
 
 def test_layers_differ_by_pattern_and_never_by_colour(rounded):
-    picture = plan_picture([("pocket", rounded), ("border", rounded.scaled(1.2))])
-    assert "pattern-0" in picture
-    assert "pattern-1" in picture
+    layers = [Layer("pocket", (rounded,)), Layer("border", (rounded.scaled(1.2),), "dashed")]
+    picture = plan_picture(layers)
+    assert re.findall(r'class="line ([a-z-]+)"', picture) == ["solid", "dashed"]
     assert "stroke=" not in picture

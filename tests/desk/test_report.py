@@ -11,6 +11,7 @@ from PIL import Image
 
 from snugline.desk.pictures import along_outline
 from snugline.desk.report import OVERLAY_WIDTH, ReportInput, report_html
+from snugline.fit.drawing.drawing import Drawing, Layer
 from snugline.fit.outline import Line, Outline
 
 VOID = {"meta", "img", "br", "path"}
@@ -70,7 +71,7 @@ def page(unit="mm", **changes):
     Image.new("RGB", (2400, 600), "white").save(stream, "PNG")
     share = along_outline("left <end>.jpg", TRIANGLE, np.array([[10.0, -0.02], [-0.03, 5.0]]))
     overlays = {"left <end>.jpg": stream.getvalue()}
-    plans = {"0.25 mm": [("pocket, 6 mm deep", TRIANGLE)]}
+    plans = {"0.25 mm": Drawing("tray", (Layer("pocket 6 mm deep", (TRIANGLE,)),))}
     return report_html(
         ReportInput("a <fine> tray", record(**changes), TRIANGLE, [share], overlays, plans, unit)
     )
@@ -111,7 +112,7 @@ def test_every_part_of_the_result_is_shown():
     text = page()
     for words in ["418.02 mm", "0.31 mm", "from photo, caliper", "27.41 mm", "27.5 mm (70%)"]:
         assert words in text
-    for words in ["tape scale", "a second tape", "17 of 22 markers", "pocket, 6 mm deep"]:
+    for words in ["tape scale", "a second tape", "17 of 22 markers", "pocket 6 mm deep"]:
         assert words in text
     assert "not seen: from the mirror lines" in text
 

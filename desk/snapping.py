@@ -1,0 +1,90 @@
+"""Dimensions moved to their drawn sizes, where the job asks for it and the data decide it.
+
+The moved sizes enter one more adjustment as readings without error, so that the outline stays one
+shape that also follows the photos as well as it can.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from snugline.fit.adjust import fit_outline
+from snugline.fit.nominal import Dimension, NominalSet, snap
+from snugline.fit.readings import Reading, What
+from snugline.fit.result import CornerResult, FittedOutline, Quantity
+from snugline.fit.section import Section
+from snugline.fit.shapes import Symmetry
+from snugline.notice import Notice
+
+EXACT = "0.00001 mm"
+HELD_TOL = 1e-4  # mm
+DRAWN = "drawn size"
+
+# Sizes that can be held: what the nominal sizes call them, and as what a reading enters.
+_HELD: dict[str, What] = {
+    "length": "length",
+    "width": "width",
+    "corner radius": "corner radius",
+}
+
+
+def snapped(
+    fitted: FittedOutline,
+    nominal: Sequence[NominalSet],
+    sections: Sequence[Section],
+    readings: Sequence[Reading],
+    symmetry: Symmetry,
+) -> FittedOutline:
+    """The outline with every decisive size held; a notice for each says what was moved or left."""
+    held: dict[str, Reading] = {}
+    notices = []
+    alike = len({corner.params.get("radius") for corner in fitted.corners}) == 1
+    for entry in nominal:
+        if entry.of not in _HELD or (entry.of == "corner radius" and not alike):
+            continue
+        quantity = _quantity(fitted, entry.of)
+        outcome = snap(Dimension(entry.of, quantity.value, quantity.u95), entry)
+        notices.append(outcome.notice)
+        if entry.decisive is not None:
+            held[entry.of] = Reading(_HELD[entry.of], (outcome.value,), EXACT, DRAWN)
+    if not held:
+        return replace(fitted, notices=(*fitted.notices, *notices))
+    others = [reading for reading in readings if reading.what not in held]
+    again = fit_outline(sections, [*others, *held.values()], fitted.family, symmetry)
+    off = [of for of, r in held.items() if abs(_quantity(again, of).value - r.value) > HELD_TOL]
+    if off:
+        notice = Notice(
+            "snap-refused",
+            f"The photos contradict the drawn {off[0]} of {held[off[0]].value:.3f} mm; "
+            "nothing was moved.",
+            "Measure it again, or leave out snap.",
+            "usable",
+            off[0],
+        )
+        return replace(fitted, notices=(*fitted.notices, notice))
+    # Holding a size does not make it better known: the uncertainties stay those of the measuring.
+    return replace(
+        again,
+        length=_kept(again.length, fitted.length, "length" in held),
+        width=_kept(again.width, fitted.width, "width" in held),
+        corners=tuple(
+            _kept_corner(new, old, "corner radius" in held)
+            for new, old in zip(again.corners, fitted.corners, strict=True)
+        ),
+        budgets=fitted.budgets,
+        notices=(*fitted.notices, *notices),
+    )
+
+
+def _quantity(fitted: FittedOutline, of: str) -> Quantity:
+    if of == "corner radius":
+        return fitted.corners[0].params["radius"]
+    return fitted.length if of == "length" else fitted.width
+
+
+def _kept(new: Quantity, old: Quantity, held: bool) -> Quantity:
+    return Quantity(new.value, old.u95, (*old.sources, DRAWN) if held else old.sources)
+
+
+def _kept_corner(new: CornerResult, old: CornerResult, held: bool) -> CornerResult:
+    params = {name: _kept(q, old.params.get(name, q), held) for name, q in new.params.items()}
+    return replace(new, params=params, ranking=old.ranking)
