@@ -66,7 +66,7 @@ class Observations:
 
 @dataclass(frozen=True)
 class SheetState:
-    """A printed sheet on the bench: print scale, pose (x, y, turn), and what is known of the scale."""
+    """A printed sheet on the bench: its print scale, and its pose (x, y, turn)."""
 
     scale: Floats
     scale_u: Floats
@@ -74,12 +74,13 @@ class SheetState:
 
     def place(self, design: Floats) -> Floats:
         """(N, 2) bench mm of (N, 2) design mm."""
-        turn = _turn(self.pose[2])
+        turn = plane_rotation(self.pose[2])
         placed: Floats = (design * self.scale) @ turn.T + self.pose[:2]
         return placed
 
 
-def _turn(angle: float) -> Floats:
+def plane_rotation(angle: float) -> Floats:
+    """(2, 2) rotation by `angle`, counter-clockwise."""
     c, s = np.cos(angle), np.sin(angle)
     return np.array([[c, -s], [s, c]])
 
@@ -263,7 +264,7 @@ def _residuals(state: _State, observations: Sequence[Observations], photo: int) 
     for s, sheet in enumerate(state.sheets):
         mine = o.sheet == s
         placed[mine] = sheet.place(design[mine])
-        outward[mine] = o.outward[mine] @ _turn(sheet.pose[2]).T
+        outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
     camera = state.cameras[photo]
     expected = camera.pixels(placed + state.bloom[photo] * outward)
     residuals: Floats = np.sum((o.pixels - expected) * o.normals, axis=1)
@@ -315,7 +316,7 @@ def _normal_equations(
         for s, sheet in enumerate(state.sheets):
             mine = o.sheet == s
             placed[mine] = sheet.place(o.design[mine])
-            outward[mine] = o.outward[mine] @ _turn(sheet.pose[2]).T
+            outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
         placed = placed + state.bloom[photo] * outward
         turned = placed @ camera.rotation[:, :2].T
         pixels, by_lens, by_point = project(camera.lens, turned + camera.translation)
@@ -331,7 +332,7 @@ def _normal_equations(
             mine = (o.sheet == s)[:, None]
             if not mine.any():
                 continue
-            turn = _turn(sheet.pose[2])
+            turn = plane_rotation(sheet.pose[2])
             along = across_plane @ turn  # derivative in the sheet's own axes
             columns.append(layout.scale(s))
             blocks.append(np.where(mine, along * o.design, 0.0))

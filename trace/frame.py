@@ -52,12 +52,14 @@ class Frame:
     @property
     def true_corners(self) -> NDArray[np.float64]:
         """Marker corners in true mm: the design with the print's scale applied."""
-        return self.corners * np.array(self.scale)
+        corners: NDArray[np.float64] = self.corners * np.array(self.scale)
+        return corners
 
     @property
     def true_window(self) -> NDArray[np.float64]:
         """The window's corners in true mm."""
-        return self.window * np.array(self.scale)
+        window: NDArray[np.float64] = self.window * np.array(self.scale)
+        return window
 
 
 @dataclass(frozen=True)

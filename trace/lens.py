@@ -12,7 +12,7 @@ LENS_SIZE = 3 + RADIAL_TERMS
 
 # Prior spread of the distortion that each further odd power adds, as a share of the half diagonal:
 # powers 3, 5, 7, 9, each freed of what the lower ones already say. A phone corrects most of its
-# barrel, yet keeps ripples of a few pixels (common practice, no source; from memory of calibrations).
+# barrel, yet keeps ripples of a few pixels (common practice, no source).
 _RIPPLE_PRIOR = np.array([0.02, 0.008, 0.003, 0.0015])
 
 
@@ -48,7 +48,8 @@ class Lens:
     def pixels(self, directions: Floats) -> Floats:
         """(N, 2) pixels of (N, 2) directions."""
         r2 = np.sum(directions**2, axis=-1, keepdims=True)
-        return self.focal * directions * _stretch(r2, self.radial) + np.array(self.centre)
+        seen: Floats = self.focal * directions * _stretch(r2, self.radial) + np.array(self.centre)
+        return seen
 
     def directions(self, pixels: Floats) -> Floats:
         """(N, 2) directions of (N, 2) pixels: the inverse of `pixels`, by Newton on the radius."""
@@ -65,7 +66,8 @@ class Lens:
             if np.max(np.abs(move), initial=0.0) < 1e-13:
                 break
         ratio = np.divide(r, seen_r, out=np.ones_like(r), where=seen_r > 1e-12)
-        return seen * ratio[..., None]
+        undistorted: Floats = seen * ratio[..., None]
+        return undistorted
 
 
 def _stretch(r2: Floats, radial: tuple[float, ...]) -> Floats:
@@ -166,4 +168,5 @@ def radial_precision(focal: float, half_diagonal: float, spread: Floats) -> Floa
     unit = half_diagonal * r_reference ** (2 * np.arange(1, RADIAL_TERMS + 1))
     ripples_by_k = upper[1:, 1:] * unit[None, :]
     scaled = ripples_by_k / spread[:, None]
-    return scaled.T @ scaled
+    precision: Floats = scaled.T @ scaled
+    return precision

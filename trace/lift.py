@@ -68,11 +68,11 @@ class PartSides:
         inset = np.zeros_like(slope)
         height = np.zeros_like(slope)
         reach = np.full_like(slope, -np.inf)
-        for x, z in corners:
-            better = z * slope - x > reach
-            inset = np.where(better, x, inset)
-            height = np.where(better, z, height)
-            reach = np.maximum(reach, z * slope - x)
+        for corner_x, corner_z in corners:
+            better = corner_z * slope - corner_x > reach
+            inset = np.where(better, corner_x, inset)
+            height = np.where(better, corner_z, height)
+            reach = np.maximum(reach, corner_z * slope - corner_x)
         if self.edge == "round" and self.edge_size > 0:
             e = self.edge_size
             angle = np.arctan(np.maximum(slope, 0.0))
@@ -156,7 +156,7 @@ def _along_the_wall(
     climb = sides.thickness * np.linalg.norm(lean, axis=1)  # mm on the sheet
     normals = outward_normals(on_sheet, closed, smooth)
     along = np.abs(np.sum(normals * away, axis=1)) < np.sin(np.radians(6.0))
-    marked = along & (climb > 0.2)
+    marked: NDArray[np.bool_] = along & (climb > 0.2)
     if not marked.any():
         return marked
     starts = np.flatnonzero(marked & ~np.concatenate([[False], marked[:-1]]))

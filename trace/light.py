@@ -36,6 +36,14 @@ def linear_to_srgb(values: Any) -> NDArray[np.float64]:
 
 
 @cache
+def linear_table() -> NDArray[np.float32]:
+    """(256,) float32: linear light of a byte, 0 to 1."""
+    table = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
+    table.setflags(write=False)
+    return table
+
+
+@cache
 def linear_luminance_table() -> NDArray[np.float32]:
     """(256, 3) float32: what a byte of R, G or B adds to the luminance, which runs from 0 to 1."""
     table = np.outer(srgb_to_linear(np.arange(256) / 255), LUMINANCE_WEIGHTS).astype(np.float32)

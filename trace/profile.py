@@ -1,4 +1,4 @@
-"""How the light should run across an edge of the part: a linear model with the edge's place unknown.
+"""How the light should run across an edge of the part, with the edge's place unknown.
 
 From outside to inside a profile shows the sheet beside the part, then the part's wall, its rounded
 or chamfered edge and its upper face, as far as the camera sees them. The geometry says where each
@@ -152,7 +152,7 @@ def misfit(
 
 
 def _depth(sides: PartSides, slope: float) -> float:
-    """How far (mm on the sheet) the wall and the edge treatment reach into the picture of the part."""
+    """How far (mm on the sheet) wall and edge treatment reach into the picture of the part."""
     wall = sides.thickness - sides.edge_size
     lean = float(np.tan(sides.draft))
     top = sides.thickness * slope - (wall * lean + sides.edge_size)

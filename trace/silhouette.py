@@ -227,7 +227,7 @@ def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Flo
 def _grain(light: Floats) -> float:
     """Standard deviation of what changes from sample to sample and no model of an edge follows."""
     second = light[:, :-4:2] - 2 * light[:, 2:-2:2] + light[:, 4::2]
-    return max(1.4826 * float(np.nanmedian(np.abs(second))) / np.sqrt(6), 2e-3)
+    return max(1.4826 * float(np.nanmedian(np.abs(second))) / 6**0.5, 2e-3)
 
 
 def _calm(offset: Floats, sigma: Floats, closed: bool) -> Floats:

@@ -1,0 +1,73 @@
+"""The photo itself with what was measured drawn on it: contour, markers, places of remarks."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.trace.measure import MeasuredPhoto
+from snugline.trace.photo import read_photo
+
+# Drawing coordinates carry this many binary digits behind the point.
+_SHIFT = 4
+_LONG_SIDE_PX = 2000
+# Line patterns and shades tell things apart; the pale line under the dark one shows on any part.
+_DARK, _PALE = (20, 20, 20), (250, 250, 250)
+
+
+def draw_overlay(measured: MeasuredPhoto, rgb: NDArray[np.uint8] | None = None) -> bytes:
+    """PNG of the displayed photo, at most 2000 px long, with the measurement drawn on it.
+
+    The contour is a dark line on a pale one; markers in use have a full outline, rejected ones are
+    crossed out; the place of each remark is boxed and numbered as in the list of remarks.
+    """
+    photo = read_photo(measured.file).rgb if rgb is None else rgb
+    scale = min(1.0, _LONG_SIDE_PX / max(photo.shape[:2]))
+    size = (round(photo.shape[1] * scale), round(photo.shape[0] * scale))
+    picture = cv2.resize(photo, size, interpolation=cv2.INTER_AREA)
+    unit = max(1, round(size[0] / 1000))
+
+    def place(points: NDArray[np.float64]) -> NDArray[np.int32]:
+        # The area-averaged picture's pixel centres: x -> (x + 0.5) * scale - 0.5.
+        small = (points + 0.5) * scale - 0.5
+        fixed: NDArray[np.int32] = np.round(small * (1 << _SHIFT)).astype(np.int32)
+        return fixed
+
+    def line(points: NDArray[np.float64], closed: bool, shade: tuple[int, ...], width: int) -> None:
+        cv2.polylines(picture, [place(points)], closed, shade, width, cv2.LINE_AA, _SHIFT)
+
+    for quad in measured.markers_used:
+        line(quad, True, _PALE, 3 * unit)
+        line(quad, True, _DARK, unit)
+    for quad in measured.markers_rejected:
+        for pair in (quad[[0, 2]], quad[[1, 3]]):
+            line(pair, False, _PALE, 5 * unit)
+            line(pair, False, _DARK, 2 * unit)
+    curves = (measured.contour.outer, *measured.contour.others)
+    for curve, pixels in zip(curves, measured.contour_px, strict=True):
+        for piece in np.split(pixels, list(curve.breaks)):
+            line(piece, curve.closed and not curve.breaks, _PALE, 4 * unit)
+        for piece in np.split(pixels, list(curve.breaks)):
+            line(piece, curve.closed and not curve.breaks, _DARK, unit)
+    for number, notice in enumerate(measured.contour.notices, start=1):
+        if notice.region_px is None:
+            continue
+        left, top, right, bottom = notice.region_px
+        box = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+        line(box, True, _PALE, 5 * unit)
+        line(box, True, _DARK, 2 * unit)
+        x, y = (place(box[:1])[0] >> _SHIFT).tolist()
+        for shade, width in ((_PALE, 6 * unit), (_DARK, 2 * unit)):
+            cv2.putText(
+                picture,
+                str(number),
+                (x + 6 * unit, y + 30 * unit),
+                cv2.FONT_HERSHEY_SIMPLEX,
+                unit,
+                shade,
+                width,
+                cv2.LINE_AA,
+            )
+    done, encoded = cv2.imencode(".png", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR))
+    if not done:
+        raise RuntimeError("the picture could not be encoded")
+    return encoded.tobytes()
