@@ -120,7 +120,7 @@ class _Quarter:
     def at(self, angle: Array) -> Array:
         c, s, r = self._polar(angle)
         centre = self.a * outgoing(self.turn)[0] - np.array([0.0, self.b])
-        return np.asarray(self._placed(r * c, r * s) + centre
+        return np.asarray(self._placed(r * c, r * s) + centre)
 
     def _tangents(self, angle: Array) -> tuple[Array, Array]:
         """First and second derivative of the curve by its angle."""
@@ -143,14 +143,14 @@ class _Quarter:
     def normal(self, angle: Array) -> Array:
         first = self._tangents(angle)[0]
         length = np.sqrt(np.sum(first * first, axis=1))[:, None]
-        return np.asarray(np.stack([first[:, 1], -first[:, 0]], axis=1) / length
+        return np.asarray(np.stack([first[:, 1], -first[:, 0]], axis=1) / length)
 
     def foot(self, points: Array) -> Array:
         """Angles of the feet of points that lie nearer to the curve than its centre does."""
         direction = outgoing(self.turn)[0]
         x = (-points[:, 0] / direction[0]) / self.a + 1  # oblique components from the centre
         y = (points[:, 1] - (x - 1) * -self.a * direction[1]) / self.b + 1
-        angle = np.arctan2(np.maximum(y, 1e-9), np.maximum(x, 1e-9))
+        angle: Array = np.arctan2(np.maximum(y, 1e-9), np.maximum(x, 1e-9))
         low, high = np.zeros(len(points)), np.full(len(points), QUARTER)
         active: NDArray[np.intp] = np.arange(len(points))
         for _ in range(60):
