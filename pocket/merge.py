@@ -17,10 +17,12 @@ from numpy.typing import NDArray
 from snugline.errors import PlanError
 from snugline.fit.crossings import Bundle, crossings
 from snugline.fit.distance import contains, nearest
-from snugline.fit.outline import Arc, Line, Outline, Point
+from snugline.fit.outline import TANGENT_TOL, Arc, Line, Outline, Point
 
 SNAP = 2e-7
 """mm; nearer points are one. Far above rounding, far below what any tool can cut."""
+
+_WIDEST = 1.9 * math.pi  # rad; an arc nearer to a full circle has ends too close to be exact
 
 Segment = Line | Arc
 _Keep = Callable[[bool, bool, int], bool]
@@ -232,4 +234,13 @@ def _joined(chain: list[_Piece]) -> Outline | None:
 
 
 def _continues(before: _Piece, after: _Piece) -> bool:
-    return before.source == after.source and before.segment.end == after.segment.start
+    """Whether two pieces run on as one: of one segment, one straight line or one circle."""
+    one, other = before.segment, after.segment
+    if one.end != other.start:
+        return False
+    if isinstance(one, Line) and isinstance(other, Line):
+        return before.source == after.source or abs(_turn(one, other)) < TANGENT_TOL
+    if isinstance(one, Arc) and isinstance(other, Arc):
+        same = math.dist(one.centre, other.centre) + abs(one.radius - other.radius) < 1e-9
+        return same and one.sweep * other.sweep > 0 and abs(one.sweep + other.sweep) < _WIDEST
+    return False

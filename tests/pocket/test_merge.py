@@ -69,6 +69,7 @@ def test_shared_sides_vanish_between_neighbours():
     (made,) = union(left, right)
     assert made.area == pytest.approx(200)
     assert made.perimeter == pytest.approx(60)
+    assert len(made.segments) == 4
 
 
 def test_shared_sides_of_the_same_sense_stay_once():

@@ -1,0 +1,175 @@
+"""The outer cut round the pocket, and whether the treatment of its edge leaves wood enough."""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from snugline.errors import FitError, PlanError
+from snugline.fit.distance import signed_distance
+from snugline.fit.outline import Outline
+from snugline.fit.parallel import parallel
+from snugline.fit.primitives import rounded_rectangle
+from snugline.notice import Notice
+
+EdgeKind = Literal["round-over", "chamfer", "cove"]
+EDGE_KINDS: tuple[EdgeKind, ...] = ("round-over", "chamfer", "cove")
+
+# All three: common practice, no source.
+LEAST_FLAT = 3.0
+LEAST_WALL = 6.0
+FEATHER = 1.0
+
+_LEVELS = 400
+
+
+@dataclass(frozen=True)
+class EdgeTreatment:
+    """A profile cut along the board's outer edge; `size` is its radius or leg, mm."""
+
+    kind: EdgeKind
+    size: float
+    both_faces: bool = False
+
+    def taken(self, below: float) -> float:
+        """Wood taken sideways at a level `below` the face, mm."""
+        if below >= self.size:
+            return 0.0
+        up = self.size - below
+        if self.kind == "chamfer":
+            return up
+        if self.kind == "round-over":
+            return self.size - math.sqrt(self.size**2 - up**2)
+        return math.sqrt(self.size**2 - below**2)
+
+
+def border_outline(pocket: Outline, land: float, corner: float | None = None) -> Outline:
+    """The outer cut at a given land from the pocket.
+
+    Parameters
+    ----------
+    land : mm of wood between pocket and outer edge.
+    corner : mm; None keeps parallel corners, a radius makes a rounded rectangle round the pocket.
+
+    Raises
+    ------
+    PlanError : no land, or a corner that does not fit.
+    """
+    if not land > 0:
+        raise PlanError(
+            f"a land of {land:g} mm leaves no wood round the pocket",
+            "border land",
+            f"give it {LEAST_WALL:g} mm or more",
+        )
+    if corner is None:
+        return parallel(pocket, land)[0]
+    low_x, low_y, high_x, high_y = pocket.bounds
+    length, width = high_x - low_x + 2 * land, high_y - low_y + 2 * land
+    try:
+        made = rounded_rectangle(length, width, corner)
+    except FitError as error:
+        raise PlanError(
+            f"a corner of {corner:g} mm does not fit a border of {length:.1f} x {width:.1f} mm",
+            "border corner",
+            f"make it {min(length, width) / 2:.1f} mm or less",
+        ) from error
+    return made.translated((low_x + high_x) / 2, (low_y + high_y) / 2)
+
+
+def least_land(pocket: Outline, border: Outline) -> float:
+    """The thinnest wood between the pocket, all its bays included, and the border, mm."""
+    there = signed_distance(border, pocket.sampled(0.5))
+    back = signed_distance(pocket, border.sampled(0.5))
+    return float(min((-there).min(), back.min()))
+
+
+def thinnest_wall(land: float, edge: EdgeTreatment | None, depth: float, stock: float) -> float:
+    """The least wall between pocket and outer edge over all levels of the pocket, mm."""
+    if edge is None:
+        return land
+    levels = np.linspace(0.0, depth, _LEVELS)
+    return min(
+        land
+        - edge.taken(float(z))
+        - (edge.taken(stock - float(z)) if edge.both_faces else 0.0)
+        for z in levels
+    )  # fmt: skip
+
+
+def border_notices(
+    land: float, edge: EdgeTreatment | None, depth: float, stock: float | None
+) -> tuple[Notice, ...]:
+    """Remarks on the wood that is left beside the pocket.
+
+    Parameters
+    ----------
+    land : mm, the thinnest place.
+    edge : treatment of the outer edge, if any.
+    depth : of the pocket, mm.
+    stock : thickness of the board, mm; None where not known.
+
+    Raises
+    ------
+    PlanError : a notch or relief that breaks through the border.
+    """
+    if land <= 0:
+        raise PlanError(
+            f"the pocket with its notches and reliefs passes the border by {-land:.2f} mm",
+            "border land",
+            f"widen the land by {LEAST_WALL - land:.1f} mm or more",
+        )
+    notices = []
+    if land < LEAST_WALL:
+        notices.append(
+            Notice(
+                "thin-wall",
+                f"the wall beside the pocket is {land:.2f} mm at its thinnest; "
+                f"{LEAST_WALL:.0f} mm is common practice",
+                "widen the land",
+            )
+        )
+    if edge is None:
+        return tuple(notices)
+    faces = 2 if edge.both_faces else 1
+    if stock is not None and faces * edge.size > stock:
+        notices.append(
+            Notice(
+                "edge-higher-than-board",
+                f"a {edge.kind} of {edge.size:g} mm on {faces} face"
+                f"{'s' if faces > 1 else ''} is more than the board's {stock:.1f} mm",
+                "use a smaller one",
+                "retake",
+            )
+        )
+    wall = thinnest_wall(land, edge, depth, stock if stock is not None else math.inf)
+    flat = land - edge.taken(0.0)
+    if wall < 0:
+        notices.append(
+            Notice(
+                "edge-breaks-into-pocket",
+                f"a {edge.kind} of {edge.size:g} mm breaks into the pocket: the land of "
+                f"{land:.2f} mm is {-wall:.2f} mm short",
+                f"widen the land to {land - wall + LEAST_FLAT:.1f} mm, or use a smaller one",
+                "retake",
+            )
+        )
+    elif wall < FEATHER:
+        notices.append(
+            Notice(
+                "feather-edge",
+                f"a {edge.kind} of {edge.size:g} mm leaves a feather edge of {wall:.2f} mm",
+                f"widen the land to {edge.size + LEAST_FLAT:.1f} mm",
+                "retake",
+            )
+        )
+    elif flat < LEAST_FLAT:
+        notices.append(
+            Notice(
+                "narrow-flat",
+                f"a {edge.kind} of {edge.size:g} mm leaves {flat:.2f} mm flat on top; "
+                f"{LEAST_FLAT:.0f} mm is common practice",
+                f"widen the land to {edge.size + LEAST_FLAT:.1f} mm",
+            )
+        )
+    return tuple(notices)

@@ -1,0 +1,206 @@
+"""The gap between part and wood: what to start with, and what it is worth against the U95."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import InputError
+from snugline.fit.budget import Gain
+from snugline.notice import Notice
+from snugline.pocket.fits import COMMON_PRACTICE, fit_of
+from snugline.pocket.overcut import Overcut
+
+_STEP = 0.05  # mm; clearances are offered on this grid
+_RUNGS = 5
+
+
+@dataclass(frozen=True)
+class PartUncertainty:
+    """How far the part's outline can be trusted; U95 throughout, mm.
+
+    Attributes
+    ----------
+    edge : of the edge's place along its normal, anywhere.
+    length, width : of the whole dimension; a gap per side takes half of it.
+    corner_radius : of the corners' radius.
+    gains : for a dimension, what one further reading would leave of its U95.
+    """
+
+    edge: float
+    length: float
+    width: float
+    corner_radius: float = 0.0
+    gains: Mapping[str, tuple[Gain, ...]] = field(default_factory=dict)
+
+    def per_side(self, direction: str) -> float:
+        """U95 of the gap on one side along `length` or `width`."""
+        whole = self.length if direction == "length" else self.width
+        return max(whole / 2, self.edge)
+
+
+@dataclass(frozen=True)
+class Gap:
+    """The gap per side in one direction, as cut: least, nominal and greatest, mm."""
+
+    direction: str
+    clearance: float
+    u95: float
+
+    @property
+    def least(self) -> float:
+        return self.clearance - self.u95
+
+    @property
+    def greatest(self) -> float:
+        return self.clearance + self.u95
+
+
+def gaps(clearance: float, part: PartUncertainty) -> tuple[Gap, Gap]:
+    """The gap along the length and the width."""
+    return (
+        Gap("length", clearance, part.per_side("length")),
+        Gap("width", clearance, part.per_side("width")),
+    )
+
+
+def checked_clearance(clearance: float, where: str) -> float:
+    """The clearance itself, if it can be one."""
+    if not (math.isfinite(clearance) and clearance >= 0):
+        raise InputError(
+            f"a clearance of {clearance:g} mm is negative",
+            where,
+            "give the gap per side, 0 mm or more",
+        )
+    return clearance
+
+
+def clearance_notices(clearance: float, part: PartUncertainty) -> tuple[Notice, ...]:
+    """A remark for each direction whose U95 is larger than the clearance."""
+    notices = []
+    for gap in gaps(clearance, part):
+        if gap.u95 <= clearance:
+            continue
+        gains = part.gains.get(gap.direction, ())
+        best = min(gains, key=lambda gain: gain.u95, default=None)
+        mend = f"use {math.ceil(gap.u95 / _STEP) * _STEP:.2f} mm or more, or cut a coupon first"
+        whole = part.length if gap.direction == "length" else part.width
+        if best is not None and best.u95 < whole:
+            mend = (
+                f"take {best.by}: it would bring the {gap.direction} from {whole:.2f} mm "
+                f"to {best.u95:.2f} mm U95; or {mend}"
+            )
+        notices.append(
+            Notice(
+                "clearance-below-uncertainty",
+                f"a clearance of {clearance:.2f} mm per side is below the {gap.u95:.2f} mm that "
+                f"the part's {gap.direction} is uncertain by per side (U95)",
+                mend,
+                "usable",
+                gap.direction,
+            )
+        )
+    return tuple(notices)
+
+
+def u_after_reading(
+    covariance: NDArray[np.float64],
+    dimension: NDArray[np.float64],
+    reading: NDArray[np.float64],
+    reading_u: float,
+) -> float:
+    """Standard uncertainty that one further reading would leave of a dimension.
+
+    Parameters
+    ----------
+    covariance : (P, P) of the adjustment's parameters.
+    dimension, reading : (P,) derivatives of the dimension and of the reading by them.
+    reading_u : standard uncertainty of the reading itself, mm.
+    """
+    shared = float(dimension @ covariance @ reading)
+    own = float(reading @ covariance @ reading) + reading_u**2
+    return math.sqrt(max(float(dimension @ covariance @ dimension) - shared**2 / own, 0.0))
+
+
+def best_reading(
+    covariance: NDArray[np.float64],
+    dimension: NDArray[np.float64],
+    readings: Mapping[str, tuple[NDArray[np.float64], float]],
+) -> tuple[str, float]:
+    """The reading that would shrink a dimension's uncertainty most, and what it would leave."""
+    left = {
+        name: u_after_reading(covariance, dimension, row, u) for name, (row, u) in readings.items()
+    }
+    name = min(left, key=lambda n: left[n])
+    return name, left[name]
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """A clearance to start with; offered, never applied.
+
+    Attributes
+    ----------
+    low, high : mm per side.
+    ladder : clearances to cut coupons at, mm, ascending.
+    basis : where the figures come from.
+    """
+
+    low: float
+    high: float
+    ladder: tuple[float, ...]
+    basis: str
+
+
+def suggest(
+    kind: str,
+    part_u95: float,
+    overcut: Overcut | None = None,
+    season_closes: float = 0.0,
+) -> Suggestion:
+    """Starting values for a kind of part, corrected by what the shop's records know.
+
+    Parameters
+    ----------
+    kind : `soft`, `firm`, `brittle` or `metal`.
+    part_u95 : mm per side.
+    overcut : the machine's own, from its records.
+    season_closes : mm per side by which the gap shrinks at the worst time of the year.
+    """
+    fit = fit_of(kind)
+    shift = season_closes - (overcut.value if overcut else 0.0)
+    low, high = max(0.0, fit.low + shift), max(0.0, fit.high + shift)
+    basis = f"{COMMON_PRACTICE} (a {kind} part)"
+    if overcut is not None and overcut.cuts:
+        basis += f"; {overcut.sentence()}"
+    if season_closes:
+        basis += f"; {season_closes:.2f} mm added for the season"
+    doubt = math.hypot((high - low) / 2, part_u95, overcut.u95 if overcut else 0.0)
+    return Suggestion(_on_grid(low), _on_grid(high), _ladder((low + high) / 2, doubt), basis)
+
+
+def _ladder(middle: float, doubt: float) -> tuple[float, ...]:
+    """Even rungs about the middle that span the doubt, none negative."""
+    step = max(_STEP, math.ceil(2 * doubt / (_RUNGS - 1) / _STEP - 1e-9) * _STEP)
+    first = max(0.0, _on_grid(middle - step * (_RUNGS - 1) / 2))
+    return tuple(round(first + k * step, 2) for k in range(_RUNGS))
+
+
+def _on_grid(mm: float) -> float:
+    return round(round(mm / _STEP) * _STEP, 2)
+
+
+def opening_limits(opening: tuple[float, float], part: tuple[float, float]) -> tuple[float, float]:
+    """Least and greatest clearance over both sides between limits of size, in their unit.
+
+    >>> opening_limits((100.000, 100.035), (99.966, 99.988))  # ISO 286: 100 H7/g6
+    (0.012, 0.069)
+    """
+    return round(opening[0] - part[1], 9), round(opening[1] - part[0], 9)
+
+
+def tightest(gap_list: Sequence[Gap]) -> Gap:
+    """The gap with the least to spare."""
+    return min(gap_list, key=lambda gap: gap.least)

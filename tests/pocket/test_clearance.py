@@ -1,0 +1,112 @@
+import numpy as np
+import pytest
+
+from snugline.errors import InputError
+from snugline.fit.budget import Gain
+from snugline.pocket.clearance import (
+    PartUncertainty,
+    best_reading,
+    checked_clearance,
+    clearance_notices,
+    gaps,
+    opening_limits,
+    suggest,
+    tightest,
+    u_after_reading,
+)
+from snugline.pocket.fits import FITS
+from snugline.pocket.overcut import Overcut
+
+PART = PartUncertainty(
+    edge=0.05,
+    length=0.8,
+    width=0.1,
+    gains={"length": (Gain("a caliper reading", 0.06), Gain("another tape", 0.6))},
+)
+
+
+def test_a_gap_below_the_uncertainty_is_said_with_the_reading_that_would_help_most():
+    (notice,) = clearance_notices(0.25, PART)
+    assert notice.code == "clearance-below-uncertainty"
+    assert notice.place == "length"
+    assert "0.40 mm" in notice.text
+    assert "a caliper reading" in notice.mend
+    assert "0.06 mm" in notice.mend
+
+
+def test_a_gap_above_the_uncertainty_brings_no_remark():
+    assert clearance_notices(0.5, PART) == ()
+
+
+def test_a_dimension_s_uncertainty_is_shared_by_both_sides():
+    along, across = gaps(0.5, PART)
+    assert (along.least, along.greatest) == pytest.approx((0.1, 0.9))
+    assert (across.least, across.greatest) == pytest.approx((0.45, 0.55))
+    assert tightest((along, across)) is along
+
+
+@pytest.mark.parametrize("clearance", [-0.1, float("nan"), float("inf")])
+def test_a_negative_clearance_is_refused(clearance):
+    with pytest.raises(InputError, match="negative") as caught:
+        checked_clearance(clearance, "job.toml, pocket.clearance")
+    assert caught.value.where == "job.toml, pocket.clearance"
+    assert caught.value.mend
+
+
+@pytest.mark.parametrize(
+    ("opening", "part", "expected"),
+    [  # limits of size in mm from ISO 286-2 tables; clearances are their differences
+        ((100.000, 100.035), (99.966, 99.988), (0.012, 0.069)),  # H7/g6
+        ((100.000, 100.035), (99.978, 100.000), (0.000, 0.057)),  # H7/h6
+        ((100.000, 100.054), (99.929, 99.964), (0.036, 0.125)),  # H8/f7
+        ((100.000, 100.220), (99.780, 100.000), (0.000, 0.440)),  # H11/h11
+    ],
+)
+def test_limits_of_size_give_the_standard_s_clearances(opening, part, expected):
+    assert opening_limits(opening, part) == pytest.approx(expected, abs=1e-9)
+
+
+def test_what_a_reading_leaves_agrees_with_the_adjustment_done_again():
+    rng = np.random.default_rng(1)
+    root = rng.normal(size=(4, 4))
+    covariance = root @ root.T
+    dimension, reading = rng.normal(size=4), rng.normal(size=4)
+    again = np.linalg.inv(np.linalg.inv(covariance) + np.outer(reading, reading) / 0.3**2)
+    assert u_after_reading(covariance, dimension, reading, 0.3) == pytest.approx(
+        float(np.sqrt(dimension @ again @ dimension))
+    )
+
+
+def test_the_best_reading_is_of_what_is_least_known():
+    covariance = np.diag([0.4**2, 0.05**2])
+    readings = {
+        "length by caliper": (np.array([1.0, 0.0]), 0.03),
+        "width by caliper": (np.array([0.0, 1.0]), 0.03),
+    }
+    name, left = best_reading(covariance, np.array([1.0, 0.0]), readings)
+    assert name == "length by caliper"
+    assert left == pytest.approx(0.03, abs=1e-3)
+
+
+@pytest.mark.parametrize("kind", FITS)
+def test_suggestions_are_marked_as_common_practice(kind):
+    made = suggest(kind, 0.1)
+    assert "common practice, no source" in made.basis
+    assert (made.low, made.high) == pytest.approx((FITS[kind].low, FITS[kind].high))
+
+
+def test_the_ladder_spans_the_suggestion_and_rises_in_even_steps():
+    made = suggest("firm", 0.2)
+    assert made.ladder[0] <= made.low
+    assert made.ladder[-1] >= made.high
+    steps = np.diff(made.ladder)
+    assert steps == pytest.approx([steps[0]] * len(steps))
+    assert min(suggest("soft", 1.0).ladder) >= 0
+
+
+def test_the_records_move_the_suggestion_and_are_quoted():
+    narrow = Overcut(-0.1, 0.01, cuts=6, alike=4)
+    made = suggest("firm", 0.05, narrow, season_closes=0.2)
+    assert made.low == pytest.approx(0.25 + 0.1 + 0.2)
+    assert "6 cuts on record" in made.basis
+    assert "0.20 mm added" in made.basis
