@@ -1,0 +1,176 @@
+"""Drawings as PDF at 1:1, to lay the part on the print: one page, or tiles to join.
+
+Each page carries a 100 mm bar to verify the print by, the unit, and which line pattern is which
+layer. PDF has no arcs: they are cubic curves within `bezier.CURVE_TOL`.
+"""
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from snugline.fit.drawing.bezier import outline_steps
+from snugline.fit.drawing.drawing import PATTERNS, STROKE, STROKE_WIDTH, Drawing, Layer, Pattern
+from snugline.fit.drawing.pdf_check import verify_pdf
+from snugline.fit.drawing.tiling import BAR, MARGIN, Page, Tiling, tiling
+from snugline.fit.outline import Point
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+    from fpdf.drawing import PaintedPath
+
+POINTS_PER_MM = 72 / 25.4
+
+_TEXT = 3.0  # mm, height of the texts in the foot
+_LINE = 5.0  # mm, from line to line
+_BAR_AT = 8.0  # mm, from the lower margin up to the bar
+_CROSS = 3.0  # mm, half an alignment cross
+
+
+def write_pdf(drawing: Drawing, paper: str | None = None, overlap: float = 10.0) -> bytes:
+    """The drawing as a PDF at true size; equal drawings give equal bytes.
+
+    Parameters
+    ----------
+    paper : `a5` to `a0`, `letter`, `tabloid`, upright or across as fits better; a larger drawing
+        is tiled over several sheets. None makes one page as large as the drawing.
+    overlap : mm, that neighbouring tiles share; crosses in it show how to join them.
+
+    Raises
+    ------
+    InputError : nothing is drawn, an unknown paper, or a drawing too large for it.
+    FileError : the file, read back, does not hold what was drawn.
+    """
+    from fpdf import FPDF
+    from fpdf.prefs import ViewerPreferences
+
+    tiles = tiling(drawing, paper, _foot(drawing), overlap)
+    width, height = (length * POINTS_PER_MM for length in tiles.paper)
+    pdf = FPDF(unit="pt", format=(width, height))
+    # A fixed date: equal drawings give equal bytes.
+    pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))
+    pdf.set_compression(False)
+    pdf.set_auto_page_break(False)
+    pdf.set_title(f"{drawing.title} ({drawing.unit})")
+    pdf.set_subject(drawing.unit_remark)
+    pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
+    for page in tiles.pages:
+        pdf.add_page()
+        _Sheet(pdf, drawing, tiles, page).draw()
+    content = bytes(pdf.output())
+    verify_pdf(drawing, tiles, content)
+    return content
+
+
+def _foot(drawing: Drawing) -> float:
+    """Height kept for the bar, two lines of text and a line for each layer, mm."""
+    return _BAR_AT + 6.0 + 2 * _LINE + _LINE * len(drawing.layers)
+
+
+class _Sheet:
+    """One page being drawn; lengths in millimetres from its lower left corner, y up."""
+
+    def __init__(self, pdf: "FPDF", drawing: Drawing, tiles: Tiling, page: Page) -> None:
+        self.pdf = pdf
+        self.drawing = drawing
+        self.tiles = tiles
+        self.page = page
+        self.foot = _foot(drawing)
+
+    def draw(self) -> None:
+        left, width, height = MARGIN, *self.tiles.shown
+        top = self.tiles.paper[1] - MARGIN - height
+        with self.pdf.rect_clip(*(v * POINTS_PER_MM for v in (left, MARGIN, width, height))):
+            for layer in self.drawing.layers:
+                self._layer(layer)
+            for x, y in self.tiles.crosses:
+                self._polyline([self._at((x - _CROSS, y)), self._at((x + _CROSS, y))])
+                self._polyline([self._at((x, y - _CROSS)), self._at((x, y + _CROSS))])
+        if len(self.tiles.pages) > 1:
+            corners = [(left, top), (left + width, top), (left + width, top + height)]
+            self._polyline([*corners, (left, top + height), (left, top)], "dotted", 0.1)
+        self._ruler()
+        self._texts()
+
+    def _at(self, point: Point) -> Point:
+        """A place on the page of a place in the drawing."""
+        x, y = self.page.origin
+        return point[0] - x + MARGIN, point[1] - y + MARGIN + self.foot
+
+    def _points(self, place: Point) -> Point:
+        return place[0] * POINTS_PER_MM, (self.tiles.paper[1] - place[1]) * POINTS_PER_MM
+
+    def _layer(self, layer: Layer) -> None:
+        for outline in layer.outlines:
+            path = self._path(self._at(outline.segments[0].start))
+            for step in outline_steps(outline):
+                if isinstance(step[0], tuple):
+                    (ax, ay), (bx, by), (x, y) = (self._points(self._at(p)) for p in step)
+                    path.curve_to(ax, ay, bx, by, x, y)
+                else:
+                    path.line_to(*self._points(self._at(step)))
+            path.close()
+            self._stroke(path, layer.pattern, STROKE_WIDTH)
+        for stroke in layer.strokes:
+            self._polyline([self._at(p) for p in stroke], layer.pattern)
+        for note in layer.notes:
+            self._text(note.text, self._at(note.at), note.height)
+
+    def _path(self, start: Point) -> "PaintedPath":
+        from fpdf.drawing import PaintedPath
+
+        return PaintedPath(*self._points(start))
+
+    def _polyline(
+        self, places: list[Point], pattern: Pattern = "solid", width: float = STROKE_WIDTH
+    ) -> None:
+        path = self._path(places[0])
+        for place in places[1:]:
+            path.line_to(*self._points(place))
+        self._stroke(path, pattern, width)
+
+    def _stroke(self, path: "PaintedPath", pattern: Pattern, width: float) -> None:
+        style = path.style
+        style.fill_color = None
+        style.auto_close = False
+        style.stroke_color = STROKE
+        style.stroke_width = width * POINTS_PER_MM
+        dashes = [length * POINTS_PER_MM for length in PATTERNS[pattern]]
+        style.stroke_dash_pattern = dashes or None
+        with self.pdf.drawing_context() as context:
+            context.add_item(path)
+
+    def _text(self, text: str, place: Point, height: float = _TEXT) -> None:
+        # A capital of Helvetica is 0.72 of the font's size high.
+        self.pdf.set_font("helvetica", size=height / 0.72 * POINTS_PER_MM)
+        self.pdf.text(*self._points(place), _latin(text))
+
+    def _ruler(self) -> None:
+        base = MARGIN + _BAR_AT
+        self._polyline([(MARGIN, base), (MARGIN + BAR, base)])
+        for k in range(11):
+            x, size = MARGIN + 10.0 * k, 4.0 if k % 5 == 0 else 2.5
+            self._polyline([(x, base), (x, base + size)])
+        text = "This bar is 100 mm long. If it measures otherwise, print again at actual size."
+        self._text(text, (MARGIN, MARGIN + 2.0), 2.2)
+
+    def _texts(self) -> None:
+        y = MARGIN + _BAR_AT + 7.0
+        tiles, page = self.tiles, self.page
+        for layer in reversed(self.drawing.layers):
+            self._polyline([(MARGIN, y + 1.0), (MARGIN + 30.0, y + 1.0)], layer.pattern)
+            self._text(layer.name, (MARGIN + 33.0, y))
+            y += _LINE
+        sheet = "Scale 1:1."
+        if len(tiles.pages) > 1:
+            sheet += (
+                f" Sheet {tiles.pages.index(page) + 1} of {len(tiles.pages)}:"
+                f" column {page.column} of {tiles.columns}, row {page.row} of {tiles.rows}"
+                " from below. Join at the crosses."
+            )
+        self._text(sheet, (MARGIN, y), 2.2)
+        self._text(f"{self.drawing.title}. {self.drawing.unit_remark}", (MARGIN, y + _LINE - 1.0))
+
+
+def _latin(text: str) -> str:
+    """Text in the letters of PDF's own fonts; dashes and quotes made plain, others shown as ?."""
+    plain = text.translate(str.maketrans("–—‘’“”″′", "--''\"\"\"'"))
+    return plain.encode("latin-1", "replace").decode("latin-1")
