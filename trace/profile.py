@@ -201,12 +201,13 @@ def _normals(sides: PartSides, slope: float, inward: Floats) -> tuple[Floats, Fl
             side.append(np.cos(angle))
             up.append(np.sin(angle))
         else:
-            x.append(np.linspace(wall * lean, wall * lean + e, 60))
+            x.append(np.linspace(wall * lean + 1e-6, wall * lean + e, 60))
             z.append(np.linspace(wall, sides.thickness, 60))
             side.append(np.full(60, np.sqrt(0.5)))
             up.append(np.full(60, np.sqrt(0.5)))
     top_x = float(x[-1][-1])
-    x.append(np.array([top_x, top_x + 100]))
+    # A hair beyond the edge, so that the normal jumps there and is not spread over the face.
+    x.append(np.array([top_x + 1e-6, top_x + 100]))
     z.append(np.array([sides.thickness, sides.thickness]))
     side.append(np.zeros(2))
     up.append(np.ones(2))
