@@ -1,17 +1,23 @@
 """A mask's border followed along the sharpest edge in its neighbourhood."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 from skimage.graph import MCP
 from skimage.measure import find_contours
 
 Floats = NDArray[np.float64]
 
+# Shift (N, 2) in pixels that the part's thickness gives a point (N, 2) of its upper edge.
+Wall = Callable[[Floats], Floats]
+
 REACH_PX = 4.0
+FARTHEST_WALL_PX = 12.0
+KIND_WEIGHT = 0.05
 _STEP = 0.5
 
 
@@ -42,6 +48,7 @@ def follow(
     noise: float,
     polygon: Floats,
     smallest_hole: float,
+    wall: Wall | None,
 ) -> tuple[list[CoarseEdge], list[CoarseEdge]]:
     """Outer borders and holes of a mask, within a polygon, at sub-pixel level."""
     filled = mask.astype(np.uint8)
@@ -57,7 +64,7 @@ def follow(
         xy = _resampled(xy, closed)
         if len(xy) < 12:
             continue
-        pieces = _refined(xy, closed, favour, gradient, noise, polygon)
+        pieces = _refined(xy, closed, favour, gradient, noise, polygon, wall)
         (outer if area < 0 else holes).extend(pieces)
     return outer, holes
 
@@ -95,19 +102,34 @@ def _refined(
     gradient: NDArray[np.float32],
     noise: float,
     polygon: Floats,
+    wall: Wall | None,
 ) -> list[CoarseEdge]:
     smooth = _smoothed(xy, closed, 2.0)
     normal = _normals(smooth, closed)
-    offset = np.arange(-REACH_PX, REACH_PX + _STEP / 2, _STEP)
+    seen = np.zeros(len(smooth)) if wall is None else -np.sum(wall(smooth) * normal, axis=1)
+    seen = np.clip(seen, 0, FARTHEST_WALL_PX)
+    deep = float(np.ceil(seen.max()))
+    offset = np.arange(-REACH_PX - 2 * deep, REACH_PX + deep + _STEP / 2, _STEP)
     place = (smooth[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
     slope = cv2.remap(gradient, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
     strength = slope / (slope + 4 * noise)
     strength *= np.sqrt(slope / np.maximum(slope.max(axis=1, keepdims=True), 1e-9))
     kind = cv2.remap(favour, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
-    kind = np.clip(kind, -3, 3) * 0.05
-    wrong = np.cumsum(kind, axis=1)
-    wrong = wrong.max(axis=1, keepdims=True) - wrong + kind / 2
-    cost = 1.05 - strength + 0.02 * np.abs(offset) + np.maximum(wrong, 0)
+    kind = np.clip(kind, -3, 3) * KIND_WEIGHT
+    right = np.cumsum(kind, axis=1) - kind / 2
+    if deep > 0:
+        # Where the wall shows, the upper edge is a second edge, as far inside as the wall is wide,
+        # and the wall itself may have any tone: it is neither for nor against.
+        steps = np.round(seen / _STEP).astype(int)
+        back = np.clip(np.arange(len(offset)) - steps[:, None], 0, None)
+        upper = maximum_filter1d(np.take_along_axis(strength, back, axis=1), 3, axis=1)
+        strength = strength + 0.6 * np.clip(seen / 1.5, 0, 1)[:, None] * upper
+        right = 0.5 * (right + np.take_along_axis(right, back, axis=1))
+        cut_off = 2 * int(deep / _STEP)
+        offset, slope = offset[cut_off:], slope[:, cut_off:]
+        strength, right = strength[:, cut_off:], right[:, cut_off:]
+    cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
+    cost += right.max(axis=1, keepdims=True) - right
     cost = gaussian_filter1d(cost, 1.5, axis=0, mode="wrap" if closed else "nearest")
     wrap = min(30, len(xy) - 1) if closed else 0
     if wrap:
@@ -121,8 +143,9 @@ def _refined(
     k = np.clip(np.round(column).astype(int), 1, len(offset) - 2)
     rows = np.arange(len(k))
     before, here, after = slope[rows, k - 1], slope[rows, k], slope[rows, k + 1]
-    bend = before - 2 * here + after
-    shift = np.where(bend < -1e-9, 0.5 * (before - after) / np.where(bend < -1e-9, bend, 1), 0)
+    peak = (here >= before) & (here >= after) & (here > 0)
+    bend = np.where(peak, before - 2 * here + after, -1)
+    shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), column - k)
     at = offset[k] + np.clip(shift, -1, 1) * _STEP
     points = smooth + at[:, None] * normal
     certain = here > 8 * noise

@@ -31,6 +31,7 @@ Mapping = Callable[[Floats], Floats]
 
 CELL = 5
 UNARY = 0.15
+PLAIN = 20.0
 MARGIN_MM = 1.0
 SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
@@ -220,7 +221,9 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         np.abs(tone - cv2.GaussianBlur(tone, (0, 0), 1.2)).mean(axis=2), (0, 0), 1.2
     )
     rough = cv2.erode(rough, np.ones((5, 5), np.uint8))
-    texture = rough / max(float(np.percentile(rough[in_window & domain], 20)), 1e-4)
+    texture: Picture = rough.astype(np.float32) / max(
+        float(np.percentile(rough[in_window & domain], 20)), 1e-4
+    )
     return _Scene(
         texture=texture,
         left=int(left),
@@ -310,7 +313,7 @@ def _with_learned_hues(base: Floats, bins: NDArray[np.intp], where: Mask) -> Flo
     )
 
 
-def _grain_evidence(part: Floats, sheet: Floats) -> Picture:
+def _grain_evidence(part: NDArray[np.intp], sheet: NDArray[np.intp]) -> Picture:
     """Logarithm of the odds that a texture is the part's, from how often each has it."""
     of_part = gaussian_filter(part.astype(np.float64), 1.0)
     of_sheet = gaussian_filter(sheet.astype(np.float64), 1.0)
@@ -328,6 +331,8 @@ def _inner(mask: Mask, by: int) -> Mask:
 def _separate(scene: _Scene) -> tuple[Mask, Picture]:
     limit = 3 * scene.noise * np.maximum(scene.texture, 1)
     weight = (4.0 / (1 + np.square(scene.gradient / limit))).astype(np.float32)
+    # A pixel on an edge has a mixed colour, which may be anybody's.
+    plain = (1 / (1 + np.square(scene.gradient / (PLAIN / 3 * limit)))).astype(np.float32)
     regions = split(scene.gradient, scene.domain, CELL, weight, 10 * scene.noise)
     bins = _bins(scene.tone)
     base = _sheet_colours(scene.spread)
@@ -345,12 +350,12 @@ def _separate(scene: _Scene) -> tuple[Mask, Picture]:
         part = 0.5 * part + 0.5 * _learned(bins, known)
     for _ in range(3):
         table = np.clip(np.log(part / (sheet + 1e-2 * floor)), -5, 5).astype(np.float32)
-        favour_px = table.ravel()[bins] + evenness[grain]
+        favour_px = (table.ravel()[bins] + evenness[grain]) * plain
         favour = total(regions, favour_px) * UNARY
         favour[sure_part] = np.inf
         favour[sure_sheet] = -np.inf
         here = cut(regions, favour)[regions.labels]
-        inside = _inner(here, 1) & scene.window | known
+        inside = _inner(here, 3) & scene.window | known
         if not inside.any():
             break
         part = 0.3 * floor + 0.7 * _learned(bins, inside)
@@ -377,13 +382,29 @@ def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> Pa
     if not keep:
         raise _nothing()
     regions = []
+    wall = None
+    if view.camera is not None and view.thickness > 0:
+        camera, thickness = view.camera, view.thickness
+
+        def wall(points: Floats) -> Floats:
+            corner = np.array([scene.left, scene.top])
+            on_sheet = view.sheet_from_pixel(points + corner)
+            shift = thickness / (camera[2] - thickness) * (on_sheet - camera[:2])
+            return np.asarray(view.pixel_from_sheet(on_sheet + shift) - points - corner)
+
     polygon = view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)) - [
         scene.left,
         scene.top,
     ]
     for k in keep:
         outer, holes = follow(
-            labels == k, favour, scene.gradient, scene.noise, polygon, SMALLEST_HOLE_MM2 / area
+            labels == k,
+            favour,
+            scene.gradient,
+            scene.noise,
+            polygon,
+            SMALLEST_HOLE_MM2 / area,
+            wall,
         )
         shift = np.array([scene.left, scene.top], float)
         regions.append(
