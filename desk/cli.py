@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.commands import check, fitted, frame, new
+from snugline.desk.commands import check, fitted, frame, new, run, trace
 from snugline.errors import SnuglineError
 
 FINE, RETAKE, USER_ERROR, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -42,6 +42,8 @@ app = typer.Typer(
 app.command("frame")(frame.frame)
 app.command("new")(new.new)
 app.command("check")(check.check)
+app.command("trace")(trace.trace)
+app.command("run")(run.run)
 app.command("fitted")(fitted.fitted)
 
 

@@ -282,6 +282,15 @@ def _missing(job: Job) -> list[SnuglineError]:
                 'add thickness = "9.5 mm", or a [[reading]] of it',
             )
         )
+    edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
+    if not faults and edge > job.thickness[0]:
+        faults.append(
+            InputError(
+                f"the top edge of {edge:g} mm is larger than the thickness",
+                f"{job.path}, [part]",
+                "correct edge_radius, edge_chamfer or the thickness",
+            )
+        )
     named = [(_place(("photo", i, "file"), job.path), p.file) for i, p in enumerate(job.photo)]
     named += [
         (_place(("frame", i, "description"), job.path), Path(f.description))

@@ -1,6 +1,7 @@
 """`report.html`: one file that opens anywhere, with every picture inside it."""
 
 import base64
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -21,6 +22,8 @@ from snugline.fit.outline import Outline
 from snugline.lengths import format_length
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
+
+LEAST_BAR = 0.1  # of the largest contribution; smaller ones share a bar
 
 STYLE = """
 :root { color-scheme: light dark;
@@ -150,15 +153,23 @@ def _notices(given: ReportInput) -> str:
         return '<section class="wide"><h2>Remarks</h2><p>None: nothing stood out.</p></section>'
     items = []
     for notice in notices:
-        severity = notice.get("severity", "usable")
-        place = f"{escape(notice['place'])}: " if notice.get("place") else ""
+        severity, place = notice.get("severity", "usable"), notice.get("place", "")
+        text = notice["text"] if notice["text"].startswith(place) else f"{place}: {notice['text']}"
         items.append(
-            f'<li class="{severity}"><b>{words[severity]}.</b> {place}{escape(notice["text"])} '
-            f'<span class="soft">{escape(notice["mend"])}</span></li>'
+            f'<li class="{severity}"><b>{words[severity]}.</b> {escape(_sentence(text))} '
+            f'<span class="soft">{escape(_sentence(notice["mend"]))}</span></li>'
         )
     return (
         f'<section class="wide"><h2>Remarks</h2><ul class="notices">{"".join(items)}</ul></section>'
     )
+
+
+def _sentence(text: str) -> str:
+    """A remark with its full stop, and a capital where it begins with a plain word."""
+    first, _, rest = text.partition(" ")
+    start = first.capitalize() if first.isalpha() and first.islower() else first
+    whole = f"{start} {rest}".strip()
+    return whole if whole.endswith((".", "!", "?")) else f"{whole}."
 
 
 def _dimensions(given: ReportInput) -> str:
@@ -222,30 +233,39 @@ def _outline(given: ReportInput) -> str:
 def _budget(given: ReportInput) -> str:
     parts = []
     for budget in given.record.get("budget", []):
-        contributions = [c for c in budget["contributions"] if c["u"] > 0]
-        largest = max((c["u"] for c in contributions), default=0.0)
+        shares = _largest_shares(budget["contributions"])
+        largest = max((u for _, u in shares), default=0.0)
         rows = "".join(
-            f"<tr><td>{escape(c['source'])}</td>"
-            f'<td class="number">{_length(c["u"], given.unit, 1)}</td>'
-            f'<td class="bars"><div class="bar" style="width:{100 * c["u"] / largest:.1f}%"></div>'
+            f"<tr><td>{escape(source)}</td>"
+            f'<td class="number">{_length(u, given.unit, 1)}</td>'
+            f'<td class="bars"><div class="bar" style="width:{100 * u / largest:.1f}%"></div>'
             "</td></tr>"
-            for c in contributions
+            for source, u in shares
         )
         gains = "; ".join(
-            f"{escape(gain['by'])}: U95 would be {_length(gain['u95'], given.unit)}"
+            f"{escape(gain['by'])}: {_length(gain['u95'], given.unit)}"
             for gain in budget.get("gains", [])
         )
         parts.append(
-            f"<h3>{escape(budget['of'])}, U95 {_length(budget['u95'], given.unit)}</h3>"
-            f"<table>{rows}</table>{f'<p>What would help. {gains}.</p>' if gains else ''}"
+            f"<div><h3>{escape(budget['of'])}, U95 {_length(budget['u95'], given.unit)}</h3>"
+            f"<table>{rows}</table>"
+            f"{f'<p>U95 after one more observation: {gains}.</p>' if gains else ''}</div>"
         )
     if not parts:
         return ""
     return (
-        "<section><h2>What the uncertainty is made of</h2>"
+        '<section class="wide"><h2>What the uncertainty is made of</h2>'
         '<p class="soft">Standard uncertainties; they add as squares.</p>'
-        f"{''.join(parts)}</section>"
+        f'<div class="photos">{"".join(parts)}</div></section>'
     )
+
+
+def _largest_shares(contributions: Sequence[Mapping[str, Any]]) -> list[tuple[str, float]]:
+    """Contributions worth a bar, and the small ones as one."""
+    largest = max((c["u"] for c in contributions), default=0.0)
+    shown = [(c["source"], c["u"]) for c in contributions if c["u"] >= LEAST_BAR * largest > 0]
+    small = math.hypot(*(c["u"] for c in contributions if c["u"] < LEAST_BAR * largest))
+    return [*shown, ("all others", small)] if small > 0 else shown
 
 
 def _residuals(given: ReportInput) -> str:

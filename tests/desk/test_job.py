@@ -124,6 +124,7 @@ FAULTS = [
     ('value = "5-3/4 in"', "", ["[[reading]] 2", "value or values"]),
     ('"417.5 mm"]', '"417.5"]', ["[[reading]] 1, values, value 2", "no unit"]),
     ('values = ["418 mm", "417.5 mm"]', "values = []", ["[[reading]] 1", "value or values"]),
+    ('"0.5 mm"', '"19 mm"', ["[part]", "top edge", "larger"]),
     ("[part]\n", "[part\n", ["is not TOML", "line 2"]),
 ]
 

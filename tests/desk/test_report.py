@@ -43,7 +43,8 @@ def record(**changes):
                 "u95": 0.31,
                 "contributions": [
                     {"source": "tape scale", "u": 0.15},
-                    {"source": "points", "u": 0},
+                    {"source": "points", "u": 0.003},
+                    {"source": "edge offset", "u": 0.004},
                 ],
                 "gains": [{"by": "a second tape", "u95": 0.2}],
             }
@@ -60,7 +61,12 @@ def record(**changes):
         ],
         "warnings": [
             {"code": "a", "text": "Note this.", "mend": "Nothing.", "severity": "fine"},
-            {"code": "b", "text": "Sheet bent.", "mend": "Tape it flat.", "severity": "retake"},
+            {
+                "code": "b",
+                "text": "the sheet is bent",
+                "mend": "tape it flat",
+                "severity": "retake",
+            },
         ],
         **changes,
     }
@@ -119,7 +125,12 @@ def test_every_part_of_the_result_is_shown():
 
 def test_what_must_be_taken_again_stands_first():
     text = page()
-    assert text.index("Sheet bent.") < text.index("Note this.")
+    assert text.index("The sheet is bent.") < text.index("Note this.")
+
+
+def test_small_contributions_share_a_bar():
+    assert re.search(r"all others</td><td[^>]*>0.005 mm", page())  # 3 and 4 make 5
+    assert "edge offset" not in page()
 
 
 def test_without_remarks_the_page_says_so():

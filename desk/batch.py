@@ -1,0 +1,73 @@
+"""Many jobs side by side, each in a process of its own: one that fails stops no other."""
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from snugline.desk.console import Step
+from snugline.desk.folder import publish
+from snugline.desk.job import read_job
+from snugline.desk.run import run_job, summary
+from snugline.errors import SnuglineError
+from snugline.notice import Notice
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one job: either a record or an error."""
+
+    job: Path
+    folder: Path
+    record: dict[str, Any] | None = None
+    lines: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    error: SnuglineError | None = None
+
+
+def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
+    """Run a job and move its files into the folder; an error the user can mend is a result."""
+    try:
+        finished = run_job(read_job(job), bundle, step)
+        step(f"writing {folder}")
+        publish(folder, finished.files)
+    except SnuglineError as error:
+        return Outcome(job, folder, error=error)
+    lines = summary(finished.record, folder)
+    return Outcome(job, folder, finished.record, lines, finished.notices)
+
+
+def run_all(
+    jobs: Sequence[tuple[Path, Path]], bundle: bool, processes: int | None, step: Step
+) -> list[Outcome]:
+    """Run (job, folder) pairs, in their order; a single one runs in this very process."""
+    if len(jobs) == 1:
+        return [run_one(*jobs[0], bundle, step)]
+    with ThreadPoolExecutor(processes or os.cpu_count() or 1) as threads:
+        futures = [threads.submit(_in_a_process, job, folder, bundle) for job, folder in jobs]
+        _watch(futures, step)
+    return [future.result() for future in futures]
+
+
+def _watch(futures: Sequence["Future[Outcome]"], step: Step) -> None:
+    step(f"0 of {len(futures)} jobs done")
+    for done, future in enumerate(as_completed(futures), 1):
+        step(f"{done} of {len(futures)} jobs done, last {future.result().job}")
+
+
+def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:
+    """One job in a process of its own: memory that runs out there ends that job alone."""
+    with ProcessPoolExecutor(1, get_context("spawn")) as process:
+        try:
+            return process.submit(run_one, job, folder, bundle).result()
+        except BrokenProcessPool:
+            what = "the process that ran it was ended from outside, perhaps for want of memory"
+            mend = "run it alone, or fewer at a time with --processes 1"
+        except Exception as error:
+            what = f"a fault in Snugline itself ({type(error).__name__}: {error})"
+            mend = "please report it with the job and the photos"
+    return Outcome(job, folder, error=SnuglineError(what, str(job), mend))

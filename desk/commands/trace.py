@@ -1,0 +1,114 @@
+"""`snugline trace`: one photo to a contour."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from snugline.desk.options import AsJson, angle, length, require_folder
+
+
+def trace(
+    photo: Annotated[Path, typer.Argument(help="JPEG, PNG, HEIC or TIFF, as taken.")],
+    frame: Annotated[
+        list[str],
+        typer.Option(help="Built-in name or description file; once for each sheet in the photo."),
+    ],
+    thickness: Annotated[
+        float, typer.Option(parser=length, metavar="LENGTH", help="The part's, e.g. 9.5mm.")
+    ],
+    edge_radius: Annotated[
+        float | None,
+        typer.Option(parser=length, metavar="LENGTH", help="Rounding of the part's top edge."),
+    ] = None,
+    edge_chamfer: Annotated[
+        float | None,
+        typer.Option(parser=length, metavar="LENGTH", help="Chamfer of the part's top edge."),
+    ] = None,
+    draft: Annotated[
+        float,
+        typer.Option(
+            parser=angle,
+            metavar="ANGLE",
+            help="Lean of the sides, inwards to the top.",
+        ),
+    ] = "0 deg",  # type: ignore[assignment]
+    bar_x: Annotated[
+        list[float] | None,
+        typer.Option(
+            parser=length, metavar="LENGTH", help="Printed bar x as measured; in the frames' order."
+        ),
+    ] = None,
+    bar_y: Annotated[
+        list[float] | None,
+        typer.Option(parser=length, metavar="LENGTH", help="Printed bar y as measured."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the contour there; else to standard output.")
+    ] = None,
+    overlay: Annotated[
+        Path | None, typer.Option(help="Write the photo with what was found drawn on it (PNG).")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Measure the part's plan outline in one photo.
+
+    The contour is in true millimetres in the frame's axes, with a standard uncertainty for each
+    point. It ends where the part leaves the window.
+
+    \b
+    Examples:
+      snugline trace left.jpg --frame border-a4 --thickness 9.5mm --out left.json
+      snugline trace left.heic --frame my-board.json --thickness "3/8 in" \\
+          --edge-radius 0.5mm --bar-x 199.2mm --bar-y 119.8mm --overlay left.png
+    """
+    from snugline.desk.console import exit_status, print_json, print_notices, progress
+    from snugline.errors import InputError
+    from snugline.files import write_json, write_whole
+    from snugline.fit.readings import Reading, uncertainty
+    from snugline.trace.frame import read_frame, with_print_scale
+    from snugline.trace.measure import PartSides, measure_photos
+    from snugline.trace.overlay import draw_overlay
+
+    if edge_radius is not None and edge_chamfer is not None:
+        raise InputError(
+            "both --edge-radius and --edge-chamfer are given", "trace", "leave one out"
+        )
+    require_folder(out)
+    require_folder(overlay)
+    frames = [
+        with_print_scale(read_frame(name), _nth(bar_x, i), _nth(bar_y, i))
+        for i, name in enumerate(frame)
+    ]
+    sides = PartSides(
+        thickness,
+        uncertainty(Reading("thickness", (thickness,), "caliper")).u,
+        edge="round" if edge_radius else "chamfer" if edge_chamfer else "none",
+        edge_size=edge_radius or edge_chamfer or 0.0,
+        draft=draft,
+    )
+    with progress(as_json) as step:
+        step(f"measuring {photo.name}")
+        measured = measure_photos([photo], frames, sides)
+        (shown,) = measured.photos
+        picture = draw_overlay(shown) if overlay is not None else b""
+    record = shown.contour.as_json()
+    if overlay is not None:
+        write_whole(overlay, picture)
+    if out is not None:
+        write_json(out, record)
+    if as_json or out is None:
+        print_json(record)
+    else:
+        facts = shown.contour.photo
+        print(
+            f"{photo.name}: {facts.markers_found} of {facts.markers_total} markers, "
+            f"hold-out {facts.holdout_mm:.3f} mm, {len(shown.contour.outer.points)} points -> {out}"
+        )
+    notices = {*shown.contour.notices, *measured.notices}
+    print_notices(notices)
+    raise typer.Exit(exit_status(notices))
+
+
+def _nth(values: list[float] | None, i: int) -> float | None:
+    return values[i] if values and i < len(values) else None
