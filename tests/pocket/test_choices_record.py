@@ -1,0 +1,139 @@
+import tomllib
+
+import pytest
+
+from snugline.errors import InputError
+from snugline.pocket.access import FingerNotch
+from snugline.pocket.choices_record import from_record, unit_notices, units_in
+
+FULL = """
+clearance = ["0.25 mm", "0.5 mm", "0.03 in"]
+kind = "brittle"
+seat = "0.5 mm above"
+sanding = "0.2 mm"
+relief = "t-bone along length"
+material = "slate"
+glued = true
+food = true
+machine = "bench router"
+cutter = {diameter = "1/4 in", length = "22 mm"}
+notch = [{side = "front", width = "22 mm", depth = "12 mm"}, {side = "back"}]
+push_hole = {diameter = "20 mm", x = "-30 mm"}
+ribbon = {side = "back", width = "20 mm"}
+step = {inset = "6 mm", deeper = "2 mm"}
+feet = {diameter = "12 mm", inset = "20 mm", deeper = "2 mm"}
+stock = {thickness = "20 mm", length = "900 mm", width = "250 mm", copies = 2, coupons = true}
+coupons = {corners = 2, ladder = ["0.2 mm", "0.3 mm"], slip = true}
+template = {bush = "17 mm", cutter = "8 mm"}
+feeds = {feed = "1200 mm", step_down = "1.5 mm"}
+[wood]
+species = "walnut"
+grain = "length"
+cut = "quarter sawn"
+now = {moisture = 8}
+driest = {humidity = 30, celsius = 21.1}
+dampest = {humidity = 60, celsius = 21.1}
+[border]
+land = "18 mm"
+corner = "30 mm"
+edge = "cove"
+edge_size = "6 mm"
+edge_on = "both faces"
+"""
+
+
+def read(text):
+    return from_record(tomllib.loads(text), "job.toml, pocket")
+
+
+def test_every_key_is_read_in_millimetres():
+    made = read(FULL)
+    assert made.clearance == pytest.approx((0.25, 0.5, 0.762))
+    assert (made.above, made.sanding, made.glued, made.food) == (0.5, 0.2, True, True)
+    assert (made.cutter.diameter, made.cutter.length) == pytest.approx((6.35, 22))
+    assert made.board.coefficient("width") == 0.0019
+    assert made.board.driest.moisture == pytest.approx(6.17, abs=0.01)
+    assert made.notches == (FingerNotch("front", 22, 12), FingerNotch("back", 20, None))
+    assert made.push_holes[0].at == (-30, 0)
+    assert made.border.edge.both_faces
+    assert (made.stock.copies, made.stock.coupons, made.stock.margin) == (2, True, 10)
+    assert made.coupons.ladder == (0.2, 0.3)
+    assert made.template.offset == 4.5
+    assert (made.feeds.feed, made.feeds.plunge, made.feeds.step_down) == (1200, 500, 1.5)
+    assert made.written == {"mm", "in"}
+
+
+def test_what_is_not_chosen_is_not_done():
+    made = read('clearance = "0.25 mm"')
+    assert made.clearance == (0.25,)
+    assert (made.cutter, made.relief, made.board, made.border, made.coupons) == (None,) * 5
+    assert (made.above, made.sanding, made.stock.thickness) == (0, 0, None)
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "match"),
+    [
+        ("", "pocket", "'clearance' is missing"),
+        ('clearance = "-0.1 mm"', "pocket.clearance", "negative"),
+        ("clearance = 0.25", "pocket.clearance", "is no length"),
+        ('clearance = "0.25"', "pocket.clearance", "has no unit"),
+        ("clearance = []", "pocket.clearance", "empty"),
+        ('clearance = ["0.2 mm", "0.2 mm"]', "pocket.clearance", "twice"),
+        ('clearence = "0.1 mm"\nclearance = "0.1 mm"', "pocket.clearence", "write clearance"),
+        ('clearance = "0.1 mm"\nkind = "hard"', "pocket.kind", "soft, firm"),
+        ('clearance = "0.1 mm"\nseat = "level"', "pocket.seat", "no seat"),
+        ('clearance = "0.1 mm"\nseat = "-1 mm above"', "pocket.seat", "no seat"),
+        ('clearance = "0.1 mm"\nsanding = "-1 mm"', "pocket.sanding", "too small"),
+        ('clearance = "0.1 mm"\nrelief = "dog-bone"', "pocket", "no cutter"),
+        ('clearance = "0.1 mm"\nmaterial = "cheese"', "pocket.material", "slate"),
+        ('clearance = "0.1 mm"\nglued = 1', "pocket.glued", "true or false"),
+        ('clearance = "0.1 mm"\nmachine = 7', "pocket.machine", "no text"),
+        ('clearance = "0.1 mm"\ncutter = "6 mm"', "pocket.cutter", "no table"),
+        ('clearance = "0.1 mm"\ncutter = {diameter = "0 mm"}', "pocket.cutter.diameter", "small"),
+        ('clearance = "0.1 mm"\ncutter = {length = "9 mm"}', "pocket.cutter", "'diameter' is"),
+        ('clearance = "0.1 mm"\nborder = {land = "0 mm"}', "pocket.border.land", "too small"),
+        ('clearance = "0.1 mm"\nborder = {land = "-5 mm"}', "pocket.border.land", "too small"),
+        (
+            'clearance = "0.1 mm"\nborder = {land = "9 mm", edge = "cove"}',
+            "pocket.border",
+            "edge_s",
+        ),
+        ('clearance = "0.1 mm"\nstock = {length = "9 mm"}', "pocket.stock", "one of length"),
+        ('clearance = "0.1 mm"\nstock = {copies = 1.5}', "pocket.stock.copies", "whole number"),
+        ('clearance = "0.1 mm"\nstock = {copies = true}', "pocket.stock.copies", "no number"),
+        ('clearance = "0.1 mm"\nnotch = [{side = "top"}]', "pocket.notch[1].side", "front, back"),
+        ('clearance = "0.1 mm"\nnotch = [{side = "left", w = 1}]', "pocket.notch[1].w", "known"),
+        ('clearance = "0.1 mm"\ntemplate = {cutter = "8 mm"}', "pocket.template", "either bush"),
+        ('clearance = "0.1 mm"\ncoupons = {corners = 3}', "pocket.coupons.corners", "from 1 to 2"),
+        (
+            'clearance = "0.1 mm"\nwood = {species = "walnut", grain = "length", now = {},'
+            " driest = {moisture = 6}, dampest = {moisture = 9}}",
+            "pocket.wood.now",
+            "either moisture or humidity",
+        ),
+        (
+            'clearance = "0.1 mm"\nwood = {species = "walnut", grain = "length",'
+            " now = {moisture = 8}, driest = {moisture = 12}, dampest = {moisture = 9}}",
+            "pocket.wood",
+            "exchange driest",
+        ),
+    ],
+)
+def test_what_cannot_be_meant_is_refused_with_its_key(text, where, match):
+    with pytest.raises(InputError, match=match) as caught:
+        read(text)
+    assert caught.value.where == f"job.toml, {where}"
+    assert caught.value.mend
+
+
+def test_units_are_found_however_they_are_written():
+    assert units_in({"a": ['7-3/16"', "x"], "b": {"c": "0.5 in"}}) == {"in"}
+    assert units_in({"a": "0.5 mm above", "b": 3}) == {"mm"}
+    assert units_in({"a": "walnut in oil", "b": "12 inside"}) == set()
+
+
+def test_a_job_in_inches_with_millimetre_readings_is_said():
+    (notice,) = unit_notices(frozenset({"in"}), frozenset({"mm", "in"}), "in")
+    assert notice.code == "mixed-units"
+    assert "written in inches, while hand readings are given in millimetres" in notice.text
+    assert unit_notices(frozenset({"mm"}), frozenset({"mm"}), "mm") == ()
