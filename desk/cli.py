@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.commands import check, fitted, frame, new, run, trace
+from snugline.desk.commands import check, compare, fitted, frame, new, run, trace
 from snugline.errors import SnuglineError
 
 FINE, RETAKE, USER_ERROR, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -44,6 +44,7 @@ app.command("new")(new.new)
 app.command("check")(check.check)
 app.command("trace")(trace.trace)
 app.command("run")(run.run)
+app.command("compare")(compare.compare)
 app.command("fitted")(fitted.fitted)
 
 

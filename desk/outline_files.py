@@ -1,0 +1,65 @@
+"""An outline from any file that holds one: a result, or a drawing in SVG or DXF."""
+
+import json
+from pathlib import Path
+
+from snugline.errors import FileError, InputError
+from snugline.fit.drawing.drawing import Unit
+from snugline.fit.drawing.dxf_reading import read_dxf
+from snugline.fit.drawing.svg_reading import read_svg
+from snugline.fit.outline import Outline, outline_from_json
+
+
+def read_outline(path: Path, layer: str | None = None, unit: Unit | None = None) -> Outline:
+    """The outline in a `result.json`, an SVG or a DXF file, in mm.
+
+    Parameters
+    ----------
+    layer : of a drawing; without it the drawing's largest outline is taken.
+    unit : of a drawing that states none.
+
+    Raises
+    ------
+    FileError : no such file, or one of another kind.
+    InputError : no such layer, or nothing closed in it.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise FileError(
+            f"cannot read the file ({error.strerror})",
+            str(path),
+            "give a result.json, or a drawing in SVG or DXF",
+        ) from error
+    kind = path.suffix.lower()
+    if kind == ".json":
+        return _from_result(content, str(path))
+    if kind not in (".svg", ".dxf"):
+        raise FileError(
+            f"{path.suffix!r} is no known kind of outline",
+            str(path),
+            "give a result.json, or a drawing in SVG or DXF",
+        )
+    read = read_svg if kind == ".svg" else read_dxf
+    drawing = read(content, unit, str(path))
+    found = {one.name: one.outlines for one in drawing.layers if one.outlines}
+    if layer is not None and layer not in found:
+        raise InputError(
+            f"no layer {layer!r} holds an outline",
+            str(path),
+            f"choose one of {', '.join(found) or 'another file'}",
+        )
+    outlines = found[layer] if layer is not None else [o for some in found.values() for o in some]
+    if not outlines:
+        raise InputError("no closed outline", str(path), "give a drawing with a closed path")
+    return max(outlines, key=lambda outline: abs(outline.area))
+
+
+def _from_result(content: bytes, where: str) -> Outline:
+    try:
+        segments = json.loads(content)["outline"]["segments"]
+    except (ValueError, KeyError, TypeError) as error:
+        raise FileError(
+            "holds no outline", where, "give the result.json that `snugline run` wrote"
+        ) from error
+    return outline_from_json(segments, where)
