@@ -47,8 +47,12 @@ def rounded_rectangle(length: float, width: float, radii: float | Sequence[float
 
     Raises
     ------
-    FitError : radii that do not fit on a side.
+    FitError : sides without length, or radii that do not fit on a side.
     """
+    if not (length > 0 and width > 0):
+        raise FitError(
+            f"a size of {length:g} by {width:g} mm", "rectangle", "give sides longer than 0"
+        )
     r = _each(radii, 4)
     if len(set(r)) == 1 and max(abs(length - 2 * r[0]), abs(width - 2 * r[0])) < SIDE_TOL:
         return circle(r[0])

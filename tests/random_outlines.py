@@ -13,7 +13,7 @@ from snugline.fit.primitives import filleted_polygon, rounded_rectangle
 
 Points = NDArray[np.float64]
 
-CHORD_ERROR = 2e-6  # mm, of every arc that shapely sees
+CHORD_ERROR = 2e-5  # mm, of every arc that shapely sees
 
 
 def random_outline(rng: np.random.Generator) -> Outline:
@@ -82,43 +82,38 @@ def _rounded(points: Points, rng: np.random.Generator) -> Outline | None:
     return outline if simple else None
 
 
-def parallel_by_shapely(outline: Outline, distance: float) -> shapely.Geometry:
+def parallel_by_shapely(
+    outline: Outline, distance: float, chord_error: float = CHORD_ERROR
+) -> shapely.Geometry:
     """The region within a distance (or further inside than it), by unions of simple shapes.
 
     Each segment is buffered by itself: buffering the whole would let GEOS simplify its input
     first, by up to a hundredth of the distance.
     """
     reach = abs(distance)
-    segments = max(8, math.ceil(math.pi / 4 / math.sqrt(2 * CHORD_ERROR / reach)))
+    segments = max(8, math.ceil(math.pi / 4 / math.sqrt(2 * chord_error / reach)))
     near = [
         shapely.LineString([s.start, s.end]).buffer(reach, quad_segs=segments)
         if not isinstance(s, Arc)
-        else _band(s, reach)
+        else _band(s, reach, chord_error)
         for s in outline.segments
     ]
     near += [shapely.Point(s.start).buffer(reach, quad_segs=segments) for s in outline.segments]
-    source = polygon_of(outline, CHORD_ERROR)
+    source = polygon_of(outline, chord_error)
     if distance > 0:
         return shapely.union_all([source, *near])
     return source.difference(shapely.union_all(near))
 
 
-def _band(arc: Arc, reach: float) -> shapely.Geometry:
+def _band(arc: Arc, reach: float, chord_error: float) -> shapely.Geometry:
     """The points abreast of an arc within a distance of it."""
     outer, inner = arc.radius + reach, max(arc.radius - reach, 0.0)
-    count = max(2, math.ceil(abs(arc.sweep) / math.sqrt(8 * CHORD_ERROR / outer)))
+    count = max(2, math.ceil(abs(arc.sweep) / math.sqrt(8 * chord_error / outer)))
     start = math.atan2(arc.start[1] - arc.centre[1], arc.start[0] - arc.centre[0])
     angle = start + arc.sweep * np.linspace(0, 1, count + 1)
     ray = np.column_stack((np.cos(angle), np.sin(angle)))
     ring = np.concatenate((arc.centre + outer * ray, arc.centre + inner * ray[::-1]))
     return shapely.make_valid(shapely.Polygon(ring))
-
-
-def region_of(loops: list[Outline]) -> shapely.Geometry:
-    """The region that outer loops enclose less the holes that clockwise loops enclose."""
-    outer = [polygon_of(loop, CHORD_ERROR) for loop in loops if loop.winding > 0]
-    holes = [polygon_of(loop, CHORD_ERROR) for loop in loops if loop.winding < 0]
-    return shapely.difference(shapely.union_all(outer), shapely.union_all(holes))
 
 
 def hausdorff(loops: list[Outline], reference: shapely.Geometry) -> float:
@@ -127,7 +122,7 @@ def hausdorff(loops: list[Outline], reference: shapely.Geometry) -> float:
         return 0.0 if not loops and reference.is_empty else math.inf
     border = shapely.get_coordinates(reference.boundary)
     to_loops = np.min([np.abs(signed_distance(loop, border)) for loop in loops], axis=0)
-    points = np.concatenate([loop.sampled(0.2) for loop in loops])
+    points = np.concatenate([loop.sampled(0.5) for loop in loops])
     return float(max(to_loops.max(), _to_border(reference, points).max()))
 
 
