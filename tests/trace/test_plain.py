@@ -41,22 +41,24 @@ def drawn(
     matrix: Floats, ground: float, areas: list[tuple[Any, float, float]]
 ) -> NDArray[np.uint8]:
     """A picture of areas ((x0, y0, x1, y1), corner radius, light) on a ground, in linear light."""
-    v, u = np.mgrid[0 : SHAPE[0], 0 : SHAPE[1]].astype(np.float64)
-    pixels = np.stack([u.ravel(), v.ravel(), np.ones(u.size)])
-    x, y, w = np.linalg.inv(matrix) @ pixels
+    v, u = np.mgrid[0 : SHAPE[0], 0 : SHAPE[1]].reshape(2, -1).astype(np.float32)
+    back = np.linalg.inv(matrix).astype(np.float32)
+    x, y, w = (row[0] * u + row[1] * v + row[2] for row in back)
     x, y = x / w, y / w
     px_per_mm = np.sqrt(abs(np.linalg.det(matrix[:2, :2])))
-    light = np.full(u.size, ground)
+    light = np.full(u.size, ground, np.float32)
     for (x0, y0, x1, y1), radius, level in areas:
         dx = np.abs(x - (x0 + x1) / 2) - (x1 - x0) / 2 + radius
         dy = np.abs(y - (y0 + y1) / 2) - (y1 - y0) / 2 + radius
-        outside = np.hypot(np.maximum(dx, 0), np.maximum(dy, 0)) + np.minimum(np.maximum(dx, dy), 0)
+        outside = np.maximum(dx, dy)
+        corner = (dx > 0) & (dy > 0)
+        outside[corner] = np.hypot(dx[corner], dy[corner])
         inwards = (radius - outside) * px_per_mm / 0.9  # a blur of 0.9 px
-        share = (inwards > 0).astype(np.float64)
+        share = (inwards > 0).astype(np.float32)
         near = np.abs(inwards) < 5
         share[near] = ndtr(inwards[near])
         light += share * (level - light)
-    noise = np.random.default_rng(7).normal(0, 0.004, light.size)
+    noise = 0.004 * np.random.default_rng(7).standard_normal(light.size, np.float32)
     coded = linear_to_srgb(np.clip(light * 0.85 + noise, 0, 1)).reshape(SHAPE)
     return np.repeat(np.rint(coded * 255).astype(np.uint8)[..., None], 3, axis=2)
 
