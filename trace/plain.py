@@ -37,6 +37,7 @@ _SHADOWS = (0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0)  # length of a cast shadow, in t
 # Seen on renders of a frame 0.8 mm thick: 0.01 to 0.05 mm.
 _FOOT_SHARE = 0.06
 _SIGMA_FLOOR_PX = 0.05
+_DOUBTFUL_MISFIT = 0.012  # of the proportions; a right rectangle on renders has 0.002 or less
 _FOCAL_GUESS = 0.75  # long sides of the picture
 
 
@@ -137,6 +138,16 @@ def _notices(found: Rectangle, where: str) -> tuple[Notice, ...]:
             where,
         )
     ]
+    if found.misfit > _DOUBTFUL_MISFIT:
+        notices.append(
+            Notice(
+                "plain-frame-proportions",
+                f"The rectangle found is {found.misfit:.1%} off the frame's proportions.",
+                "Check the frame's stated opening, and show all of the frame.",
+                "retake",
+                where,
+            )
+        )
     if share[hidden] < 0.1:
         name = ("front", "right", "back", "left")[hidden]
         notices.append(

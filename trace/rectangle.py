@@ -22,9 +22,10 @@ _MOST_LINES = 30  # the longest; 27405 fours
 _SAME_LINE_PX = 3.0  # bending by the lens, at the working size
 _SAME_LINE_COS = np.cos(np.radians(4))
 # How far proportions and angle may be off what the focal length says: EXIF rounds it, lenses bend.
-_PROPORTION = 0.07
+# True rectangles on renders: 0.002 or less.
+_PROPORTION, _PROPORTION_UNKNOWN_FOCAL = 0.03, 0.05
 _LEAST_SIDE_PX = 40
-_LEAST_SEEN = 0.55  # of the three best sides
+_LEAST_SEEN = 0.75  # of the three best sides; a row of printed marks shows less
 _END_SHARE = 0.2  # a side must be in sight somewhere within this share of either end
 # Focal lengths to try without EXIF, in long sides of the picture: what phones have.
 _FOCAL_GUESSES = (0.6, 0.7, 0.85, 1.05)
@@ -43,12 +44,14 @@ class Rectangle:
     seen : for each side (front, right, back, left; in the order of `corners`) (S, 2) shares of it
         between which its edge is in sight.
     outer_seen : share of an outer edge that is in sight, as a frame has one round its opening.
+    misfit : how far its proportions, as a camera sees them, are off those looked for; a ratio.
     """
 
     corners: Floats
     dark_outside: bool
     seen: tuple[Floats, ...]
     outer_seen: float
+    misfit: float
 
     @property
     def share_seen(self) -> Floats:
@@ -104,7 +107,8 @@ def find_rectangle(
         for quad, corners in _enclosed(lines, grey.shape, dark_outside):
             for turn in (0, 1):
                 turned = np.roll(corners, -turn, axis=0)
-                if _disproportion(turned, size, grey.shape, focals) > _PROPORTION:
+                misfit = _disproportion(turned, size, grey.shape, focals)
+                if misfit > (_PROPORTION if focal_px else _PROPORTION_UNKNOWN_FOCAL):
                     continue
                 order = np.roll(quad, -turn)
                 seen = tuple(
@@ -115,9 +119,9 @@ def find_rectangle(
                 if shares[1:].mean() < _LEAST_SEEN or not all(map(_ends_in_sight, seen)):
                     continue
                 outer = _outer_edge(lines, turned, size, border, dark_outside)
-                score = shares[1:].mean() + 0.3 * shares[0] + outer
+                score = shares[1:].mean() + 0.3 * shares[0] + outer - 5 * misfit
                 if best is None or score > best[0]:
-                    best = score, Rectangle(turned, dark_outside, seen, outer)
+                    best = score, Rectangle(turned, dark_outside, seen, outer, misfit)
     if best is None:
         raise PhotoError(
             f"no rectangle of {size[0]:g} x {size[1]:g} mm is in sight",

@@ -164,6 +164,14 @@ def test_a_plain_frame_always_says_that_it_is_less_sure() -> None:
     assert codes == ["plain-frame"]
 
 
+def test_a_rectangle_of_slightly_other_proportions_is_no_silent_match() -> None:
+    matrix = camera((127, 100), 390, 10)
+    picture = drawn(matrix, 0.7, frame_areas(SHOP, 0.1, 0.7))
+    other = PlainFrame("other", np.array([254.0, 199.0]), 12, 0.0)  # 2 % narrower
+    notices = {n.code: n for n in find_plain_frame(picture, other, FOCAL).notices}
+    assert notices["plain-frame-proportions"].severity == "retake"
+
+
 @pytest.mark.skipif(not CASE.exists(), reason="the shared photos are not beside the repository")
 @pytest.mark.parametrize("number", [1, 2])
 def test_the_rendered_frames_edges_are_met_within_their_uncertainty(number: int) -> None:
