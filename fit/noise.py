@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 ALIKE = 0.55  # blocks grow while neighbouring means correlate by more than this
+CUT, SUM_CUT = 3.5, 5.0  # robust standard deviations; the scale of sums is less sure
 CAUCHY, BIWEIGHT = 2.385, 4.685  # 95 % efficient on normal residuals (Holland, Welsch 1977)
 
 
@@ -68,6 +69,24 @@ def biweights(z: Array) -> Array:
     """Tukey's biweight of residuals in standard deviations; zero beyond 4.685."""
     inside = np.maximum(1 - (z / BIWEIGHT) ** 2, 0.0)
     return inside * inside
+
+
+def belonging(z: Array) -> Array:
+    """Weights 1 for residuals that belong and 0 for outliers, single ones and stretches.
+
+    A hard cut at 3.5 robust standard deviations costs 0.7 % of efficiency on clean normal noise.
+    The flanks of a shadow or a burr stay below it; averages over 4 and 16 neighbours show them.
+    """
+    weights = (np.abs(z) <= CUT * robust_scale(z)).astype(float)
+    for width in (4, 16):
+        if len(z) < 8 * width:
+            break
+        total = np.cumsum(np.concatenate([[0.0], z * weights]))
+        sums = total[width:] - total[:-width]
+        far = np.flatnonzero(np.abs(sums) > SUM_CUT * robust_scale(sums))
+        if len(far):
+            weights[(far[:, None] + np.arange(width)).ravel()] = 0
+    return weights
 
 
 def estimate_noise(

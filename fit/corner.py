@@ -1,0 +1,435 @@
+"""One corner from its contour: side, corner and side fitted in one go, with an uncertainty.
+
+Nobody has to say where the corner ends: the sides are part of the shape, and more of them does no
+harm. Least squares (or, robustly, Tukey's biweight after Cauchy's weights) finds the shape; one
+generalised step under the noise model then gives the estimate and its covariance.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import FitError
+from snugline.fit.failure import NoFit
+from snugline.fit.families import FAMILIES, Family
+from snugline.fit.noise import (
+    NoiseModel,
+    belonging,
+    biweights,
+    cauchy_weights,
+    estimate_noise,
+    robust_scale,
+    whiten,
+)
+from snugline.fit.section import Systematic
+
+Array = NDArray[np.float64]
+
+POSE = 4  # apex x, apex y, direction, turn
+TURN_DEVIATION = math.radians(
+    0.5
+)  # how far a drawn angle is off as made: common practice, no source
+FEW = 256  # points enough to come close to the solution
+ROUNDS, SETTLED = 50, 10
+TURNS = 0.02, math.pi - 0.02  # radians between which a turn is a corner
+DECISIVE = 0.9  # a leading weight below this is too close to call
+
+
+@dataclass(frozen=True)
+class CornerFit:
+    """A fitted corner.
+
+    Attributes
+    ----------
+    family : what the corner is, by the best of the families tried.
+    apex : (x, y) mm, where the lines of the sides meet.
+    direction : heading of the incoming side; the outline turns left by `turn` from it.
+    params : (K,) the family's parameters in mm (an exponent has no unit).
+    covariance : (4 + K, 4 + K) of apex x, apex y, direction, turn and params, with the errors
+        that all points share.
+    dof : (4 + K,) effective degrees of freedom of these variances.
+    noise : model of the noise along the contour.
+    weights : (N,) robust weights; zero where a point was set aside.
+    residuals : (N,) mm, positive outside the part.
+    ranking : families with their weights, the best first; they sum to 1.
+    """
+
+    family: Family
+    apex: tuple[float, float]
+    direction: float
+    turn: float
+    params: Array
+    covariance: Array
+    dof: Array
+    noise: NoiseModel
+    weights: Array
+    residuals: Array
+    ranking: tuple[tuple[str, float], ...]
+
+    @property
+    def too_close_to_call(self) -> bool:
+        """Whether the data leave it open which family the corner is of."""
+        return self.ranking[0][1] < DECISIVE
+
+    @property
+    def u(self) -> Array:
+        """(K,) standard uncertainties of the parameters."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)[POSE:]))
+
+    @property
+    def u95(self) -> Array:
+        """(K,) expanded uncertainties, by Student's t."""
+        from scipy.special import stdtrit
+
+        return np.asarray(stdtrit(self.dof[POSE:], 0.975) * self.u)
+
+    def to_local(self, points: Array) -> Array:
+        """Points (N, 2) in the corner's local axes (see `snugline.fit.families`)."""
+        c, s = math.cos(self.direction - math.pi / 2), math.sin(self.direction - math.pi / 2)
+        moved = points - np.array(self.apex)
+        return moved @ np.array([[c, -s], [s, c]])
+
+
+def fit_corner(
+    points: Array,
+    sigma: Array,
+    breaks: Sequence[int] = (),
+    *,
+    families: Sequence[Family] = FAMILIES,
+    turn: float = math.pi / 2,
+    turn_deviation: float = TURN_DEVIATION,
+    robust: bool = True,
+    systematic: Systematic | None = None,
+) -> CornerFit | NoFit:
+    """Fit side + corner + side and choose the family.
+
+    Parameters
+    ----------
+    points : (N, 2) mm, in order with the part on the left, at least some of either side.
+    sigma : (N,) mm, standard uncertainty normal to the edge; only the ratios matter.
+    breaks : indices where a gap lies before the point.
+    families : those to choose from; with one only it is fitted as it is.
+    turn, turn_deviation : the nominal turn angle and the standard deviation of the corners made so.
+    robust : set aside points that do not belong (a shadow, a burr).
+    systematic : errors that all points share; they are added to the covariance.
+
+    Returns
+    -------
+    The fit, or a `NoFit` with the reason where the points determine no corner.
+
+    Raises
+    ------
+    FitError : arguments of the wrong shape, or not finite.
+    """
+    points, sigma = _checked(points, sigma)
+    if not families:
+        raise FitError("no family to choose from", "families", "name at least one corner family")
+    centre = points.mean(axis=0)
+    data = _Data(
+        points[:, 0] - centre[0], points[:, 1] - centre[1], 1 / sigma, turn, turn_deviation
+    )
+    pose = _start_pose(data)
+    if isinstance(pose, NoFit):
+        return pose
+    near = [(family, _approach(data, family, pose, robust)) for family in families]
+    weights = _common_weights(data, near) if robust else None
+    solved = [
+        state if isinstance(state, NoFit) else _descend(data, family, state, lambda z: weights)
+        for family, state in near
+    ]
+    fits = [fit for fit in solved if fit]
+    if not fits:
+        return next(fit for fit in solved if isinstance(fit, NoFit))
+    best, noise, ranking = _choose(data, fits, sigma, breaks)
+    return _finished(data, best, noise, ranking, centre, sigma, breaks, systematic or Systematic())
+
+
+@dataclass(frozen=True)
+class _Data:
+    """Centred points, reciprocal sigmas, and what is known of the turn."""
+
+    x: Array
+    y: Array
+    inverse_sigma: Array
+    turn: float
+    turn_deviation: float
+
+    def every(self, stride: int) -> "_Data":
+        x, y, inverse = self.x[::stride], self.y[::stride], self.inverse_sigma[::stride]
+        return replace(self, x=x, y=y, inverse_sigma=inverse)
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """A shape with its scaled residuals (N,), their derivatives (K, N) and robust weights."""
+
+    family: Family
+    state: Array
+    z: Array
+    rows: Array
+    weights: Array | None
+
+
+def _checked(points: Array, sigma: Array) -> tuple[Array, Array]:
+    points = np.asarray(points, dtype=float)
+    sigma = np.asarray(sigma, dtype=float)
+    mend = "give points (N, 2) in order and a sigma for each"
+    if points.ndim != 2 or points.shape[1] != 2 or sigma.shape != (len(points),):
+        raise FitError(f"points {points.shape} with sigma {sigma.shape}", "corner points", mend)
+    if not (np.isfinite(points).all() and np.isfinite(sigma).all()):
+        raise FitError("a coordinate or a sigma is not finite", "corner points", mend)
+    if len(sigma) and sigma.min() <= 0:
+        raise FitError("a sigma is zero or negative", "corner points", mend)
+    return points, sigma
+
+
+def _start_pose(data: _Data) -> Array | NoFit:
+    """Apex, direction and turn from the ends of the contour."""
+    n = len(data.x)
+    if n < 12:
+        return NoFit(f"{n} points are too few for two sides and a corner")
+    end = max(4, n * 3 // 20)
+    lines = []
+    for a in (0, n - end):
+        x, y = data.x[a : a + end], data.y[a : a + end]
+        third = end // 3
+        x0, y0 = np.median(x[:third]), np.median(y[:third])
+        x1, y1 = np.median(x[-third:]), np.median(y[-third:])
+        length = math.hypot(x1 - x0, y1 - y0)
+        if length == 0:
+            return NoFit("the points at one end of the contour coincide")
+        lines.append(((x0 + x1) / 2, (y0 + y1) / 2, (x1 - x0) / length, (y1 - y0) / length))
+    (x0, y0, c0, s0), (x1, y1, c1, s1) = lines
+    turn = math.atan2(c0 * s1 - s0 * c1, c0 * c1 + s0 * s1)
+    if not 0.05 < turn < math.pi - 0.05:
+        return NoFit(f"the contour turns by {math.degrees(turn):.1f} degrees, which is no corner")
+    along = ((x1 - x0) * s1 - (y1 - y0) * c1) / math.sin(turn)
+    return np.array([x0 + along * c0, y0 + along * s0, math.atan2(s0, c0), turn])
+
+
+def _evaluate(data: _Data, family: Family, state: Array) -> tuple[Array, Array]:
+    """Scaled residuals (N,) and their derivatives (4 + K, N)."""
+    ax, ay, direction, turn = state[:POSE].tolist()
+    c, s = math.sin(direction), -math.cos(direction)  # local x and y axes in the points' axes
+    dx, dy = data.x - ax, data.y - ay
+    local = np.empty((2, len(dx)))
+    qx, qy = local
+    np.add(dx * c, dy * s, out=qx)
+    np.subtract(dy * c, dx * s, out=qy)
+    d = family.distance(local.T, state[POSE:], turn)
+    nx, ny = d.normal.T
+    rows = np.empty((len(state), len(dx)))
+    np.subtract(ny * s, nx * c, out=rows[0])
+    np.add(nx * s, ny * c, out=rows[1])
+    np.negative(rows[1], out=rows[1])
+    np.subtract(nx * qy, ny * qx, out=rows[2])
+    rows[3] = d.by_turn
+    rows[POSE:] = d.by_params.T
+    rows *= data.inverse_sigma
+    return d.value * data.inverse_sigma, rows
+
+
+Weighting = Callable[[Array], Array | None]
+
+
+def _approach(data: _Data, family: Family, pose: Array, robust: bool) -> Array | NoFit:
+    """A family's state close to the solution, from some of the points."""
+    c, s = math.sin(pose[2]), -math.cos(pose[2])
+    dx, dy = data.x - pose[0], data.y - pose[1]
+    local = np.stack([dx * c + dy * s, dy * c - dx * s]).T
+    params = family.start(local, 1 / data.inverse_sigma, float(pose[3]))
+    if isinstance(params, NoFit):
+        return params
+    state = np.concatenate([pose, params])
+    few = data.every(max(1, len(data.x) // FEW))
+    for weighting in (_cauchy, _biweight) if robust else (_equal,):
+        near = _descend(few, family, state, weighting)
+        if isinstance(near, NoFit):
+            return near
+        state = near.state
+    return state
+
+
+def _common_weights(data: _Data, near: Sequence[tuple[Family, Array | NoFit]]) -> Array | None:
+    """The outliers by the family that has the fewest: the others would cut off what they misfit."""
+    best = None
+    for family, state in near:
+        if not isinstance(state, NoFit):
+            weights = belonging(_evaluate(data, family, state)[0])
+            if best is None or weights.sum() > best.sum():
+                best = weights
+    return None if best is None or best.all() else best
+
+
+def _equal(z: Array) -> None:
+    return None
+
+
+def _cauchy(z: Array) -> Array:
+    return cauchy_weights(z / max(robust_scale(z), 1e-12))
+
+
+def _biweight(z: Array) -> Array:
+    return biweights(z / max(robust_scale(z), 1e-12))
+
+
+def _descend(data: _Data, family: Family, state: Array, weighting: Weighting) -> _Solved | NoFit:
+    """Levenberg-Marquardt, reweighted in each round, until a step is within the uncertainty.
+
+    What such a last step leaves is of second order: a thousandth of the uncertainty.
+    """
+    low = np.array([b[0] for b in family.bounds])
+    high = np.array([b[1] for b in family.bounds])
+    damping, size = 0.0, len(state)
+    z, rows = _evaluate(data, family, state)
+    weights = weighting(z)
+    for turn in range(ROUNDS):
+        weighted = rows if weights is None else rows * weights
+        square = float(z @ z) if weights is None else float((weights * z) @ z)
+        mass = len(z) if weights is None else float(weights.sum())
+        scale2 = max(square / max(mass - size, 1), 1e-20)
+        prior = scale2 / data.turn_deviation**2
+        cost = square + prior * (state[3] - data.turn) ** 2
+        normal = weighted @ rows.T
+        gradient = weighted @ z
+        normal[3, 3] += prior
+        gradient[3] += prior * (state[3] - data.turn)
+        diagonal = normal.diagonal().copy()
+        if not diagonal.min() > 0:
+            return NoFit(f"the contour does not determine a {family.name} and both its sides")
+        for _ in range(12):
+            damped = normal + np.diag(diagonal * damping) if damping else normal
+            try:
+                trial = state - np.linalg.solve(damped, gradient)
+            except np.linalg.LinAlgError:
+                damping = max(10 * damping, 1e-6)
+                continue
+            if size > POSE:
+                trial[POSE:] = np.minimum(np.maximum(trial[POSE:], low), high)
+            if TURNS[0] < trial[3] < TURNS[1]:
+                new_z, new_rows = _evaluate(data, family, trial)
+                new = float(new_z @ new_z) if weights is None else float((weights * new_z) @ new_z)
+                if new + prior * (trial[3] - data.turn) ** 2 <= cost * (1 + 1e-9):
+                    break
+            damping = max(10 * damping, 1e-4)
+        else:
+            return _Solved(family, state, z, rows, weights)
+        step = trial - state
+        moved = float(step @ normal @ step) / scale2
+        state, z, rows = trial, new_z, new_rows
+        damping = damping / 10 if damping > 1e-9 else 0.0
+        if moved < 1 and damping == 0:
+            return _Solved(family, state, z, rows, weights)
+        if turn < SETTLED:  # hard weights can flip for ever
+            weights = weighting(z)
+    return NoFit(f"the {family.name} fit did not settle in {ROUNDS} rounds")
+
+
+def _choose(
+    data: _Data, fits: list[_Solved], sigma: Array, breaks: Sequence[int]
+) -> tuple[_Solved, NoiseModel, tuple[tuple[str, float], ...]]:
+    """The family of the least whitened BIC, the noise at it, and the weights of all.
+
+    All families are judged by one noise model, from the one that leaves the least slow noise: a
+    wrong family's misfit would pass for noise. The chi-squares stand against a noise level that is
+    itself estimated, hence the logarithm, as in Student's t.
+    """
+    noises = [_noise(fit, sigma, breaks) for fit in fits]
+    if len(fits) == 1:
+        return fits[0], noises[0], ((fits[0].family.name, 1.0),)
+    reference = noises[int(np.argmin([slow_noise(n) for n in noises]))]
+    square = []
+    for fit in fits:
+        normal = _whitened_normal(data, fit, reference, breaks, ())
+        size = len(fit.state)
+        square.append(
+            normal[-1, -1]
+            - normal[:size, -1] @ np.linalg.solve(normal[:size, :size], normal[:size, -1])
+        )
+    excess = np.array(square) - min(square)
+    params = np.array([len(fit.state) - POSE for fit in fits])
+    bic = reference.dof * np.log1p(excess / reference.dof)
+    bic += params * math.log(len(sigma) / reference.block)
+    weight = np.exp(-(bic - bic.min()) / 2)
+    weight /= weight.sum()
+    order = np.argsort(-weight)
+    ranking = tuple((fits[k].family.name, float(weight[k])) for k in order)
+    global DEBUG
+    DEBUG = {f.family.name: e for f, e in zip(fits, excess)}, reference
+    return fits[order[0]], noises[order[0]], ranking
+
+
+def _noise(fit: _Solved, sigma: Array, breaks: Sequence[int]) -> NoiseModel:
+    return estimate_noise(fit.z * sigma, sigma, breaks, fit.weights, (fit.rows * sigma).T)
+
+
+def slow_noise(n):
+    return n.deviation**2 * (1 + n.persistence) / (1 - n.persistence) * n.block
+
+
+def _whitened_normal(
+    data: _Data,
+    fit: _Solved,
+    noise: NoiseModel,
+    breaks: Sequence[int],
+    more: Sequence[Array],
+) -> Array:
+    """Normal equations of the whitened derivatives, residuals and `more` rows, with the prior."""
+    size = len(fit.state)
+    white = whiten(noise, np.vstack([fit.rows, fit.z, *more]).T, breaks, fit.weights)
+    normal = white.T @ white
+    off = (fit.state[3] - data.turn) / data.turn_deviation
+    normal[3, 3] += data.turn_deviation**-2
+    normal[3, size] += off / data.turn_deviation
+    normal[size, 3] += off / data.turn_deviation
+    normal[size, size] += off * off
+    return normal
+
+
+def _finished(
+    data: _Data,
+    best: _Solved,
+    noise: NoiseModel,
+    ranking: tuple[tuple[str, float], ...],
+    centre: Array,
+    sigma: Array,
+    breaks: Sequence[int],
+    systematic: Systematic,
+) -> CornerFit:
+    """One generalised least-squares step, and the covariance with what all points share."""
+    size = len(best.state)
+    x, y = data.x + centre[0], data.y + centre[1]
+    shared = [data.inverse_sigma, -best.rows[0] * x, -best.rows[1] * y]
+    normal = _whitened_normal(data, best, noise, breaks, shared)
+    information, gradient, pulls = (
+        normal[:size, :size],
+        normal[:size, size],
+        normal[:size, size + 1 :],
+    )
+    covariance = np.linalg.inv(information)
+    step = -covariance @ gradient
+    state = best.state + step
+    residuals = (best.z + step @ best.rows) * sigma
+    deviations = np.array([systematic.offset, systematic.scale_x, systematic.scale_y])
+    common = covariance @ pulls * deviations
+    random = covariance.diagonal()
+    covariance = covariance + common @ common.T
+    # Welch-Satterthwaite: the shared errors are stated, only the noise is estimated.
+    dof = noise.dof * (covariance.diagonal() / random) ** 2
+    weights = np.ones(len(sigma)) if best.weights is None else best.weights
+    return CornerFit(
+        best.family,
+        (float(state[0] + centre[0]), float(state[1] + centre[1])),
+        float(state[2]),
+        float(state[3]),
+        state[POSE:],
+        covariance,
+        dof,
+        noise,
+        weights,
+        residuals,
+        ranking,
+    )
