@@ -44,7 +44,8 @@ def write_pdf(drawing: Drawing, paper: str | None = None, overlap: float = 10.0)
 
     tiles = tiling(drawing, paper, _foot(drawing), overlap)
     width, height = (length * POINTS_PER_MM for length in tiles.paper)
-    pdf = FPDF(unit="pt", format=(width, height))
+    # Only a page unlike the default gets a box of its own, and some readers see no inherited one.
+    pdf = FPDF(unit="pt", format=(width, height + 1e-6))
     # A fixed date: equal drawings give equal bytes.
     pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))
     pdf.set_compression(False)
@@ -53,7 +54,7 @@ def write_pdf(drawing: Drawing, paper: str | None = None, overlap: float = 10.0)
     pdf.set_subject(drawing.unit_remark)
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
     for page in tiles.pages:
-        pdf.add_page()
+        pdf.add_page(format=(width, height))
         _Sheet(pdf, drawing, tiles, page).draw()
     content = bytes(pdf.output())
     verify_pdf(drawing, tiles, content)

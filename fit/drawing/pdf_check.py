@@ -39,10 +39,10 @@ def verify_pdf(drawing: Drawing, tiles: Tiling, content: bytes) -> None:
 
 def differences(drawing: Drawing, tiles: Tiling, text: str) -> Iterator[str]:
     """How the file differs from the drawing, one sentence for each difference."""
-    box = re.search(r"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", text)
-    page = [float(v) * _MM_PER_POINT for v in box.groups()] if box else [0.0, 0.0]
-    if any(abs(a - b) > PAGE_TOL for a, b in zip(page, tiles.paper, strict=True)):
-        yield f"the page is {page[0]:.3f} by {page[1]:.3f} mm"
+    for box in re.findall(r"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]\n/Parent", text):
+        page = [float(v) * _MM_PER_POINT for v in box]
+        if any(abs(a - b) > PAGE_TOL for a, b in zip(page, tiles.paper, strict=True)):
+            yield f"a page is {page[0]:.3f} by {page[1]:.3f} mm"
     outlines = [outline for layer in drawing.layers for outline in layer.outlines]
     sheets = [s for s in re.findall(r"stream\n(.*?)endstream", text, re.DOTALL) if " re W n" in s]
     if len(sheets) != len(tiles.pages):

@@ -91,7 +91,8 @@ def _tiled(
     paper: tuple[float, float], foot: float, low: Point, size: tuple[float, float], overlap: float
 ) -> Tiling:
     shown = paper[0] - 2 * MARGIN, paper[1] - 2 * MARGIN - foot
-    if min(shown) < 2 * overlap + 20:
+    fits = all(part <= room + 1e-9 for part, room in zip(size, shown, strict=True))
+    if not fits and min(shown) < 2 * overlap + 20:
         raise InputError(
             f"paper of {paper[0]:g} by {paper[1]:g} mm leaves no room for tiles",
             "paper",
