@@ -1,9 +1,9 @@
 """Nominal sizes: what a dimension was probably drawn as, offered and never applied unasked.
 
 Bayes over the series of `snugline.fit.preferred`. A series whose members stand w mm apart gives
-each member the prior mass `share` * w of the local density of sizes, so a fine series, which is near any
-value, gains little from being hit, and a coarse one much. The parts of one drawing share one hidden
-variable, its system of units; every dimension speaks for or against it.
+each member the prior mass `share` * w of the local density of sizes: a fine series, which is near
+any value, gains little from being hit, and a coarse one much. The dimensions of one part share one
+hidden variable, its system of units; each of them speaks for or against it.
 """
 
 import math

@@ -55,9 +55,9 @@ class Series:
             first = max(1, math.ceil((value - reach) / self.step))
             last = math.floor((value + reach) / self.step)
             values = np.arange(first, last + 1) * self.step
-            return values, np.full(len(values), self.step)
-        table = np.array(self.table)
-        width: NDArray[np.float64] = np.asarray(np.gradient(table), dtype=np.float64)
+            return values.astype(np.float64), np.full(len(values), self.step)
+        table = np.array(self.table, dtype=np.float64)
+        width: NDArray[np.float64] = np.gradient(table).astype(np.float64)
         inside = np.abs(table - value) <= reach
         return table[inside], width[inside]
 

@@ -1,0 +1,466 @@
+"""The smallest tangent-continuous chain of lines and arcs that says what a contour says.
+
+First the contour is cut into arcs fitted each on its own (`partition`). Their chain is then fitted
+as a whole, tangent at every joint but the sharp corners (`chain_fit`), and made smaller move by
+move (`chain_moves`) as long as nothing is lost: backward elimination, each step judged by a refit.
+Where the chain misses the contour it is given a segment more.
+
+"Nothing is lost" means, without a stated tolerance, that the modified Bayesian information
+criterion for change points falls (Zhang and Siegmund, Biometrics 63, 2007: three halves of ln n for
+each parameter), chi-square being reduced by the correlation of the noise. With a tolerance it means
+that no local mean of the residuals, over windows of every length, lies outside the tolerance by
+more than noise explains (the multiscale test of Frick, Munk and Sieling, J. R. Statist. Soc. B 76,
+2014). Papers cited from memory.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import FitError
+from snugline.fit import chain_moves as moves
+from snugline.fit.arc_chain import Array, Chain, Indices, drop, left
+from snugline.fit.chain_fit import ChainFit, covariance, refine
+from snugline.fit.partition import (
+    Stations,
+    arc_misfit,
+    averaged,
+    cut,
+    parted,
+    spread,
+    stations,
+    taubin,
+)
+
+_STATIONS = 600
+_LEAST_STEP = 0.7  # mm; closer neighbours share most of their error
+_SMOOTH_MM = 5.0  # what the default tolerance is the standard uncertainty of: a mean over so much
+_SHARP = math.radians(15.0)
+_SLIGHT = math.radians(8.0)
+_SEARCH_STEPS = 10
+_MULTISCALE_Z = 4.5  # about 1 % of contours exceed it anywhere by chance
+
+
+@dataclass(frozen=True)
+class Noise:
+    """What the residuals of the stations show.
+
+    Attributes
+    ----------
+    spread : mm, standard deviation of one station.
+    correlation : of neighbouring stations, as of a first-order autoregression.
+    """
+
+    spread: float
+    correlation: float
+
+    @property
+    def inflation(self) -> float:
+        """By how much the variance of a long mean exceeds that of independent stations."""
+        return (1 + self.correlation) / (1 - self.correlation)
+
+    def of_mean(self, count: int) -> float:
+        """Standard deviation of the mean of `count` neighbours, mm."""
+        lag = np.arange(1, count)
+        extra = 2 * float(np.sum((1 - lag / count) * self.correlation**lag))
+        return self.spread * math.sqrt((1 + extra) / count)
+
+
+@dataclass(frozen=True)
+class Spline:
+    """A chain that was found, and on what grounds."""
+
+    fit: ChainFit
+    noise: Noise
+    tolerance: float
+
+
+def arc_spline(
+    points: Array,
+    closed: bool,
+    tolerance: float | None = None,
+    gap: NDArray[np.bool_] | None = None,
+) -> Spline:
+    """The minimal chain for a contour.
+
+    Parameters
+    ----------
+    points : (N, 2) mm, in order along the contour, part on the left.
+    closed : whether the last point joins the first.
+    tolerance : mm that the chain may stray from the contour; None for what the noise cannot show.
+    gap : (N,) whether something unseen lies before the point.
+
+    Raises
+    ------
+    FitError : fewer than sixteen points, or a tolerance that is not positive.
+    """
+    if len(points) < 16:
+        raise FitError(
+            f"only {len(points)} points along the contour", "free outline", "trace more of the edge"
+        )
+    if tolerance is not None and not tolerance > 0:
+        raise FitError(f"tolerance of {tolerance} mm", "free outline", "give a positive tolerance")
+    gap = np.zeros(len(points), dtype=bool) if gap is None else gap
+    return _Search(points, closed, gap, tolerance).run()
+
+
+class _Search:
+    """One search: the stations, the noise as known so far, and the rule that judges chains."""
+
+    def __init__(
+        self, points: Array, closed: bool, gap: NDArray[np.bool_], tolerance: float | None
+    ) -> None:
+        self.points, self.closed, self.gap = points, closed, gap
+        self.tolerance = tolerance
+        self.lax = False  # whether the tolerance judges, or the noise alone
+        sparse = points[:: max(1, len(points) // 500)]
+        length = float(np.linalg.norm(np.diff(sparse, axis=0), axis=1).sum())
+        step = max(length / _STATIONS, min(_LEAST_STEP, length / 150), length / len(points))
+        self.at = self.plain = stations(points, step, gap)
+        self.penalty = 1.5 * math.log(len(self.at))
+        self.noise = Noise(0.0, 0.0)
+        self.least = 0.0
+        self.misfit = np.zeros((0, 0))
+
+    def run(self) -> Spline:
+        fit = self._settle(self._refit(self._first_chain(), 40))
+        if self.noise.inflation > 1.3:
+            # Neighbours share their errors: the first cut took some of the noise for shape.
+            again = self._settle(self._refit(self._recut(), 40))
+            if self._value(again) < self._value(self._refit(fit.chain)):
+                fit = again
+            else:
+                fit = self._settle(fit)
+        fit = self._reduced(self._better(self._refit(self._lines(fit), 20), fit))
+        if self.tolerance is not None:
+            self.lax = True
+            fit = self._reduced(fit)
+        fit = self._refit(self._eased(fit).chain, 60)
+        tolerance = self.tolerance or self.noise.of_mean(max(1, round(_SMOOTH_MM / self.at.step)))
+        return Spline(fit, self.noise, tolerance)
+
+    def _reduced(self, fit: ChainFit) -> ChainFit:
+        for _ in range(4):
+            grown = self._settle(self._grow(fit))
+            done = self._shrink(grown)
+            if self._fine(done) or done is fit:
+                return done
+            fit = done
+        return fit
+
+    def _eased(self, fit: ChainFit) -> ChainFit:
+        """Slight corners, which are seldom meant, as tangent arcs where the contour lets them."""
+        for node in range(len(fit.chain) - 1, -1, -1):
+            if 0 < abs(fit.chain.turns[node]) < _SLIGHT:
+                short = 4 * self.at.step / abs(float(fit.chain.turns[node]))
+                chain = moves.filleted(fit.chain, node, short)
+                trial = self._refit(chain, 30) if chain is not None else fit
+                if _sound(trial.chain, self.at.step) and self._fine(trial):
+                    fit = trial
+        return fit
+
+    def _better(self, fit: ChainFit, other: ChainFit) -> ChainFit:
+        return fit if self._value(fit) < self._value(other) else other
+
+    # The start
+
+    def _first_chain(self) -> Chain:
+        misfit = arc_misfit(self.at.points)
+        level = max(math.sqrt(1.5) * spread(misfit), self._floor())
+        self.noise, self.least = Noise(level, 0.0), level
+        pieces = cut(misfit, level**2, 3 * self.penalty)
+        if self.closed and len(pieces) > 1:
+            turn = int(self.at.first[pieces[len(pieces) // 2]])
+            self.points, self.gap = np.roll(self.points, -turn, axis=0), np.roll(self.gap, -turn)
+            self.at = self.plain = stations(self.points, self.at.step, self.gap)
+            misfit = arc_misfit(self.at.points)
+            pieces = cut(misfit, level**2, 3 * self.penalty)
+        self.misfit = misfit
+        return chain_through(self.at, pieces, self.closed)
+
+    def _recut(self) -> Chain:
+        variance = self.noise.spread**2 * self.noise.inflation
+        return chain_through(self.plain, cut(self.misfit, variance, 3 * self.penalty), self.closed)
+
+    def _floor(self) -> float:
+        """Errors that count as none: a share of the tolerance, and the rounding of the numbers."""
+        return max(0.14 * (self.tolerance or 0.0), 1e-5 * float(np.ptp(self.points, axis=0).max()))
+
+    def _settle(self, fit: ChainFit) -> ChainFit:
+        """Average anew along the chain, free of the chords' sagitta, and learn the noise."""
+        whole = drop(fit.chain, self.points)
+        self.at = parted(self.plain, self.points, whole.segment)
+        mean = drop(fit.chain, averaged(self.points, self.at.first), whole.segment[self.at.first])
+        r = averaged(whole.distance, self.at.first)
+        self.at = replace(self.at, points=mean.foot + r[:, None] * mean.normal)
+        free = max(len(r) - fit.chain.free, 1)
+        lagged = float(r[1:] @ r[:-1]) / max(float(r @ r), 1e-300)
+        # Marriott and Pope (1954): the estimate falls short, here by what the fit absorbs as well.
+        lagged += (1 + 3 * lagged + fit.chain.free) / len(r)
+        level = max(min(math.sqrt(float(r @ r) / free), 4 * self.least), self._floor())
+        self.noise = Noise(level, min(max(lagged, 0.0), 0.9))
+        return self._refit(fit.chain)
+
+    # Judging
+
+    def _refit(self, chain: Chain, steps: int = _SEARCH_STEPS) -> ChainFit:
+        return self._refit_to(chain, slice(None), steps)
+
+    def _refit_to(
+        self, chain: Chain, rows: Indices | slice, steps: int, hopeless: float = math.inf
+    ) -> ChainFit:
+        sigma = self.noise.spread / np.sqrt(self.at.weight[rows])
+        return refine(chain, self.at.points[rows], sigma, steps, hopeless)
+
+    def _value(self, fit: ChainFit) -> float:
+        """Chi-square and what the chain's parts cost; less is better.
+
+        A change of side costs as much as a parameter, since a spurious one is a wiggle, and
+        a segment shorter than two stations, which hardly shows its bend, as much as two.
+        """
+        chain = fit.chain
+        sides = np.sign(np.column_stack([chain.turns, chain.curvatures]).ravel())
+        sides = sides[sides != 0]
+        flips = int(np.sum(sides[1:] != sides[:-1]))
+        short = int(np.sum(chain.lengths < 2 * self.at.step))
+        parts = chain.free + flips + 2 * short
+        return fit.chi2 / self.noise.inflation + self.penalty * parts
+
+    def _excess(self, fit: ChainFit) -> Array:
+        """By what factor each station's neighbourhood is beyond what noise and tolerance allow."""
+        r = fit.residuals / fit.sigma * self.noise.spread
+        worst = np.zeros(len(r))
+        total = np.concatenate([[0.0], np.cumsum(r)])
+        size = 1
+        while size <= len(r) // 2:
+            mean = np.abs(total[size:] - total[:-size]) / size
+            noise = self.noise.of_mean(size)
+            allowed = _MULTISCALE_Z * noise
+            if self.lax and self.tolerance is not None:
+                allowed = max(self.tolerance - noise, (_MULTISCALE_Z if size < 4 else 3.0) * noise)
+            middle = np.arange(len(mean)) + size // 2
+            worst[middle] = np.maximum(worst[middle], mean / allowed)
+            size *= 2
+        return worst
+
+    def _fine(self, fit: ChainFit) -> bool:
+        return bool(self._excess(fit).max() <= 1.0)
+
+    def _kept(self, trial: ChainFit, fit: ChainFit) -> bool:
+        """Whether a smaller chain may stand for the larger one."""
+        if not _sound(trial.chain, self.at.step):
+            return False
+        if self._value(trial) < self._value(fit):
+            return True
+        return self.lax and float(self._excess(trial).max()) <= max(
+            1.0, float(self._excess(fit).max())
+        )
+
+    # Moving
+
+    def _lines(self, fit: ChainFit) -> Chain:
+        """All arcs that the noise cannot tell from lines made lines at once."""
+        cov = covariance(fit.chain, fit.feet, fit.sigma)
+        k = len(fit.chain)
+        u = np.sqrt(np.diag(cov)[3 + k : 3 + 2 * k] * self.noise.inflation)
+        chain = fit.chain
+        for i in np.argsort(np.abs(chain.sweeps) / u):
+            if abs(fit.chain.sweeps[i]) < 3.5 * u[i]:
+                chain = moves.straightened(chain, int(i)) or chain
+        return chain
+
+    def _shrink(self, fit: ChainFit) -> ChainFit:
+        """Take away, the cheapest first, until every move would lose something."""
+        barred: set[tuple[int, int]] = set()
+        while True:
+            trials = []
+            for i in range(len(fit.chain)):
+                part, rows, middle = self._around(fit, i)
+                base = self._refit_to(part, rows, _SEARCH_STEPS)
+                likely = self._likely(part, middle)
+                limit = math.inf if self.lax else self._limit(base)
+                for number, move in enumerate(_SIMPLER):
+                    if not likely[number] or (i, number) in barred:
+                        continue
+                    chain = move(part, middle)
+                    if chain is None or chain.free >= part.free:
+                        continue
+                    trial = self._refit_to(chain, rows, _SEARCH_STEPS, limit)
+                    if self._kept(trial, base):
+                        trials.append((self._value(trial) - self._value(base), i, number))
+            if not trials:
+                return fit
+            for _, i, number in sorted(trials):
+                whole = _SIMPLER[number](fit.chain, i)
+                trial = self._refit(whole, 25) if whole is not None else fit
+                if trial is not fit and self._kept(trial, fit):
+                    fit, barred = trial, set()
+                    break
+                barred.add((i, number))
+            else:
+                return fit
+
+    def _limit(self, fit: ChainFit) -> float:
+        """Chi-square beyond which no simpler chain is worth more steps."""
+        return fit.chi2 + 20 * self.penalty * self.noise.inflation
+
+    def _likely(self, chain: Chain, i: int) -> tuple[bool, ...]:
+        """Which of `_SIMPLER` might stay within what noise and tolerance allow.
+
+        An arc of length l in place of one that bends by d more or less strays by d l^2 / 64 at
+        least, however its neighbours give way.
+        """
+        allowed = 2 * _MULTISCALE_Z * self.noise.spread
+        if self.lax:
+            allowed += self.tolerance or 0.0
+        k, bend, length = len(chain), chain.curvatures, chain.lengths
+        before, after = (i - 1) % k, (i + 1) % k
+
+        def near(other: int) -> bool:
+            short = min(length[i], length[other])
+            return bool(abs(bend[i] - bend[other]) * short**2 / 64 < allowed)
+
+        flat = bool(abs(bend[i]) * length[i] ** 2 / 64 < allowed)
+        slight = bool(abs(chain.sweeps[i]) * length[i] / 64 < allowed)
+        gone = slight or near(before) or near(after)
+        return near(after), flat, True, gone, slight
+
+    def _around(self, fit: ChainFit, i: int) -> tuple[Chain, Indices | slice, int]:
+        """The chain's part about segment i, open, its stations, and the segment's place in it."""
+        chain, segment = fit.chain, fit.feet.segment
+        k, reach = len(chain), 2
+        if k <= 2 * reach + 1:
+            return chain, slice(None), i
+        low = i - reach if chain.closed else max(i - reach, 0)
+        count = 2 * reach + 1 if chain.closed else min(i + reach + 1, k) - low
+        part = moves.rotated(chain, low % k) if chain.closed else chain
+        begin = 0 if chain.closed else low
+        place = (segment - low) % k
+        inside = np.flatnonzero(place < count)
+        inside = inside[np.lexsort((fit.feet.along[inside], place[inside]))]
+        return moves.part(part, begin, begin + count), inside, i - low
+
+    def _grow(self, fit: ChainFit) -> ChainFit:
+        for _ in range(40):
+            excess = self._excess(fit)
+            if excess.max() <= 1.0:
+                break
+            trials = [self._refit(c, 20) for c in self._larger(fit, int(np.argmax(excess)))]
+            better = [
+                t for t in trials
+                if _sound(t.chain, self.at.step) and self._value(t) < self._value(fit)
+            ]  # fmt: skip
+            if not better:
+                break
+            fit = min(better, key=self._value)
+        return fit
+
+    def _larger(self, fit: ChainFit, station: int) -> list[Chain]:
+        chain = fit.chain
+        i = int(fit.feet.segment[station])
+        after = (i + 1) % len(chain)
+        found: list[Chain | None] = [
+            moves.split(chain, i, float(fit.feet.along[station])),
+            moves.split(chain, i, 0.5 * float(chain.lengths[i])),
+            moves.kinked(chain, i, float(fit.feet.along[station])),
+            moves.bent(chain, i),
+        ]
+        for node in (i, after):
+            found += [moves.sharpened(chain, node), moves.filleted(chain, node, 2 * self.at.step)]
+        return [c for c in found if c is not None]
+
+
+def _smoothly(chain: Chain, segment: int) -> Chain | None:
+    return moves.removed(chain, segment, sharp=False)
+
+
+def _sharply(chain: Chain, segment: int) -> Chain | None:
+    return moves.removed(chain, segment, sharp=True)
+
+
+_SIMPLER: tuple[Callable[[Chain, int], Chain | None], ...] = (
+    moves.merged, moves.straightened, moves.smoothed, _smoothly, _sharply,
+)  # fmt: skip
+
+
+def _sound(chain: Chain, step: float) -> bool:
+    """Whether every segment has a length to speak of and none winds round more than once."""
+    sweep = np.abs(chain.curvatures * chain.lengths)
+    least = chain.lengths.min() > 0.2 * step
+    whole = 2 * math.pi * (1 + 1e-6)
+    return bool(least and sweep.max() <= whole and np.abs(chain.turns).max() < math.pi)
+
+
+# From pieces to a chain
+
+
+def chain_through(at: Stations, pieces: Indices, closed: bool) -> Chain:
+    """A chain of the pieces' own arcs, headings averaged where two meet without a corner."""
+    points, n, k = at.points, len(at), len(pieces)
+    ends = np.append(pieces[1:], n)
+    bend = np.zeros(k)
+    heading = np.zeros((k, 2))
+    for i, (first, last) in enumerate(zip(pieces, ends, strict=True)):
+        if last - first < 3:
+            first, last = max(first - 1, 0), min(last + 1, n)
+        bend[i], heading[i] = _own_arc(points[first:last], at.step)
+    node = np.vstack([(points[pieces[1:] - 1] + points[pieces[1:]]) / 2])
+    seam = (points[-1] + points[0]) / 2 if closed else points[0]
+    node = np.vstack([seam, node, seam if closed else points[-1]])
+    jump = np.zeros(k)
+    jump[1:] = _wrap(heading[1:, 0] - heading[:-1, 1])
+    if closed and k > 1:
+        jump[0] = _wrap(heading[:1, 0] - heading[-1:, 1])[0]
+    corner = np.abs(jump) > _SHARP
+    smooth = np.where(corner, 0.0, jump / 2)
+    begin = heading[:, 0] - smooth
+    finish = heading[:, 1] + np.append(smooth[1:], smooth[0])
+    chord = np.diff(node, axis=0)
+    reach_mm = np.linalg.norm(chord, axis=1)
+    walked = np.maximum((ends - pieces) * at.step, reach_mm)
+    sweep = bend * walked
+    sweep = sweep + _wrap(finish - begin - sweep)
+    half = np.sinc(np.clip(sweep / 2, -2.5, 2.5) / math.pi)
+    lengths = np.where(np.abs(sweep) < 4.0, reach_mm / np.maximum(half, 0.1), walked)
+    if closed and k == 1:
+        sweep = np.array([math.copysign(2 * math.pi, bend[0])])
+        lengths = np.abs(sweep / bend)
+    return Chain(
+        start=(float(node[0, 0]), float(node[0, 1])),
+        heading=float(begin[0]),
+        lengths=lengths,
+        curvatures=sweep / lengths,
+        turns=np.where(corner, jump, 0.0),
+        straight=np.zeros(k, dtype=bool),
+        corner=corner,
+        closed=closed,
+    )
+
+
+def _own_arc(points: Array, step: float) -> tuple[float, Array]:
+    """Curvature of the best arc of a piece, and its headings half a step beyond each end."""
+    mean = points.mean(axis=0)
+    local = points - mean
+    ends = local[[1, -1]] - local[[0, -2]] if len(points) > 1 else np.ones((2, 2))
+    x, y = local.T
+    z = x * x + y * y
+    products = (x, y, z, x * x, x * y, y * y, x * z, y * z, z * z)
+    _, a, p, q = (float(v) for v in taubin(*(np.array(float(np.mean(v))) for v in products)))
+    slope = 2 * a * local[[0, -1]] - np.array([p, q])
+    size = np.linalg.norm(slope, axis=1)
+    if len(points) < 3 or size.min() <= 1e-14 * float(z.max()) ** 2.5:
+        along = local[-1] - local[0]
+        return 0.0, np.full(2, math.atan2(along[1], along[0]))
+    tangent = left(slope / size[:, None])
+    forward = np.sign(np.sum(tangent * ends, axis=1))
+    tangent = tangent * np.where(forward == 0, 1.0, forward)[:, None]
+    kappa = float(-2 * a / (slope[0] @ left(tangent)[0]))
+    angle: Array = np.arctan2(tangent[:, 1], tangent[:, 0])
+    return kappa, angle + np.array([-0.5, 0.5]) * step * kappa
+
+
+def _wrap(angle: Array) -> Array:
+    return (angle + math.pi) % (2 * math.pi) - math.pi
