@@ -84,12 +84,14 @@ def test_letters_keep_their_height_and_advance():
     points = np.array([p for s in strokes for p in s])
     assert points.min(axis=0) == pytest.approx((10, 20))
     assert points.max(axis=0) == pytest.approx((10 + engraved_width("0.25 mm", 6), 26))
-    assert all(len(s) > 1 for s in strokes)
+    assert all(len(s) > 1 and s[0] != s[-1] for s in strokes)
     assert all(a != b for s in strokes for a, b in itertools.pairwise(s))
 
 
 def test_all_letters_differ_and_an_unknown_one_is_marked():
     letters = "0123456789ABCDEFGHIJKLMNPQRSTUVWXYZmnix.,-+/=?"  # O is nought's twin
+    for letter in letters:
+        assert all(s[0] != s[-1] for s in engraved(letter, (0, 0), 6))
     drawn = {engraved(letter, (0, 0), 6) for letter in letters}
     assert len(drawn) == len(letters)
     assert engraved("é", (0, 0), 6) == engraved("?", (0, 0), 6)

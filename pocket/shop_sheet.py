@@ -1,0 +1,211 @@
+"""The shop sheet: one page to take to the machine, with room to write down what came of it."""
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from snugline.fit.drawing.paper import paper_size
+from snugline.fit.outline import Arc, Outline
+from snugline.lengths import format_length
+from snugline.pocket.fits import VERDICTS
+from snugline.pocket.opening import Opening
+from snugline.pocket.plan import CutPlan
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+
+_MARGIN = 12.0  # mm
+_SIZES = (9.0, 8.0, 7.0, 6.0, 5.0)  # points, the largest that fits one page
+_PICTURE = (62.0, 44.0)  # mm
+
+_CHECKS = (
+    "Unit in the CAM program as above; the part's length in it as above",
+    "1:1 print laid on the part, its bar measured",
+    "Cutter's diameter measured, zero set on the face",
+    "Coupon cut and the part's own corner tried in it",
+    "Board clamped, clamps outside the cut",
+)
+
+Section = tuple[str, list[str]]
+
+
+def shop_sheet(plan: CutPlan, readings: Sequence[str] = (), paper: str = "a4") -> bytes:
+    """The sheet as a one-page PDF; equal plans give equal bytes.
+
+    Parameters
+    ----------
+    readings : the hand readings, a line each, as they are to stand on the sheet.
+    paper : `a4` or `letter`.
+    """
+    size = paper_size(paper)
+    for points in _SIZES:
+        pdf = _page(plan, readings, size, points)
+        if pdf.page_no() == 1 or points == _SIZES[-1]:
+            break
+    return bytes(pdf.output())
+
+
+def _page(
+    plan: CutPlan, readings: Sequence[str], size: tuple[float, float], points: float
+) -> "FPDF":
+    from fpdf import FPDF
+
+    pdf = FPDF(unit="mm", format=size)
+    pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # equal plans, equal bytes
+    pdf.set_title(f"Shop sheet, {_plain(plan.part)} ({plan.unit})")
+    pdf.set_margins(_MARGIN, _MARGIN)
+    pdf.set_auto_page_break(True, _MARGIN)
+    pdf.add_page()
+    line = points * 0.46  # mm
+    pdf.set_font("helvetica", "B", points + 5)
+    pdf.cell(0, line * 2, f"Shop sheet: {_plain(plan.part)}", new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font("helvetica", "B", points + 1)
+    names = {"mm": "millimetres", "in": "inches"}
+    pdf.cell(0, line * 1.5, f"All lengths in {names[plan.unit]}.", new_x="LMARGIN", new_y="NEXT")
+    top = pdf.get_y()
+    _picture(pdf, plan.openings[0], size[0] - _MARGIN - _PICTURE[0], _MARGIN)
+    for title, lines in _sections(plan, readings):
+        # Beside the picture the lines are shorter.
+        beside = pdf.get_y() < max(top, _MARGIN + _PICTURE[1])
+        width = size[0] - 2 * _MARGIN - (_PICTURE[0] + 4 if beside else 0)
+        pdf.set_font("helvetica", "B", points)
+        pdf.cell(width, line * 1.35, title, new_x="LMARGIN", new_y="NEXT")
+        pdf.set_font("helvetica", "", points)
+        for text in lines:
+            beside = pdf.get_y() < _MARGIN + _PICTURE[1]
+            width = size[0] - 2 * _MARGIN - (_PICTURE[0] + 4 if beside else 0)
+            pdf.multi_cell(width, line, _plain(text), align="L", new_x="LMARGIN", new_y="NEXT")
+    _result_table(pdf, plan, line * 1.6)
+    return pdf
+
+
+def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
+    yield "Part", _part_lines(plan)
+    if readings:
+        yield "Readings", list(readings)
+    yield "Pocket", list(_pocket_lines(plan))
+    yield "Clearances (per side)", [line for o in plan.openings for line in _gap_lines(plan, o)]
+    offered = plan.suggestion
+    low, high = (format_length(v, plan.unit) for v in (offered.low, offered.high))
+    yield "Suggested, not applied", [f"{low} to {high}: {offered.basis}"]
+    if plan.times:
+        yield (
+            "Time, an estimate; the CAM program's own figure rules",
+            [
+                "; ".join(
+                    f"step-down {format_length(row.step_down, plan.unit)}: {row.passes} passes, "
+                    f"{row.minutes:.0f} min"
+                    for row in plan.times
+                )
+            ],
+        )
+    if plan.notices:
+        yield (
+            "Look at",
+            [f"- {n.place + ': ' if n.place else ''}{n.text}; {n.mend}" for n in plan.notices],
+        )
+    yield "Cautions", [f"- {text}" for text in plan.cautions]
+    yield "Before the cut", [f"[  ] {text}" for text in _CHECKS]
+
+
+def _part_lines(plan: CutPlan) -> list[str]:
+    low_x, low_y, high_x, high_y = plan.outline.bounds
+    u = plan.uncertainty
+
+    def stated(name: str, mm: float, u95: float) -> str:
+        trust = f" (U95 {format_length(u95, plan.unit)})" if u95 > 0 else ""
+        return f"{name} {format_length(mm, plan.unit)}{trust}"
+
+    thickness = plan.thickness
+    lines = [
+        stated("length", high_x - low_x, u.length),
+        stated("width", high_y - low_y, u.width),
+    ]
+    radii = sorted({round(r, 3) for r in _corner_radii(plan.outline)})
+    if len(radii) == 1:
+        lines.append(stated("corner radius", radii[0], u.corner_radius))
+    elif radii:
+        low, high = (format_length(r, plan.unit) for r in (radii[0], radii[-1]))
+        lines.append(f"radii {low} to {high}")
+    spread = f", spread {format_length(thickness.spread, plan.unit)}" if thickness.spread else ""
+    count = f"{thickness.readings} reading{'s' if thickness.readings > 1 else ''}"
+    lines.append(f"{stated('thickness', thickness.value, thickness.u95)}, {count}{spread}")
+    return ["; ".join(lines[:2]), "; ".join(lines[2:])]
+
+
+def _corner_radii(outline: Outline) -> list[float]:
+    return [s.radius for s in outline.segments if isinstance(s, Arc)]
+
+
+def _pocket_lines(plan: CutPlan) -> Iterator[str]:
+    unit, depth, choices = plan.unit, plan.depth, plan.choices
+    way = "flush"
+    if depth.above:
+        side = "above" if depth.above > 0 else "below"
+        way = f"{format_length(abs(depth.above), unit)} {side} the face"
+    floor = f"; floor left {format_length(depth.floor, unit)}" if depth.floor is not None else ""
+    sanding = f", after sanding off {format_length(choices.sanding, unit)}"
+    yield (
+        f"depth {format_length(depth.pocket, unit)}: the part sits {way}"
+        f"{sanding if choices.sanding else ''} (U95 {format_length(depth.u95, unit)}){floor}"
+    )
+    first = plan.openings[0]
+    if choices.cutter is not None:
+        relief = f"; corners relieved by {choices.relief}" if first.discs else ""
+        largest = format_length(first.largest_cutter, unit)
+        clears = f"largest that clears all: {largest}" if first.largest_cutter else "square corners"
+        yield f"cutter {format_length(choices.cutter.diameter, unit)} ({clears}){relief}"
+    for layer in first.sheet.layers[1:]:
+        yield f"also: {layer.name}"
+    if first.land is not None:
+        yield f"thinnest wall to the border {format_length(first.land, unit)}"
+
+
+def _gap_lines(plan: CutPlan, opening: Opening) -> Iterator[str]:
+    unit = plan.unit
+    low_x, low_y, high_x, high_y = opening.plain.bounds
+    size = f"{format_length(high_x - low_x, unit)} x {format_length(high_y - low_y, unit)}"
+    for gap in opening.gaps:
+        limits = f"{format_length(gap.least, unit)} to {format_length(gap.greatest, unit)}"
+        seasons = "".join(
+            f"; {s.season} day {format_length(s.gap, unit)}"
+            for s in opening.seasons
+            if s.direction == gap.direction
+        )
+        drawn = format_length(opening.clearance, unit)
+        yield f"{drawn} along the {gap.direction}: {limits}{seasons}"
+    yield f"   pocket {size}, notches and reliefs not counted"
+
+
+def _picture(pdf: "FPDF", opening: Opening, x: float, y: float) -> None:
+    """The pocket and its border, not to scale, in a box."""
+    outlines = [(layer.pattern, o) for layer in opening.sheet.layers for o in layer.outlines]
+    lows_x, lows_y, highs_x, highs_y = zip(*(o.bounds for _, o in outlines), strict=True)
+    low_x, high_y = min(lows_x), max(highs_y)
+    scale = min(_PICTURE[0] / (max(highs_x) - low_x), _PICTURE[1] / (high_y - min(lows_y)))
+    pdf.set_line_width(0.2)
+    for pattern, outline in outlines:
+        dash = {"solid": (0, 0), "dashed": (2, 1), "dotted": (0.4, 0.8)}.get(pattern, (3, 0.8))
+        pdf.set_dash_pattern(*dash)
+        points = outline.inscribed(0.02 / scale)
+        pdf.polygon([(x + scale * (px - low_x), y + scale * (high_y - py)) for px, py in points])
+    pdf.set_dash_pattern()
+
+
+def _result_table(pdf: "FPDF", plan: CutPlan, row: float) -> None:
+    """Rows to write into: one for each clearance and one spare."""
+    headings = ("clearance", *VERDICTS, "opening measured", "wood, cutter, date")
+    width = (pdf.w - 2 * _MARGIN) / (len(headings) + 2)
+    widths = [width] * (len(headings) - 2) + [1.5 * width, 2.5 * width]
+    pdf.ln(row / 2)
+    first = [format_length(o.clearance, plan.unit) for o in plan.openings]
+    for label in (None, *first, ""):
+        cells = headings if label is None else (label, *[""] * (len(headings) - 1))
+        for text, wide in zip(cells, widths, strict=True):
+            pdf.cell(wide, row, text, border=1)
+        pdf.ln(row)
+
+
+def _plain(text: str) -> str:
+    """Text in the letters that every PDF reader has without a font file."""
+    return text.encode("latin-1", "replace").decode("latin-1")
