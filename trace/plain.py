@@ -1,22 +1,18 @@
 """The plain frame: the edges of its opening, to a few tenths of a pixel, for the camera's solution.
 
-At the edge of a frame that lies on a ground three things meet in a few pixels: the ground, darkened
-towards the frame's foot; the wall of the opening, where the camera sees it; the frame's face. A
-single step fitted to that is off by the wall's width. So the three are fitted together, with the
-wall's width known from the frame's thickness and a first pose. The same holds for a sheet or a card
-beside the part, only that there the rectangle itself is what is raised.
+A sheet or a card of known size beside the part is measured in the same way; there the rectangle
+itself is what is raised.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
-from scipy.special import ndtr
 
 from snugline.errors import PhotoError
 from snugline.notice import Notice
 from snugline.trace.edge import fit_steps, sample_luminance
+from snugline.trace.foot import ground_ends
 from snugline.trace.frame import PlainFrame
 from snugline.trace.rectangle import Rectangle, find_rectangle, view_of_rectangle
 
@@ -27,16 +23,12 @@ _ROWS = 12  # averaged to one point
 _END_PX = 14.0  # left out at a side's ends: there two sides' edges blur into one another
 _SEARCH_PX = 16.0
 _GROUND_PX, _FACE_PX = 16.0, 10.0  # how far a profile reaches to both sides
-_BLURS = np.geomspace(0.6, 2.4, 10)
-_SHIFT_STEP = 0.2
-# Shares of the contrast: the noise of a mean profile, and what wall and shading differ by. They
-# keep the fit from trading the wall's light for its place.
-_NOISE, _WALL, _SHADE = 0.007, 0.12, 0.5
-_SHADOWS = (0.5, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0)  # length of a cast shadow, in thicknesses
 # What the ground's darkening, which is no more than modelled, leaves over; of the thickness.
 # Seen on renders of a frame 0.8 mm thick: 0.01 to 0.05 mm.
 _FOOT_SHARE = 0.06
 _SIGMA_FLOOR_PX = 0.05
+_SIDES = ("front", "right", "back", "left")
+_DOUBTFUL_MM = 0.1
 _DOUBTFUL_MISFIT = 0.012  # of the proportions; a right rectangle on renders has 0.002 or less
 _FOCAL_GUESS = 0.75  # long sides of the picture
 
@@ -93,6 +85,7 @@ def find_plain_frame(
     centre, px_per_mm = _first_pose(found, size, focal, rgb.shape)
 
     points, side, height, sigma, outward = [], [], [], [], []
+    doubts = np.zeros(4)
     for i in range(4):
         # mm from the side to the camera's foot, positive on the ground's side of the edge.
         inside = (centre[1], size[0] - centre[0], size[1] - centre[1], centre[0])[i]
@@ -103,12 +96,11 @@ def find_plain_frame(
         )
         if measured is None:
             raise PhotoError(
-                f"the {('front', 'right', 'back', 'left')[i]} side of the plain frame shows no "
-                "clear edge",
+                f"the {_SIDES[i]} side of the plain frame shows no clear edge",
                 where,
                 "light the frame evenly, on a ground that is clearly lighter or darker",
             )
-        places, own_sigma, normal = measured
+        places, own_sigma, normal, doubts[i] = measured
         points.append(places)
         sigma.append(own_sigma)
         outward.append(normal if raised_outside else -normal)
@@ -119,14 +111,14 @@ def find_plain_frame(
         np.concatenate(side),
         np.concatenate(height),
         np.concatenate(sigma),
-        _FOOT_SHARE * frame.thickness * px_per_mm,
+        np.hypot(_FOOT_SHARE * frame.thickness * px_per_mm, doubts),
         np.concatenate(outward),
         found.corners,
-        _notices(found, where),
+        _notices(found, doubts / px_per_mm, where),
     )
 
 
-def _notices(found: Rectangle, where: str) -> tuple[Notice, ...]:
+def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, ...]:
     share = found.share_seen
     hidden = int(np.argmin(share))
     notices = [
@@ -138,6 +130,18 @@ def _notices(found: Rectangle, where: str) -> tuple[Notice, ...]:
             where,
         )
     ]
+    if doubts_mm.max() > _DOUBTFUL_MM:
+        name = _SIDES[int(np.argmax(doubts_mm))]
+        notices.append(
+            Notice(
+                "plain-frame-shadow",
+                f"A shadow at the foot of the frame's {name} side hides its edge: it may lie "
+                f"{doubts_mm.max():.1f} mm off.",
+                "Light the frame from all sides, or move the lamp.",
+                "usable",
+                where,
+            )
+        )
     if found.misfit > _DOUBTFUL_MISFIT:
         notices.append(
             Notice(
@@ -149,7 +153,7 @@ def _notices(found: Rectangle, where: str) -> tuple[Notice, ...]:
             )
         )
     if share[hidden] < 0.1:
-        name = ("front", "right", "back", "left")[hidden]
+        name = _SIDES[hidden]
         notices.append(
             Notice(
                 "plain-frame-covered",
@@ -188,8 +192,8 @@ def _measured_side(
     raised_outside: bool,
     foot: float,
     rise: float,
-) -> tuple[Floats, Floats, Floats] | None:
-    """(N, 2) px, (N,) sigma and (N, 2) direction from the ground to what is raised; or None."""
+) -> tuple[Floats, Floats, Floats, float] | None:
+    """(N, 2) px, (N,) sigma, (N, 2) direction from ground to what is raised, and doubt; or None."""
     start, end = found.corners[side], found.corners[(side + 1) % 4]
     length = float(np.hypot(*(end - start)))
     along = (end - start) / length
@@ -230,9 +234,9 @@ def _measured_side(
     mean /= count[:, None]
     mean /= np.abs(mean[:, :3].mean(axis=1) - mean[:, -3:].mean(axis=1))[:, None]
     place = np.bincount(member, rows[kept]) / count
-    shift, sigma = _ground_ends(mean, across, foot, rise)
-    offset = np.polyval(curve, place / length) + shift
-    good = (count >= _ROWS // 2) & np.isfinite(shift)
+    ends = ground_ends(mean, across, foot, rise)
+    offset = np.polyval(curve, place / length) + ends.place
+    good = (count >= _ROWS // 2) & np.isfinite(ends.place)
     curve = _smooth(place / length, offset, good)
     if curve is None:
         return None
@@ -243,8 +247,8 @@ def _measured_side(
         return None
     points: Floats = start + place[:, None] * along + offset[:, None] * normal
     # Grain and dust make points differ by more than their own profiles say.
-    sigma = np.maximum(np.maximum(sigma, spread), _SIGMA_FLOOR_PX)
-    return points[good], sigma[good], np.tile(normal, (int(good.sum()), 1))
+    sigma = np.maximum(np.maximum(ends.sigma, spread), _SIGMA_FLOOR_PX)
+    return points[good], sigma[good], np.tile(normal, (int(good.sum()), 1)), ends.doubt
 
 
 def _profiles(rgb: NDArray[np.uint8], base: Floats, normal: Floats, across: Floats) -> Floats:
@@ -267,123 +271,3 @@ def _smooth(share: Floats, position: Floats, kept: NDArray[np.bool_]) -> Floats 
             return None
         curve = np.polyfit(x, y, 2, w=np.sqrt(weight))
     return curve
-
-
-def _ground_ends(
-    profiles: Floats, across: Floats, foot: float, rise: float
-) -> tuple[Floats, Floats]:
-    """(N,) px across to where the ground ends in sight, and its sigma; NaN where none is found.
-
-    Parameters
-    ----------
-    profiles : (N, T) in units of the contrast, from the ground to the face.
-    foot : px from the face's edge to the foot; negative where the wall is in sight, else the
-        ground ends at the face's edge and its darkest part is hidden.
-    rise : thickness in px.
-    """
-    # What all profiles share is told by their mean: roughly where, and whether a shadow is cast.
-    whole = np.median(profiles, axis=0)[None]
-    shifts = np.arange(-8.0, 8.01, _SHIFT_STEP)
-    best = _Model(across, shifts, foot, rise, 0.0).fit(whole)
-    shadow = 0.0
-    if rise > 0.5 and best.rms[0] > 1.5 * _NOISE:
-        least = 0.6 * best.rms[0]  # a shadow has to explain much to be believed, and it darkens
-        for length in _SHADOWS:
-            cast = _Model(across, shifts, foot, rise, length).fit(whole)
-            if cast.shadow[0] < 0 and cast.rms[0] < least:
-                best, shadow, least = cast, length, cast.rms[0]
-    if not np.isfinite(best.shift[0]):
-        return np.full(len(profiles), np.nan), np.full(len(profiles), np.nan)
-    near = best.shift[0] + np.arange(-2.0, 2.01, _SHIFT_STEP)
-    fit = _Model(across, near, foot, rise, shadow).fit(profiles)
-    return fit.shift, fit.sigma
-
-
-@dataclass(frozen=True)
-class _Fit:
-    """Shifts of N profiles with sigma, rms residual, and the light of a cast shadow."""
-
-    shift: Floats
-    sigma: Floats
-    rms: Floats
-    shadow: Floats
-
-
-class _Model:
-    """Ground, wall and face for each shift and blur of a grid; the levels are linear in it.
-
-    Half of an even sky is hidden at the foot of a wall; at the distance d from it the share
-    d / hypot(d, rise) of that half is back. A cast shadow is a blurred step on the ground.
-    """
-
-    def __init__(
-        self, across: Floats, shifts: Floats, foot: float, rise: float, shadow: float
-    ) -> None:
-        wall, hidden = max(-foot, 0.0), max(foot, 0.0)
-        # Fine places, 0 where the ground ends in sight; the wall and the face follow.
-        step = 0.1
-        fine = np.arange(across[0] - shifts[-1] - 12, across[-1] - shifts[0] + 12, step)
-        ground = np.clip(0.5 - fine / step, 0, 1)
-        distance = np.maximum(hidden - fine, 0)
-        columns, priors = [np.ones_like(fine), ground], [0.0, 0.0]
-        if rise > 0.5:
-            columns.append(ground * (1 - distance / np.hypot(distance, rise)))
-            priors.append(_NOISE / _SHADE)
-        if wall > 0.5:
-            columns.append(np.clip(0.5 - (fine - wall) / step, 0, 1) - ground)
-            priors.append(_NOISE / _WALL)
-        if shadow:
-            columns.append(ground * ndtr((shadow * rise - distance) / (0.3 * shadow * rise)))
-            priors.append(_NOISE / _SHADE)
-        stack = np.array(columns)
-        designs = np.zeros((len(_BLURS), len(shifts), len(across) + len(columns), len(columns)))
-        places = (across - shifts[:, None] - fine[0]) / step
-        low = places.astype(np.int64)
-        share = places - low
-        for i, blur in enumerate(_BLURS):
-            blurred = gaussian_filter1d(stack, blur / step, axis=1, mode="nearest")
-            values = blurred[:, low] * (1 - share) + blurred[:, low + 1] * share
-            designs[i, :, : len(across)] = np.moveaxis(values, 0, 2)
-        designs[:, :, len(across) :] = np.diag(priors)  # pseudo-readings of 0
-        self.shifts = shifts
-        self.samples = len(across)
-        self.has_shadow = bool(shadow)
-        self.basis, self.triangle = np.linalg.qr(designs)
-
-    def fit(self, profiles: Floats) -> _Fit:
-        """The shift of least residual for each of (N, T) profiles, refined by a paraboloid."""
-        explained = np.einsum("bstk,nt->nbsk", self.basis[:, :, : self.samples], profiles)
-        rss = np.sum(profiles**2, axis=1)[:, None, None] - np.sum(explained**2, axis=3)
-        rss = np.maximum(rss, 1e-12)
-        n = np.arange(len(rss))
-        b, s = np.unravel_index(rss.reshape(len(rss), -1).argmin(axis=1), rss.shape[1:])
-        shadow = np.zeros(len(rss))
-        if self.has_shadow:
-            levels = np.linalg.solve(self.triangle[b, s], explained[n, b, s][..., None])
-            shadow = levels[:, -1, 0]
-        move, inverse = _least(rss, b, s)
-        rms = np.sqrt(rss[n, b, s] / self.samples)
-        # Half the second derivative of the residual weighs against its own variance.
-        sigma = _SHIFT_STEP * rms * np.sqrt(2 * inverse * self.samples / (self.samples - 6))
-        at_rim = (s == 0) | (s == rss.shape[2] - 1)
-        shift = np.where(at_rim, np.nan, self.shifts[s] + _SHIFT_STEP * move)
-        return _Fit(shift, sigma, rms, shadow)
-
-
-def _least(rss: Floats, b: NDArray[np.int64], s: NDArray[np.int64]) -> tuple[Floats, Floats]:
-    """Steps from (b, s) along s to the paraboloid's least value; and d2/ds2 of its inverse."""
-    n = np.arange(len(rss))
-    b, s = np.clip(b, 1, rss.shape[1] - 2), np.clip(s, 1, rss.shape[2] - 2)
-    near = np.array([[rss[n, b + i, s + j] for j in (-1, 0, 1)] for i in (-1, 0, 1)])
-    slope_b, slope_s = (near[2, 1] - near[0, 1]) / 2, (near[1, 2] - near[1, 0]) / 2
-    bb = near[2, 1] - 2 * near[1, 1] + near[0, 1]
-    ss = near[1, 2] - 2 * near[1, 1] + near[1, 0]
-    bs = (near[2, 2] - near[2, 0] - near[0, 2] + near[0, 0]) / 4
-    determinant = bb * ss - bs**2
-    # Where blur and shift cannot be told apart here, the shift alone is refined.
-    joint = (bb > 0) & (determinant > 0.02 * bb * ss)
-    safe = np.where(joint, determinant, 1.0)
-    lone = np.maximum(ss, 1e-12)
-    move = np.where(joint, (bs * slope_b - bb * slope_s) / safe, -slope_s / lone)
-    inverse = np.where(joint, bb / safe, 1 / lone)
-    return np.clip(move, -1, 1), np.maximum(inverse, 0)
