@@ -21,11 +21,14 @@ Ints = NDArray[np.int64]
 
 POSE_SIZE = 6
 # Ink spreads by a few hundredths of a millimetre (common practice, no source).
-_BLOOM_U = 0.1
+BLOOM_U = 0.1
 # What no model of lens and paper explains: observations are never believed better than this.
 _MODEL_FLOOR_PX = 0.02
 _TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977, from memory
 _ITERATIONS = 40
+# In standard deviations of the unknowns: a step that is near, and one that is none any more; and
+# how often the weights follow the residuals.
+_NEAR, _STILL, _SETTLED = 0.3, 1e-3, 6
 
 
 @dataclass(frozen=True)
@@ -35,12 +38,13 @@ class Observations:
     Attributes
     ----------
     sheet : which sheet the marker is printed on.
-    marker : which marker, an index that is unique over the job's sheets.
+    marker : which marker (or stretch of a plain frame's side), unique over the job's sheets.
     design : (N, 2) mm, the place on the marker's side as designed, in the sheet's axes.
     outward : (N, 2) unit, out of the marker, in the sheet's axes.
     pixels : (N, 2) where the edge was seen.
     normals : (N, 2) unit, across the edge in the picture, outwards.
     sigma : (N,) px.
+    height : (N,) mm over the sheet.
     """
 
     sheet: Ints
@@ -50,6 +54,7 @@ class Observations:
     pixels: Floats
     normals: Floats
     sigma: Floats
+    height: Floats
 
     def only(self, keep: NDArray[np.bool_]) -> "Observations":
         """The rows that `keep` marks."""
@@ -61,6 +66,7 @@ class Observations:
             self.pixels[keep],
             self.normals[keep],
             self.sigma[keep],
+            self.height[keep],
         )
 
 
@@ -147,6 +153,26 @@ class Layout:
         return self.bloom(self.photos)
 
 
+@dataclass(frozen=True)
+class _Problem:
+    """What stays the same through the iterations."""
+
+    observations: tuple[Observations, ...]
+    priors: tuple[LensPrior, ...]
+    sheets: tuple[SheetState, ...]
+    bloom_u: float
+    layout: Layout
+
+
+@dataclass(frozen=True)
+class _State:
+    """The unknowns."""
+
+    cameras: tuple[Camera, ...]
+    sheets: tuple[SheetState, ...]
+    bloom: Floats
+
+
 def adjust(
     observations: Sequence[Observations],
     cameras: Sequence[Camera],
@@ -154,6 +180,7 @@ def adjust(
     priors: Sequence[LensPrior],
     lens_of_photo: Sequence[int] | None = None,
     robust: bool = True,
+    bloom_u: float = BLOOM_U,
 ) -> Adjusted:
     """Levenberg-Marquardt on all photos together, with Tukey weights on the edges.
 
@@ -162,71 +189,72 @@ def adjust(
     cameras : a first guess for each photo.
     priors : one for each lens.
     lens_of_photo : index of each photo's lens; without it every photo has its own.
+    bloom_u : mm, how far a printed edge may have spread; 0 where nothing is printed.
     """
     photos = len(observations)
     lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)
     layout = Layout(lens_of, photos, len(priors), len(sheets))
-    expected = tuple(sheets)
-    state = _State(tuple(cameras), expected, np.zeros(photos))
-    noise = np.array([max(1.0, _spread(_residuals(state, observations, i))) for i in range(photos)])
+    problem = _Problem(
+        tuple(observations), tuple(priors), tuple(sheets), max(bloom_u, 1e-6), layout
+    )
+    state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
+    noise = np.array([max(1.0, _spread(_residuals(problem, state, i))) for i in range(photos)])
+    weights = [np.ones(len(o.sigma)) for o in observations]
     damping = 1e-3
-    cost = np.inf
-    weights: list[Floats] = [np.ones(len(o.sigma)) for o in observations]
-    normal = np.zeros((layout.size, layout.size))
     settled = 0
     for _ in range(_ITERATIONS):
-        normal, gradient, cost = _normal_equations(
-            state, observations, weights, noise, layout, priors, expected
-        )
-        step, state, better = _step(
-            state,
-            observations,
-            weights,
-            noise,
-            layout,
-            priors,
-            expected,
-            normal,
-            gradient,
-            cost,
-            damping,
-        )
+        normal, gradient, cost = _normal_equations(problem, state, weights, noise)
+        diagonal = np.sqrt(np.diag(normal))
+        scaled = normal / np.outer(diagonal, diagonal) + damping * np.eye(layout.size)
+        step = np.linalg.solve(scaled, gradient / diagonal)
+        moved = _moved(state, layout, step / diagonal)
+        better = _cost(problem, moved, weights, noise) <= cost * (1 + 1e-9)
+        if better:
+            state = moved
         damping = max(damping / 10, 1e-9) if better else min(damping * 10, 1e6)
         # Weights follow the residuals only once the geometry has come near.
-        scaled_step = float(np.max(np.abs(step) * np.sqrt(np.diag(normal)), initial=0.0))
-        if scaled_step < 0.3:
+        length = float(np.max(np.abs(step), initial=0.0))
+        if length < _NEAR:
             for i in range(photos):
-                left_out = _residuals(state, observations, i)
-                noise[i] = _spread(left_out, weights[i])
+                left_over = _residuals(problem, state, i)
+                noise[i] = _spread(left_over, weights[i])
                 if robust:
-                    weights[i] = _tukey(left_out, noise[i], observations[i])
+                    weights[i] = _tukey(left_over, noise[i], observations[i])
             settled += 1
-        if settled >= 6 and scaled_step < 1e-3:
+        if settled >= _SETTLED and length < _STILL:
             break
-    normal, _, _ = _normal_equations(state, observations, weights, noise, layout, priors, expected)
+    normal = _normal_equations(problem, state, weights, noise)[0]
     diagonal = np.sqrt(np.diag(normal))
-    covariance = np.linalg.inv(normal / np.outer(diagonal, diagonal)) / np.outer(diagonal, diagonal)
+    unit = np.outer(diagonal, diagonal)
     return Adjusted(
         cameras=state.cameras,
         sheets=state.sheets,
         bloom=state.bloom,
-        residuals=tuple(_residuals(state, observations, i) for i in range(photos)),
+        residuals=tuple(_residuals(problem, state, i) for i in range(photos)),
         weights=tuple(weights),
         noise_px=noise,
-        covariance=covariance,
+        covariance=np.linalg.inv(normal / unit) / unit,
         layout=layout,
     )
 
 
-@dataclass(frozen=True)
-class _State:
-    cameras: tuple[Camera, ...]
-    sheets: tuple[SheetState, ...]
-    bloom: Floats
+def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
+    """The same observations with every design place in true mm of the bench, all on one sheet."""
+    design, outward = np.empty_like(o.design), np.empty_like(o.outward)
+    for s, sheet in enumerate(sheets):
+        mine = o.sheet == s
+        design[mine] = sheet.place(o.design[mine])
+        outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
+    return replace(o, sheet=np.zeros_like(o.sheet), design=design, outward=outward)
+
+
+def expected_points(flat: Observations, bloom: float) -> Floats:
+    """(N, 3) mm, where the edges of observations on the bench lie with their ink spread."""
+    return np.column_stack([flat.design + bloom * flat.outward, flat.height])
 
 
 def _spread(residuals: Floats, weights: Floats | None = None) -> float:
-    """Robust standard deviation: the median absolute value, then the weighted rms around it."""
+    """Robust standard deviation: the median absolute value, then the rms of what is near."""
     if len(residuals) == 0:
         return 1.0
     spread = 1.4826 * float(np.median(np.abs(residuals)))
@@ -245,10 +273,8 @@ def _tukey(residuals: Floats, noise: float, observations: Observations) -> Float
     weights = np.where(np.abs(z) < 1, (1 - z * z) ** 2, 0.0)
     size = int(observations.marker.max(initial=-1)) + 1
     seen = np.bincount(observations.marker, minlength=size)
-    off = np.bincount(
-        observations.marker, weights=(np.abs(z) >= 0.75).astype(float), minlength=size
-    )
-    bad = off > 0.3 * np.maximum(seen, 1)
+    far = (np.abs(z) >= 0.75).astype(np.float64)
+    bad = np.bincount(observations.marker, weights=far, minlength=size) > 0.3 * np.maximum(seen, 1)
     weights[bad[observations.marker]] = 0.0
     if weights.sum() < 0.3 * len(weights):
         # The model is off, not the markers: do not throw away the photo.
@@ -256,35 +282,37 @@ def _tukey(residuals: Floats, noise: float, observations: Observations) -> Float
     return weights
 
 
-def _residuals(state: _State, observations: Sequence[Observations], photo: int) -> Floats:
-    o = observations[photo]
-    design = o.design + 0.0
-    placed = np.empty_like(design)
-    outward = np.empty_like(design)
-    for s, sheet in enumerate(state.sheets):
-        mine = o.sheet == s
-        placed[mine] = sheet.place(design[mine])
-        outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
-    camera = state.cameras[photo]
-    expected = camera.pixels(placed + state.bloom[photo] * outward)
-    residuals: Floats = np.sum((o.pixels - expected) * o.normals, axis=1)
+def _residuals(problem: _Problem, state: _State, photo: int) -> Floats:
+    o = problem.observations[photo]
+    points = expected_points(on_bench(o, state.sheets), state.bloom[photo])
+    with np.errstate(all="ignore"):
+        pixels = state.cameras[photo].pixels(points)
+    residuals: Floats = np.sum((o.pixels - pixels) * o.normals, axis=1)
     return residuals
 
 
-def _prior_cost(
-    state: _State, layout: Layout, priors: Sequence[LensPrior], expected: tuple[SheetState, ...]
-) -> tuple[Floats, Floats, float]:
+def _cost(problem: _Problem, state: _State, weights: Sequence[Floats], noise: Floats) -> float:
+    cost = _prior_terms(problem, state)[2]
+    for photo, o in enumerate(problem.observations):
+        w = weights[photo] / (noise[photo] ** 2 + o.sigma**2)
+        cost += float(np.sum(w * _residuals(problem, state, photo) ** 2))
+    return cost if np.isfinite(cost) else np.inf
+
+
+def _prior_terms(problem: _Problem, state: _State) -> tuple[Floats, Floats, float]:
+    """Normal matrix, gradient and cost of what was known beforehand."""
+    layout = problem.layout
     normal = np.zeros((layout.size, layout.size))
     gradient = np.zeros(layout.size)
     cost = 0.0
-    for number, prior in enumerate(priors):
+    for number, prior in enumerate(problem.priors):
         photo = layout.lens_of_photo.index(number)
         where = layout.lens(photo)
         off = prior.lens.vector() - state.cameras[photo].lens.vector()
         normal[where, where] += prior.precision
         gradient[where] += prior.precision @ off
         cost += float(off @ prior.precision @ off)
-    for s, (sheet, before) in enumerate(zip(state.sheets, expected, strict=True)):
+    for s, (sheet, before) in enumerate(zip(state.sheets, problem.sheets, strict=True)):
         where = layout.scale(s)
         precision = 1 / np.maximum(before.scale_u, 1e-7) ** 2
         off = before.scale - sheet.scale
@@ -293,32 +321,21 @@ def _prior_cost(
         cost += float(np.sum(precision * off**2))
     for photo in range(layout.photos):
         i = layout.bloom(photo)
-        normal[i, i] += _BLOOM_U**-2
-        gradient[i] -= _BLOOM_U**-2 * state.bloom[photo]
-        cost += float((state.bloom[photo] / _BLOOM_U) ** 2)
+        normal[i, i] += problem.bloom_u**-2
+        gradient[i] -= problem.bloom_u**-2 * state.bloom[photo]
+        cost += float((state.bloom[photo] / problem.bloom_u) ** 2)
     return normal, gradient, cost
 
 
 def _normal_equations(
-    state: _State,
-    observations: Sequence[Observations],
-    weights: Sequence[Floats],
-    noise: Floats,
-    layout: Layout,
-    priors: Sequence[LensPrior],
-    expected: tuple[SheetState, ...],
+    problem: _Problem, state: _State, weights: Sequence[Floats], noise: Floats
 ) -> tuple[Floats, Floats, float]:
-    normal, gradient, cost = _prior_cost(state, layout, priors, expected)
-    for photo, o in enumerate(observations):
+    layout = problem.layout
+    normal, gradient, cost = _prior_terms(problem, state)
+    for photo, o in enumerate(problem.observations):
         camera = state.cameras[photo]
-        placed = np.empty_like(o.design)
-        outward = np.empty_like(o.design)
-        for s, sheet in enumerate(state.sheets):
-            mine = o.sheet == s
-            placed[mine] = sheet.place(o.design[mine])
-            outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
-        placed = placed + state.bloom[photo] * outward
-        turned = placed @ camera.rotation[:, :2].T
+        flat = on_bench(o, state.sheets)
+        turned = expected_points(flat, state.bloom[photo]) @ camera.rotation.T
         pixels, by_lens, by_point = project(camera.lens, turned + camera.translation)
         residual = np.sum((o.pixels - pixels) * o.normals, axis=1)
         across_lens = np.einsum("ni,nij->nj", o.normals, by_lens)
@@ -332,18 +349,16 @@ def _normal_equations(
             mine = (o.sheet == s)[:, None]
             if not mine.any():
                 continue
-            turn = plane_rotation(sheet.pose[2])
-            along = across_plane @ turn  # derivative in the sheet's own axes
+            in_sheet = across_plane @ plane_rotation(sheet.pose[2])
             columns.append(layout.scale(s))
-            blocks.append(np.where(mine, along * o.design, 0.0))
+            blocks.append(np.where(mine, in_sheet * o.design, 0.0))
             if s > 0:
-                arm = placed - sheet.pose[:2]
+                arm = flat.design - sheet.pose[:2]
                 spin = across_plane[:, 1] * arm[:, 0] - across_plane[:, 0] * arm[:, 1]
                 columns.append(layout.sheet_pose(s))
                 blocks.append(np.where(mine, np.column_stack([across_plane, spin]), 0.0))
-        blocks.append(np.sum(across_plane * outward, axis=1)[:, None])
-        bloom = layout.bloom(photo)
-        columns.append(slice(bloom, bloom + 1))
+        columns.append(slice(layout.bloom(photo), layout.bloom(photo) + 1))
+        blocks.append(np.sum(across_plane * flat.outward, axis=1)[:, None])
         jacobian = np.concatenate(blocks, axis=1)
         w = weights[photo] / (noise[photo] ** 2 + o.sigma**2)
         index = np.concatenate([np.arange(c.start, c.stop) for c in columns])
@@ -351,33 +366,6 @@ def _normal_equations(
         gradient[index] += jacobian.T @ (w * residual)
         cost += float(np.sum(w * residual**2))
     return normal, gradient, cost
-
-
-def _step(
-    state: _State,
-    observations: Sequence[Observations],
-    weights: Sequence[Floats],
-    noise: Floats,
-    layout: Layout,
-    priors: Sequence[LensPrior],
-    expected: tuple[SheetState, ...],
-    normal: Floats,
-    gradient: Floats,
-    cost: float,
-    damping: float,
-) -> tuple[Floats, _State, bool]:
-    diagonal = np.sqrt(np.diag(normal))
-    scaled = normal / np.outer(diagonal, diagonal) + damping * np.eye(len(diagonal))
-    step = np.linalg.solve(scaled, gradient / diagonal) / diagonal
-    moved = _moved(state, layout, step)
-    after = _prior_cost(moved, layout, priors, expected)[2]
-    for photo, o in enumerate(observations):
-        w = weights[photo] / (noise[photo] ** 2 + o.sigma**2)
-        with np.errstate(all="ignore"):
-            after += float(np.sum(w * _residuals(moved, observations, photo) ** 2))
-    if np.isfinite(after) and after <= cost * (1 + 1e-9):
-        return step, moved, True
-    return step, state, False
 
 
 def _moved(state: _State, layout: Layout, step: Floats) -> _State:

@@ -12,11 +12,14 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
 
 from snugline.errors import InputError
 from snugline.trace.camera import Camera
 
 Floats = NDArray[np.float64]
+
+_BESIDE = 5  # points
 
 
 @dataclass(frozen=True)
@@ -165,4 +168,6 @@ def _along_the_wall(
         length = float(np.linalg.norm(on_sheet[b] - on_sheet[a]))
         if length > 2.0 * float(climb[a : b + 1].max()) + 1.0:
             marked[a : b + 1] = False
-    return marked
+    # Beside such a line noise decides between foot and top.
+    margin = 2 * _BESIDE + 1
+    return np.asarray(binary_dilation(marked, np.ones(margin, dtype=bool)))

@@ -1,24 +1,34 @@
 """The road of this room: photos of a part on its frame to contours of its plan outline."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.errors import PhotoError
+from snugline.errors import InputError, PhotoError
 from snugline.notice import Notice
+from snugline.trace.border import CoarseEdge
 from snugline.trace.camera import Camera
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
-from snugline.trace.frame import AnyFrame, Frame
+from snugline.trace.frame import AnyFrame, Frame, PlainFrame
+from snugline.trace.join import join
 from snugline.trace.lift import PartSides, lift
 from snugline.trace.light import linear_table
 from snugline.trace.part import Region, SheetView, find_part
 from snugline.trace.photo import Photo, read_photo
-from snugline.trace.silhouette import Silhouette, locate
-from snugline.trace.solve import Sighting, Solved, require_marker_frames, sight_markers, solve
+from snugline.trace.sight import (
+    FEWEST_MARKERS,
+    Sighting,
+    first_marker,
+    sight_markers,
+    sight_plain,
+)
+from snugline.trace.silhouette import Silhouette, locate, right_normals
+from snugline.trace.solve import Solved, solve
+from snugline.trace.whole import whole_border
 
 __all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
 
@@ -31,6 +41,7 @@ _COARSE_ERROR = 1.5
 _POINT_STEP_PX = 1.5
 # Nearer to the window's border than this the contour ends.
 _WINDOW_MARGIN_MM = 0.3
+_MARKER_MARGIN_MM = 2.0
 # A run of fewer good points than this is no edge.
 _SHORTEST_RUN = 12
 # What remains of blur, halo and unevenness after the profile model (share of a pixel).
@@ -43,7 +54,7 @@ class MeasuredPhoto:
 
     Attributes
     ----------
-    camera : in the bench's axes.
+    camera : in the bench's axes (those of the first frame).
     contour_px : the contour's curves in the displayed photo's pixels, where they were seen.
     markers_used, markers_rejected : (M, 4, 2) px.
     """
@@ -58,9 +69,16 @@ class MeasuredPhoto:
 
 @dataclass(frozen=True)
 class Measured:
-    """All photos of a job, in one set of axes where several frames lie on one bench."""
+    """All photos of a job.
+
+    Attributes
+    ----------
+    joined : where several frames lie under a part that was not moved between the photos: the one
+        contour of all photos in the first frame's axes.
+    """
 
     photos: tuple[MeasuredPhoto, ...]
+    joined: Contour | None = None
     notices: tuple[Notice, ...] = ()
 
 
@@ -78,193 +96,275 @@ def measure_photos(
     ------
     FileError, PhotoError : a photo that cannot be read or measured; it names the photo.
     """
-    with_markers = require_marker_frames(frames)
     paths = [Path(f) for f in files]
-    photos: list[Photo | None] = []
+    kept: Photo | None = None
     sightings = []
     for path in paths:
-        photo = read_photo(path)
-        sightings.append(sight_markers(photo, with_markers))
-        # One photo is kept; of several each is read again when its turn comes.
-        photos.append(photo if len(paths) == 1 else None)
-    solved = solve(sightings, with_markers)
+        kept = read_photo(path)
+        sightings.append(_sight(kept, frames))
+    solved = solve(sightings, frames)
     measured = []
     for number, path in enumerate(paths):
-        photo = photos[number] or read_photo(path)
-        measured.append(_measure(photo, number, sightings[number], solved, with_markers, sides))
-    return Measured(tuple(measured))
+        # One photo is still at hand; of several each is read again when its turn comes.
+        photo = kept if kept is not None and len(paths) == 1 else read_photo(path)
+        view = _View(photo, number, sightings[number], solved, tuple(frames), sides)
+        measured.append(_measure(view))
+    if len(frames) == 1:
+        return Measured(tuple(measured))
+    return _joined(measured)
 
 
-def _measure(
-    photo: Photo,
-    number: int,
-    sighting: Sighting,
-    solved: Solved,
-    frames: Sequence[Frame],
-    sides: PartSides,
-) -> MeasuredPhoto:
-    camera = solved.adjusted.cameras[number]
-    blur = float(np.median(sighting.edges.blur[np.isfinite(sighting.edges.sigma)]))
-    used, rejected = _split_markers(sighting, solved, number)
-    best = int(np.bincount(sighting.sheet).argmax())
-    frame = frames[best]
-    window = solved.adjusted.sheets[best].place(frame.window)
-    regions, step, notices = _find(photo, camera, sighting, solved, frames, best, window, sides)
+def _sight(photo: Photo, frames: Sequence[AnyFrame]) -> Sighting:
+    with_markers = [f for f in frames if isinstance(f, Frame)]
+    if len(with_markers) == len(frames):
+        return sight_markers(photo, with_markers)
+    plain = [f for f in frames if isinstance(f, PlainFrame)]
+    if len(frames) > 1:
+        raise InputError(
+            "a plain frame cannot be joined with others",
+            f"frame {plain[0].name}",
+            "use sheets with markers where more than one lies under the part",
+        )
+    return sight_plain(photo, plain[0])
+
+
+@dataclass(frozen=True)
+class _View:
+    """One photo with all that is known of it once the cameras are solved."""
+
+    photo: Photo
+    number: int
+    sighting: Sighting
+    solved: Solved
+    frames: tuple[AnyFrame, ...]
+    sides: PartSides
+
+    @property
+    def camera(self) -> Camera:
+        return self.solved.adjusted.cameras[self.number]
+
+    def window(self, sheet: int) -> Floats:
+        """(K, 2) true mm on the bench."""
+        frame = self.frames[sheet]
+        if isinstance(frame, Frame):
+            design = frame.window
+        else:
+            w, h = frame.opening
+            design = np.array([[0, 0], [w, 0], [w, h], [0, h]])
+        return self.solved.adjusted.sheets[sheet].place(design)
+
+    def sheets_seen(self) -> list[int]:
+        """Sheets with enough markers in the photo, the best seen first."""
+        if isinstance(self.frames[0], PlainFrame):
+            return [0]
+        count = np.bincount(self.sighting.sheet, minlength=len(self.frames))
+        return [int(s) for s in np.argsort(-count, kind="stable") if count[s] >= FEWEST_MARKERS]
+
+
+def _measure(view: _View) -> MeasuredPhoto:
+    photo = view.photo
+    step = max(1, round(max(photo.rgb.shape[:2]) / _COARSE_SIDE_PX))
+    size = (photo.width // step, photo.height // step)
+    cut = photo.rgb[: size[1] * step, : size[0] * step]
+    small = np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    notices = [*photo.notices, *view.sighting.notices]
+    regions: list[Region] = []
+    nothing: PhotoError | None = None
+    for sheet in view.sheets_seen():
+        try:
+            parts = find_part(linear_table()[small], _sheet_view(view, sheet, step))
+        except PhotoError as error:
+            nothing = PhotoError(error.what, str(photo.path), error.mend)
+            continue
+        regions.extend(parts.regions)
+        notices.extend(parts.notices)
+    if not regions and nothing is not None:
+        raise nothing
     curves: list[Curve] = []
     pixels: list[Floats] = []
-    for region in regions:
-        for edges in (region.outer, *[(hole,) for hole in region.holes]):
-            traced = [
-                locate(
-                    photo.rgb,
-                    camera,
-                    sides,
-                    edge.points * step + (step - 1) / 2,
-                    edge.closed,
-                    _COARSE_ERROR * step,
-                    blur,
-                    _POINT_STEP_PX,
-                )
-                for edge in edges
-            ]
-            curve, seen = _curve(traced, camera, sides, window, sighting, solved, number)
-            if curve is not None:
-                curves.append(curve)
-                pixels.append(seen)
+    for edges in _edges(view, regions, small, step):
+        traced = [
+            locate(
+                photo.rgb,
+                view.camera,
+                view.sides,
+                edge.points * step + (step - 1) / 2,
+                edge.closed,
+                _COARSE_ERROR * step,
+                view.sighting.blur_px,
+                _POINT_STEP_PX,
+            )
+            for edge in edges
+        ]
+        curve, seen = _curve(traced, view)
+        if curve is not None:
+            curves.append(curve)
+            pixels.append(seen)
     if not curves:
         raise PhotoError(
             "no edge of the part could be followed in the frame's window",
             str(photo.path),
             "see that the part's edge is lit and sharp, and take the photo again",
         )
-    state = solved.adjusted.sheets[best]
-    scale_u = [
-        float(np.sqrt(solved.adjusted.covariance[i, i]))
-        for i in range(*solved.adjusted.layout.scale(best).indices(10**6))
-    ]
+    used, rejected = _split_markers(view)
+    best = view.sheets_seen()[0]
+    layout = view.solved.adjusted.layout
+    scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
     contour = Contour(
-        frame=frame.name,
+        frame=view.frames[best].name,
         outer=curves[0],
-        photo=_facts(photo, number, sighting, solved, frames, window),
-        common=CommonUncertainty(
-            offset=0.0, scale_x=scale_u[0] / state.scale[0], scale_y=scale_u[1] / state.scale[1]
-        ),
+        photo=_facts(view),
+        common=CommonUncertainty(scale_x=float(scale_u[0]), scale_y=float(scale_u[1])),
         others=tuple(curves[1:]),
-        notices=(*photo.notices, *notices),
+        notices=tuple(notices),
     )
-    return MeasuredPhoto(photo.path, contour, camera, tuple(pixels), used, rejected)
+    return MeasuredPhoto(photo.path, contour, view.camera, tuple(pixels), used, rejected)
 
 
-def _split_markers(sighting: Sighting, solved: Solved, number: int) -> tuple[Floats, Floats]:
+def _edges(
+    view: _View, regions: list[Region], small: NDArray[np.uint8], step: int
+) -> list[tuple[CoarseEdge, ...]]:
+    """Coarse edges, those of one curve together, the part's outer one first."""
+    if len(view.sheets_seen()) > 1:
+        border = whole_border(
+            small,
+            [np.concatenate([edge.points for edge in region.outer]) for region in regions],
+            [_reduced(view, view.window(s), step) for s in view.sheets_seen()],
+            (view.sighting.quads - (step - 1) / 2) / step,
+        )
+        if border is not None:
+            whole = CoarseEdge(border, np.ones(len(border), dtype=bool), closed=True)
+            return [(whole,), *[(hole,) for region in regions for hole in region.holes]]
+        # The part leaves the photo: its pieces in the windows are one open curve with gaps.
+        pieces = tuple(edge for region in regions for edge in region.outer)
+        return [pieces, *[(hole,) for region in regions for hole in region.holes]]
+    edges = []
+    for region in regions:
+        edges.append(region.outer)
+        edges.extend((hole,) for hole in region.holes)
+    return edges
+
+
+def _reduced(view: _View, points: Floats, step: int) -> Floats:
+    placed: Floats = (view.camera.pixels(points) - (step - 1) / 2) / step
+    return placed
+
+
+def _sheet_view(view: _View, sheet: int, step: int) -> SheetView:
+    camera = view.camera
+    frame = view.frames[sheet]
+    quads, found = np.empty((0, 4, 2)), np.empty(0, dtype=bool)
+    if isinstance(frame, Frame):
+        corners = view.solved.adjusted.sheets[sheet].place(frame.corners.reshape(-1, 2))
+        quads = _reduced(view, corners, step).reshape(-1, 4, 2)
+        found = np.zeros(len(frame.ids), dtype=bool)
+        found[view.sighting.marker[view.sighting.sheet == sheet]] = True
+    return SheetView(
+        window=view.window(sheet),
+        pixel_from_sheet=lambda points: _reduced(view, points, step),
+        sheet_from_pixel=lambda points: camera.on_plane(points * step + (step - 1) / 2),
+        markers=quads,
+        found=found,
+        window_dark=isinstance(frame, Frame) and frame.window_dark,
+        camera=camera.centre,
+        thickness=view.sides.thickness,
+    )
+
+
+def _joined(measured: list[MeasuredPhoto]) -> Measured:
+    joined = join([m.contour.outer for m in measured], [m.file.name for m in measured])
+    if joined is None:
+        notice = Notice(
+            "whole-not-seen",
+            "No photo shows the part's whole edge, so the sections are not closed to one outline.",
+            "Take one more photo from higher up that shows the whole part and both sheets.",
+        )
+        return Measured(tuple(measured), None, (notice,))
+    best = min(measured, key=lambda m: -len(m.contour.outer.points))
+    contour = replace(
+        best.contour,
+        outer=joined.curve,
+        others=(),
+        notices=joined.notices,
+    )
+    return Measured(tuple(measured), contour, joined.notices)
+
+
+def _split_markers(view: _View) -> tuple[Floats, Floats]:
     """Quads of the markers that the solution believes, and of those it does not."""
-    o = solved.observations[number]
-    weights = solved.adjusted.weights[number]
-    size = int(o.marker.max(initial=0)) + 1
-    trust = np.bincount(o.marker, weights=weights, minlength=size) / np.maximum(
-        np.bincount(o.marker, minlength=size), 1
-    )
-    own = solved.first_marker[sighting.sheet] + sighting.marker
-    believed = np.array([m < size and trust[m] > 0.2 for m in own], dtype=bool)
+    sighting = view.sighting
+    if isinstance(view.frames[0], PlainFrame):
+        return sighting.quads, np.empty((0, 4, 2))
+    o = sighting.observations
+    frames = [f for f in view.frames if isinstance(f, Frame)]
+    own = first_marker(frames)[sighting.sheet] + sighting.marker
+    size = int(max(o.marker.max(initial=0), own.max(initial=0))) + 1
+    trust = np.bincount(
+        o.marker, weights=view.solved.adjusted.weights[view.number], minlength=size
+    ) / np.maximum(np.bincount(o.marker, minlength=size), 1)
+    believed = trust[own] > 0.2
     return sighting.quads[believed], sighting.quads[~believed]
 
 
-def _find(
-    photo: Photo,
-    camera: Camera,
-    sighting: Sighting,
-    solved: Solved,
-    frames: Sequence[Frame],
-    best: int,
-    window: Floats,
-    sides: PartSides,
-) -> tuple[tuple[Region, ...], int, tuple[Notice, ...]]:
-    """The part's regions on a reduced picture, and the factor by which it was reduced."""
-    step = max(1, round(max(photo.rgb.shape[:2]) / _COARSE_SIDE_PX))
-    size = (photo.width // step, photo.height // step)
-    cut = photo.rgb[: size[1] * step, : size[0] * step]
-    small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA)
-    picture = linear_table()[small]
-    frame = frames[best]
-    corners = solved.adjusted.sheets[best].place(frame.corners.reshape(-1, 2))
-    found = np.zeros(len(frame.ids), dtype=bool)
-    found[sighting.marker[sighting.sheet == best]] = True
-
-    def reduced(points: Floats) -> Floats:
-        placed: Floats = (camera.pixels(points) - (step - 1) / 2) / step
-        return placed
-
-    def on_sheet(points: Floats) -> Floats:
-        return camera.on_plane(points * step + (step - 1) / 2)
-
-    view = SheetView(
-        window=window,
-        pixel_from_sheet=reduced,
-        sheet_from_pixel=on_sheet,
-        markers=reduced(corners).reshape(-1, 4, 2),
-        found=found,
-        window_dark=frame.window_dark,
-        camera=camera.centre,
-        thickness=sides.thickness,
-    )
-    try:
-        parts = find_part(picture, view)
-    except PhotoError as error:
-        raise PhotoError(error.what, str(photo.path), error.mend) from error
-    return parts.regions, step, parts.notices
-
-
-def _curve(
-    traced: Sequence[Silhouette],
-    camera: Camera,
-    sides: PartSides,
-    window: Floats,
-    sighting: Sighting,
-    solved: Solved,
-    number: int,
-) -> tuple[Curve | None, Floats]:
-    """Pieces of silhouette to one curve of the plan outline inside the window."""
+def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Floats]:
+    """Pieces of silhouette to one curve of the plan outline, and where its points were seen."""
+    camera, sides = view.camera, view.sides
     points, sigma, seen, breaks = [], [], [], []
     count = 0
     closed = len(traced) == 1 and traced[0].closed
+    inside = None
+    if not closed or len(view.sheets_seen()) == 1:
+        inside = [view.window(s) for s in view.sheets_seen()]
     for piece in traced:
         lifted = lift(camera, piece.pixels, sides, piece.closed, smooth=6)
-        one_px = camera.on_plane(piece.pixels, lifted.height) - camera.on_plane(
-            piece.pixels + _unit_normals(piece), lifted.height
-        )
-        mm_per_px = np.linalg.norm(one_px, axis=1)
-        edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * mm_per_px
+        one_px = camera.on_plane(
+            piece.pixels + right_normals(piece.pixels, piece.closed), lifted.height
+        ) - camera.on_plane(piece.pixels, lifted.height)
+        edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * np.linalg.norm(one_px, axis=1)
         total = np.hypot(edge, lifted.by_thickness * sides.thickness_u)
-        keep = piece.good & ~lifted.ambiguous & _within(lifted.points, window)
+        keep = piece.good & ~lifted.ambiguous
+        if inside is not None:
+            keep &= _within(lifted.points, inside)
+        else:
+            keep &= ~_on_markers(lifted.points, view)
         keep = _without_short_runs(keep)
         if not keep.any():
             continue
         index = np.flatnonzero(keep)
-        gaps = np.flatnonzero(np.diff(index) > 1) + 1
-        breaks.extend((count + gaps).tolist())
         if count:
             breaks.append(count)
+        breaks.extend((count + np.flatnonzero(np.diff(index) > 1) + 1).tolist())
         points.append(lifted.points[keep])
         sigma.append(total[keep])
         seen.append(piece.pixels[keep])
         count += len(index)
-        closed = closed and bool(keep.all())
     if not points:
         return None, np.empty((0, 2))
     curve = Curve(np.concatenate(points), np.concatenate(sigma), closed, tuple(sorted(breaks)))
     return curve, np.concatenate(seen)
 
 
-def _unit_normals(piece: Silhouette) -> Floats:
-    from snugline.trace.silhouette import right_normals
-
-    return right_normals(piece.pixels, piece.closed)
-
-
-def _within(points: Floats, window: Floats) -> NDArray[np.bool_]:
+def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:
     from shapely import Polygon, contains_xy
 
-    inner = Polygon(window).buffer(-_WINDOW_MARGIN_MM, join_style="mitre")
-    return np.asarray(contains_xy(inner, points[:, 0], points[:, 1]))
+    inside = np.zeros(len(points), dtype=bool)
+    for window in windows:
+        inner = Polygon(window).buffer(-_WINDOW_MARGIN_MM, join_style="mitre")
+        inside |= contains_xy(inner, points[:, 0], points[:, 1])
+    return inside
+
+
+def _on_markers(points: Floats, view: _View) -> NDArray[np.bool_]:
+    """Points on or beside a printed marker, whose fields would pass for the part's edge."""
+    from shapely import MultiPolygon, Polygon, contains_xy
+
+    quads = [
+        view.solved.adjusted.sheets[s].place(frame.corners.reshape(-1, 2)).reshape(-1, 4, 2)
+        for s, frame in enumerate(view.frames)
+        if isinstance(frame, Frame)
+    ]
+    around = MultiPolygon([Polygon(q) for q in np.concatenate(quads)]).buffer(_MARKER_MARGIN_MM)
+    return np.asarray(contains_xy(around, points[:, 0], points[:, 1]))
 
 
 def _without_short_runs(keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -277,31 +377,22 @@ def _without_short_runs(keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return np.cumsum(kept[:-1]).astype(bool)
 
 
-def _facts(
-    photo: Photo,
-    number: int,
-    sighting: Sighting,
-    solved: Solved,
-    frames: Sequence[Frame],
-    window: Floats,
-) -> PhotoFacts:
-    camera = solved.adjusted.cameras[number]
-    weights = solved.adjusted.weights[number]
-    residual = solved.adjusted.residuals[number]
-    believed = weights > 0
-    middle = window.mean(axis=0)[None]
-    here = camera.pixels(middle)
-    mm_per_px = np.linalg.norm(camera.on_plane(here + np.array([1.0, 0.0])) - middle)
+def _facts(view: _View) -> PhotoFacts:
+    camera = view.camera
+    weights = view.solved.adjusted.weights[view.number]
+    residual = view.solved.adjusted.residuals[view.number]
+    middle = view.window(view.sheets_seen()[0]).mean(axis=0)[None]
+    beside = camera.on_plane(camera.pixels(middle) + np.array([1.0, 0.0]))
     return PhotoFacts(
-        file=photo.path.name,
-        width=photo.width,
-        height=photo.height,
-        markers_found=len(sighting.marker),
-        markers_total=sum(len(f.ids) for f in frames),
+        file=view.photo.path.name,
+        width=view.photo.width,
+        height=view.photo.height,
+        markers_found=len(view.sighting.marker),
+        markers_total=sum(len(f.ids) for f in view.frames if isinstance(f, Frame)),
         # A marker's edge gives one coordinate; a place has two.
-        reprojection_px=float(np.sqrt(2 * np.mean(residual[believed] ** 2))),
-        holdout_mm=float(solved.holdout_mm[number]),
+        reprojection_px=float(np.sqrt(2 * np.mean(residual[weights > 0] ** 2))),
+        holdout_mm=float(view.solved.holdout_mm[view.number]),
         tilt_deg=camera.tilt_deg,
         focal_px=camera.lens.focal,
-        mm_per_px=float(mm_per_px),
+        mm_per_px=float(np.linalg.norm(beside - middle)),
     )

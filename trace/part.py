@@ -32,6 +32,7 @@ Mapping = Callable[[Floats], Floats]
 CELL = 5
 UNARY = 0.15
 PLAIN = 20.0
+SHARP_SHARE, SHARP_GAIN = 1.5, 1.7
 MARGIN_MM = 1.0
 SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
@@ -116,6 +117,7 @@ class _Scene:
     top: int
     tone: Picture  # (h, w, 3) square root of light over sheet
     gradient: Picture
+    sharp: Picture  # gradient less that of wide rims: shadows' borders are left out
     texture: Picture  # fine unevenness over that of flat sheet; edges standing alone left out
     noise: float  # of the gradient on flat sheet
     spread: float  # of lit sheet's tone
@@ -209,12 +211,11 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
             inner = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
             cv2.fillConvexPoly(surely_part, np.round(inner - [left, top]).astype(np.int32), 1)
     domain = _polygon(size, hull, left, top)
-    smooth = cv2.GaussianBlur(tone, (0, 0), 0.7)
-    dx = np.zeros_like(smooth)
-    dy = np.zeros_like(smooth)
-    dx[:, 1:-1] = (smooth[:, 2:] - smooth[:, :-2]) / 2
-    dy[1:-1] = (smooth[2:] - smooth[:-2]) / 2
-    gradient = np.sqrt((dx * dx + dy * dy).sum(axis=2))
+    gradient = _gradient(cv2.GaussianBlur(tone, (0, 0), 0.7))
+    half = cv2.resize(tone, (size[1] // 2, size[0] // 2), interpolation=cv2.INTER_AREA)
+    wide = _gradient(cv2.GaussianBlur(half, (0, 0), 2.0)) / 2
+    wide = cv2.resize(wide, (size[1], size[0]), interpolation=cv2.INTER_LINEAR)
+    sharp = SHARP_GAIN * np.maximum(gradient - SHARP_SHARE * wide, 0)
     reference = gradient[in_window & domain]
     noise = max(float(np.percentile(reference, 20)), 5e-4)
     rough = cv2.GaussianBlur(
@@ -230,6 +231,7 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         top=int(top),
         tone=tone,
         gradient=gradient,
+        sharp=sharp,
         noise=noise,
         spread=max(float(light.spread.mean()) / 2, 0.01),
         domain=domain,
@@ -238,6 +240,14 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         surely_part=surely_part > 0,
         mm_per_px=mm_per_px,
     )
+
+
+def _gradient(tone: Picture) -> Picture:
+    dx = np.zeros_like(tone)
+    dy = np.zeros_like(tone)
+    dx[:, 1:-1] = (tone[:, 2:] - tone[:, :-2]) / 2
+    dy[1:-1] = (tone[2:] - tone[:-2]) / 2
+    return np.asarray(np.sqrt((dx * dx + dy * dy).sum(axis=2)))
 
 
 def _is_covered(picture: Picture, quad: Floats) -> bool:
@@ -330,7 +340,7 @@ def _inner(mask: Mask, by: int) -> Mask:
 
 def _separate(scene: _Scene) -> tuple[Mask, Picture]:
     limit = 3 * scene.noise * np.maximum(scene.texture, 1)
-    weight = (4.0 / (1 + np.square(scene.gradient / limit))).astype(np.float32)
+    weight = (4.0 / (1 + np.square(scene.sharp / limit))).astype(np.float32)
     # A pixel on an edge has a mixed colour, which may be anybody's.
     plain = (1 / (1 + np.square(scene.gradient / (PLAIN / 3 * limit)))).astype(np.float32)
     regions = split(scene.gradient, scene.domain, CELL, weight, 10 * scene.noise)

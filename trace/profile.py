@@ -43,7 +43,7 @@ class ProfileGeometry:
     candidates : (G,) px, places where the edge may be.
     columns, colour_columns : (G, T, K) light of unit unknowns for each candidate; colour is
         blurred more, since photos are stored with half the pixels for it.
-    weight : (T,) of the samples: what lies far outside is less like the model.
+    weight : (T,) of the samples: what lies far from the edge is less like the model.
     depth_px : how far the wall and the edge treatment reach inwards.
     """
 
@@ -85,7 +85,8 @@ def profile_geometry(
     index = (inward - span[0]) / _FINE_PX
     low = np.clip(np.floor(index).astype(np.int64), 0, len(span) - 2)
     share = (index - low)[..., None]
-    weight = np.exp(-0.5 * (np.maximum(places - 3.0, 0) / 4.0) ** 2)
+    far = np.where(places > 0, places / 7.0, -places / 10.0)
+    weight = np.exp(-0.5 * np.maximum(far - 0.5, 0) ** 2 * 2)
 
     def stack(blur: float) -> Floats:
         blur = float(np.hypot(blur, _SAMPLING_BLUR_PX)) / _FINE_PX

@@ -178,12 +178,17 @@ def _ask(
         for channel in range(3):
             values = light[:, :, channel]
             columns = geometry.colour_columns if channel else geometry.columns
+            inner = float(np.nanmedian(np.abs(values[:, :6])))
+            outer = float(np.nanmedian(np.abs(values[:, -6:])))
+            if channel:
+                # Colour is near zero on grey things; what it may change by follows its own step.
+                inner = outer = float(np.abs(np.nanmedian(values[:, :6]) - np.nanmedian(values[:, -6:]))) + 0.01
             left, step = misfit(
                 columns,
                 values * geometry.weight,
                 _grain(values),
-                float(np.nanmedian(np.abs(values[:, :6]))),
-                float(np.nanmedian(np.abs(values[:, -6:]))),
+                inner,
+                outer,
             )
             own = left.min(axis=1) / samples
             calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)

@@ -1,4 +1,4 @@
-"""From photos to cameras: markers matched to frames, the joint adjustment, the hold-out test."""
+"""From sighted frames to cameras: the joint adjustment, and a test with markers left out."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -6,25 +6,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.errors import InputError, PhotoError
-from snugline.trace.adjust import Adjusted, Observations, SheetState, adjust, plane_rotation
-from snugline.trace.camera import Camera, homography, pose_from_plane
-from snugline.trace.frame import Frame
-from snugline.trace.lens import LensPrior, prior_from_exif
-from snugline.trace.markers import (
-    FoundMarkers,
-    MarkerEdges,
-    edge_corners,
-    find_markers,
-    measure_edges,
+from snugline.errors import PhotoError
+from snugline.trace.adjust import (
+    BLOOM_U,
+    Adjusted,
+    Observations,
+    SheetState,
+    adjust,
+    expected_points,
+    on_bench,
+    plane_rotation,
 )
-from snugline.trace.photo import Photo
+from snugline.trace.camera import Camera, homography, pose_from_plane
+from snugline.trace.frame import AnyFrame, Frame
+from snugline.trace.lens import LensPrior
+from snugline.trace.sight import FEWEST_MARKERS, Sighting
 
 Floats = NDArray[np.float64]
 
-FEWEST_MARKERS = 4
-# Fewer markers than this on the reduced picture: look again at full size.
-_FEW = 8
 # A print scale that nobody measured is known to this (common practice, no source).
 _UNMEASURED_SCALE_U = 5e-4
 # Markers that lie farther than this share of their side from where a plane puts them belong to
@@ -34,115 +33,20 @@ _FOLDS = 4
 
 
 @dataclass(frozen=True)
-class Sighting:
-    """The frames' markers in one photo.
-
-    Attributes
-    ----------
-    file : name for messages.
-    size : (width, height) px as displayed.
-    sheet, marker : (M,) which sheet, and which marker of that sheet's list.
-    quads : (M, 4, 2) px, corners as the sides' lines meet.
-    edges : the measured edges of the same markers.
-    strangers : ids seen that no frame has.
-    prior : what is known of the lens.
-    camera_key : equal for photos of one camera, or None when that is not known.
-    """
-
-    file: str
-    size: tuple[int, int]
-    sheet: NDArray[np.int64]
-    marker: NDArray[np.int64]
-    quads: Floats
-    edges: MarkerEdges
-    strangers: tuple[int, ...]
-    prior: LensPrior
-    camera_key: tuple[object, ...] | None
-
-
-def sight_markers(
-    photo: Photo, frames: Sequence[Frame], prior: LensPrior | None = None
-) -> Sighting:
-    """Find and measure the markers of the given frames.
-
-    Raises
-    ------
-    PhotoError : no markers, those of another frame, or fewer than four.
-    """
-    found = _found(photo, frames[0].dictionary, 0)
-    known = {int(i): (s, k) for s, f in enumerate(frames) for k, i in enumerate(f.ids)}
-    mine = np.array([int(i) in known for i in found.ids], dtype=bool)
-    if mine.sum() < _FEW:
-        again = _found(photo, frames[0].dictionary, 1)
-        if len(again.ids) > len(found.ids):
-            found = again
-            mine = np.array([int(i) in known for i in found.ids], dtype=bool)
-    where = str(photo.path)
-    names = " or ".join(f.name for f in frames)
-    if len(found.ids) == 0:
-        raise PhotoError(
-            "no marker of a frame was found",
-            where,
-            "photograph the part on the printed frame, sharp and with most of its markers in view",
-        )
-    if not mine.any():
-        raise PhotoError(
-            f"the {len(found.ids)} markers found (ids {_few(found.ids)}) are not those of {names}",
-            where,
-            "give the description of the frame that lies in the photo",
-        )
-    if mine.sum() < FEWEST_MARKERS:
-        raise PhotoError(
-            f"only {mine.sum()} of the frame's markers were found, {FEWEST_MARKERS} are needed",
-            where,
-            "step back or cover less of the frame, so that markers on all sides show",
-        )
-    places = np.array([known[int(i)] for i in found.ids[mine]])
-    edges = measure_edges(photo.rgb, found.corners[mine])
-    exif = photo.exif
-    size = (photo.width, photo.height)
-    key = (exif.make, exif.model, exif.lens, exif.focal_35mm, size)
-    return Sighting(
-        file=photo.path.name,
-        size=size,
-        sheet=places[:, 0],
-        marker=places[:, 1],
-        quads=edge_corners(edges),
-        edges=edges,
-        strangers=tuple(int(i) for i in found.ids[~mine]),
-        prior=prior or prior_from_exif(size, exif.focal_35mm),
-        camera_key=key if exif.make and exif.model else None,
-    )
-
-
-def _found(photo: Photo, dictionary: str, factor: int) -> FoundMarkers:
-    return find_markers(photo.rgb, dictionary, factor or None)
-
-
-def _few(ids: NDArray[np.int64]) -> str:
-    shown = ", ".join(str(int(i)) for i in ids[:5])
-    return shown + (", ..." if len(ids) > 5 else "")
-
-
-@dataclass(frozen=True)
 class Solved:
     """Cameras of all photos, with the hold-out test.
 
     Attributes
     ----------
     adjusted : the adjustment; its cameras are in the axes of the first sheet.
-    observations : by photo, what went in.
-    holdout_mm : (P,) rms of markers that were left out of the solution, on the sheet.
-    first_marker : (S,) number of each sheet's first marker in the observations.
+    holdout_mm : (P,) rms error on the sheet of markers that were left out; NaN with too few.
     """
 
     adjusted: Adjusted
-    observations: tuple[Observations, ...]
     holdout_mm: Floats
-    first_marker: NDArray[np.int64]
 
 
-def solve(sightings: Sequence[Sighting], frames: Sequence[Frame]) -> Solved:
+def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
     """Adjust all photos and sheets together, then test each photo with markers left out.
 
     Raises
@@ -150,93 +54,50 @@ def solve(sightings: Sequence[Sighting], frames: Sequence[Frame]) -> Solved:
     PhotoError : markers do not lie where the frame's description puts them, or photos that see
         different sheets are not tied together by one that sees both.
     """
-    sheets = [_sheet_state(frame) for frame in frames]
-    observations = [_observations(s, frames) for s in sightings]
-    sheets = _place_sheets(sightings, frames, sheets)
+    sheets = _place_sheets(sightings, frames)
     cameras = [_first_camera(s, frames, sheets) for s in sightings]
     lens_of, priors = _lenses(sightings)
-    adjusted = adjust(observations, cameras, sheets, priors, lens_of)
-    holdout = np.array(
-        [_holdout(i, adjusted, observations[i], sightings[i].prior) for i in range(len(sightings))]
-    )
-    return Solved(adjusted, tuple(observations), holdout, _first_marker(frames))
+    bloom_u = BLOOM_U if all(isinstance(f, Frame) for f in frames) else 0.0
+    observations = [s.observations for s in sightings]
+    adjusted = adjust(observations, cameras, sheets, priors, lens_of, bloom_u=bloom_u)
+    holdout = [
+        _holdout(i, adjusted, s.observations, s.prior, bloom_u) for i, s in enumerate(sightings)
+    ]
+    return Solved(adjusted, np.array(holdout))
 
 
-def _sheet_state(frame: Frame) -> SheetState:
-    u = [value if value > 0 else _UNMEASURED_SCALE_U for value in frame.scale_u]
-    return SheetState(np.array(frame.scale), np.array(u), np.zeros(3))
-
-
-def _observations(sighting: Sighting, frames: Sequence[Frame]) -> Observations:
-    corners = _design(sighting, frames)
-    edges = sighting.edges
-    side = np.roll(corners, -1, axis=1) - corners
-    design = corners[:, :, None, :] + edges.fractions[:, None] * side[:, :, None, :]
-    tangent = side / np.linalg.norm(side, axis=-1, keepdims=True)
-    # Corners run clockwise seen from above, so with y up the outside lies to the left.
-    outward = np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
-    outward = np.broadcast_to(outward[:, :, None, :], design.shape)
-    first = _first_marker(frames)
-    shape = design.shape[:3]
-    everything = Observations(
-        sheet=np.broadcast_to(sighting.sheet[:, None, None], shape).ravel(),
-        marker=np.broadcast_to(
-            (first[sighting.sheet] + sighting.marker)[:, None, None], shape
-        ).ravel(),
-        design=design.reshape(-1, 2),
-        outward=outward.reshape(-1, 2),
-        pixels=edges.points.reshape(-1, 2),
-        normals=edges.normals.reshape(-1, 2),
-        sigma=edges.sigma.ravel(),
-    )
-    return everything.only(np.isfinite(everything.sigma))
-
-
-def _first_marker(frames: Sequence[Frame]) -> NDArray[np.int64]:
-    return np.cumsum([0] + [len(f.ids) for f in frames[:-1]])
-
-
-def _design(sighting: Sighting, frames: Sequence[Frame]) -> Floats:
-    """(M, 4, 2) designed corners of the sighted markers, each in its own sheet's axes."""
-    corners = np.empty((len(sighting.marker), 4, 2))
-    for s, frame in enumerate(frames):
-        mine = sighting.sheet == s
-        corners[mine] = frame.corners[sighting.marker[mine]]
-    return corners
-
-
-def _place_sheets(
-    sightings: Sequence[Sighting], frames: Sequence[Frame], sheets: list[SheetState]
-) -> list[SheetState]:
+def _place_sheets(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> list[SheetState]:
     """First poses of the sheets on the bench, by photos that see a placed and an unplaced one."""
+    sheets = []
+    for frame in frames:
+        u = [value if value > 0 else _UNMEASURED_SCALE_U for value in frame.scale_u]
+        sheets.append(SheetState(np.array(frame.scale), np.array(u), np.zeros(3)))
     placed = {0}
     while len(placed) < len(sheets):
-        step = None
         for sighting in sightings:
             seen = {s for s in range(len(sheets)) if np.sum(sighting.sheet == s) >= FEWEST_MARKERS}
             if seen & placed and seen - placed:
-                step = sighting, min(seen & placed), min(seen - placed)
                 break
-        if step is None:
+        else:
             missing = next(s for s in range(len(sheets)) if s not in placed)
             raise PhotoError(
                 f"no photo shows the sheet {frames[missing].name} together with another one",
                 ", ".join(s.file for s in sightings),
                 "take one more photo from higher up that shows markers of both sheets",
             )
-        sighting, known, new = step
-        design = _design(sighting, frames)
+        known, new = min(seen & placed), min(seen - placed)
         directions = sighting.prior.lens.directions(sighting.quads.reshape(-1, 2)).reshape(-1, 4, 2)
         mine, theirs = sighting.sheet == known, sighting.sheet == new
-        base = sheets[known].place(design[mine].reshape(-1, 2))
-        bench = homography(directions[mine].reshape(-1, 2), base)
-        flat = (
-            np.column_stack([directions[theirs].reshape(-1, 2), np.ones(4 * int(theirs.sum()))])
-            @ bench.T
+        bench_from_direction = homography(
+            directions[mine].reshape(-1, 2),
+            sheets[known].place(sighting.design[mine].reshape(-1, 2)),
         )
-        target = flat[:, :2] / flat[:, 2:]
-        source = design[theirs].reshape(-1, 2) * sheets[new].scale
-        sheets[new] = replace(sheets[new], pose=_rigid(source, target))
+        seen_there = np.column_stack(
+            [directions[theirs].reshape(-1, 2), np.ones(4 * int(theirs.sum()))]
+        )
+        target = seen_there @ bench_from_direction.T
+        source = sighting.design[theirs].reshape(-1, 2) * sheets[new].scale
+        sheets[new] = replace(sheets[new], pose=_rigid(source, target[:, :2] / target[:, 2:]))
         placed.add(new)
     return sheets
 
@@ -250,16 +111,14 @@ def _rigid(source: Floats, target: Floats) -> Floats:
 
 
 def _first_camera(
-    sighting: Sighting, frames: Sequence[Frame], sheets: Sequence[SheetState]
+    sighting: Sighting, frames: Sequence[AnyFrame], sheets: Sequence[SheetState]
 ) -> Camera:
-    design = _design(sighting, frames)
-    bench = np.empty_like(design)
+    bench = np.empty_like(sighting.design)
     for s, sheet in enumerate(sheets):
         mine = sighting.sheet == s
-        bench[mine] = sheet.place(design[mine].reshape(-1, 2)).reshape(-1, 4, 2)
-    lens = sighting.prior.lens
+        bench[mine] = sheet.place(sighting.design[mine].reshape(-1, 2)).reshape(-1, 4, 2)
     plane, pixels = bench.reshape(-1, 2), sighting.quads.reshape(-1, 2)
-    camera = pose_from_plane(lens, plane, pixels)
+    camera = pose_from_plane(sighting.prior.lens, plane, pixels)
     off = np.linalg.norm(camera.pixels(plane) - pixels, axis=1).reshape(-1, 4)
     side = np.linalg.norm(sighting.quads - np.roll(sighting.quads, 1, axis=1), axis=-1).mean(axis=1)
     share = np.median(off / side[:, None])
@@ -289,11 +148,12 @@ def _lenses(sightings: Sequence[Sighting]) -> tuple[list[int], list[LensPrior]]:
     return lens_of, priors
 
 
-def _holdout(photo: int, adjusted: Adjusted, observations: Observations, prior: LensPrior) -> float:
+def _holdout(
+    photo: int, adjusted: Adjusted, observations: Observations, prior: LensPrior, bloom_u: float
+) -> float:
     """Rms distance on the sheet between left-out marker edges and where the rest puts them."""
     camera = adjusted.cameras[photo]
-    believed = adjusted.weights[photo] > 0
-    flat = _on_bench(observations, adjusted.sheets).only(believed)
+    flat = on_bench(observations, adjusted.sheets).only(adjusted.weights[photo] > 0)
     markers, index = np.unique(flat.marker, return_inverse=True)
     if len(markers) < 2 * FEWEST_MARKERS:
         return float("nan")
@@ -301,39 +161,14 @@ def _holdout(photo: int, adjusted: Adjusted, observations: Observations, prior: 
     squares: list[Floats] = []
     for fold in range(_FOLDS):
         left_out = index % _FOLDS == fold
-        again = adjust([flat.only(~left_out)], [camera], [bench], [prior], robust=False)
+        again = adjust(
+            [flat.only(~left_out)], [camera], [bench], [prior], robust=False, bloom_u=bloom_u
+        )
         tested = flat.only(left_out)
-        place = tested.design + again.bloom[0] * tested.outward
-        expected = again.cameras[0].pixels(place)
+        expected = again.cameras[0].pixels(expected_points(tested, again.bloom[0]))
         across = np.sum((tested.pixels - expected) * tested.normals, axis=1)
-        one_px = again.cameras[0].on_plane(expected + tested.normals) - place
-        squares.append((across * np.linalg.norm(one_px, axis=1)) ** 2)
+        here = again.cameras[0].on_plane(expected, tested.height)
+        there = again.cameras[0].on_plane(expected + tested.normals, tested.height)
+        squares.append((across * np.linalg.norm(there - here, axis=1)) ** 2)
     # A marker's edge gives one coordinate; a place has two.
     return float(np.sqrt(2 * np.mean(np.concatenate(squares))))
-
-
-def _on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
-    """The same observations with every design place in true mm of the bench."""
-    design, outward = np.empty_like(o.design), np.empty_like(o.outward)
-    for s, sheet in enumerate(sheets):
-        mine = o.sheet == s
-        design[mine] = sheet.place(o.design[mine])
-        outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
-    return replace(o, sheet=np.zeros_like(o.sheet), design=design, outward=outward)
-
-
-def require_marker_frames(frames: Sequence[object]) -> list[Frame]:
-    """The frames, all of which must have markers.
-
-    Raises
-    ------
-    InputError : a plain frame among several.
-    """
-    kept = [f for f in frames if isinstance(f, Frame)]
-    if len(kept) != len(frames):
-        raise InputError(
-            "a plain frame cannot be joined with others",
-            "frame",
-            "use sheets with markers where more than one lies under the part",
-        )
-    return kept
