@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from snugline.errors import FitError
 from snugline.fit.failure import NoFit
 from snugline.fit.families import FAMILIES, Family
+from snugline.fit.family import middle
 from snugline.fit.noise import (
     NoiseModel,
     belonging,
@@ -33,9 +34,10 @@ TURN_DEVIATION = math.radians(
     0.5
 )  # how far a drawn angle is off as made: common practice, no source
 FEW = 256  # points enough to come close to the solution
+MANY = 2000  # points from which that saves time
 ROUNDS, SETTLED = 50, 10
 TURNS = 0.02, math.pi - 0.02  # radians between which a turn is a corner
-DECISIVE = 0.9  # a leading weight below this is too close to call
+DECISIVE = math.e  # odds: 2 ln(odds) of 2 is where evidence begins (Kass, Raftery 1995)
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,8 @@ class CornerFit:
     @property
     def too_close_to_call(self) -> bool:
         """Whether the data leave it open which family the corner is of."""
-        return self.ranking[0][1] < DECISIVE
+        weights = [weight for _, weight in self.ranking]
+        return len(weights) > 1 and weights[0] < DECISIVE * weights[1]
 
     @property
     def u(self) -> Array:
@@ -90,7 +93,7 @@ class CornerFit:
         """Points (N, 2) in the corner's local axes (see `snugline.fit.families`)."""
         c, s = math.cos(self.direction - math.pi / 2), math.sin(self.direction - math.pi / 2)
         moved = points - np.array(self.apex)
-        return moved @ np.array([[c, -s], [s, c]])
+        return np.asarray(moved @ np.array([[c, -s], [s, c]]))
 
 
 def fit_corner(
@@ -144,7 +147,7 @@ def fit_corner(
     if not fits:
         return next(fit for fit in solved if isinstance(fit, NoFit))
     best, noise, ranking = _choose(data, fits, sigma, breaks)
-    return _finished(data, best, noise, ranking, centre, sigma, breaks, systematic or Systematic())
+    return _finished(data, best, noise, ranking, centre, sigma, breaks, systematic)
 
 
 @dataclass(frozen=True)
@@ -196,8 +199,8 @@ def _start_pose(data: _Data) -> Array | NoFit:
     for a in (0, n - end):
         x, y = data.x[a : a + end], data.y[a : a + end]
         third = end // 3
-        x0, y0 = np.median(x[:third]), np.median(y[:third])
-        x1, y1 = np.median(x[-third:]), np.median(y[-third:])
+        x0, y0 = middle(x[:third]), middle(y[:third])
+        x1, y1 = middle(x[-third:]), middle(y[-third:])
         length = math.hypot(x1 - x0, y1 - y0)
         if length == 0:
             return NoFit("the points at one end of the contour coincide")
@@ -244,6 +247,8 @@ def _approach(data: _Data, family: Family, pose: Array, robust: bool) -> Array |
     if isinstance(params, NoFit):
         return params
     state = np.concatenate([pose, params])
+    if not robust and len(data.x) < MANY:
+        return state
     few = data.every(max(1, len(data.x) // FEW))
     for weighting in (_cauchy, _biweight) if robust else (_equal,):
         near = _descend(few, family, state, weighting)
@@ -340,15 +345,13 @@ def _choose(
     noises = [_noise(fit, sigma, breaks) for fit in fits]
     if len(fits) == 1:
         return fits[0], noises[0], ((fits[0].family.name, 1.0),)
-    reference = noises[int(np.argmin([slow_noise(n) for n in noises]))]
+    reference = noises[int(np.argmin([noise.slow for noise in noises]))]
     square = []
     for fit in fits:
         normal = _whitened_normal(data, fit, reference, breaks, ())
         size = len(fit.state)
-        square.append(
-            normal[-1, -1]
-            - normal[:size, -1] @ np.linalg.solve(normal[:size, :size], normal[:size, -1])
-        )
+        pull = normal[:size, size]
+        square.append(normal[size, size] - pull @ np.linalg.solve(normal[:size, :size], pull))
     excess = np.array(square) - min(square)
     params = np.array([len(fit.state) - POSE for fit in fits])
     bic = reference.dof * np.log1p(excess / reference.dof)
@@ -357,17 +360,11 @@ def _choose(
     weight /= weight.sum()
     order = np.argsort(-weight)
     ranking = tuple((fits[k].family.name, float(weight[k])) for k in order)
-    global DEBUG
-    DEBUG = {f.family.name: e for f, e in zip(fits, excess)}, reference
     return fits[order[0]], noises[order[0]], ranking
 
 
 def _noise(fit: _Solved, sigma: Array, breaks: Sequence[int]) -> NoiseModel:
     return estimate_noise(fit.z * sigma, sigma, breaks, fit.weights, (fit.rows * sigma).T)
-
-
-def slow_noise(n):
-    return n.deviation**2 * (1 + n.persistence) / (1 - n.persistence) * n.block
 
 
 def _whitened_normal(
@@ -389,6 +386,16 @@ def _whitened_normal(
     return normal
 
 
+def _shared_rows(data: _Data, fit: _Solved, centre: Array, systematic: Systematic) -> list[Array]:
+    """Scaled residuals that one standard deviation of each shared error makes."""
+    x, y = data.x + centre[0], data.y + centre[1]
+    return [
+        systematic.offset * data.inverse_sigma,
+        -systematic.scale_x * fit.rows[0] * x,
+        -systematic.scale_y * fit.rows[1] * y,
+    ]
+
+
 def _finished(
     data: _Data,
     best: _Solved,
@@ -397,24 +404,19 @@ def _finished(
     centre: Array,
     sigma: Array,
     breaks: Sequence[int],
-    systematic: Systematic,
+    systematic: Systematic | None,
 ) -> CornerFit:
     """One generalised least-squares step, and the covariance with what all points share."""
     size = len(best.state)
-    x, y = data.x + centre[0], data.y + centre[1]
-    shared = [data.inverse_sigma, -best.rows[0] * x, -best.rows[1] * y]
+    shared = [] if systematic is None else _shared_rows(data, best, centre, systematic)
     normal = _whitened_normal(data, best, noise, breaks, shared)
-    information, gradient, pulls = (
-        normal[:size, :size],
-        normal[:size, size],
-        normal[:size, size + 1 :],
-    )
-    covariance = np.linalg.inv(information)
-    step = -covariance @ gradient
+    covariance = np.linalg.inv(normal[:size, :size])
+    step = -covariance @ normal[:size, size]
     state = best.state + step
+    for k, (low, high) in enumerate(best.family.bounds, start=POSE):
+        state[k] = min(max(state[k], low), high)
     residuals = (best.z + step @ best.rows) * sigma
-    deviations = np.array([systematic.offset, systematic.scale_x, systematic.scale_y])
-    common = covariance @ pulls * deviations
+    common = covariance @ normal[:size, size + 1 :]
     random = covariance.diagonal()
     covariance = covariance + common @ common.T
     # Welch-Satterthwaite: the shared errors are stated, only the noise is estimated.

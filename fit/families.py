@@ -31,27 +31,32 @@ class ArcFamily:
 
     def distance(self, points: Array, params: Array, turn: float) -> Distance:
         radius = float(params[0])
-        c, s, half = math.cos(turn), math.sin(turn), math.tan(turn / 2)
-        x, y = points[:, 0], points[:, 1]
-        dx, dy = x + radius, y + radius * half
+        c, s = math.cos(turn), math.sin(turn)
+        ch, sh = math.cos(turn / 2), math.sin(turn / 2)
+        half = sh / ch
+        dx, dy = points[:, 0] + radius, points[:, 1] + radius * half  # from the centre
+        late = dy * ch > dx * sh
+        # What lies beyond the arc along a side is taken off; the side is then part of the arc.
+        before = np.minimum(dy, 0.0)
+        before[late] = 0.0
+        beyond = dy * c - dx * s
+        np.maximum(beyond, 0.0, out=beyond)
+        beyond *= late
+        dx += beyond * s
+        dy -= before
+        dy -= beyond * c
         r = np.sqrt(dx * dx + dy * dy)
-        inverse = 1 / np.maximum(r, 1e-300)
-        normal = np.empty((2, len(x)))
-        nx, ny = np.multiply(dx, inverse, out=normal[0]), np.multiply(dy, inverse, out=normal[1])
-        # The bisector splits what belongs to either side; past the centre's normals lie the sides.
-        late = y * math.cos(turn / 2) > x * math.sin(turn / 2)
-        first = (dy < 0) & ~late
-        last = (dy * c > dx * s) & late
-        value = r - radius
-        by_radius = nx + ny * half
+        np.copysign(r, dx * ch + dy * sh, out=r)  # negative farther inside than the centre
+        r += 1e-300
+        normal = np.empty((2, len(r)))
+        np.divide(dx, r, out=normal[0])
+        ny = np.divide(dy, r, out=normal[1])
+        by_radius = ny * half
+        by_radius += normal[0]
         by_radius -= 1
-        by_turn = ny * (radius * (1 + half * half) / 2)
-        for side, cos, sin in ((first, 1.0, 0.0), (last, c, s)):
-            nx[side], ny[side] = cos, sin
-            by_radius[side] = 0
-        value = np.where(first, x, np.where(last, x * c + y * s, value))
-        by_turn = np.where(first, 0.0, np.where(last, y * c - x * s, by_turn))
-        return Distance(value, normal.T, by_radius[:, None], by_turn)
+        beyond += ny * (radius * (1 + half * half) / 2)
+        r -= radius
+        return Distance(r, normal.T, by_radius[:, None], beyond)
 
     def start(self, points: Array, sigma: Array, turn: float) -> Array | NoFit:
         gap = apex_gap(points, turn)

@@ -76,6 +76,12 @@ def outgoing(turn: float) -> tuple[Array, Array]:
     return np.array([-s, c]), np.array([c, s])
 
 
+def middle(values: Array) -> float:
+    """The upper median, some ten times as fast as numpy's on short arrays."""
+    k = len(values) // 2
+    return float(np.partition(values, k)[k])
+
+
 def apex_gap(points: Array, turn: float) -> float | NoFit:
     """Distance from the apex to the contour along the bisector, from the points beside it."""
     c, s = math.cos(turn / 2), math.sin(turn / 2)
@@ -84,7 +90,7 @@ def apex_gap(points: Array, turn: float) -> float | NoFit:
     near = np.argpartition(np.abs(across), few - 1)[:few]
     if not across.min() < 0 < across.max():
         return NoFit("the contour does not pass the corner")
-    return max(float(np.median(-points[near, 0] * c - points[near, 1] * s)), 0.0)
+    return max(middle(-points[near, 0] * c - points[near, 1] * s), 0.0)
 
 
 def as_point(p: Array) -> Point:

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
+ENOUGH = 2048  # blocks that lose nothing of a part's shape
 ALIKE = 0.55  # blocks grow while neighbouring means correlate by more than this
 CUT, SUM_CUT = 3.5, 5.0  # robust standard deviations; the scale of sums is less sure
 CAUCHY, BIWEIGHT = 2.385, 4.685  # 95 % efficient on normal residuals (Holland, Welsch 1977)
@@ -48,6 +49,12 @@ class NoiseModel:
     effective: float
     dof: float
 
+    @property
+    def slow(self) -> float:
+        """Variance per scaled residual of the slow waves: what an average over many feels."""
+        ratio = (1 + self.persistence) / (1 - self.persistence)
+        return self.deviation**2 * ratio * self.block
+
     def quantile(self, confidence: float = 0.95) -> float:
         """Student's t quantile, two-sided: U95 = quantile() * u."""
         from scipy.special import stdtrit
@@ -57,7 +64,8 @@ class NoiseModel:
 
 def robust_scale(z: Array) -> float:
     """Standard deviation of normal residuals by their median absolute value about zero."""
-    return float(np.median(np.abs(z))) / 0.6744897501960817
+    k = len(z) // 2
+    return float(np.partition(np.abs(z), k)[k]) / 0.6744897501960817
 
 
 def cauchy_weights(z: Array) -> Array:
@@ -163,8 +171,10 @@ class _Means(NamedTuple):
 
 
 def _block_length(z: Array) -> int:
-    """The largest power of two at which neighbouring block means are still much alike."""
-    best = block = 1
+    """The longest block, by doubling, at which neighbouring means are still much alike."""
+    best = block = max(1, len(z) // ENOUGH)
+    if block > 1:
+        z = z[: len(z) // block * block].reshape(-1, block).mean(axis=1)
     while len(z) >= 64:
         if float(z[1:] @ z[:-1]) > ALIKE * float(z @ z):
             best = block
