@@ -34,6 +34,11 @@ class Bundle:
         self.length = np.array([s.length for s in segments])
         along = self.end - self.start
         self.along = along / np.hypot(*along.T)[:, None]
+        # Boxes that hold the segments: of their chords, widened by the sagitta.
+        half = np.minimum(np.abs(self.sweep) / 2, np.pi)
+        sagitta = self.radius * (1 - np.cos(half)) + REACH_TOL
+        self.low = np.minimum(self.start, self.end) - sagitta[:, None]
+        self.high = np.maximum(self.start, self.end) + sagitta[:, None]
 
     def places(self, which: Indices, points: Floats) -> Floats:
         """Places, on the segments `which`, abreast of points; on arcs up to half a turn before."""
@@ -110,10 +115,7 @@ _Met = tuple[Indices, Indices, Floats]
 
 def _near(bundle: Bundle, first: Indices, second: Indices) -> tuple[Indices, Indices]:
     """The pairs whose boxes overlap."""
-    half = np.minimum(np.abs(bundle.sweep) / 2, np.pi)
-    sagitta = bundle.radius * (1 - np.cos(half)) + REACH_TOL
-    low = np.minimum(bundle.start, bundle.end) - sagitta[:, None]
-    high = np.maximum(bundle.start, bundle.end) + sagitta[:, None]
+    low, high = bundle.low, bundle.high
     overlap = ((low[first] <= high[second]) & (low[second] <= high[first])).all(axis=1)
     return first[overlap], second[overlap]
 
@@ -157,7 +159,8 @@ def _circle_circle(b: Bundle, i: Indices, j: Indices) -> _Met:
 def _ends_on_others(b: Bundle) -> tuple[Indices, Floats]:
     count = len(b.segments)
     ends = np.concatenate((b.start, b.end))
-    on, end = (grid.ravel() for grid in np.indices((count, 2 * count)))
+    boxed = (b.low[:, None] <= ends) & (ends <= b.high[:, None])
+    on, end = np.nonzero(boxed.all(axis=2))
     other = on != end % count
     on, end = on[other], end[other]
     touching = b.off(on, ends[end]) <= TOUCH_TOL
