@@ -101,7 +101,7 @@ def test_a_cut_out_apart_from_the_pocket_is_refused():
         united(circle(5), [circle(5, (20, 0))], "notch")
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.integers(0, 10**6), st.integers(0, 10**6))
 def test_random_regions_merge_as_shapely_s_do(first, second):
     a, b = blob(first), blob(second)
@@ -120,7 +120,7 @@ def test_random_regions_merge_as_shapely_s_do(first, second):
             assert all(isinstance(s, Line | Arc) and s.length > 1e-7 for s in outline.segments)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.integers(0, 10**6), st.integers(0, 10**6))
 def test_what_is_in_both_and_in_either_adds_up_exactly(first, second):
     a, b = blob(first), blob(second)

@@ -73,15 +73,15 @@ def test_a_cut_comes_back_as_it_was_put_in(tmp_path):
 
 def test_two_programs_writing_at_once_lose_nothing(tmp_path):
     path = tmp_path / "fits.sqlite"
-    writers = [start(WRITER, path, wood, 25) for wood in ("oak", "ash")]
+    writers = [start(WRITER, path, wood, 15) for wood in ("oak", "ash")]
     for writer in writers:
         out, _ = writer.communicate(timeout=60)
         assert writer.returncode == 0
-        assert out.split()[-1] == "24"
+        assert out.split()[-1] == "14"
     found = Records(path).cuts()
-    assert len(found) == 50
+    assert len(found) == 30
     for wood in ("oak", "ash"):
-        assert [c.part for c in found if c.wood == wood] == [str(n) for n in range(25)]
+        assert [c.part for c in found if c.wood == wood] == [str(n) for n in range(15)]
 
 
 def test_what_was_acknowledged_survives_a_kill(tmp_path):

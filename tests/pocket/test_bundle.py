@@ -1,0 +1,194 @@
+"""All files of a plan, read back by readers that are not ours."""
+
+import io
+import math
+import zipfile
+
+import ezdxf.recover
+import numpy as np
+import pypdfium2
+import pytest
+import svgpathtools
+from PIL import Image
+from pocket_scenes import THICKNESS, TRAY, UNCERTAINTY, choices
+
+from snugline.pocket.bundle import bundle, plan_files
+from snugline.pocket.plan import make_plan
+from snugline.pocket.shop_sheet import shop_sheet
+
+MM_PER = {"mm": 1.0, "in": 25.4}
+
+
+@pytest.fixture(scope="module", params=["mm", "in"])
+def made(request):
+    chosen = choices(clearance="0.5 mm", coupons={"ladder": ["0.4 mm"]}, stock=None)
+    plan = make_plan(
+        TRAY, UNCERTAINTY, THICKNESS, chosen, part="Slate Tray No. 3", unit=request.param
+    )
+    return plan, plan_files(plan)
+
+
+def measures(vertices):
+    """Area and perimeter of x, y, bulge rows, by the bulge's own formulas (DXF reference)."""
+    x, y, bulge = np.array(vertices).T
+    dx, dy = np.roll(x, -1) - x, np.roll(y, -1) - y
+    chord = np.hypot(dx, dy)
+    sweep = 4 * np.arctan(bulge)
+    arc = np.abs(bulge) > 0
+    radius = np.where(arc, chord / (2 * np.sin(np.where(arc, sweep, 1) / 2)), 0.0)
+    area = (x * np.roll(y, -1) - np.roll(x, -1) * y).sum() / 2
+    area += (radius**2 * (sweep - np.sin(sweep)) / 2).sum()
+    return area, np.where(arc, radius * sweep, chord).sum(), chord
+
+
+def test_every_name_says_its_unit(made):
+    plan, files = made
+    assert all(f"units-{plan.unit}." in name for name in files)
+    assert all(name.startswith("slate-tray-no.-3-") for name in files)
+    assert len(files) == 4 * len(plan.sheets) + 1
+
+
+def test_dxf_files_audit_clean_and_hold_every_outline_and_layer(made):
+    plan, files = made
+    for sheet in plan.sheets:
+        content = files[sheet.stem(plan.part, plan.unit) + ".dxf"]
+        document, auditor = ezdxf.recover.read(io.BytesIO(content))
+        assert not auditor.errors
+        assert not auditor.fixes
+        assert document.header["$INSUNITS"] == {"mm": 4, "in": 1}[plan.unit]
+        for layer in sheet.layers:
+            entities = document.modelspace().query(f'LWPOLYLINE[layer=="{layer.name}"]')
+            closed = [e for e in entities if e.closed]
+            assert len(closed) == len(layer.outlines)
+            for entity, outline in zip(closed, layer.outlines, strict=True):
+                rows = [(x, y, b) for x, y, _, _, b in entity.get_points()]
+                assert len(rows) == len(outline.segments)
+                area, perimeter, chord = measures(rows)
+                scale = MM_PER[plan.unit]
+                assert area * scale**2 == pytest.approx(outline.area, rel=1e-9)
+                assert perimeter * scale == pytest.approx(outline.perimeter, rel=1e-9)
+                assert chord.min() > 1e-6
+                for (_, _, bulge), segment in zip(rows, outline.segments, strict=True):
+                    sweep = getattr(segment, "sweep", 0.0)
+                    assert bulge == pytest.approx(math.tan(sweep / 4), abs=1e-12)
+
+
+def test_svg_files_hold_every_outline_at_true_size(made):
+    plan, files = made
+    for sheet in plan.sheets:
+        text = files[sheet.stem(plan.part, plan.unit) + ".svg"].decode()
+        paths, _, root = svgpathtools.svgstr2paths(text, return_svg_attributes=True)
+        assert root["width"].endswith(plan.unit)
+        assert root["width"] == f"{root['viewBox'].split()[2]}{plan.unit}"
+        closed = [p for p in paths if p.isclosed()]
+        outlines = [o for layer in sheet.layers for o in layer.outlines]
+        strokes = [s for layer in sheet.layers for s in layer.strokes]
+        assert (len(closed), len(paths) - len(closed)) == (len(outlines), len(strokes))
+        scale = MM_PER[plan.unit]
+        for path, outline in zip(closed, outlines, strict=True):
+            assert path.length() * scale == pytest.approx(outline.perimeter, rel=1e-8)
+            # y points down in SVG: what runs counter-clockwise there does not here.
+            sweeps = [getattr(s, "delta", 0.0) for s in path]
+            rows = [
+                (s.start.real, -s.start.imag, math.tan(-math.radians(d) / 4))
+                for s, d in zip(path, sweeps, strict=True)
+            ]
+            area, _, chord = measures(rows)
+            assert area * scale**2 == pytest.approx(outline.area, rel=1e-8)
+            assert chord.min() > 1e-6
+        for layer in sheet.layers:
+            assert layer.name in text
+
+
+def test_prints_open_and_say_their_unit(made):
+    plan, files = made
+    word = {"mm": "millimetres", "in": "inches"}[plan.unit]
+    for name in (n for n in files if n.endswith(".pdf")):
+        document = pypdfium2.PdfDocument(files[name])
+        for page in document:
+            assert word in page.get_textpage().get_text_range()
+
+
+def test_previews_are_pictures_with_something_on_them(made):
+    _, files = made
+    for name in (n for n in files if n.endswith(".png")):
+        pixels = np.asarray(Image.open(io.BytesIO(files[name])))
+        assert max(pixels.shape) > 1000
+        assert 0.001 < (pixels < 128).mean() < 0.2
+
+
+def test_the_shop_sheet_is_one_page_with_all_that_a_shop_needs(made):
+    plan, files = made
+    (name,) = [n for n in files if "shop-sheet" in n]
+    document = pypdfium2.PdfDocument(files[name])
+    assert len(document) == 1
+    text = document[0].get_textpage().get_text_range()
+    expected = {
+        "mm": ("418.00 mm (U95 0.30 mm)", "depth 9.70 mm", "0.50 mm along the width"),
+        "in": ("16.457 in (U95 0.012 in)", "depth 0.382 in", "0.020 in along the width"),
+    }[plan.unit]
+    for words in (
+        *expected,
+        "common practice, no source",
+        "not applied",
+        "an estimate",
+        "Cut a test in scrap",
+        "eye, ear and dust",
+        "local rules",
+        "no-go",
+        "opening measured",
+    ):
+        assert words in text
+
+
+@pytest.fixture(scope="module")
+def wordy():
+    chosen = choices(
+        clearance=[f"0.{k} mm" for k in range(1, 6)],
+        stock={"thickness": "12.3 mm"},
+        coupons=None,
+        glued=True,
+        wood={
+            "species": "beech",
+            "grain": "width",
+            "now": {"moisture": 12},
+            "driest": {"moisture": 5},
+            "dampest": {"moisture": 15},
+        },
+    )
+    return make_plan(TRAY, UNCERTAINTY, THICKNESS, chosen, part="plate “Großer Ärger” →")
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_a_shop_sheet_with_much_to_say_stays_on_one_page(wordy, paper):
+    content = shop_sheet(wordy, [f"reading {k}: 418 mm, tape" for k in range(12)], paper)
+    document = pypdfium2.PdfDocument(content)
+    assert len(document) == 1
+    width, height = document[0].get_size()
+    assert (width, height) == pytest.approx(
+        {"a4": (595.28, 841.89), "letter": (612, 792)}[paper], abs=0.01
+    )
+    assert "Großer Ärger" in document[0].get_textpage().get_text_range()
+
+
+def test_the_archive_is_whole_and_equal_files_give_equal_bytes(made):
+    _, files = made
+    content = bundle(files)
+    archive = zipfile.ZipFile(io.BytesIO(content))
+    assert archive.testzip() is None
+    assert archive.namelist() == sorted(files)
+    assert all(archive.read(name) == files[name] for name in files)
+    assert bundle(dict(reversed(files.items()))) == content
+
+
+def test_old_dxf_is_written_when_asked_for_and_equal_plans_give_equal_bytes():
+    chosen = choices(clearance="0.5 mm", coupons=None, stock=None)
+    plan = make_plan(TRAY, UNCERTAINTY, THICKNESS, chosen)
+    files = plan_files(plan, r12=True)
+    (content,) = [c for n, c in files.items() if n.endswith(".dxf")]
+    document, auditor = ezdxf.recover.read(io.BytesIO(content))
+    assert document.dxfversion == "AC1009"
+    assert not auditor.errors
+    closed = [e for e in document.modelspace().query("POLYLINE") if e.is_closed]
+    assert len(closed) == 5
+    assert plan_files(plan, r12=True) == files

@@ -1,0 +1,245 @@
+import json
+import math
+from dataclasses import replace
+
+import pytest
+from pocket_scenes import THICKNESS, TRAY, UNCERTAINTY, choices, free_outline
+
+from snugline.errors import InputError, PlanError
+from snugline.fit.distance import signed_distance
+from snugline.fit.outline import Arc, Line, outline_from_json, polygon_of
+from snugline.fit.primitives import rounded_rectangle
+from snugline.pocket.depth import Thickness
+from snugline.pocket.overcut import Overcut
+from snugline.pocket.plan import drawings, make_plan
+
+SLIM = {"clearance": "0.5 mm", "coupons": None, "stock": {"thickness": "20 mm"}}
+
+
+def plan(part=TRAY, uncertainty=UNCERTAINTY, thickness=THICKNESS, unit="mm", **changes):
+    """A plan with one pocket and nothing laid out, but for the changes."""
+    chosen = choices(**(SLIM | changes))
+    return make_plan(part, uncertainty, thickness, chosen, part="slate tray", unit=unit)
+
+
+def codes(made):
+    return [n.code for n in made.notices]
+
+
+@pytest.fixture(scope="module")
+def full():
+    return make_plan(TRAY, UNCERTAINTY, THICKNESS, choices(), part="slate tray")
+
+
+def test_there_is_one_pocket_for_each_clearance_and_one_sheet_of_each_other_kind(full):
+    assert [(s.name, s.clearance) for s in full.sheets] == [
+        ("pocket", 0.25),
+        ("pocket", 0.5),
+        ("pocket", 0.75),
+        ("coupons", None),
+        ("layout", 0.25),
+    ]
+
+
+def test_layers_carry_their_depths_in_their_names(full):
+    assert [(la.name, la.depth) for la in full.sheets[0].layers] == [
+        ("pocket depth 9.70 mm", pytest.approx(9.7)),
+        ("step depth 11.70 mm", pytest.approx(11.7)),
+        ("back notch depth 12.00 mm", 12.0),
+        ("push hole through", None),
+        ("border through", None),
+    ]
+
+
+def test_a_plain_pocket_of_a_rounded_rectangle_is_four_lines_and_four_arcs():
+    (opening,) = plan(clearance="0.5 mm", notch=None).openings
+    kinds = [type(s) for s in opening.outline.segments]
+    assert (kinds.count(Line), kinds.count(Arc)) == (4, 4)
+    assert {round(s.radius, 9) for s in opening.outline.segments if isinstance(s, Arc)} == {27.9}
+
+
+def test_the_result_record_holds_every_layer_and_reads_back(full):
+    record = json.loads(json.dumps(full.as_json(), allow_nan=False))
+    assert len(record["layers"]) == sum(len(s.layers) for s in full.sheets)
+    first = record["layers"][0]
+    assert (first["sheet"], first["clearance"], first["depth"]) == ("pocket", 0.25, 9.7)
+    again = outline_from_json(first["outlines"][0])
+    assert again.area == pytest.approx(full.openings[0].outline.area, rel=1e-15)
+
+
+def test_the_drawing_of_a_clearance_is_found_and_an_unplanned_one_refused(full):
+    made = drawings(full, 0.5)
+    assert made.title == "slate tray, pocket, clearance 0.50 mm"
+    assert made.layers[0].outlines[0] is full.openings[1].outline
+    with pytest.raises(PlanError, match=r"no pocket is planned .* 0\.60 mm"):
+        drawings(full, 0.6)
+
+
+def test_depths_and_names_follow_the_job_s_unit():
+    made = plan(unit="in", clearance="0.01 in")
+    assert made.sheets[0].layers[0].name == "pocket depth 0.382 in"
+    assert drawings(made, 0.254).unit == "in"
+    assert made.sheets[0].stem("slate tray", "in").endswith("clearance-0.010-in-units-in")
+
+
+def test_the_laid_out_pieces_lie_on_the_stock_apart_from_each_other(full):
+    layers = {layer.name: layer for layer in full.sheets[-1].layers}
+    stock = polygon_of(layers["stock not cut"].outlines[0]).buffer(-10 + 1e-6)
+    pieces = [polygon_of(o) for o in layers["border through"].outlines]
+    pieces += [polygon_of(o) for o in layers["coupon through"].outlines]
+    assert len(pieces) == 2 + 5
+    assert all(stock.covers(piece) for piece in pieces)
+    distances = [a.distance(b) for i, a in enumerate(pieces) for b in pieces[:i]]
+    assert min(distances) > 8 - 1e-3
+
+
+def test_grain_along_the_width_turns_the_piece_on_the_stock():
+    wood = {
+        "species": "walnut",
+        "grain": "width",
+        "now": {"moisture": 8},
+        "driest": {"moisture": 7},
+        "dampest": {"moisture": 9},
+    }
+    stock = {"thickness": "20 mm", "length": "1200 mm", "width": "600 mm"}
+    made = plan(wood=wood, stock=stock, coupons=None)
+    (border,) = next(la for la in made.sheets[-1].layers if la.name == "border through").outlines
+    low_x, low_y, high_x, high_y = border.bounds
+    assert high_y - low_y > high_x - low_x
+
+
+def test_square_parts_get_relieved_pockets_that_the_part_enters():
+    square = rounded_rectangle(200, 100)
+    made = plan(square, relief="dog-bone", notch=None, step=None, stock=None, border=None)
+    for opening in made.openings:
+        assert len(opening.discs) == 4
+        assert opening.reach.uncut == ()
+        assert opening.reach.part_overlap == pytest.approx(-opening.clearance, abs=1e-3)
+        assert (signed_distance(opening.outline, square.sampled(1.0)) < 0).all()
+
+
+def test_unrelieved_square_corners_are_said_to_keep_the_part_out():
+    made = plan(rounded_rectangle(200, 100), clearance="0.25 mm", notch=None, step=None)
+    (notice,) = [n for n in made.notices if n.code == "uncut-corner"]
+    assert notice.severity == "retake"
+    assert "not seat" in notice.text
+
+
+def test_ribbons_feet_slips_and_templates_come_in_their_own_places():
+    made = plan(
+        clearance="0.5 mm",
+        ribbon={"side": "left"},
+        feet={"diameter": "12 mm", "inset": "25 mm", "deeper": "1 mm"},
+        coupons={"corners": 2, "slip": True, "ladder": ["0.3 mm", "0.4 mm"]},
+        template={"bush": "17 mm", "cutter": "8 mm"},
+    )
+    assert [s.name for s in made.sheets] == [
+        "pocket", "coupons", "width slips", "template",
+    ]  # fmt: skip
+    feet = next(la for la in made.sheets[0].layers if la.name.startswith("feet"))
+    assert len(feet.outlines) == 4
+    assert made.openings[0].outline.bounds[0] == pytest.approx(-209.5 - 3)
+    assert len(made.sheets[1].layers[0].outlines) == 2
+    (template,) = made.sheets[3].layers[0].outlines
+    assert template.bounds[2] == pytest.approx(209.5 + 4.5)
+
+
+def test_seasons_and_suggestions_are_stated():
+    made = plan(clearance="0.25 mm")
+    assert codes(made) == ["squeezed-in-season"]
+    assert made.suggestion.low == pytest.approx(0.3 + 0.37, abs=0.03)
+    assert "common practice, no source" in made.suggestion.basis
+    assert len(made.openings[0].seasons) == 4
+
+
+def test_the_suggestion_learns_from_the_machine_s_records_and_changes_nothing_drawn():
+    narrow = Overcut(-0.1, 0.01, cuts=5, alike=5)
+    taught = make_plan(TRAY, UNCERTAINTY, THICKNESS, choices(**SLIM), overcut=narrow)
+    plain = plan()
+    assert taught.suggestion.low == pytest.approx(plain.suggestion.low + 0.1)
+    assert taught.openings[0].outline == plain.openings[0].outline
+
+
+def test_a_clearance_below_the_uncertainty_names_the_best_reading():
+    doubtful = replace(UNCERTAINTY, length=0.8)
+    made = plan(uncertainty=doubtful, clearance=["0.25 mm", "0.5 mm"], wood=None)
+    (notice,) = [n for n in made.notices if n.code == "clearance-below-uncertainty"]
+    assert notice.place == "clearance 0.25 mm, length"
+    assert "take a caliper reading of the length" in notice.mend
+
+
+def test_what_all_clearances_have_alike_is_said_once():
+    made = plan(glued=True, clearance=["0.4 mm", "0.5 mm"])
+    assert codes(made).count("glue-would-split-land") == 1
+
+
+def test_cautions_are_short_and_fit_the_job(full):
+    text = " ".join(full.cautions)
+    for word in ("scrap", "clamps", "eye, ear and dust", "brittle", "food", "local rules"):
+        assert word in text
+    assert max(map(len, full.cautions)) < 110
+    assert "food" not in " ".join(plan(food=False).cautions)
+
+
+def test_a_free_outline_of_many_arcs_is_planned():
+    free = free_outline()
+    assert len(free.segments) == 200
+    assert max(map(abs, free.turns)) < 1e-7
+    made = plan(free, notch=None, step=None, stock=None, coupons=None)
+    for opening in made.openings:
+        d, area = opening.clearance, free.area
+        steiner = area + free.perimeter * d + math.pi * d * d
+        assert opening.outline.area == pytest.approx(steiner, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("changes", "error", "match"),
+    [
+        ({"clearance": "-0.25 mm"}, InputError, "negative"),
+        ({"cutter": {"diameter": "200 mm"}}, PlanError, "wider than the pocket"),
+        ({"stock": {"thickness": "9 mm"}}, PlanError, "goes through the board"),
+        ({"notch": [{"side": "back", "depth": "25 mm"}]}, PlanError, "goes through the board"),
+        (
+            {"stock": {"thickness": "20 mm", "length": "400 mm", "width": "250 mm"}},
+            PlanError,
+            "too long",
+        ),
+        ({"border": {"land": "-1 mm"}}, InputError, "too small"),
+        ({"border": {"land": "10 mm"}}, PlanError, "passes the border by 1"),
+        ({"step": {"inset": "80 mm", "deeper": "1 mm"}}, PlanError, "leaves nothing"),
+        ({"seat": "12 mm above"}, PlanError, "cannot stand"),
+        ({"feet": {"diameter": "3 mm", "inset": "20 mm", "deeper": "1 mm"}}, PlanError, "narrower"),
+        ({"feet": {"diameter": "12 mm", "inset": "3 mm", "deeper": "1 mm"}}, PlanError, "wall by"),
+    ],
+)
+def test_nonsense_is_refused_in_three_parts(changes, error, match):
+    with pytest.raises(error, match=match) as caught:
+        plan(**changes)
+    assert all((caught.value.what, caught.value.where, caught.value.mend))
+
+
+def test_clearances_that_read_the_same_are_refused():
+    with pytest.raises(InputError, match=r"two clearances both read 0\.010 in"):
+        plan(unit="in", clearance=["0.25 mm", "0.26 mm"])
+
+
+def test_an_inch_job_with_millimetre_readings_is_warned_of():
+    made = make_plan(
+        TRAY, UNCERTAINTY, THICKNESS, choices(**SLIM), unit="in", readings_in=frozenset({"mm"})
+    )
+    (notice,) = [n for n in made.notices if n.code == "mixed-units"]
+    assert "written in inches" in notice.text
+    assert notice.mend
+
+
+def test_an_inch_where_millimetres_were_meant_is_noticed():
+    assert "clearance-large" in codes(plan(clearance="0.25 in", border=None, stock=None))
+
+
+def test_a_step_over_wider_than_the_cutter_is_said():
+    assert "step-over-wider-than-cutter" in codes(plan(feeds={"step_over": "8 mm"}))
+
+
+def test_uncertain_thickness_and_thin_floor_reach_the_notices():
+    made = plan(thickness=Thickness(9.5, 0.3, 0.5, 3), stock={"thickness": "12.5 mm"})
+    assert {"thin-floor", "uneven-thickness"} <= set(codes(made))
