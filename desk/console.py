@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from snugline.desk.wording import sentence
 from snugline.notice import Notice
 
 Step = Callable[[str], None]
@@ -20,8 +21,10 @@ def print_notices(notices: Iterable[Notice]) -> None:
     """One line a remark on standard error; those for information only stay in the result."""
     for notice in notices:
         if notice.severity != "fine":
-            where = f"{notice.place}: " if notice.place else ""
-            print(f"{notice.severity}: {where}{notice.text} {notice.mend}", file=sys.stderr)
+            known = not notice.place or notice.text.startswith(notice.place)
+            text = notice.text if known else f"{notice.place}: {notice.text}"
+            said = f"{sentence(text)} {sentence(notice.mend)}"
+            print(f"{notice.severity}: {said}", file=sys.stderr)
 
 
 def exit_status(notices: Iterable[Notice]) -> int:

@@ -23,6 +23,8 @@ from snugline.errors import FileError, InputError, SnuglineError
 from snugline.fit.nominal import parse_listed
 from snugline.fit.readings import Reading, What, tool_of, uncertainty
 from snugline.lengths import parse_angle, parse_length
+from snugline.pocket.choices import PocketChoices
+from snugline.pocket.choices_record import from_record, units_in
 from snugline.trace.frame import AnyFrame, read_frame, with_print_scale
 
 Family = Literal[
@@ -168,15 +170,27 @@ class ReadingTable(_Table):
 
 
 class OutputTable(_Table):
-    """What the drawings are written in."""
+    """How the drawings are written; paper is what the 1:1 prints are tiled over."""
 
     units: Unit = "mm"
+    paper: Literal["a4", "letter"] = "a4"
+    dxf: Literal["R2010", "R12"] = "R2010"
+
+
+_NOT_IN_FILE = {"path", "reading_units"}
 
 
 class Job(_Table):
-    """A whole job; `path` is the file it came from."""
+    """A whole job.
+
+    Attributes
+    ----------
+    path : the file it came from.
+    reading_units : which of `mm` and `in` the readings were written in.
+    """
 
     path: Path
+    reading_units: frozenset[str]
     part: PartTable
     frame: Annotated[tuple[FrameTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
     photo: Annotated[tuple[PhotoTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
@@ -201,6 +215,13 @@ class Job(_Table):
         except InputError as error:
             where = f"{_place(('frame', i), self.path)}, {error.where}"
             raise InputError(error.what, where, error.mend) from error
+
+    @property
+    def choices(self) -> PocketChoices | None:
+        """What the shop chose for the pocket; None where the job ends with the outline."""
+        if self.pocket is None:
+            return None
+        return from_record(self.pocket, f"{self.path}, [pocket]")
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -241,10 +262,11 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
         record = _read_toml(path)
     except SnuglineError as error:
         return None, [error]
-    if "path" in record:
-        return None, [_unknown_key(("path",), path)]
+    for key in _NOT_IN_FILE & set(record):
+        return None, [_unknown_key((key,), path)]
+    units = frozenset(units_in(record.get("reading")))
     try:
-        job = Job.model_validate({**record, "path": path})
+        job = Job.model_validate({**record, "path": path, "reading_units": units})
     except ValidationError as error:
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
@@ -282,6 +304,10 @@ def _missing(job: Job) -> list[SnuglineError]:
                 'add thickness = "9.5 mm", or a [[reading]] of it',
             )
         )
+    try:
+        job.choices  # noqa: B018 - read for its errors
+    except InputError as error:
+        faults.append(error)
     edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
     if not faults and edge > job.thickness[0]:
         faults.append(
@@ -350,7 +376,7 @@ def _keys_at(loc: tuple[int | str, ...]) -> list[str]:
         "output": OutputTable,
     }
     model = tables.get(str(loc[0]), Job) if len(loc) > 1 else Job
-    return [key for key in model.model_fields if key != "path"]
+    return [key for key in model.model_fields if key not in _NOT_IN_FILE]
 
 
 def _unknown_key(loc: tuple[int | str, ...], path: Path) -> InputError:

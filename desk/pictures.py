@@ -118,6 +118,11 @@ def plan_picture(layers: Sequence[Layer]) -> str:
     body = "".join(
         f'<path class="line {pattern}" d="{path_data(outline)}"/>' for pattern, outline in outlines
     )
+    for layer in layers:
+        data = "".join(
+            "M" + "L".join(f"{x:.2f} {-y:.2f}" for x, y in stroke) for stroke in layer.strokes
+        )
+        body += f'<path class="line" d="{data}"/>' if data else ""
     return _picture((x0, y0, x1, y1), 0.03 * max(x1 - x0, y1 - y0), body, "the cut plan")
 
 

@@ -17,9 +17,9 @@ from snugline.desk.pictures import (
     plan_picture,
     residual_picture,
 )
+from snugline.desk.wording import measure, sentence
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.outline import Outline
-from snugline.lengths import format_length
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 
@@ -96,7 +96,7 @@ class ReportInput:
     outline : the fitted outline, part axes, mm.
     shares : the measured points of each photo against it.
     overlays : PNG by photo.
-    plans : the drawing of each clearance.
+    plans : the drawings of the cut plan by their titles.
     unit : `mm` or `in`, for every length on the page.
     """
 
@@ -131,8 +131,8 @@ def report_html(given: ReportInput) -> str:
     )
 
 
-def _length(mm: float, unit: str, finer: int = 0) -> str:
-    return format_length(mm, unit, finer + (2 if unit == "mm" else 4))
+def _length(mm: float, unit: str) -> str:
+    return measure("length", mm, unit)
 
 
 def _summary(given: ReportInput) -> str:
@@ -156,20 +156,12 @@ def _notices(given: ReportInput) -> str:
         severity, place = notice.get("severity", "usable"), notice.get("place", "")
         text = notice["text"] if notice["text"].startswith(place) else f"{place}: {notice['text']}"
         items.append(
-            f'<li class="{severity}"><b>{words[severity]}.</b> {escape(_sentence(text))} '
-            f'<span class="soft">{escape(_sentence(notice["mend"]))}</span></li>'
+            f'<li class="{severity}"><b>{words[severity]}.</b> {escape(sentence(text))} '
+            f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'
         )
     return (
         f'<section class="wide"><h2>Remarks</h2><ul class="notices">{"".join(items)}</ul></section>'
     )
-
-
-def _sentence(text: str) -> str:
-    """A remark with its full stop, and a capital where it begins with a plain word."""
-    first, _, rest = text.partition(" ")
-    start = first.capitalize() if first.isalpha() and first.islower() else first
-    whole = f"{start} {rest}".strip()
-    return whole if whole.endswith((".", "!", "?")) else f"{whole}."
 
 
 def _dimensions(given: ReportInput) -> str:
@@ -186,10 +178,11 @@ def _dimensions(given: ReportInput) -> str:
             for name, size in corner.items()
             if isinstance(size, dict)
         ]
+    rows += [(name, size, "") for name, size in outline.get("extras", {}).items()]
     body = "".join(
         f'<tr><td>{escape(what)} <span class="soft">{escape(note)}</span></td>'
-        f'<td class="number">{_value(size, what, unit)}</td>'
-        f'<td class="number">{_value({"value": size["u95"]}, what, unit)}</td></tr>'
+        f'<td class="number">{measure(what, size["value"], unit)}</td>'
+        f'<td class="number">{measure(what, size["u95"], unit)}</td></tr>'
         for what, size, note in rows
     )
     nominal = "".join(
@@ -212,12 +205,6 @@ def _dimensions(given: ReportInput) -> str:
     )
 
 
-def _value(size: Mapping[str, Any], what: str, unit: str) -> str:
-    if "exponent" in what:
-        return f"{size['value']:.2f}"
-    return _length(size["value"], unit)
-
-
 def _outline(given: ReportInput) -> str:
     picture, scale = outline_picture(given.outline, given.shares)
     outline = given.record["outline"]
@@ -237,17 +224,18 @@ def _budget(given: ReportInput) -> str:
         largest = max((u for _, u in shares), default=0.0)
         rows = "".join(
             f"<tr><td>{escape(source)}</td>"
-            f'<td class="number">{_length(u, given.unit, 1)}</td>'
+            f'<td class="number">{measure(budget["of"], u, given.unit, 1)}</td>'
             f'<td class="bars"><div class="bar" style="width:{100 * u / largest:.1f}%"></div>'
             "</td></tr>"
             for source, u in shares
         )
         gains = "; ".join(
-            f"{escape(gain['by'])}: {_length(gain['u95'], given.unit)}"
+            f"{escape(gain['by'])}: {measure(budget['of'], gain['u95'], given.unit)}"
             for gain in budget.get("gains", [])
         )
         parts.append(
-            f"<div><h3>{escape(budget['of'])}, U95 {_length(budget['u95'], given.unit)}</h3>"
+            f"<div><h3>{escape(budget['of'])}, "
+            f"U95 {measure(budget['of'], budget['u95'], given.unit)}</h3>"
             f"<table>{rows}</table>"
             f"{f'<p>U95 after one more observation: {gains}.</p>' if gains else ''}</div>"
         )
@@ -292,19 +280,28 @@ def _residuals(given: ReportInput) -> str:
 
 def _plans(given: ReportInput) -> str:
     parts = []
-    for clearance, drawing in given.plans.items():
+    for title, drawing in given.plans.items():
         legend = "".join(
             f"<tr><td>{pattern_sample(layer.pattern)}</td><td>{escape(layer.name)}</td></tr>"
             for layer in drawing.layers
         )
         parts.append(
-            f"<div><h3>Clearance {escape(clearance)} per side</h3>{plan_picture(drawing.layers)}"
+            f"<div><h3>{escape(title)}</h3>{plan_picture(drawing.layers)}"
             f"<table>{legend}</table></div>"
         )
     if not parts:
         return ""
+    plan = given.record["cut_plan"]
+    offered = plan.get("suggestion")
+    suggestion = (
+        f"<p>To start with: {_length(offered['low'], given.unit)} to "
+        f"{_length(offered['high'], given.unit)} per side ({escape(offered['basis'])}).</p>"
+        if offered
+        else ""
+    )
+    cautions = "".join(f"<li>{escape(caution)}</li>" for caution in plan.get("cautions", []))
     return (
-        '<section class="wide"><h2>Cut plan</h2>'
+        f'<section class="wide"><h2>Cut plan</h2>{suggestion}<ul>{cautions}</ul>'
         f'<div class="photos">{"".join(parts)}</div></section>'
     )
 

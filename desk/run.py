@@ -13,18 +13,21 @@ from snugline.desk.console import Step
 from snugline.desk.folder import INDEX
 from snugline.desk.job import Job
 from snugline.desk.pictures import along_outline
+from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
 from snugline.desk.snapping import snapped
+from snugline.desk.wording import measure
 from snugline.fit.adjust import fit_outline
 from snugline.fit.drawing.drawing import Drawing, Layer
-from snugline.fit.drawing.dxf import write_dxf
+from snugline.fit.drawing.dxf import Version, write_dxf
 from snugline.fit.drawing.pdf import write_pdf
 from snugline.fit.drawing.svg import write_svg
 from snugline.fit.nominal import Dimension, NominalSet, nominal_candidates, parse_listed
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, Systematic
-from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.pocket.bundle import bundle as archive
+from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
 from snugline.trace.measure import PartSides, measure_photos
 from snugline.trace.overlay import draw_overlay
@@ -90,7 +93,13 @@ def finish(
     step("drawing")
     unit = job.output.units
     drawing = Drawing(part.name, (Layer("outline", (fitted.outline,)),), unit)
-    files = drawing_files(drawing, "outline")
+    files = drawing_files(drawing, "outline", job.output.dxf)
+    files[f"outline-tiled-{job.output.paper}.pdf"] = write_pdf(drawing, job.output.paper)
+    plan = plan_of(job, fitted, choices) if (choices := job.choices) is not None else None
+    if plan is not None:
+        r12 = job.output.dxf == "R12"
+        files |= plan_files(plan, reading_lines(job), job.output.paper, r12)
+        remarks += plan.notices
     names = overlay_names([photo.file for photo in job.photo])
     files |= {names[file]: png for file, png in overlays.items()}
 
@@ -99,19 +108,25 @@ def finish(
         "schema": SCHEMA,
         "units": "mm",
         "part": part.name,
-        "outline": fitted.as_json(),
+        "outline": fitted.as_json()
+        | {"extras": {name: quantity.as_json() for name, quantity in fitted.extras.items()}},
         "nominal": [entry.as_json() for entry in nominal],
         "budget": [budget.as_json() for budget in fitted.budgets],
         "photos": [
             {**contour.photo.as_json(), "file": str(table.file)}
             for contour, table in zip(contours, job.photo, strict=True)
         ],
-        "cut_plan": {"layers": []},
+        "cut_plan": plan.as_json() if plan is not None else {"layers": []},
         "warnings": [notice.as_json() for notice in unique],
     }
     shares = [along_outline(s.name, fitted.outline, s.points[s.kept]) for s in fitted.sections]
-    report = ReportInput(part.name, record, fitted.outline, shares, overlays, {}, unit)
+    sheets = {s.title(unit): s.drawing(part.name, unit) for s in plan.sheets} if plan else {}
+    report = ReportInput(part.name, record, fitted.outline, shares, overlays, sheets, unit)
     files["report.html"] = report_html(report).encode()
+    if bundle:
+        # The overlays are reduced inside the report; whole they would be most of the archive.
+        handed = {name: data for name, data in files.items() if name not in names.values()}
+        files[f"bundle-units-{unit}.zip"] = archive(handed)
     record["files"] = sorted([*files, INDEX])
     files[INDEX] = (
         json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
@@ -119,11 +134,11 @@ def finish(
     return Finished(files, record, unique)
 
 
-def drawing_files(drawing: Drawing, stem: str) -> dict[str, bytes]:
+def drawing_files(drawing: Drawing, stem: str, dxf: Version = "R2010") -> dict[str, bytes]:
     """A drawing in each format, by file name."""
     return {
         f"{stem}.svg": write_svg(drawing),
-        f"{stem}.dxf": write_dxf(drawing),
+        f"{stem}.dxf": write_dxf(drawing, dxf),
         f"{stem}.pdf": write_pdf(drawing),
     }
 
@@ -188,7 +203,7 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
         sizes[f"{where}, {name}"] = {"value": value, "u95": u95}
     lines = [f"{record['part']}: {outline['family']}"]
     lines += [
-        f"  {what}: {format_length(size['value'])}, U95 {format_length(size['u95'])}"
+        f"  {what}: {measure(what, size['value'])}, U95 {measure(what, size['u95'])}"
         for what, size in sizes.items()
     ]
     return (*lines, f"  files: {folder}")

@@ -59,6 +59,11 @@ def record(**changes):
                 "mm_per_px": 0.09,
             }
         ],
+        "cut_plan": {
+            "layers": [],
+            "suggestion": {"low": 0.25, "high": 0.5, "basis": "common practice"},
+            "cautions": ["Cut a test in scrap."],
+        },
         "warnings": [
             {"code": "a", "text": "Note this.", "mend": "Nothing.", "severity": "fine"},
             {
@@ -118,7 +123,14 @@ def test_every_part_of_the_result_is_shown():
     text = page()
     for words in ["418.02 mm", "0.31 mm", "from photo, caliper", "27.41 mm", "27.5 mm (70%)"]:
         assert words in text
-    for words in ["tape scale", "a second tape", "17 of 22 markers", "pocket 6 mm deep"]:
+    for words in [
+        "tape scale",
+        "a second tape",
+        "17 of 22 markers",
+        "pocket 6 mm deep",
+        "0.25 mm to 0.50 mm",
+        "Cut a test in scrap.",
+    ]:
         assert words in text
     assert "not seen: from the mirror lines" in text
 
