@@ -1,7 +1,7 @@
 """`snugline frame`: the calibration frame to print."""
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -20,13 +20,17 @@ def frame(
         typer.Option(help="Marker range: another number for each sheet under one part."),
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="A dark window, for pale parts.")] = False,
+    engraved: Annotated[
+        bool,
+        typer.Option("--engraved", help="SVG and DXF to engrave on a board, in place of a PDF."),
+    ] = False,
     out: Annotated[
         Path | None,
         typer.Option(help="The PDF; its description goes beside it as .json. [default: NAME.pdf]"),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Write a calibration frame as a vector PDF at 1:1, and its description beside it.
+    """Write a calibration frame at 1:1, to print or to engrave, and its description beside it.
 
     Print it at actual size, no fit to page. Then measure its two bars with a caliper and put
     what they read into the job: printers are rarely exact, and this undoes it.
@@ -36,6 +40,7 @@ def frame(
       snugline frame border-a4 --out frame.pdf
       snugline frame border-a4 --sheet 2 --out second.pdf     to lie beside the first
       snugline frame --paper letter --dark --out pale.pdf
+      snugline frame border-a3 --engraved --out board.svg      and board.dxf, to fill with dark
     """
     import re
 
@@ -43,7 +48,6 @@ def frame(
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
     from snugline.trace.sheet import builtin_description, builtin_name
-    from snugline.trace.sheet_print import sheet_pdf
 
     if name == "border" or paper or sheet is not None or dark:
         stem = re.fullmatch(r"border(?:-([a-z0-9]+))?", name)
@@ -55,18 +59,39 @@ def frame(
             )
         name = builtin_name(paper or stem[1] or "a4", sheet or 1, dark)
     description = builtin_description(name)
-    target = out or Path(f"{description['name']}.pdf")
-    if target.suffix.lower() != ".pdf":
-        raise InputError(f"{target.name!r} is no PDF", "--out", "give a name that ends in .pdf")
+    kind = ".svg" if engraved else ".pdf"
+    target = out or Path(f"{description['name']}{kind}")
+    if target.suffix.lower() != kind:
+        raise InputError(
+            f"{target.name!r} is no {kind[1:].upper()}", "--out", f"give a name that ends in {kind}"
+        )
     require_folder(target)
-    pdf = sheet_pdf(description)
+    files = _engraved(description) if engraved else _printed(description)
+    for ending, content in files.items():
+        write_whole(target.with_suffix(ending), content)
     write_json(target.with_suffix(".json"), description)
-    write_whole(target, pdf)
     if as_json:
-        print_json({"pdf": str(target), "description": str(target.with_suffix(".json"))})
+        paths = {ending[1:]: str(target.with_suffix(ending)) for ending in files}
+        print_json({**paths, "description": str(target.with_suffix(".json"))})
         return
     bars = " and ".join(
         f"{axis} {bar['nominal']:g} mm" for axis, bar in description["scale_bars"].items()
     )
-    print(f"{target}: print it at actual size; then measure the bars ({bars})")
+    made = "engrave" if engraved else "print"
+    print(f"{target}: {made} it at actual size; then measure the bars ({bars})")
     print(f"{target.with_suffix('.json')}: its description")
+
+
+def _printed(description: dict[str, Any]) -> dict[str, bytes]:
+    from snugline.trace.sheet_print import sheet_pdf
+
+    return {".pdf": sheet_pdf(description)}
+
+
+def _engraved(description: dict[str, Any]) -> dict[str, bytes]:
+    from snugline.trace.sheet_engrave import engraved_dxf, engraved_svg
+
+    return {
+        ".svg": engraved_svg(description).encode(),
+        ".dxf": engraved_dxf(description).encode(),
+    }

@@ -2,8 +2,10 @@
 
 import json
 
+import ezdxf
 import pypdfium2
 import pytest
+import svgelements
 
 from snugline.trace.frame import read_frame
 
@@ -27,6 +29,16 @@ def test_the_options_say_the_same_as_the_name(snugline, tmp_path):
     assert record["window_printed"] == "dark"
 
 
+def test_a_frame_to_engrave_comes_as_svg_and_dxf(snugline, tmp_path):
+    out = tmp_path / "board.svg"
+    status, text, _ = snugline("frame", "border-a3", "--engraved", "--out", out)
+    assert status == 0
+    assert "engrave it at actual size" in text
+    assert not ezdxf.readfile(tmp_path / "board.dxf").audit().errors
+    assert svgelements.SVG.parse(out).width == pytest.approx(420 * 96 / 25.4)  # A3, ISO 216
+    assert read_frame(tmp_path / "board.json").name == "border-a3"
+
+
 @pytest.mark.parametrize(
     ("arguments", "named"),
     [
@@ -34,6 +46,7 @@ def test_the_options_say_the_same_as_the_name(snugline, tmp_path):
         (["border-a4", "--paper", "a3"], "different things"),
         (["border-a4", "--sheet", "9"], "sheet 9"),
         (["border-a4", "--out", "frame.png"], "frame.png"),
+        (["border-a4", "--engraved", "--out", "frame.pdf"], "frame.pdf"),
         (["border-a4", "--out", "no-such-folder/frame.pdf"], "no-such-folder"),
     ],
 )
