@@ -11,6 +11,8 @@ from snugline.fit.outline import Arc, Line, Outline, Point
 SNAP_TOL = 1e-6
 """User units; ends closer than this are one."""
 
+MAX_STEPS = 100_000
+
 _SPACE = re.compile(r"[\s,]*")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _FLAG = re.compile(r"[01]")
@@ -93,7 +95,9 @@ def chains(data: str) -> Iterator[Chain]:
     """
     current: Chain | None = None
     at = origin = (0.0, 0.0)
-    for command, v in _commands(data):
+    for count, (command, v) in enumerate(_commands(data)):
+        if count > MAX_STEPS:
+            raise FitError(f"more than {MAX_STEPS} steps", "path", "give the outline alone")
         base = at if command.islower() else (0.0, 0.0)
         kind = command.upper()
         if kind == "M":

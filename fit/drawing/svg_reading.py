@@ -23,11 +23,10 @@ from snugline.fit.drawing.drawing import (
     Unit,
     usable_name,
 )
-from snugline.fit.drawing.path_data import Chain, chains
+from snugline.fit.drawing.path_data import MAX_STEPS, Chain, chains
 from snugline.fit.outline import Outline, Point
 
 MAX_BYTES = 20_000_000
-MAX_SEGMENTS = 100_000
 
 _MM_PER_CSS_UNIT = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6}
 _LENGTH = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-z%]*)\s*$")
@@ -179,10 +178,8 @@ class _Reader:
         try:
             for chain in chains(_data(node)):
                 self.count += len(chain.steps)
-                if self.count > MAX_SEGMENTS:
-                    self._refuse(
-                        node, f"more than {MAX_SEGMENTS} segments", "give the outline alone"
-                    )
+                if self.count > MAX_STEPS:
+                    self._refuse(node, f"more than {MAX_STEPS} steps", "give the outline alone")
                 self._add(chain, matrix, self._layer(layer, pattern))
         except SnuglineError as error:
             if isinstance(error, FileError):

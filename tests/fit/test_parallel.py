@@ -100,7 +100,7 @@ def test_random_outlines_agree_with_unions_by_shapely(seed):
     assert distance_to_shapely(loops, outline, distance) < 1e-4
 
 
-@pytest.mark.parametrize("distance", [-12, -5.5, -4.9, -2, 2, 4.9, 12])
+@pytest.mark.parametrize("distance", [-5.5, -2, 2, 4.9, 12])
 @pytest.mark.parametrize("outline", [DUMB_BELL, CLASP, bitten_plate()])
 def test_splits_and_closings_agree_with_unions_by_shapely(outline, distance):
     loops = parallel(outline, distance)

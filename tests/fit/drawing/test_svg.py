@@ -244,9 +244,17 @@ def test_entity_bombs_outside_references_and_huge_files_are_refused():
         read_svg(outside.encode())
     with pytest.raises(FileError, match="too large"):
         read_svg(b" " * 20_000_001)
-    many = svg(f'<path d="M0 0 {"l1 1 " * 100_001}z"/>')
-    with pytest.raises(FileError, match="segments"):
-        read_svg(many)
+
+
+def test_more_steps_than_an_outline_can_have_are_refused(monkeypatch):
+    from snugline.fit.drawing import path_data, svg_reading
+
+    monkeypatch.setattr(path_data, "MAX_STEPS", 1000)
+    monkeypatch.setattr(svg_reading, "MAX_STEPS", 1000)
+    with pytest.raises(FileError, match="steps"):
+        read_svg(svg(f'<path d="M0 0 {"l1 1 " * 1001}z"/>'))
+    with pytest.raises(FileError, match="steps"):
+        read_svg(svg('<path d="M0 0 l1 1 l1 0 z"/>' * 400))
 
 
 @pytest.mark.parametrize("content", [b"", b"\x00\x01", b"<svg", b"<html/>", b"no xml"])
