@@ -28,6 +28,13 @@ class Outcome:
     notices: tuple[Notice, ...] = ()
     error: SnuglineError | None = None
 
+    def as_json(self) -> dict[str, Any]:
+        """The record, or in its place the error's three parts."""
+        if self.error is None:
+            return self.record or {}
+        error = {"what": self.error.what, "where": self.error.where, "mend": self.error.mend}
+        return {"job": str(self.job), "error": error}
+
 
 def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
     """Run a job and move its files into the folder; an error the user can mend is a result."""

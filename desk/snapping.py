@@ -7,12 +7,12 @@ shape that also follows the photos as well as it can.
 from collections.abc import Sequence
 from dataclasses import replace
 
+from snugline.desk.job import Symmetry
 from snugline.fit.adjust import fit_outline
 from snugline.fit.nominal import Dimension, NominalSet, snap
 from snugline.fit.readings import Reading, What
 from snugline.fit.result import CornerResult, FittedOutline, Quantity
 from snugline.fit.section import Section
-from snugline.fit.shapes import Symmetry
 from snugline.notice import Notice
 
 EXACT = "0.00001 mm"

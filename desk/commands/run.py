@@ -58,7 +58,7 @@ def run(
             print("\n".join(outcome.lines))
         print_notices(outcome.notices)
     if as_json:
-        records = [outcome.record for outcome in outcomes]
+        records = [outcome.as_json() for outcome in outcomes]
         print_json(records[0] if len(jobs) == 1 else records)
     status = max(exit_status(outcome.notices) for outcome in outcomes)
     raise typer.Exit(JOB_FAILED if failed else status)

@@ -1,6 +1,9 @@
 """Job files: what is read, and how every fault is told."""
 
+import json
 import math
+import re
+from pathlib import Path
 
 import pytest
 
@@ -43,8 +46,6 @@ clearance = ["0.25 mm", "0.50 mm"]
 
 @pytest.fixture
 def job_file(tmp_path, frame_record):
-    import json
-
     (tmp_path / "frame.json").write_text(json.dumps(frame_record))
     (tmp_path / "left-end.jpg").touch()
     path = tmp_path / "job.toml"
@@ -182,3 +183,18 @@ def test_an_empty_job_names_its_missing_tables(tmp_path):
         "the key 'frame' is missing",
         "the key 'photo' is missing",
     ]
+
+
+def test_the_readme_s_job_is_a_job(tmp_path, frame_record):
+    """Both tables of the README together, with a frame and a photo put beside them."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    job, pocket = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+    first, rest = job.split("[pocket]")
+    text = first + pocket + rest[rest.index("[output]") :]
+    (tmp_path / "frame.json").write_text(json.dumps(frame_record))
+    (tmp_path / "left-end.jpg").touch()
+    path = tmp_path / "job.toml"
+    path.write_text(text.replace('"border-a4"', '"frame.json"'))
+    choices = read_job(path).choices
+    assert choices.clearance == (0.4, 0.6)
+    assert choices.board is not None
