@@ -14,25 +14,28 @@ from snugline.fit.choose import (
     Setting,
     candidates,
     choose,
+    hopeless,
     mixed,
     rank,
 )
 from snugline.fit.contradiction import GroupTest, compare_groups
 from snugline.fit.equations import Equations, Measured, ReadRow
 from snugline.fit.extras import refine_shape
-from snugline.fit.readings import Reading
-from snugline.fit.result import FittedOutline
+from snugline.fit.outline_families import GROUPS, adopt, seen_corners
+from snugline.fit.readings import Reading, combined
+from snugline.fit.result import FittedOutline, SectionResult
 from snugline.fit.section import Section
-from snugline.fit.shapes import GROUPS, Symmetry, adopt, seen_corners
+from snugline.fit.shapes import Symmetry
 from snugline.fit.solve import Noise, WhitenedFit, noise_at, robust_fit, whitened_fit
 from snugline.fit.starts import View, view_of
-from snugline.fit.summary import summarise
+from snugline.fit.summary import summarise, thickness_of
 from snugline.notice import Notice
 
 Array = NDArray[np.float64]
 
 LEAST_POINTS = 30
-DECISIVE = 0.8
+CLOSE = 0.2  # a runner-up of more than this share of the winner's weight is too close to call
+SAME = 0.05  # mm: outlines closer than this would be cut alike
 # A family whose residuals are this large (mm, robust, or as a share of points far off) is none.
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 
@@ -78,41 +81,33 @@ def fit_outline(
     """
     if not sections:
         raise FitError("there is no contour", "photos", "give at least one photo of the part")
+    if family == "free":
+        return _free(sections, readings, symmetry, thickness)
     measured = tuple(_measured(section) for section in sections)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
-    views = [_view(m) for m in measured]
-    setting, notices = _setting(measured, rows, views, symmetry)
-    choice = _choose(setting, family)
-    equations, x, noise = choice.best.equations, choice.best.x, choice.noise
-    refined = refine_shape(equations, x, noise, setting.groups)
-    if refined is not None:
-        if refined.groups != setting.groups and family == "auto":
-            # Corners that were wrongly made equal may have been called by the wrong family.
-            setting = replace(setting, groups=refined.groups)
-            choice = _choose(setting, family)
-            equations, x, noise = choice.best.equations, choice.best.x, choice.noise
-            again = refine_shape(equations, x, noise, setting.groups)
-            if again is not None:
-                equations, x, noise = again.equations, again.x, again.noise
-        else:
-            equations, x, noise = refined.equations, refined.x, refined.noise
-        notices += refined.notices
-    notices += _doubts(choice)
-    adjusted = _adjust(equations, x, noise)
+    adjusted, setting, choice, notices = _fitted(measured, rows, family, symmetry)
     misfit = _misfit(adjusted)
+    if misfit and family == "auto":
+        return _free(sections, readings, symmetry, thickness)
     if misfit:
         notices.append(
             Notice(
                 "outline-not-fitted",
-                f"no family of outlines follows the contours: the best, "
-                f"{equations.shape.family}, leaves {misfit}",
-                "read the outline as a rough guide; a free outline is not fitted here yet",
+                f"the outline is no {family}: {misfit}",
+                'leave the family to the photos: family = "auto"',
                 "retake",
             )
         )
     else:
-        adjusted, told = _resolve(adjusted)
+        resolved, told = _resolve(adjusted)
         notices += told
+        if setting.terms and _fewer(resolved, adjusted):
+            # What was left out may have been what asked for bowed or tilted sides.
+            kept = resolved.equations
+            adjusted, setting, choice, others = _fitted(kept.sections, kept.rows, family, symmetry)
+            notices = [*others, *told]
+            resolved, _ = _resolve(adjusted)
+        adjusted = resolved
     return summarise(
         adjusted.equations,
         adjusted.fit,
@@ -122,6 +117,72 @@ def fit_outline(
         setting.groups,
         tuple(notices + _compared(adjusted, listed)),
         thickness,
+    )
+
+
+def _fitted(
+    measured: tuple[Measured, ...], rows: tuple[ReadRow, ...], family: str, symmetry: Symmetry
+) -> tuple[Adjusted, Setting, Choice, list[Notice]]:
+    """Starts, family, freed corners and sides, final least squares."""
+    views = [_view(m) for m in measured]
+    setting, notices = _setting(measured, rows, views, symmetry)
+    choice = _choose(setting, family)
+    equations, x, noise = choice.best.equations, choice.best.x, choice.noise
+    refined = None
+    if not hopeless(equations, x):
+        refined = refine_shape(equations, x, noise, setting.groups)
+    if refined is not None:
+        equations, x, noise = refined.equations, refined.x, refined.noise
+        setting = replace(setting, groups=refined.groups, terms=refined.terms)
+        if family == "auto":
+            # What was taken for noise may have hidden, or been taken for, another family.
+            choice = _choose(setting, family)
+            equations, x, noise = choice.best.equations, choice.best.x, choice.noise
+        notices += refined.notices
+    return _adjust(equations, x, noise), setting, choice, notices + _doubts(choice)
+
+
+def _fewer(resolved: Adjusted, adjusted: Adjusted) -> bool:
+    return len(resolved.equations.sections) < len(adjusted.equations.sections) or len(
+        resolved.equations.rows
+    ) < len(adjusted.equations.rows)
+
+
+def _free(
+    sections: Sequence[Section],
+    readings: Sequence[Reading],
+    symmetry: Symmetry,
+    thickness: float | None,
+) -> FittedOutline:
+    """An outline of lines and arcs that belongs to no family."""
+    from snugline.fit.free import fit_free
+
+    read = {}
+    for what in ("length", "width"):
+        found = combined(readings, what)
+        if found is not None:
+            read[what] = (found.value, found.u)
+    free = fit_free(sections, read, symmetry)
+    return FittedOutline(
+        family="free",
+        length=free.length,
+        width=free.width,
+        corners=(),
+        outline=free.outline,
+        residual_rms=free.residual_rms,
+        residual_max=free.residual_max,
+        sections=tuple(
+            SectionResult(
+                section.name, pose, section.points @ pose[:, :2].T + pose[:, 2], residuals, kept
+            )
+            for section, pose, residuals, kept in zip(
+                sections, free.poses, free.residuals, free.kept, strict=True
+            )
+        ),
+        extras={},
+        thickness=thickness_of(readings, thickness),
+        budgets=(),
+        notices=free.notices,
     )
 
 
@@ -167,7 +228,8 @@ def _setting(
         sizes.append(float(np.median(spans or read)))
     poses = [_pose(view, sizes) for view in views]
     groups, notices = _groups(sections, poses, sizes, symmetry)
-    setting = Setting(sections, rows, sizes[0], sizes[1], tuple(poses), groups)
+    straight = max(view.straight for view in views)
+    setting = Setting(sections, rows, sizes[0], sizes[1], tuple(poses), groups, straight)
     return setting, notices
 
 
@@ -236,14 +298,21 @@ def _adjust(equations: Equations, x: Array, noise: Noise) -> Adjusted:
 
 def _doubts(choice: Choice) -> list[Notice]:
     """Families that the data do not tell apart."""
-    if len(choice.ranking) < 2 or choice.ranking[0][1] >= DECISIVE:
+    if choice.runner_up is None or choice.ranking[1][1] < CLOSE * choice.ranking[0][1]:
         return []
     (first, p), (second, q) = choice.ranking[:2]
+    best, other = choice.best, choice.runner_up
+    shape = best.equations.shape
+    points = shape.to_outline(best.x[: len(shape.names)]).sampled(1.0)
+    other_shape = other.equations.shape
+    apart = other_shape.distance(points, other.x[: len(other_shape.names)]).value
     return [
         Notice(
             "family-unclear",
-            f"too close to call: {first} (weight {p:.2f}) or {second} ({q:.2f})",
+            f"too close to call: {first} (weight {p:.2f}) or {second} ({q:.2f}); "
+            f"the two outlines differ by at most {np.max(np.abs(apart)):.2f} mm",
             "add a photo that shows a corner closer, or state the family in the job",
+            "usable" if np.max(np.abs(apart)) > SAME else "fine",
         )
     ]
 
@@ -266,7 +335,8 @@ def _resolve(adjusted: Adjusted) -> tuple[Adjusted, list[Notice]]:
     """Find contradicting groups one after the other; leave out or widen, and say so."""
     notices: list[Notice] = []
     for _ in range(4):
-        tests = compare_groups(adjusted.equations, adjusted.fit)
+        dofs = [model.dof for model in adjusted.noise.models]
+        tests = compare_groups(adjusted.equations, adjusted.fit, dofs)
         if not tests or not tests[0].contradicts:
             break
         worst = tests[0]

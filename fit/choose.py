@@ -11,24 +11,27 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.errors import InputError
 from snugline.fit.equations import Equations, Measured, ReadRow
 from snugline.fit.failure import NoFit
-from snugline.fit.families import ARC, CHAMFER, SQUARE, Family
-from snugline.fit.shapes import Shape, circle, rectangle, stadium
-from snugline.fit.solve import Noise, RobustFit, noise_at, robust_fit, whitened_fit
+from snugline.fit.families import FAMILIES, SQUARE
+from snugline.fit.outline_families import circle, ellipse, rectangle, stadium
+from snugline.fit.shapes import Shape
+from snugline.fit.solve import Noise, cauchy_cost, noise_at, robust_fit, whitened_fit
 
 Array = NDArray[np.float64]
 
 THINNED = 600  # points of a section that are enough for a robust start
-HOPELESS = 60.0  # a robust cost this much above the best, per effective point ratio, is out
+HOPELESS = 1.5  # mm
+UNLIKELY = (
+    60.0  # a robust cost this much above the best, reduced by the noise's correlation, is out
+)
 
-CORNER_FAMILIES: dict[str, Family] = {"arc": ARC, "chamfer": CHAMFER, "square": SQUARE}
+GIVE_UP = 600.0  # the same before the noise is known, for correlation as strong as ten to one
+ROUND = 0.3  # share of straight contour below which an outline may have no sides at all
 
-FAMILIES = {
-    "rounded rectangle": "arc",
-    "rectangle": "square",
-    "chamfered rectangle": "chamfer",
-}
+_CORNERS = {corner.name: corner for corner in FAMILIES}
+_WHOLE = {"stadium": stadium, "circle": circle, "ellipse": ellipse}
 
 
 @dataclass(frozen=True)
@@ -70,6 +73,9 @@ class Setting:
     width: float
     poses: tuple[Array, ...]
     groups: tuple[int, ...]
+    straight: float = 1.0
+    terms: tuple[str, ...] = ()  # bowed or tilted sides that the data were seen to ask for
+    first: tuple[Equations, Array] | None = None  # a rounded rectangle already fitted
 
     def start(self, shape: Shape) -> tuple[Equations, Array]:
         """Equations on thinned points and a first vector of unknowns."""
@@ -86,6 +92,10 @@ class Setting:
                  "diameter": (self.length + self.width) / 2}  # fmt: skip
         sizes = np.array([known.get(name, 0.0) for name in shape.names])
         own = [i for i, name in enumerate(shape.names) if name not in known]
+        if self.first is not None:
+            nested = _nested(shape, *self.first)
+            if nested is not None:
+                return nested
         if not own:
             return sizes
         sharp = rectangle([SQUARE])
@@ -113,6 +123,22 @@ class Setting:
         return sizes
 
 
+def _nested(shape: Shape, equations: Equations, x: Array) -> Array | None:
+    """The fitted rounded rectangle as a member of a family that contains all of them."""
+    rounded = equations.shape
+    if {c.name for c in rounded.corners} != {"arc"} or rounded.groups != shape.groups:
+        return None
+    if any(len(corner.parameters) < 2 for corner in shape.corners) or shape.family == "ellipse":
+        return None
+    inner = rounded.inner(x[: len(rounded.names)])
+    z = [*inner[:12]]
+    for k, corner in enumerate(shape.corners):
+        radius = float(inner[rounded.corner_rows(k)][0])
+        z += [2.0 if name == "exponent" else radius for name in corner.parameters]
+    nested: Array = np.linalg.pinv(shape.ties) @ (np.array(z) - shape.base)
+    return nested
+
+
 def _by_group(groups: Sequence[int]) -> list[int]:
     """The first corner of each group that is not a mirror image (even), where there is one."""
     chosen = []
@@ -123,35 +149,59 @@ def _by_group(groups: Sequence[int]) -> list[int]:
 
 
 def candidates(setting: Setting, family: str) -> list[Shape]:
-    """Shapes to try for a family word, the most adaptable first."""
+    """Shapes to try for a family word, rounded rectangles first.
+
+    Raises
+    ------
+    InputError : the word is no family.
+    """
     count = max(setting.groups) + 1
-    if family in FAMILIES:
-        return [rectangle([CORNER_FAMILIES[FAMILIES[family]]] * count, setting.groups)]
-    if family == "stadium":
-        return [stadium()]
-    if family == "circle":
-        return [circle()]
-    shapes = [
-        rectangle([corner] * count, setting.groups)
-        for corner in (CORNER_FAMILIES[name] for name in FAMILIES.values())
-    ]
-    shapes.append(stadium())
-    if abs(setting.length - setting.width) < 0.05 * setting.width:
-        shapes.append(circle())
-    return shapes
+    cornered = [rectangle([corner] * count, setting.groups) for corner in FAMILIES]
+    if family == "auto":
+        shapes = [shape.with_terms(setting.terms) for shape in (*cornered, stadium())]
+        if not setting.terms and setting.straight < ROUND:
+            shapes.append(ellipse())
+            if abs(setting.length - setting.width) < 0.05 * setting.width:
+                shapes.append(circle())
+        return shapes
+    named = [shape for shape in cornered if shape.family == family]
+    named += [make() for word, make in _WHOLE.items() if word == family]
+    if not named:
+        words = [*(shape.family for shape in cornered), *_WHOLE]
+        raise InputError(f"the family {family!r} is unknown", "family", f"use auto, free or one of "
+                         f"{', '.join(words)}")  # fmt: skip
+    return named
 
 
 def choose(setting: Setting, shapes: Sequence[Shape]) -> Choice | NoFit:
     """Fit all shapes and rank them."""
     tried: list[Candidate] = []
     scales: tuple[float, ...] | None = None
-    for shape in shapes:
+    best = math.inf
+    waiting = list(shapes)
+    while waiting:
+        shape = waiting.pop(0)
         equations, x = setting.start(shape)
-        fit = robust_fit(equations, x, scales=scales)
-        # The scales of the first, most adaptable shape make the costs of all comparable.
-        scales = scales or fit.scales
+        fit = robust_fit(equations, x, scales=scales, give_up=best + GIVE_UP)
+        best = min(best, fit.cost)
+        if scales is None and hopeless(equations, fit.x):
+            # Nothing with these sides will do; what has none may.
+            waiting = [other for other in waiting if other.family in _WHOLE]
         tried.append(Candidate(replace(equations, sections=setting.sections), fit.x, fit.cost))
+        if scales is None:
+            # The first shape's scales make the costs comparable, its poses are near all others'.
+            scales = fit.scales
+            poses = tuple(fit.x[equations.pose_columns(k)] for k in range(len(setting.sections)))
+            setting = replace(setting, poses=poses, first=(equations, fit.x))
     return rank(setting, tried)
+
+
+def hopeless(equations: Equations, x: Array) -> bool:
+    """Whether most of some contour lies farther off than any family of corners could mend."""
+    return any(
+        float(np.median(np.abs(equations.points_block(x, k).residual * measured.sigma))) > HOPELESS
+        for k, measured in enumerate(equations.sections)
+    )
 
 
 def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
@@ -166,7 +216,7 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     judged: list[Candidate] = []
     for candidate in tried:
         gap = (candidate.cost - reference.cost) * min(1.0, effective / thin)
-        if gap > HOPELESS and len(judged) >= 1:
+        if gap > UNLIKELY and len(judged) >= 1:
             continue
         fit = whitened_fit(candidate.equations, candidate.x, noise, rounds=6)
         parameters = len(candidate.equations.shape.names)
@@ -176,7 +226,7 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     best = judged[0]
     weights = _posterior([c.bic for c in judged])
     ranking = tuple((c.equations.shape.family, w) for c, w in zip(judged, weights, strict=True))
-    corners = _corner_rankings(judged, noise, effective, setting.groups)
+    corners = _corner_rankings(judged, tried, noise, effective, setting.groups)
     return Choice(best, noise, ranking, corners, judged[1] if len(judged) > 1 else None)
 
 
@@ -186,49 +236,51 @@ def _posterior(bics: Sequence[float]) -> list[float]:
 
 
 def _corner_rankings(
-    judged: Sequence[Candidate], noise: Noise, effective: float, groups: Sequence[int]
+    judged: Sequence[Candidate],
+    tried: Sequence[Candidate],
+    noise: Noise,
+    effective: float,
+    groups: Sequence[int],
 ) -> tuple[tuple[tuple[str, float], ...], ...]:
-    """For each mirror group: corner families by BIC of the points that belong to its corners."""
+    """For each mirror group the corner families with their weights.
+
+    With one group these are the outlines' own. With several, each group is judged by the points at
+    its corners: a family may be right for one and wrong for the others.
+    """
     rankings = []
     for group in range(max(groups) + 1):
         bics: dict[str, float] = {}
-        for candidate in judged:
+        for candidate in tried if max(groups) else judged:
             shape = candidate.equations.shape
-            if shape.sides != 4:
-                continue
             members = [k for k in range(4) if groups[k] == group]
-            name = shape.corners[members[0]].name
-            if max(groups) == 0:
-                bic = candidate.bic
-            else:
-                bic = _square_in(candidate, noise, members)
+            name, bic = shape.corners[members[0]].name, candidate.bic
+            if max(groups) > 0:
+                bic = 2 * _cost_at(candidate, noise, members)
                 bic += len(shape.corners[members[0]].parameters) * math.log(effective)
             bics[name] = min(bic, bics.get(name, math.inf))
-        weights = _posterior(list(bics.values())) if bics else []
+        weights = _posterior(list(bics.values()))
         ranked = sorted(zip(bics, weights, strict=True), key=lambda pair: -pair[1])
         rankings.append(tuple(ranked))
     return tuple(rankings)
 
 
-def _square_in(candidate: Candidate, noise: Noise, corners: Sequence[int]) -> float:
-    """Chi-square of the points at some corners, reduced by the noise's correlation."""
-    equations, x, square = candidate.equations, candidate.x, 0.0
+def _cost_at(candidate: Candidate, noise: Noise, corners: Sequence[int]) -> float:
+    """Cauchy's loss of the points at some corners, reduced by the noise's correlation."""
+    equations, x, cost = candidate.equations, candidate.x, 0.0
     for k, model in enumerate(noise.models):
-        weight, scale = noise.weights[k], noise.scales[k]
         block = equations.points_block(x, k)
         points = equations.sections[k].in_part(x[equations.pose_columns(k)])
         at = np.isin(equations.shape.sector(points), corners)
-        z2 = weight[at] * (block.residual[at] / scale) ** 2
-        square += float(z2.sum()) * model.effective / len(points)
-    return square
+        cost += cauchy_cost(block.residual[at] / noise.scales[k]) * model.effective / len(points)
+    return cost
 
 
 def mixed(setting: Setting, choice: Choice) -> Shape | None:
     """The rectangle whose groups have each their own best family, where these differ."""
-    names = [ranking[0][0] for ranking in choice.corner_rankings if ranking]
+    names = [ranking[0][0] for ranking in choice.corner_rankings]
     if len(set(names)) < 2:
         return None
-    return rectangle([CORNER_FAMILIES[name] for name in names], setting.groups)
+    return rectangle([_CORNERS[name] for name in names], setting.groups).with_terms(setting.terms)
 
 
-__all__ = ["Candidate", "Choice", "RobustFit", "Setting", "candidates", "choose", "mixed", "rank"]
+__all__ = ["Candidate", "Choice", "Setting", "candidates", "choose", "mixed", "rank"]

@@ -7,6 +7,7 @@ unknowns at once, expressed as the w of equal probability.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,7 +19,7 @@ from snugline.fit.solve import WhitenedFit, inverse
 
 Array = NDArray[np.float64]
 
-CRITICAL_W = 3.29
+LEVEL = 0.001
 UNCONTROLLED = 1e6  # variance ratio beyond which the rest says nothing about a direction
 
 
@@ -30,6 +31,7 @@ class GroupTest:
     ----------
     kind, index : a reading or a section, and which.
     w : how far it is off in standard uncertainties, one-dimensional equivalent.
+    chance : probability of being off that far by chance.
     what : the dimension in which it is off the most.
     off : mm, the group's own value less what the rest says.
     inflation : by how much the group's variance would have to grow to agree.
@@ -38,21 +40,24 @@ class GroupTest:
     kind: Literal["reading", "section"]
     index: int
     w: float
+    chance: float
     what: str
     off: float
     inflation: float
 
     @property
     def contradicts(self) -> bool:
-        return abs(self.w) > CRITICAL_W
+        return self.chance < LEVEL
 
 
-def compare_groups(equations: Equations, fit: WhitenedFit) -> list[GroupTest]:
-    """Test every reading and section; the worst first."""
+def compare_groups(
+    equations: Equations, fit: WhitenedFit, dofs: Sequence[float]
+) -> list[GroupTest]:
+    """Test every reading and section; the worst first. `dofs`: of each section's noise."""
     total = fit.total
     tests = [_reading(equations, fit, total, i) for i in range(len(fit.readings))]
     if len(fit.sections) > 1 or fit.readings:
-        tests += [_section(equations, fit, total, k) for k in range(len(fit.sections))]
+        tests += [_section(equations, fit, total, k, dof) for k, dof in enumerate(dofs)]
     return sorted(tests, key=lambda test: -abs(test.w))
 
 
@@ -68,7 +73,15 @@ def _reading(equations: Equations, fit: WhitenedFit, total: Normals, i: int) -> 
     off = -(float(block.residual[0]) + float(design @ step))
     variance = 1 + float(design @ covariance @ design)
     w = off / math.sqrt(variance) if variance < UNCONTROLLED / row.own**2 else 0.0
-    return GroupTest("reading", i, w, row.reading.what, off * row.own, max(w * w, 1.0))
+    return GroupTest(
+        "reading",
+        i,
+        w,
+        _chance(w * w, 1, math.inf),
+        row.reading.what,
+        off * row.own,
+        max(w * w, 1.0),
+    )
 
 
 def reduced_to_shared(
@@ -99,7 +112,9 @@ def _own_group(
     return own, shared, fit.sections[k] + Normals(np.diag(prior), prior * fit.x, 0.0)
 
 
-def _section(equations: Equations, fit: WhitenedFit, total: Normals, k: int) -> GroupTest:
+def _section(
+    equations: Equations, fit: WhitenedFit, total: Normals, k: int, dof: float
+) -> GroupTest:
     own, shared, group = _own_group(equations, fit, k)
     matrix, gradient = _reduced(group, own, shared)
     rest = total - group
@@ -117,13 +132,17 @@ def _section(equations: Equations, fit: WhitenedFit, total: Normals, k: int) -> 
     known = level < UNCONTROLLED
     off = (axes.T @ (y - basis.T @ step[shared]))[known]
     square, count = float(np.sum(off**2 / (1 + level[known]))), int(known.sum())
-    # As a change of the shape: the off directions carried back to the parameters.
-    back = vectors[:, strong] / np.sqrt(values[strong])
-    change = np.zeros(equations.size)
-    change[shared] = back @ (axes[:, known] @ off)
-    what, size = _largest(equations, fit.x, change)
-    return GroupTest("section", k, _equivalent(square, count), what, size,
-                     max(square / max(count, 1), 1.0))  # fmt: skip
+    # As a change of the shape: what is off carried back to the parameters, the surest one named.
+    back = np.zeros((equations.size, len(off)))
+    back[shared] = (vectors[:, strong] / np.sqrt(values[strong])) @ axes[:, known]
+    change, deviation = back @ off, np.sqrt(back**2 @ (1 + level[known]))
+    names = equations.shape.names
+    sure = np.abs(change[: len(names)]) / np.maximum(deviation[: len(names)], 1e-12)
+    worst = int(np.argmax(sure))
+    chance = _chance(square, count, dof)
+    inflation = max(square / max(count, 1), 1.0)
+    w = _equivalent(square, count)
+    return GroupTest("section", k, w, chance, names[worst], float(change[worst]), inflation)
 
 
 def _reduced(
@@ -140,20 +159,20 @@ def _reduced(
     return (matrix + matrix.T) / 2, gradient
 
 
-def _largest(equations: Equations, x: Array, change: Array) -> tuple[str, float]:
-    names = equations.shape.names
-    lengths = [i for i, name in enumerate(names) if not name.startswith(("exponent", "taper"))]
-    worst = max(lengths, key=lambda i: abs(change[i]))
-    return names[worst], float(change[worst])
+def _chance(square: float, count: int, dof: float) -> float:
+    """Chance of a larger sum of `count` squares whose common variance is known to `dof`."""
+    from scipy.special import chdtrc, fdtrc
+
+    if count == 0:
+        return 1.0
+    if math.isinf(dof):
+        return float(chdtrc(count, square))
+    return float(fdtrc(count, dof, square / count))
 
 
 def _equivalent(square: float, count: int) -> float:
-    """The normal deviate as improbable as chi-square `square` with `count` degrees of freedom."""
+    """The normal deviate as improbable as a sum of `count` squares, for ranking."""
     from scipy.special import chdtrc, ndtri
 
-    if count == 0:
-        return 0.0
-    tail = float(chdtrc(count, square))
-    if tail < 1e-300:
-        return math.sqrt(max(square - count, 0.0))
-    return float(-ndtri(tail / 2))
+    tail = float(chdtrc(count, square)) if count else 1.0
+    return math.sqrt(square) if tail < 1e-300 else float(-ndtri(tail / 2))

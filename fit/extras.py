@@ -10,8 +10,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.fit.budget import coverage_factor
 from snugline.fit.equations import Equations
-from snugline.fit.shapes import CORNERS, GROUPS, TERMS, Shape, adopt, rectangle, seen_corners
+from snugline.fit.outline_families import GROUPS, adopt, rectangle, seen_corners
+from snugline.fit.shapes import CORNERS, TERMS, Shape
 from snugline.fit.solve import Noise, inverse, noise_at, robust_fit, whitened_fit
 from snugline.notice import Notice
 
@@ -31,6 +33,7 @@ class Refined:
     x: Array
     noise: Noise
     groups: tuple[int, ...]
+    terms: tuple[str, ...]
     notices: tuple[Notice, ...]
 
 
@@ -56,20 +59,28 @@ def refine_shape(
     noise = noise_at(freed, start)
     fit = whitened_fit(freed, start, noise, rounds=4)
     count = len(full.names)
-    information = inverse(fit.covariance[:count, :count])
+    information = _information(fit.covariance[:count, :count])
     estimate = fit.x[:count]
-    groups_now, told = _tie_corners(free_shape, groups, apart, seen, estimate, fit.covariance)
+    dof = float(np.mean([model.dof for model in noise.models]))
+    groups_now, told = _tie_corners(free_shape, groups, apart, seen, estimate, fit.covariance, dof)
     tied = _ungrouped(shape, groups_now)
     # From the tied parameters and all terms to the free ones.
     onto = np.zeros((count, len(tied.names) + len(terms)))
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
-    kept, values = _needed_terms(information, estimate, onto, tied, terms)
+    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof)
     if groups_now == groups and not kept:
         return None
-    final = replace(equations, shape=tied.with_terms([terms[i] for i in kept]))
+    kept_terms = tuple(terms[i] for i in kept)
+    final = replace(equations, shape=tied.with_terms(kept_terms))
     x_final = _carried(freed, fit.x, final, values)
-    return Refined(final, x_final, noise, groups_now, tuple(told))
+    return Refined(final, x_final, noise, groups_now, kept_terms, tuple(told))
+
+
+def _information(covariance: Array) -> Array:
+    scale = 1 / np.sqrt(np.diagonal(covariance))
+    information: Array = np.linalg.inv(covariance * np.outer(scale, scale)) * np.outer(scale, scale)
+    return information
 
 
 def _seen(equations: Equations, x: Array) -> list[bool]:
@@ -113,6 +124,7 @@ def _tie_corners(
     seen: Sequence[bool],
     estimate: Array,
     covariance: Array,
+    dof: float,
 ) -> tuple[tuple[int, ...], list[Notice]]:
     """The most symmetrical grouping, beginning with the job's own, that the data do not reject."""
     if apart == groups or len(free.names) == 2:
@@ -124,7 +136,7 @@ def _tie_corners(
             options.append(option)
     first_told: list[Notice] = []
     for option in options:
-        difference, worst = _rejected(free, option, estimate, covariance)
+        difference, worst = _rejected(free, option, estimate, covariance, dof)
         if not difference:
             return option, first_told
         first_told = first_told or [
@@ -143,10 +155,10 @@ def _refines(finer: Sequence[int], coarser: Sequence[int]) -> bool:
 
 
 def _rejected(
-    free: Shape, groups: Sequence[int], estimate: Array, covariance: Array
+    free: Shape, groups: Sequence[int], estimate: Array, covariance: Array, dof: float
 ) -> tuple[bool, str]:
     """Wald test of the equalities that a grouping states, and the largest difference in words."""
-    from scipy.special import chdtrc
+    from scipy.special import fdtrc
 
     tied = _ungrouped(free, tuple(groups))
     onto = _spread(tied, free)
@@ -171,16 +183,22 @@ def _rejected(
                 f"{CORNERS[members[low]]} {values[low]:.2f} mm, "
                 f"{CORNERS[members[high]]} {values[high]:.2f} mm"
             )
-    return chdtrc(left.shape[1], square) < LEVEL and material > MATERIAL, words
+    count = left.shape[1]
+    return fdtrc(count, dof, square / count) < LEVEL and material > MATERIAL, words
 
 
 def _needed_terms(
-    information: Array, estimate: Array, onto: Array, tied: Shape, terms: Sequence[str]
+    information: Array,
+    estimate: Array,
+    onto: Array,
+    tied: Shape,
+    terms: Sequence[str],
+    dof: float,
 ) -> tuple[list[int], Array]:
     """Backward elimination: which terms stay, and the parameters of what stays."""
     base = len(tied.names)
     kept = list(range(len(terms)))
-    critical = 3.29 + 0.5  # 0.1 % for any of seven
+    critical = coverage_factor(dof, 1 - LEVEL / len(terms))  # for any of them
     while True:
         columns = [*range(base), *(base + i for i in kept)]
         design = onto[:, columns]

@@ -12,6 +12,7 @@ scale as d/√12 (F.2.2.1).
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -252,3 +253,35 @@ def uncertainty(reading: Reading) -> ReadingUncertainty:
     if repeatability > resolution:
         return ReadingUncertainty(tool.kind, common, repeatability, count - 1)
     return ReadingUncertainty(tool.kind, common, resolution, math.inf)
+
+
+@dataclass(frozen=True)
+class Combined:
+    """All readings of one dimension: weighted mean, its standard uncertainty, the tools."""
+
+    value: float
+    u: float
+    dof: float
+    tools: tuple[str, ...]
+
+
+def combined(readings: Sequence[Reading], what: str) -> Combined | None:
+    """Generalised mean of the readings of one dimension; None where there are none.
+
+    The covariances come from the errors that the readings share.
+    """
+    found = [r for r in readings if r.what == what]
+    if not found:
+        return None
+    parts = [uncertainty(r) for r in found]
+    covariance = np.diag([max(p.own, 1e-3) ** 2 for p in parts])
+    for key in {error.key for p in parts for error in p.common}:
+        u = np.array([sum(e.u for e in p.common if e.key == key) for p in parts])
+        covariance += np.outer(u, u)
+    weight = np.linalg.solve(covariance, np.ones(len(found)))
+    variance = 1 / float(weight.sum())
+    value = variance * float(weight @ [r.value for r in found])
+    # Welch and Satterthwaite: only the readings' own spreads have finite degrees of freedom.
+    share = [(variance * w * p.own) ** 4 / p.own_dof for w, p in zip(weight, parts, strict=True)]
+    dof = variance**2 / sum(share) if sum(share) > 0 else math.inf
+    return Combined(value, math.sqrt(variance), dof, tuple(dict.fromkeys(p.tool for p in parts)))

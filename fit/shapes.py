@@ -18,22 +18,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.families import ARC, SQUARE, Family
+from snugline.fit.biarc import biarcs
+from snugline.fit.families import Family
 from snugline.fit.outline import Arc, Line, Outline, Point
+from snugline.fit.side_polygon import Polygon, SideLine
 
 Array = NDArray[np.float64]
 Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
 
 SIDES = ("right", "back", "left", "front")
 CORNERS = ("back right", "back left", "front left", "front right")
-
-# Which corners share their parameters. `lengthwise`: the mirror line runs along the length.
-GROUPS: dict[str, tuple[int, int, int, int]] = {
-    "both": (0, 0, 0, 0),
-    "lengthwise": (0, 1, 1, 0),
-    "crosswise": (0, 0, 1, 1),
-    "none": (0, 1, 2, 3),
-}
 
 TERMS = ("taper", "end taper", "skew", *(f"sag {side}" for side in SIDES))
 
@@ -103,7 +97,7 @@ class Shape:
         corners join it tangentially. Distances follow to first order in the sag.
         """
         z = self.inner(params)
-        polygon = _Polygon.of(self.sides, z)
+        polygon = Polygon.of(self.sides, z)
         sector = self.sector(points)
         count = len(points)
         value, normal = np.empty(count), np.empty((count, 2))
@@ -116,25 +110,17 @@ class Shape:
         return ShapeDistance(value, normal, by_params)
 
     def _distance_in_sector(
-        self, k: int, points: Array, z: Array, polygon: "_Polygon"
+        self, k: int, points: Array, z: Array, polygon: "Polygon"
     ) -> tuple[Array, Array, Array]:
         n, corner, rows = self.sides, self.corners[k], self.corner_rows(k)
         j = (k + 1) % n
         free: NDArray[np.bool_] = np.asarray(self.ties.any(axis=1))
-        lines = (polygon.line(k, z[2 * n + k]), polygon.line(j, z[2 * n + j]))
         bowed = [i for i in (k, j) if z[2 * n + i] or free[2 * n + i]]
-        if bowed:
-            ends = corner.reach(z[rows], float(polygon.turn[k]))
-            lines = (
-                polygon.line(k, z[2 * n + k], polygon.length[k] / 2 - ends[0]),
-                polygon.line(j, z[2 * n + j], ends[1] - polygon.length[j] / 2),
-            )
-        n1, n2 = lines[0].normal, lines[1].normal
-        inverse = np.linalg.inv(np.stack([n1, n2]))
-        apex = inverse @ [n1 @ lines[0].point, n2 @ lines[1].point]
-        local = np.stack([n1, lines[0].along])
+        lines = self._lines(k, z, polygon)
+        apex, local, turn = _joint(*lines, float(polygon.turn[k]))
+        inverse = np.linalg.inv(np.stack([lines[0].normal, lines[1].normal]))
         q = (points - apex) @ local.T
-        part = corner.distance(q, z[rows], polygon.turn[k] + lines[1].angle - lines[0].angle)
+        part = corner.distance(q, z[rows], turn)
         normal = part.normal @ local
         value = part.value
         shift = -normal @ inverse  # by each line's move along its normal
@@ -165,7 +151,7 @@ class Shape:
 
     def _within_sides(self, z: Array) -> Array:
         """Corners that together take more than a side has (by noise) made to take just that."""
-        polygon, z = _Polygon.of(self.sides, z), z.copy()
+        polygon, z = Polygon.of(self.sides, z), z.copy()
         for k in range(self.sides):
             pair = (k - 1) % self.sides, k
             rows = [self.corner_rows(c) for c in pair]
@@ -182,18 +168,18 @@ class Shape:
     def reaches(self, params: Array) -> list[tuple[float, float]]:
         """How far each corner takes of its incoming and its outgoing side, mm."""
         z = self.inner(params)
-        turn = _Polygon.of(self.sides, z).turn
+        turn = Polygon.of(self.sides, z).turn
         return [
             corner.reach(z[self.corner_rows(k)], turn[k]) for k, corner in enumerate(self.corners)
         ]
 
     def side_lengths(self, params: Array) -> Array:
         """Length of each side between its apexes, mm."""
-        return _Polygon.of(self.sides, self.inner(params)).length
+        return Polygon.of(self.sides, self.inner(params)).length
 
     def to_corner(self, k: int, points: Array, params: Array) -> tuple[Array, float]:
         """Points in the local axes of corner k (see `snugline.fit.families`), and its turn."""
-        polygon = _Polygon.of(self.sides, self.inner(params))
+        polygon = Polygon.of(self.sides, self.inner(params))
         axes = np.stack([polygon.normal[k], polygon.along[k]])
         return (points - polygon.apex[k]) @ axes.T, float(polygon.turn[k])
 
@@ -245,106 +231,84 @@ class Shape:
     def to_outline(self, params: Array, tolerance: float = 0.002) -> Outline:
         """The closed chain of lines and arcs, counter-clockwise.
 
-        Corners that are no arcs become arcs within `tolerance` mm. Bowed sides become arcs where
-        the corners are arcs or square; elsewhere the side is drawn straight.
+        Corners that are no arcs, and bowed sides, become arcs within `tolerance` mm.
         """
         n = self.sides
         z = self._within_sides(self.inner(params))
-        polygon = _Polygon.of(n, z)
-        sags = z[2 * n : 3 * n]
-        if np.any(sags) and all(corner.name in ("arc", "square") for corner in self.corners):
-            radii = [float(z[self.corner_rows(k)][0]) if c.parameters else 0.0
-                     for k, c in enumerate(self.corners)]  # fmt: skip
-            return Outline(_bowed(polygon, sags, radii))
-        chains = []
+        polygon = Polygon.of(n, z)
+        chains, starts, ends = [], [], []
         for k, corner in enumerate(self.corners):
-            turn_out = np.stack([polygon.normal[k], polygon.along[k]])
-            local = corner.chain(z[self.corner_rows(k)], float(polygon.turn[k]), tolerance)
-            chains.append([_placed(segment, turn_out, polygon.apex[k]) for segment in local])
+            first, second = self._lines(k, z, polygon)
+            apex, axes, turn = _joint(first, second, float(polygon.turn[k]))
+            local = corner.chain(z[self.corner_rows(k)], turn, tolerance)
+            chains.append([_placed(segment, axes, apex) for segment in local])
+            starts.append(chains[k][0].start if local else _pair(apex))
+            ends.append(chains[k][-1].end if local else _pair(apex))
         segments: list[Line | Arc] = []
-        starts = [_start(chains[k], polygon.apex[k]) for k in range(n)]
         for k in range(n):
-            here = _end(chains[k - 1], polygon.apex[k - 1])
-            if math.dist(here, starts[k]) > SHORTEST:
-                segments.append(Line(here, starts[k]))
+            here, there, sag = ends[k - 1], starts[k], float(z[2 * n + k])
+            if sag:
+                tangents = (
+                    self._lines((k - 1) % n, z, polygon)[1].along,
+                    self._lines(k, z, polygon)[0].along,
+                )
+                segments.extend(_bow(polygon, k, sag, (here, there), tangents, tolerance))
+            elif math.dist(here, there) > SHORTEST:
+                segments.append(Line(here, there))
             segments.extend(chains[k])
         return Outline(_joined(segments))
+
+    def _lines(self, k: int, z: Array, polygon: Polygon) -> tuple[SideLine, SideLine]:
+        """The two lines that corner k touches: its sides, or their tangents where they bow."""
+        n = self.sides
+        j = (k + 1) % n
+        free = self.ties[[2 * n + k, 2 * n + j]].any()
+        if not (free or z[2 * n + k] or z[2 * n + j]):
+            return polygon.line(k), polygon.line(j)
+        ends = self.corners[k].reach(z[self.corner_rows(k)], float(polygon.turn[k]))
+        return (
+            polygon.line(k, z[2 * n + k], polygon.length[k] / 2 - ends[0]),
+            polygon.line(j, z[2 * n + j], ends[1] - polygon.length[j] / 2),
+        )
 
 
 SHORTEST = 1e-7  # mm: shorter straights are rounding, and their direction is noise
 
 
-@dataclass(frozen=True)
-class _SideLine:
-    """The tangent of a side where a corner joins it, at `at` mm from the side's middle."""
-
-    point: Array
-    angle: float  # by how much the bow turns it from the side's own direction
-    normal: Array
-    along: Array
-    at: float
-    height_by_sag: float
-    angle_by_sag: float
+def _joint(first: SideLine, second: SideLine, turn: float) -> tuple[Array, Array, float]:
+    """Apex of a corner between two lines, its local axes as rows, and its turn."""
+    normals = np.stack([first.normal, second.normal])
+    reach = [first.normal @ first.point, second.normal @ second.point]
+    apex: Array = np.linalg.inv(normals) @ reach
+    return apex, np.stack([first.normal, first.along]), turn + second.angle - first.angle
 
 
-@dataclass(frozen=True)
-class _Polygon:
-    """The polygon of the sides: everything about them that no corner changes."""
+def _bow(
+    polygon: Polygon,
+    side: int,
+    sag: float,
+    ends: tuple[Point, Point],
+    tangents: tuple[Array, Array],
+    tolerance: float,
+) -> tuple[Arc, ...]:
+    """A bowed side as arcs, tangent to what its corners end and begin with."""
+    middle, along = polygon.middle[side], polygon.along[side]
+    outwards, half = polygon.normal[side], float(polygon.length[side]) / 2
+    first, last = (float((np.array(end) - middle) @ along) for end in ends)
 
-    axis: Array  # (n, 2) normal of each side before tilting
-    foot: Array  # (n, 2)
-    normal: Array  # (n, 2)
-    along: Array  # (n, 2) direction of travel
-    apex: Array  # (n, 2) where side k meets side k + 1
-    turn: Array  # (n,)
-    middle: Array  # (n, 2)
-    length: Array  # (n,)
+    def sample(s: float) -> tuple[Array, Array]:
+        if s in (first, last):
+            which = int(s == last)
+            return np.array(ends[which]), tangents[which]
+        point = middle + s * along + sag * (1 - (s / half) ** 2) * outwards
+        ahead = along - 2 * sag * s / half**2 * outwards
+        return point, ahead / np.hypot(*ahead)
 
-    @staticmethod
-    def of(n: int, z: Array) -> "_Polygon":
-        upright: Array = 2 * math.pi / n * np.arange(n, dtype=np.float64)
-        axis = _normals(upright)
-        tilt = z[n : 2 * n]
-        normal = _normals(upright + tilt)
-        along = np.column_stack([-normal[:, 1], normal[:, 0]])
-        foot = z[:n, None] * axis
-        following = (np.arange(n) + 1) % n
-        reach = (normal * foot).sum(axis=1)
-        pairs = np.stack([normal, normal[following]], axis=1)
-        apex = np.linalg.solve(pairs, np.stack([reach, reach[following]], axis=1)[..., None])[
-            ..., 0
-        ]
-        before = apex[following - 2]
-        length = np.hypot(*(apex - before).T)
-        turn = 2 * math.pi / n + tilt[following] - tilt
-        return _Polygon(axis, foot, normal, along, apex, turn, (apex + before) / 2, length)
+    def deviation(points: Array) -> float:
+        s = (points - middle) @ along / half
+        return float(np.max(np.abs((points - middle) @ outwards - sag * (1 - s * s))))
 
-    def line(self, side: int, sag: float, at: float = 0.0) -> _SideLine:
-        normal, along = self.normal[side], self.along[side]
-        if not sag and not at:
-            return _SideLine(self.foot[side], 0.0, normal, along, 0.0, 1.0, 0.0)
-        length = float(self.length[side])
-        height, slope = 1 - (2 * at / length) ** 2, -8 * at / length**2
-        angle = -sag * slope  # outwards is to the right of travel
-        c, s = math.cos(angle), math.sin(angle)
-        point = self.middle[side] + at * along + sag * height * normal
-        tilted = c * normal + s * along, c * along - s * normal
-        return _SideLine(point, angle, *tilted, at, height, -slope)
-
-    def bow(self, side: int, points: Array, at: float) -> Array:
-        """How far a bow of unit sag stands out from its tangent at `at`, on the side itself."""
-        s = (points - self.middle[side]) @ self.along[side]
-        inside = s < at if at > 0 else s > at
-        return np.where(inside, -((2 / self.length[side]) ** 2) * (s - at) ** 2, 0.0)
-
-
-def _normals(angles: Array) -> Array:
-    """Unit vectors; right angles exact: cos(π/2) is not 0 in floats."""
-    directions = np.empty((len(angles), 2))
-    np.cos(angles, out=directions[:, 0])
-    np.sin(angles, out=directions[:, 1])
-    directions[np.abs(directions) < 1e-15] = 0.0
-    return directions
+    return biarcs(sample, deviation, first, last, tolerance)
 
 
 def _placed(segment: Line | Arc, turn_out: Array, apex: Array) -> Line | Arc:
@@ -358,12 +322,8 @@ def _placed(segment: Line | Arc, turn_out: Array, apex: Array) -> Line | Arc:
     return Arc(place(segment.start), place(segment.end), centre, segment.radius, segment.sweep)
 
 
-def _start(chain: Sequence[Line | Arc], apex: Array) -> Point:
-    return chain[0].start if chain else (float(apex[0]), float(apex[1]))
-
-
-def _end(chain: Sequence[Line | Arc], apex: Array) -> Point:
-    return chain[-1].end if chain else (float(apex[0]), float(apex[1]))
+def _pair(p: Array) -> Point:
+    return float(p[0]), float(p[1])
 
 
 def _joined(segments: list[Line | Arc]) -> tuple[Line | Arc, ...]:
@@ -384,8 +344,8 @@ def _continue(before: Sequence[Line | Arc], arc: Line | Arc) -> bool:
     return (
         isinstance(last, Arc)
         and isinstance(arc, Arc)
-        and math.dist(last.centre, arc.centre) < SHORTEST
-        and abs(last.radius - arc.radius) < SHORTEST
+        and math.dist(last.centre, arc.centre) < SHORTEST * max(1.0, last.radius / 100)
+        and abs(last.radius - arc.radius) < SHORTEST * max(1.0, last.radius / 100)
         and last.sweep + arc.sweep < math.pi + 1e-9
     )
 
@@ -394,193 +354,3 @@ def _one(first: Line | Arc, second: Line | Arc) -> Arc:
     assert isinstance(first, Arc)
     assert isinstance(second, Arc)
     return replace(first, end=second.end, sweep=first.sweep + second.sweep)
-
-
-def _bowed(polygon: _Polygon, sags: Array, radii: Sequence[float]) -> tuple[Line | Arc, ...]:
-    """Sides through the apexes with their sags, filleted by arcs that touch both neighbours."""
-    n = len(radii)
-    sides: list[tuple[Array, float] | None] = []
-    for k in range(n):
-        h, half = float(sags[k]), float(polygon.length[k]) / 2
-        if abs(h) < 1e-6:
-            sides.append(None)
-        else:
-            # Signed radius: positive where the side bulges outwards.
-            bend = (half * half + h * h) / (2 * h)
-            sides.append((polygon.middle[k] - (bend - h) * polygon.normal[k], bend))
-    fillets = [
-        _fillet(polygon, sides, k, (k + 1) % n, radii[k]) for k in range(n)
-    ]  # (centre, start, end)
-    segments: list[Line | Arc] = []
-    for k in range(n):
-        start, end = fillets[k - 1][2], fillets[k][1]
-        side = sides[k]
-        if side is None:
-            segments.append(Line(_pair(start), _pair(end)))
-        else:
-            segments.append(_arc(side[0], start, end, 1.0 if side[1] > 0 else -1.0))
-        centre, first, last = fillets[k]
-        if radii[k] > SHORTEST:
-            segments.append(_arc(centre, first, last, 1.0))
-    return _joined(segments)
-
-
-def _fillet(
-    polygon: _Polygon, sides: Sequence[tuple[Array, float] | None], k: int, j: int, radius: float
-) -> tuple[Array, Array, Array]:
-    """Centre and touching points of the arc between two sides, by Newton on the two distances."""
-    centre = polygon.apex[k] - radius * (
-        polygon.normal[k] + math.tan(polygon.turn[k] / 2) * polygon.along[k]
-    )
-
-    def gap(i: int, p: Array) -> tuple[float, Array]:
-        side = sides[i]
-        if side is None:
-            return float((p - polygon.apex[k]) @ polygon.normal[i]), polygon.normal[i]
-        away = p - side[0]
-        far = float(np.hypot(*away))
-        sign = math.copysign(1.0, side[1])
-        return sign * (far - abs(side[1])), sign * away / far
-
-    for _ in range(20):
-        (d1, n1), (d2, n2) = gap(k, centre), gap(j, centre)
-        step = np.linalg.solve(np.stack([n1, n2]), [-radius - d1, -radius - d2])
-        centre = centre + step
-        if np.hypot(*step) < 1e-13:
-            break
-    return centre, centre + radius * gap(k, centre)[1], centre + radius * gap(j, centre)[1]
-
-
-def _arc(centre: Array, start: Array, end: Array, sign: float) -> Arc:
-    a, b = start - centre, end - centre
-    sweep = math.atan2(a[0] * b[1] - a[1] * b[0], a @ b)
-    if sign * sweep < 0:
-        sweep += sign * 2 * math.pi
-    return Arc(_pair(start), _pair(end), _pair(centre), float(np.hypot(*a)), sweep)
-
-
-def _pair(p: Array) -> Point:
-    return float(p[0]), float(p[1])
-
-
-def rectangle(
-    corners: Sequence[Family],
-    groups: tuple[int, ...] = GROUPS["both"],
-    *,
-    family: str | None = None,
-) -> Shape:
-    """A rectangle with one corner family per mirror group (or one for all).
-
-    Parameters are `length`, `width`, then the corner parameters group by group, in the sense of
-    the back right corner: its incoming side is an end, its outgoing side a long side.
-    """
-    count = max(groups) + 1
-    chosen = list(corners) if len(corners) == count else [corners[0]] * count
-    names = ["length", "width"]
-    starts = []
-    for g, corner in enumerate(chosen):
-        starts.append(len(names))
-        label = "" if count == 1 else " " + CORNERS[groups.index(g)]
-        names += [f"{parameter}{label}" for parameter in corner.parameters]
-    own = [chosen[g] for g in groups]
-    base = np.zeros(12 + sum(len(c.parameters) for c in own))
-    ties = np.zeros((len(base), len(names)))
-    ties[[0, 2], 0] = ties[[1, 3], 1] = 0.5
-    shape = Shape(family or _word(own), tuple(own), groups, tuple(names), base, ties)
-    for k in range(4):
-        rows = shape.corner_rows(k)
-        order = mirrored(own[k]) if k % 2 else range(len(own[k].parameters))
-        for offset, source in enumerate(order):
-            ties[rows.start + offset, starts[groups[k]] + source] = 1.0
-    return shape
-
-
-def mirrored(corner: Family) -> tuple[int, ...]:
-    """Order of a family's parameters in the mirror image of a corner: the sides change roles."""
-    names = corner.parameters
-    swapped = [
-        name.replace("incoming", "*").replace("outgoing", "incoming").replace("*", "outgoing")
-        for name in names
-    ]
-    return tuple(names.index(name) for name in swapped)
-
-
-_WORDS = {
-    "arc": "rounded rectangle",
-    "square": "rectangle",
-    "chamfer": "chamfered rectangle",
-    "superellipse": "superellipse rectangle",
-    "ellipse": "elliptical-cornered rectangle",
-}
-
-
-def _word(corners: Sequence[Family]) -> str:
-    kinds = {corner.name for corner in corners}
-    return _WORDS.get(kinds.pop(), "mixed rectangle") if len(kinds) == 1 else "mixed rectangle"
-
-
-def stadium() -> Shape:
-    """A rectangle whose ends are half circles: `length`, `width`."""
-    shape = rectangle([ARC], family="stadium")
-    return _tied(shape, ("length", "width"), np.array([[1.0, 0], [0, 1], [0, 0.5]]))
-
-
-def circle() -> Shape:
-    """One parameter, the `diameter`."""
-    shape = rectangle([ARC], family="circle")
-    return _tied(shape, ("diameter",), np.array([[1.0], [1.0], [0.5]]))
-
-
-def _tied(shape: Shape, names: tuple[str, ...], onto: Array) -> Shape:
-    return replace(shape, names=names, ties=shape.ties @ onto)
-
-
-def regular_polygon(sides: int, corner: Family = SQUARE) -> Shape:
-    """Equal sides at equal angles, one of them facing right: `inradius`, corner parameters."""
-    names = ("inradius", *corner.parameters)
-    own = len(corner.parameters)
-    ties = np.zeros((sides * (3 + own), 1 + own))
-    ties[:sides, 0] = 1.0
-    for k in range(sides):
-        ties[3 * sides + k * own : 3 * sides + (k + 1) * own, 1:] = np.eye(own)
-    base = np.zeros(len(ties))
-    return Shape("regular polygon", (corner,) * sides, (0,) * sides, names, base, ties)
-
-
-def seen_corners(placed: Sequence[Array], length: float, width: float) -> list[bool]:
-    """Which corners of a rectangle sections in part axes show: with a stretch of both sides."""
-    sharp, sizes = rectangle([SQUARE]), np.array([length, width])
-    near = 0.5 * min(length, width)
-    seen = [False] * 4
-    for points in placed:
-        sector = sharp.sector(points)
-        for k in range(4):
-            local = sharp.to_corner(k, points[sector == k], sizes)[0]
-            local = local[(local > -near).all(axis=1)]
-            if len(local) < 10:
-                continue
-            across = local[:, 1] - local[:, 0]
-            around = np.abs(across) < 0.1 * near
-            seen[k] |= bool(
-                across.min() < -0.1 * near and across.max() > 0.1 * near and around.any()
-            )
-    return seen
-
-
-def adopt(groups: Sequence[int], seen: Sequence[bool]) -> tuple[tuple[int, ...], list[str]]:
-    """Give corners of groups that no photo shows a seen partner.
-
-    Returns the groups, numbered anew, and the names of the corners that were adopted.
-    """
-    joined, orphans = list(groups), []
-    shown = {g for g, s in zip(groups, seen, strict=True) if s}
-    if shown:
-        for k in range(4):
-            if groups[k] in shown:
-                continue
-            orphans.append(CORNERS[k])
-            # Front for back first: an end is more often photographed whole than a long side.
-            partners = (3 - k, k ^ 1, k ^ 2)
-            joined[k] = next(groups[p] for p in partners if groups[p] in shown)
-    order = {g: i for i, g in enumerate(dict.fromkeys(joined))}
-    return tuple(order[g] for g in joined), orphans

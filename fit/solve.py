@@ -19,7 +19,7 @@ from snugline.fit.equations import (
 from snugline.fit.noise import (
     CAUCHY,
     NoiseModel,
-    biweights,
+    belonging,
     cauchy_weights,
     estimate_noise,
     robust_scale,
@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 # uncertainty of a metre, and pulls at nothing, since it holds the step and not the value.
 HOLD = 1e-6
 
+NARROWING = 3  # rounds in which the loss is narrowed
 CONVERGED = 0.02  # of a log-likelihood: no start needs to be better
 
 
@@ -49,6 +50,7 @@ def robust_fit(
     *,
     held: Sequence[int] = (),
     scales: Sequence[float] | None = None,
+    give_up: float = math.inf,
     rounds: int = 15,
 ) -> RobustFit:
     """Levenberg-Marquardt with Cauchy's weights from a start `x`.
@@ -57,6 +59,7 @@ def robust_fit(
     ----------
     held : unknowns that keep their start value.
     scales : spread of each section's scaled residuals; estimated anew in each round when None.
+    give_up : a cost at which, after a few rounds, no more is hoped for.
     """
     free = np.setdiff1d(np.arange(equations.size), held)
     sections = range(len(equations.sections))
@@ -64,8 +67,14 @@ def robust_fit(
     damping, cost = 1e-4, math.inf
     blocks = [equations.points_block(x, k) for k in sections]
     spread = [1.0] * len(blocks)
-    for _ in range(rounds):
-        spread = list(scales) if scales is not None else [_spread(b.residual) for b in blocks]
+    for done in range(rounds):
+        narrowing = scales is None and done < NARROWING
+        if scales is not None:
+            spread = list(scales)
+        else:
+            # From wide to narrow: a narrow loss at once would settle on one part of the contour.
+            share = 0.4**done if narrowing else 0.0
+            spread = [max(_spread(b.residual), share * _wide_spread(b.residual)) for b in blocks]
         cost = _cost(equations, x, blocks, spread)
         total = prior_normals(equations, x)
         for block, scale in zip(blocks, spread, strict=True):
@@ -86,10 +95,12 @@ def robust_fit(
                     break
             damping = max(damping, 1e-6) * 8
         else:
+            if narrowing:
+                continue
             break
         gain = cost - trial_cost
         x, blocks, cost, damping = trial, trial_blocks, trial_cost, damping / 6
-        if gain < CONVERGED:
+        if (gain < CONVERGED and not narrowing) or (done >= 3 and cost > give_up):
             break
     return RobustFit(x, cost, tuple(spread))
 
@@ -117,7 +128,8 @@ def noise_at(equations: Equations, x: Array) -> Noise:
     for k, measured in enumerate(equations.sections):
         block = equations.points_block(x, k)
         scale = _spread(block.residual)
-        weight = biweights(block.residual / scale)
+        # Hard weights: those of an M-estimator would need its own, larger, covariance.
+        weight = belonging(block.residual / scale)
         models.append(
             estimate_noise(
                 block.residual * measured.sigma,
@@ -256,6 +268,16 @@ def reasonable(equations: Equations, x: Array) -> bool:
     return True
 
 
+def cauchy_cost(z: Array) -> float:
+    """Cauchy's loss of residuals in standard deviations."""
+    return CAUCHY**2 / 2 * float(np.sum(np.log1p((z / CAUCHY) ** 2)))
+
+
+def _wide_spread(scaled: Array) -> float:
+    """Standard deviation by the 95 % quantile: wide where a part of the points lies far off."""
+    return float(np.quantile(np.abs(scaled), 0.95)) / 1.96
+
+
 def _spread(scaled: Array) -> float:
     return max(robust_scale(scaled), 1e-6)
 
@@ -265,8 +287,7 @@ def _cost(
 ) -> float:
     cost = prior_normals(equations, x).square / 2
     for block, scale in zip(blocks, scales, strict=True):
-        z = block.residual / scale
-        cost += CAUCHY**2 / 2 * float(np.sum(np.log1p((z / CAUCHY) ** 2)))
+        cost += cauchy_cost(block.residual / scale)
     for i in range(len(equations.rows)):
         cost += float(equations.reading_block(x, i).residual[0] ** 2) / 2
     return cost

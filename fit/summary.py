@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from snugline.fit.budget import Budget, Contribution, Gain, coverage_factor
 from snugline.fit.contradiction import reduced_to_shared
 from snugline.fit.equations import Equations
-from snugline.fit.readings import Reading, uncertainty
+from snugline.fit.outline_families import seen_corners
+from snugline.fit.readings import Reading, combined, uncertainty
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
-from snugline.fit.shapes import TERMS, Shape, seen_corners
+from snugline.fit.shapes import TERMS, Shape
 from snugline.fit.solve import Noise, WhitenedFit, inverse
 from snugline.notice import Notice
 
@@ -66,7 +67,7 @@ def summarise(
         residual_max=float(np.max(np.abs(kept))),
         sections=sections,
         extras=extras,
-        thickness=_thickness(readings, thickness),
+        thickness=thickness_of(readings, thickness),
         budgets=tuple(budget for budget, _ in budgets.values()),
         notices=(*notices, *_left_out(sections), *_irregular(extras)),
     )
@@ -234,17 +235,12 @@ def _section(equations: Equations, x: Array, noise: Noise, k: int) -> SectionRes
     )
 
 
-def _thickness(readings: Sequence[Reading], stated: float | None) -> Quantity | None:
-    """Weighted mean of the thickness readings; a stated thickness alone has no uncertainty."""
-    rows = [(r.value, uncertainty(r)) for r in readings if r.what == "thickness"]
-    if not rows:
+def thickness_of(readings: Sequence[Reading], stated: float | None) -> Quantity | None:
+    """What the thickness readings say together; a stated thickness alone has no uncertainty."""
+    found = combined(readings, "thickness")
+    if found is None:
         return Quantity(stated, 0.0) if stated is not None else None
-    weight = np.array([1 / parts.u**2 for _, parts in rows])
-    value = float(np.sum(weight * [v for v, _ in rows]) / weight.sum())
-    tools = tuple(dict.fromkeys(parts.tool for _, parts in rows))
-    # Readings with one tool share its error: no better together than the best of them.
-    u = max(1 / math.sqrt(weight.sum()), min(p.u for _, p in rows) if len(tools) == 1 else 0.0)
-    return Quantity(value, coverage_factor(math.inf) * u, tools)
+    return Quantity(found.value, coverage_factor(found.dof) * found.u, found.tools)
 
 
 def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
