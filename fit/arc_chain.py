@@ -175,6 +175,14 @@ def left(vectors: Array) -> Array:
     return np.column_stack([-vectors[:, 1], vectors[:, 0]])
 
 
+def point_at(chain: Chain, segment: Indices, along: Array) -> Array:
+    """Points (N, 2) at `along` mm from the segments' starts."""
+    half = chain.curvatures[segment] * along / 2
+    chord = along * np.sinc(half / math.pi)
+    way: Array = chord[:, None] * directions(chain.poses.heading[segment] + half)
+    return chain.poses.start[segment] + way
+
+
 def drop(
     chain: Chain, points: Array, segment: Indices | None = None, near: Indices | None = None
 ) -> Feet:

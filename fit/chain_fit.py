@@ -98,7 +98,7 @@ def gain(chain: Chain, feet: Feet, sigma: Array) -> tuple[Array, Array]:
     """
     design = jacobian(chain, feet) / sigma[:, None]
     scale = _scale(design)
-    basis = _null_space(chain, scale)
+    basis = null_space(chain, scale)
     u, s, vt = np.linalg.svd((design / scale) @ basis, full_matrices=False)
     keep = s > s[0] * 1e-11
     half = scale_rows(basis @ (vt[keep].T / s[keep]), scale)
@@ -120,7 +120,7 @@ def _step(chain: Chain, feet: Feet, sigma: Array, damping: float) -> tuple[Array
     """The damped step, the parameters' scale, and the chi-square that the undamped model saves."""
     design = jacobian(chain, feet) / sigma[:, None]
     scale = _scale(design)
-    reduced = (design / scale) @ (basis := _null_space(chain, scale))
+    reduced = (design / scale) @ (basis := null_space(chain, scale))
     normal = reduced.T @ reduced
     slope = reduced.T @ (feet.distance / sigma)
     normal[np.diag_indices_from(normal)] *= 1 + damping
@@ -136,7 +136,8 @@ def _scale(design: Array) -> Array:
     return scale
 
 
-def _null_space(chain: Chain, scale: Array) -> Array:
+def null_space(chain: Chain, scale: Array) -> Array:
+    """Directions of the parameters times `scale` that keep a closed chain closed, (M, .)."""
     if not chain.closed:
         return np.eye(len(scale))
     rows = closure(chain)[1] / scale
