@@ -44,20 +44,24 @@ def read_dxf(content: bytes, unit: Unit | None = None, where: str = "DXF file") 
     mm, own_unit = _scale(document, content, unit, where)
     found: dict[str, _Contents] = {}
     # A layer of our own stands in the drawing even where it is empty.
-    for layer in document.layers:
-        if layer.dxf.name.casefold() not in ("0", "defpoints"):
-            found[layer.dxf.name] = _Contents(_pattern(layer.dxf.linetype))
+    for row in document.layers:
+        if row.dxf.name.casefold() not in ("0", "defpoints"):
+            found[row.dxf.name] = _Contents(_pattern(row.dxf.get("linetype", "")))
     for count, entity in enumerate(document.modelspace(), start=1):
         if count > MAX_ENTITIES:
             raise FileError(
                 f"it holds more than {MAX_ENTITIES} entities", where, "give the outline alone"
             )
-        contents = found.setdefault(entity.dxf.layer, _Contents("solid"))
-        place = f"{where}, {entity.dxftype()} {entity.dxf.handle} on layer {entity.dxf.layer}"
+        attributes = entity.dxfattribs()
+        layer = str(attributes.get("layer", "0"))
+        contents = found.setdefault(layer, _Contents("solid"))
+        place = f"{where}, {entity.dxftype()} {attributes.get('handle', '')} on layer {layer}"
         try:
             _take(entity, mm, contents)
         except SnuglineError as error:
             raise FileError(error.what, place, error.mend) from error
+        except Exception as error:  # as above: an entity with parts missing
+            raise FileError("it is broken", place, "draw it anew") from error
     layers = []
     for name, contents in found.items():
         try:
@@ -74,7 +78,6 @@ def read_dxf(content: bytes, unit: Unit | None = None, where: str = "DXF file") 
 
 def _loaded(content: bytes, where: str) -> Any:
     from ezdxf import recover
-    from ezdxf.lldxf.const import DXFError
 
     if len(content) > MAX_BYTES:
         raise FileError(
@@ -85,7 +88,7 @@ def _loaded(content: bytes, where: str) -> Any:
     try:
         document, _ = recover.read(io.BytesIO(content))
     # A broken file makes the reader fail in many ways; none of them is ours to tell apart.
-    except (DXFError, OSError, ValueError, LookupError, TypeError, AttributeError) as error:
+    except Exception as error:
         raise FileError("it is no DXF that can be read", where, "give a whole DXF file") from error
     return document
 
@@ -163,7 +166,8 @@ def _take(entity: Any, mm: float, contents: _Contents) -> None:
 
         contents.loose.append(Arc(at(first), at(first + sweep), centre, radius, sweep))
     elif kind in ("TEXT", "MTEXT"):
-        text = " ".join((entity.dxf.text if kind == "TEXT" else entity.plain_text()).split())
+        text = entity.dxf.text if kind == "TEXT" else entity.plain_text()
+        text = "".join(c for c in " ".join(text.split()) if c.isprintable())
         height = entity.dxf.height if kind == "TEXT" else entity.dxf.char_height
         if text:
             contents.notes.append(Note(text, place(entity.dxf.insert), height * mm))

@@ -14,7 +14,7 @@ SNAP_TOL = 1e-6
 MAX_STEPS = 100_000
 
 _SPACE = re.compile(r"[\s,]*")
-_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _FLAG = re.compile(r"[01]")
 _COMMAND = re.compile(r"[A-Za-z]")
 _ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "A": 7, "Z": 0}
@@ -86,6 +86,11 @@ def arc_of(start: Point, step: Step) -> tuple[Point, float, float]:
     return centre, radius, sweep if step.increasing else -sweep
 
 
+def numbers(text: str) -> list[float]:
+    """All numbers in an attribute's text."""
+    return [float(match[0]) for match in NUMBER.finditer(text)]
+
+
 def chains(data: str) -> Iterator[Chain]:
     """The subpaths of path data; steps of no length are left out, as SVG rules for arcs.
 
@@ -149,6 +154,9 @@ def _finished(chain: Chain) -> Chain:
         last = chain.steps[-1]
         chain.steps[-1] = Step(chain.start, last.radius, last.wide, last.increasing)
         chain.closed = True
+        # A chain no longer than the tolerance has shrunk to a point.
+        if len(chain.steps) == 1:
+            chain.steps.clear()
     return chain
 
 
@@ -174,7 +182,7 @@ def _commands(data: str) -> Iterator[tuple[str, list[float]]]:
             values: list[float] = []
             for position in range(_ARGUMENTS[kind]):
                 flag = kind == "A" and position in (3, 4)
-                match = (_FLAG if flag else _NUMBER).match(data, at)
+                match = (_FLAG if flag else NUMBER).match(data, at)
                 if match is None:
                     raise _unreadable(data, at)
                 values.append(float(match[0]))
@@ -183,7 +191,7 @@ def _commands(data: str) -> Iterator[tuple[str, list[float]]]:
             # Further pairs after a move are lines.
             letter = {"M": "L", "m": "l"}.get(letter, letter)
             kind = letter.upper()
-            if kind == "Z" or _NUMBER.match(data, at) is None:
+            if kind == "Z" or NUMBER.match(data, at) is None:
                 break
 
 

@@ -23,7 +23,7 @@ from snugline.fit.drawing.drawing import (
     Unit,
     usable_name,
 )
-from snugline.fit.drawing.path_data import MAX_STEPS, Chain, chains
+from snugline.fit.drawing.path_data import MAX_STEPS, Chain, chains, numbers
 from snugline.fit.outline import Outline, Point
 
 MAX_BYTES = 20_000_000
@@ -59,8 +59,11 @@ def read_svg(content: bytes, unit: Unit | None = None, where: str = "SVG file") 
     root = _parsed(content, where)
     mm, own_unit = _scale(root, unit, where)
     reader = _Reader(where)
-    reader.visit(root, (mm, 0.0, 0.0, -mm, 0.0, 0.0), "drawing", "solid", mm)
-    title = _child_text(root, "title") or "untitled"
+    try:
+        reader.visit(root, (mm, 0.0, 0.0, -mm, 0.0, 0.0), "drawing", "solid", mm)
+    except RecursionError as error:
+        raise FileError("its groups are nested too deeply", where, "ungroup the shapes") from error
+    title = " ".join(_child_text(root, "title").split()) or "untitled"
     title = title.removesuffix(f" ({own_unit})")
     layers = tuple(
         Layer(name, tuple(c.outlines), c.pattern, tuple(c.strokes), tuple(c.notes))
@@ -96,7 +99,7 @@ def _parsed(content: bytes, where: str) -> Any:
 
 def _scale(root: Any, unit: Unit | None, where: str) -> tuple[float, Unit]:
     """Millimetres of a user unit, and the unit that the file is in."""
-    box = [float(v) for v in re.findall(r"[-+.\deE]+", root.get("viewBox", ""))]
+    box = numbers(root.get("viewBox", ""))
     sizes = [_LENGTH.match(root.get(key, "")) for key in ("width", "height")]
     known = [m for m in sizes if m is not None and m[2] in _MM_PER_CSS_UNIT]
     if len(known) < 2:
@@ -154,11 +157,7 @@ class _Reader:
         elif name in _SHAPES:
             self._take(node, matrix, layer, pattern)
         elif name == "text":
-            x, y = _at(matrix, (float(node.get("x", 0)), float(node.get("y", 0))))
-            size = _LENGTH.match(node.get("font-size", "0"))
-            height = float(size[1]) * math.hypot(matrix[0], matrix[1]) if size else 0.0
-            text = "".join(node.itertext()).strip()
-            self._layer(layer, None).notes.append(Note(text, (x, y), height))
+            self._note(node, matrix, layer)
         elif name in ("svg", "g", "a"):
             if name == "g":
                 layer = usable_name(_child_text(node, "title") or node.get("id") or layer)
@@ -167,6 +166,17 @@ class _Reader:
                     self._layer(layer, pattern)
             for child in node:
                 self.visit(child, matrix, layer, pattern, mm)
+
+    def _note(self, node: Any, matrix: Matrix, layer: str) -> None:
+        def first(key: str) -> float:
+            return next(iter(numbers(node.get(key, ""))), 0.0)
+
+        text = " ".join("".join(c for c in node.itertext() if c).split())
+        text = "".join(c for c in text if c.isprintable())
+        if text:
+            height = first("font-size") * math.hypot(matrix[0], matrix[1])
+            place = _at(matrix, (first("x"), first("y")))
+            self._layer(layer, None).notes.append(Note(text, place, height))
 
     def _take(self, node: Any, matrix: Matrix, layer: str, pattern: Pattern) -> None:
         a, b, c, d, _, _ = matrix
@@ -185,6 +195,10 @@ class _Reader:
             if isinstance(error, FileError):
                 raise
             raise FileError(error.what, f"{self.where}, {_label(node)}", error.mend) from error
+        except ArithmeticError as error:
+            raise FileError(
+                "numbers that no shape can have", f"{self.where}, {_label(node)}", "draw it anew"
+            ) from error
 
     def _add(self, chain: Chain, matrix: Matrix, contents: _Contents) -> None:
         if not chain.steps:
@@ -210,8 +224,11 @@ class _Reader:
         text = node.get("transform", "")
         matrix = _IDENTITY
         for kind, arguments in _TRANSFORM.findall(text):
-            v = [float(n) for n in re.findall(r"[-+.\deE]+", arguments)]
-            matrix = _product(matrix, _elementary(kind, v))
+            step = _elementary(kind, numbers(arguments))
+            if step is None:
+                self._refuse(node, f"the transform {text!r}", "apply the transform first")
+            else:
+                matrix = _product(matrix, step)
         if re.sub(r"[\s,]", "", _TRANSFORM.sub("", text)):
             self._refuse(node, f"the transform {text!r}", "apply the transform first")
         return matrix
@@ -220,7 +237,7 @@ class _Reader:
         raise FileError(f"it holds {what}", f"{self.where}, {_label(node)}", mend)
 
 
-def _elementary(kind: str, v: list[float]) -> Matrix:
+def _elementary(kind: str, v: list[float]) -> Matrix | None:
     if kind == "matrix" and len(v) == 6:
         return v[0], v[1], v[2], v[3], v[4], v[5]
     if kind == "translate" and v:
@@ -232,7 +249,7 @@ def _elementary(kind: str, v: list[float]) -> Matrix:
         cos, sin = math.cos(turn), math.sin(turn)
         x, y = v[1:3] if len(v) > 2 else (0.0, 0.0)
         return cos, sin, -sin, cos, x - cos * x + sin * y, y - sin * x - cos * y
-    raise FitError(f"the transform {kind} of {len(v)} numbers", "path", "mend the transform")
+    return None
 
 
 def _product(p: Matrix, q: Matrix) -> Matrix:
@@ -290,7 +307,7 @@ def _pattern(node: Any, inherited: Pattern, mm: float) -> Pattern:
     dashes = node.get("stroke-dasharray")
     if dashes is None:
         return inherited
-    lengths = [float(v) * mm for v in re.findall(r"[.\deE]+", dashes) if v[0] in ".0123456789"]
+    lengths = [v * mm for v in numbers(dashes)]
     for pattern, known in PATTERNS.items():
         if len(known) == len(lengths) and all(
             abs(a - b) < 1e-6 for a, b in zip(known, lengths, strict=True)
