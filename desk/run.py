@@ -5,7 +5,7 @@ Everything is made in memory; `snugline.desk.folder` moves it in when it is comp
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -59,22 +59,34 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
         for table, photo in zip(job.photo, measured.photos, strict=True)
     }
     contours = [photo.contour for photo in measured.photos]
-    return finish(job, contours, overlays, measured.notices, bundle, step)
+    return finish(job, contours, overlays, measured.joined, measured.notices, bundle, step)
 
 
 def finish(
     job: Job,
     contours: Sequence[Contour],
     overlays: Mapping[str, bytes],
+    joined: Contour | None = None,
     notices: Sequence[Notice] = (),
     bundle: bool = False,
     step: Step = lambda text: None,
 ) -> Finished:
-    """From contours, one for each of the job's photos, to every file of the job."""
+    """From contours to every file of the job.
+
+    Parameters
+    ----------
+    contours, overlays : one for each of the job's photos; overlays by the photo's file.
+    joined : the one contour of all photos, where several frames lie under the part.
+    """
     step("fitting the outline")
-    sections = [
-        section_of(contour, table.shows) for contour, table in zip(contours, job.photo, strict=True)
-    ]
+    if joined is not None:
+        shows = "whole" if joined.outer.closed else "section"
+        sections = [replace(section_of(joined, shows), name="all photos")]
+    else:
+        sections = [
+            section_of(contour, table.shows)
+            for contour, table in zip(contours, job.photo, strict=True)
+        ]
     part = job.part
     fitted = fit_outline(
         sections,
