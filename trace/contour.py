@@ -49,13 +49,15 @@ class Curve:
     Attributes
     ----------
     points : (N, 2) mm in the frame's axes, in order with the part on the left.
-    sigma : (N,) mm, standard uncertainty normal to the edge.
+    sigma : (N,) mm, standard uncertainty normal to the edge, all told.
+    noise : (N,) mm, the part of it that differs from point to point.
     closed : whether the last point joins the first.
     breaks : ascending indices of points before which a gap lies (what is in it was not seen).
     """
 
     points: NDArray[np.float64]
     sigma: NDArray[np.float64]
+    noise: NDArray[np.float64]
     closed: bool
     breaks: tuple[int, ...] = ()
 
@@ -77,7 +79,7 @@ class CommonUncertainty:
 
     Attributes
     ----------
-    offset : mm along the outward normal (edge location, thickness, height).
+    offset : mm along the outward normal (camera, thickness), rms over the contour.
     scale_x, scale_y : relative, along the frame's axes (from the printed bars' readings).
     """
 

@@ -86,7 +86,8 @@ def join(curves: Sequence[Curve], names: Sequence[str]) -> Joined | None:
     breaks = tuple(int(np.searchsorted(kept, g)) for g in gaps if g != kept[0])
     longest = max(np.diff(np.append(kept, kept[0] + n))) * _STEP_MM
     closed = bool(longest <= _CLOSED_GAP_MM)
-    return Joined(Curve(points[seen], sigma[seen], closed, breaks), notices)
+    curve = Curve(points[seen], sigma[seen], sigma[seen], closed, breaks)
+    return Joined(curve, notices)
 
 
 def _disagreements(

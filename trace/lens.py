@@ -142,7 +142,9 @@ def prior_from_exif(size: tuple[int, int], focal_35mm: float | None) -> LensPrio
         if known
         else 1.6 * half_diagonal
     )
-    focal_u = 0.02 * focal if known else 0.3 * focal
+    # Rounded to whole millimetres, and breathing with the distance by about a percent.
+    rounding = 0.5 / np.sqrt(3) / float(focal_35mm or 1)
+    focal_u = float(np.hypot(rounding, 0.01)) * focal if known else 0.3 * focal
     lens = Lens(focal, ((width - 1) / 2, (height - 1) / 2), (0.0, 0.0, 0.0, 0.0), size)
     precision = np.zeros((LENS_SIZE, LENS_SIZE))
     precision[0, 0] = focal_u**-2

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from snugline.errors import InputError, PhotoError
 from snugline.notice import Notice
 from snugline.trace.border import CoarseEdge
-from snugline.trace.camera import Camera
+from snugline.trace.camera import Camera, rotation_from_vector
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.frame import AnyFrame, Frame, PlainFrame
 from snugline.trace.join import join
-from snugline.trace.lift import PartSides, lift
+from snugline.trace.lens import LENS_SIZE
+from snugline.trace.lift import Lifted, PartSides, lift
 from snugline.trace.light import linear_table
 from snugline.trace.part import Region, SheetView, find_part
 from snugline.trace.photo import Photo, read_photo
@@ -210,11 +211,13 @@ def _measure(view: _View) -> MeasuredPhoto:
     best = view.sheets_seen()[0]
     layout = view.solved.adjusted.layout
     scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
+    outer = curves[0]
+    shared = np.sqrt(np.mean(outer.sigma**2 - outer.noise**2))
     contour = Contour(
         frame=view.frames[best].name,
-        outer=curves[0],
+        outer=outer,
         photo=_facts(view),
-        common=CommonUncertainty(scale_x=float(scale_u[0]), scale_y=float(scale_u[1])),
+        common=CommonUncertainty(float(shared), float(scale_u[0]), float(scale_u[1])),
         others=tuple(curves[1:]),
         notices=tuple(notices),
     )
@@ -309,7 +312,7 @@ def _split_markers(view: _View) -> tuple[Floats, Floats]:
 def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Floats]:
     """Pieces of silhouette to one curve of the plan outline, and where its points were seen."""
     camera, sides = view.camera, view.sides
-    points, sigma, seen, breaks = [], [], [], []
+    points, noise, common, seen, breaks = [], [], [], [], []
     count = 0
     closed = len(traced) == 1 and traced[0].closed
     inside = None
@@ -321,7 +324,7 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
             piece.pixels + right_normals(piece.pixels, piece.closed), lifted.height
         ) - camera.on_plane(piece.pixels, lifted.height)
         edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * np.linalg.norm(one_px, axis=1)
-        total = np.hypot(edge, lifted.by_thickness * sides.thickness_u)
+        shared = np.hypot(_camera_u(view, piece, lifted), lifted.by_thickness * sides.thickness_u)
         keep = piece.good & ~lifted.ambiguous
         if inside is not None:
             keep &= _within(lifted.points, inside)
@@ -335,13 +338,36 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
             breaks.append(count)
         breaks.extend((count + np.flatnonzero(np.diff(index) > 1) + 1).tolist())
         points.append(lifted.points[keep])
-        sigma.append(total[keep])
+        noise.append(edge[keep])
+        common.append(shared[keep])
         seen.append(piece.pixels[keep])
         count += len(index)
     if not points:
         return None, np.empty((0, 2))
-    curve = Curve(np.concatenate(points), np.concatenate(sigma), closed, tuple(sorted(breaks)))
+    own, shared = np.concatenate(noise), np.concatenate(common)
+    curve = Curve(np.concatenate(points), np.hypot(own, shared), own, closed, tuple(sorted(breaks)))
     return curve, np.concatenate(seen)
+
+
+def _camera_u(view: _View, piece: Silhouette, lifted: Lifted) -> Floats:
+    """(N,) mm across the edge: what lens and pose leave open, by their covariance."""
+    adjusted = view.solved.adjusted
+    camera = view.camera
+    where = np.r_[adjusted.layout.lens(view.number), adjusted.layout.pose(view.number)]
+    values, vectors = np.linalg.eigh(adjusted.covariance[np.ix_(where, where)])
+    base = camera.on_plane(piece.pixels, lifted.height)
+    square = np.zeros(len(base))
+    for value, vector in zip(values, vectors.T, strict=True):
+        # One standard deviation along each principal axis of the covariance.
+        step = np.sqrt(max(value, 0.0)) * vector
+        moved = Camera(
+            camera.lens.with_vector(camera.lens.vector() + step[:LENS_SIZE]),
+            rotation_from_vector(step[LENS_SIZE : LENS_SIZE + 3]) @ camera.rotation,
+            camera.translation + step[LENS_SIZE + 3 :],
+        )
+        shift = moved.on_plane(piece.pixels, lifted.height) - base
+        square += np.sum(shift * lifted.normals, axis=1) ** 2
+    return np.sqrt(square)
 
 
 def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:

@@ -28,6 +28,13 @@ _SLOPE_BIN = 0.03
 # them count as one; colour is stored for every other pixel only.
 _SAMPLES_PER_FREE = (2.0, 6.0, 6.0)
 _SIGMA_FLOOR_PX = 0.02
+# A place less certain than this asks so many times more neighbours.
+_VAGUE_PX = 0.15
+_WIDER = (3.0, 8.0)
+# Only where the line turns less than this among them: a corner would be cut.
+_STRAIGHT = np.radians(25)
+# A line that turns by so much within so few pixels to either side is a sharp corner.
+_SHARP, _CORNER_PX = np.radians(40), 6.0
 
 
 @dataclass(frozen=True)
@@ -136,6 +143,8 @@ def locate(
     apart = found.offset - _calm(found.offset, found.sigma, closed)
     scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
     good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < 1.5)
+    # Across a sharp corner no profile looks like the model.
+    good &= _turning(normals, round(_CORNER_PX / step_px), closed) < _SHARP
     return Silhouette(line, found.sigma, found.step, good, closed)
 
 
@@ -182,7 +191,9 @@ def _ask(
             outer = float(np.nanmedian(np.abs(values[:, -6:])))
             if channel:
                 # Colour is near zero on grey things; what it may change by follows its own step.
-                inner = outer = float(np.abs(np.nanmedian(values[:, :6]) - np.nanmedian(values[:, -6:]))) + 0.01
+                inner = outer = (
+                    float(np.abs(np.nanmedian(values[:, :6]) - np.nanmedian(values[:, -6:]))) + 0.01
+                )
             left, step = misfit(
                 columns,
                 values * geometry.weight,
@@ -198,26 +209,57 @@ def _ask(
     broken = ~np.isfinite(doubt).all(axis=1)
     doubt[broken] = 0.0
     mode = "wrap" if closed else "nearest"
-    doubt = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
-    judged = doubt
-    if favour_line:
-        judged = doubt + 0.5 * (candidates / (0.6 * now.reach_px)) ** 2
-    best = np.clip(np.argmin(judged, axis=1), 1, len(candidates) - 2)
+    favour = 0.5 * (candidates / (0.6 * now.reach_px)) ** 2 if favour_line else 0.0
+    offset, sigma, best = _lowest(doubt, candidates, now.ask_together, favour, mode)
+    # Where few neighbours leave the place open, more are asked.
+    for wider in _WIDER:
+        reach = round(wider * now.ask_together)
+        vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
+        if not vague.any():
+            break
+        o, s, k = _lowest(doubt, candidates, wider * now.ask_together, favour, mode)
+        offset, sigma, best = (
+            np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
+        )
     rows = np.arange(n)
-    before, here, after = (doubt[rows, best + k] for k in (-1, 0, 1))
-    bend = np.maximum(before - 2 * here + after, 1e-12)
-    shift = np.clip(0.5 * (before - after) / bend, -1, 1)
     decided = (best > 1) & (best < len(candidates) - 2) & ~broken
-    # Rows asked together share what they tell: a Gaussian of s points counts 2 sqrt(pi) s rows.
-    rows_together = max(2 * np.sqrt(np.pi) * now.ask_together, 1.0)
-    sigma = now.grid_px / np.sqrt(bend * rows_together) * np.sqrt(rows_together)
     return _Found(
-        offset=candidates[best] + shift * now.grid_px,
+        offset=offset,
         sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
         step=steps[rows, best],
         noise=noise,
         decided=decided,
     )
+
+
+def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
+    """(N,) radians that the line turns between `reach` points before and after."""
+    n = len(normals)
+    index = np.arange(n)
+    if closed:
+        before, after = (index - reach) % n, (index + reach) % n
+    else:
+        before, after = np.maximum(index - reach, 0), np.minimum(index + reach, n - 1)
+    cosine = np.sum(normals[before] * normals[after], axis=1)
+    return np.arccos(np.clip(cosine, -1, 1))
+
+
+def _lowest(
+    doubt: Floats, candidates: Floats, together: float, favour: Floats | float, mode: str
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Least doubtful place of each row with its neighbours' doubts, its sigma and its index.
+
+    A neighbourhood's common light and grain make its rows err together, so that asking more of
+    them is not credited with a smaller sigma.
+    """
+    calm = gaussian_filter1d(doubt, together, axis=0, mode=mode)
+    best = np.clip(np.argmin(calm + favour, axis=1), 1, len(candidates) - 2)
+    rows = np.arange(len(doubt))
+    before, here, after = (calm[rows, best + k] for k in (-1, 0, 1))
+    bend = np.maximum(before - 2 * here + after, 1e-12)
+    shift = np.clip(0.5 * (before - after) / bend, -1, 1)
+    grid = float(candidates[1] - candidates[0])
+    return candidates[best] + shift * grid, grid / np.sqrt(bend), best
 
 
 def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:
