@@ -50,8 +50,8 @@ def damaged(content: bytes, rng: np.random.Generator) -> bytes:
     ],
     ids=["svg", "dxf", "r12"],
 )
-def test_damaged_files_are_read_or_refused(content, read, trials):
-    logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
+def test_damaged_files_are_read_or_refused(content, read, trials, caplog):
+    caplog.set_level(logging.CRITICAL, logger="ezdxf")
     rng = np.random.default_rng(7)
     refused = 0
     for _ in range(trials):
