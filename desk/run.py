@@ -232,12 +232,15 @@ def sides_of(job: Job) -> PartSides:
 
 
 def section_of(contour: Contour, shows: str) -> Section:
-    """A contour as the fit takes it; the sheet's name tells which sections share a print."""
+    """A contour as the fit takes it; the sheet's name tells which sections share a print.
+
+    What a contour's points have in common enters as such, and only the rest as their noise.
+    """
     return Section(
         name=contour.photo.file,
         shows=shows,
         points=contour.outer.points,
-        sigma=contour.outer.sigma,
+        sigma=contour.outer.noise,
         closed=contour.outer.closed,
         breaks=contour.outer.breaks,
         systematic=Systematic(
