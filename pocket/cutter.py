@@ -59,6 +59,22 @@ def reach(pocket: Outline, diameter: float, part: Outline | None = None) -> Reac
     ------
     PlanError : the cutter does not enter the pocket at all.
     """
+    centres = cutter_centres(pocket, diameter)
+    places = _places(pocket)
+    proud = _proud(centres, diameter / 2, places)
+    overlap = None
+    if part is not None:
+        overlap = float(_proud(centres, diameter / 2, _places(part)).max())
+    return Reach(diameter, len(centres), tuple(_peaks(places, proud)), overlap)
+
+
+def cutter_centres(pocket: Outline, diameter: float) -> list[Outline]:
+    """The regions that the cutter's centre can be in.
+
+    Raises
+    ------
+    PlanError : the cutter does not enter the pocket at all.
+    """
     centres = parallel(pocket, -diameter / 2)
     if not centres:
         raise PlanError(
@@ -67,12 +83,7 @@ def reach(pocket: Outline, diameter: float, part: Outline | None = None) -> Reac
             "cutter diameter",
             "use a thinner cutter",
         )
-    places = _places(pocket)
-    proud = _proud(centres, diameter / 2, places)
-    overlap = None
-    if part is not None:
-        overlap = float(_proud(centres, diameter / 2, _places(part)).max())
-    return Reach(diameter, len(centres), tuple(_peaks(places, proud)), overlap)
+    return centres
 
 
 def largest_cutter(pocket: Outline) -> float:

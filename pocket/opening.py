@@ -15,7 +15,13 @@ from snugline.pocket.access import notch_outline, push_hole_outline, ribbon_outl
 from snugline.pocket.border import border_notices, border_outline, least_land
 from snugline.pocket.choices import Feet, PocketChoices
 from snugline.pocket.clearance import Gap, PartUncertainty, clearance_notices, gaps
-from snugline.pocket.cutter import Reach, cutter_notices, largest_cutter, reach
+from snugline.pocket.cutter import (
+    Reach,
+    cutter_centres,
+    cutter_notices,
+    largest_cutter,
+    reach,
+)
 from snugline.pocket.depth import Depth
 from snugline.pocket.fits import fit_of
 from snugline.pocket.merge import united
@@ -74,7 +80,7 @@ def plan_opening(
     discs: tuple[Disc, ...] = ()
     found: Reach | None = None
     if cutter is not None:
-        reach(plain, width)  # says at once when the cutter is wider than the pocket
+        cutter_centres(plain, width)  # a bay must not pass for the pocket's own width
         if choices.relief is not None:
             made = relieved(plain, width, choices.relief)
             corners, discs = made.outline, made.discs
@@ -156,8 +162,8 @@ def _layers(
                 "pocket step",
                 "make the inset smaller",
             )
-        for floor in inner:
-            reach(floor, width or 1e-3)
+        for floor in inner if width else ():
+            cutter_centres(floor, width)
         deep = depth.pocket + choices.step.deeper
         layers.append(PlanLayer(at("step", deep), deep, tuple(inner), pattern="dashed"))
     if choices.feet is not None:

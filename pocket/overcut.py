@@ -25,6 +25,8 @@ CUTTER_U = 0.05
 FEEL_U = 0.015
 CALIPER_U = 0.015
 
+_NODES = 41  # of the quadrature over what the overcut may be
+_CANDIDATES = 9  # clearances tried about each limit
 _SWEEPS = 20
 _SETTLED = 1e-6
 
@@ -126,12 +128,28 @@ def estimate(cuts: Sequence[Cut], machine: str, wood: str, cutter: float = 0.0) 
 
 
 def next_test(kind: str, overcut: Overcut) -> float:
-    """Clearance in mm of the test cut whose verdict tells most: even odds of two verdicts.
+    """Clearance in mm of the test cut whose verdict is expected to leave the least doubt.
 
-    Tight or snug where that can be drawn; for a part that is snug down to no gap, snug or loose.
+    The variance left, averaged over the verdicts, is least where two verdicts have about even
+    odds; which two, and how even, depends on how far the limits lie apart for what is known.
     """
+    from scipy.special import ndtr
+
     fit = fit_of(kind)
-    return max(0.0, (fit.low if fit.low > 0 else fit.high) - overcut.value)
+    limits = np.array([fit.enters, fit.low, fit.high])
+    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+    possible = overcut.value + overcut.u * nodes
+    about = overcut.u * np.linspace(-1.0, 1.0, _CANDIDATES)
+    tried = (limits[:, None] - overcut.value + about).ravel()
+    tried = np.maximum(tried, 0.0)
+    # Axes: clearance tried, limit or verdict, possible overcut.
+    above = (limits[:, None] - tried[:, None, None] - possible) / FEEL_U
+    below = np.pad(ndtr(above), ((0, 0), (1, 1), (0, 0)), constant_values=((0, 0), (0, 1), (0, 0)))
+    joint = np.diff(below, axis=1) * weights / weights.sum()
+    odds = joint.sum(axis=2)
+    mean = joint @ possible
+    left = joint @ possible**2 - mean**2 / np.maximum(odds, 1e-300)
+    return float(tried[np.argmin(left.sum(axis=1))])
 
 
 def _posterior(
