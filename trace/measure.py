@@ -1,6 +1,6 @@
 """The road of this room: photos of a part on its frame to contours of its plan outline."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from snugline.trace.camera import Camera, rotation_from_vector
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.frame import AnyFrame, Frame, PlainFrame
 from snugline.trace.join import join
-from snugline.trace.lens import LENS_SIZE
+from snugline.trace.lens import LENS_SIZE, LensPrior
 from snugline.trace.lift import Lifted, PartSides, lift
 from snugline.trace.light import linear_table
 from snugline.trace.part import Region, SheetView, find_part
@@ -84,7 +84,10 @@ class Measured:
 
 
 def measure_photos(
-    files: Sequence[str | Path], frames: Sequence[AnyFrame], sides: PartSides
+    files: Sequence[str | Path],
+    frames: Sequence[AnyFrame],
+    sides: PartSides,
+    known: Callable[[Photo], LensPrior | None] = lambda photo: None,
 ) -> Measured:
     """Measure the part's plan outline in photos of it.
 
@@ -92,6 +95,7 @@ def measure_photos(
     ----------
     frames : one, or the several that lie on the bench together; bars as measured are in them
         (`with_print_scale`).
+    known : what is known of a photo's lens beforehand (see `known_cameras`).
 
     Raises
     ------
@@ -102,7 +106,7 @@ def measure_photos(
     sightings = []
     for path in paths:
         kept = read_photo(path)
-        sightings.append(_sight(kept, frames))
+        sightings.append(_sight(kept, frames, known(kept)))
     solved = solve(sightings, frames)
     measured = []
     for number, path in enumerate(paths):
@@ -115,10 +119,10 @@ def measure_photos(
     return _joined(measured)
 
 
-def _sight(photo: Photo, frames: Sequence[AnyFrame]) -> Sighting:
+def _sight(photo: Photo, frames: Sequence[AnyFrame], prior: LensPrior | None) -> Sighting:
     with_markers = [f for f in frames if isinstance(f, Frame)]
     if len(with_markers) == len(frames):
-        return sight_markers(photo, with_markers)
+        return sight_markers(photo, with_markers, prior)
     plain = [f for f in frames if isinstance(f, PlainFrame)]
     if len(frames) > 1:
         raise InputError(
@@ -126,7 +130,7 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame]) -> Sighting:
             f"frame {plain[0].name}",
             "use sheets with markers where more than one lies under the part",
         )
-    return sight_plain(photo, plain[0])
+    return sight_plain(photo, plain[0], prior)
 
 
 @dataclass(frozen=True)

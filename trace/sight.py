@@ -198,4 +198,6 @@ def _camera_key(photo: Photo) -> tuple[object, ...] | None:
     exif = photo.exif
     if not (exif.make and exif.model):
         return None
-    return (exif.make, exif.model, exif.lens, exif.focal_35mm, photo.width, photo.height)
+    # Turned another way, the lens has its centre elsewhere.
+    size = (photo.width, photo.height, exif.orientation)
+    return (exif.make, exif.model, exif.lens, exif.focal_35mm, *size)
