@@ -1,0 +1,346 @@
+"""Phones learned once: their lens from photos of frames, kept and used in later jobs.
+
+A lens belongs to the sensor, and EXIF may turn the picture before it is shown. So a learned lens
+is kept for the pixels as stored, and turned with each photo when it is used.
+"""
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import FileError, InputError
+from snugline.files import write_json
+from snugline.trace.adjust import Observations
+from snugline.trace.frame import Frame
+from snugline.trace.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
+from snugline.trace.photo import Photo, read_photo
+from snugline.trace.sight import Sighting, sight_markers
+from snugline.trace.solve import solve
+
+Floats = NDArray[np.float64]
+
+SCHEMA = "snugline/camera/1"
+# From photo to photo: focusing changes the focal length, stabilisation moves the lens sideways, and
+# the distortion follows a little (common practice, no source).
+_BREATHING = 0.003
+_CENTRE_U_PX = 3.0
+_RIPPLE_U_PX = 0.15
+# Photos are left out in so many groups to see how well the lens serves photos it never saw.
+_GROUPS = 3
+_NAME = re.compile(r"\w[\w .()+-]{0,79}")
+_IN_DISPLAY = {  # what an EXIF orientation does to (x, y) as stored (JEITA CP-3451, tag 0x0112)
+    1: ((1, 0), (0, 1)),
+    2: ((-1, 0), (0, 1)),
+    3: ((-1, 0), (0, -1)),
+    4: ((1, 0), (0, -1)),
+    5: ((0, 1), (1, 0)),
+    6: ((0, -1), (1, 0)),
+    7: ((0, -1), (-1, 0)),
+    8: ((0, 1), (-1, 0)),
+}
+
+
+@dataclass(frozen=True)
+class CameraKey:
+    """What tells one camera's photos from another's; `size` is (width, height) as stored."""
+
+    make: str | None
+    model: str | None
+    lens: str | None
+    focal_35mm: float | None
+    size: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class KnownCamera:
+    """A camera as learned.
+
+    Attributes
+    ----------
+    name : what the user calls it, or make and model.
+    lens : for the pixels as stored.
+    covariance : (7, 7) of `Lens.vector`.
+    photos : how many it was learned from.
+    holdout_mm : rms error on the sheet, of markers left out in photos that were left out; NaN with
+        fewer than two photos.
+    """
+
+    name: str
+    key: CameraKey
+    lens: Lens
+    covariance: Floats
+    photos: int
+    holdout_mm: float
+
+    def prior(self, orientation: int) -> LensPrior:
+        """The lens as a prior for a photo of this camera, in displayed pixels."""
+        lens, u = self.lens, np.zeros((LENS_SIZE, LENS_SIZE))
+        u[0, 0] = (_BREATHING * lens.focal) ** 2
+        u[1, 1] = u[2, 2] = _CENTRE_U_PX**2
+        half_diagonal = 0.5 * float(np.hypot(*lens.size))
+        spread = np.full(RADIAL_TERMS, _RIPPLE_U_PX)
+        u[3:, 3:] = np.linalg.inv(radial_precision(lens.focal, half_diagonal, spread))
+        turn = np.eye(LENS_SIZE)
+        turn[1:3, 1:3] = _IN_DISPLAY[orientation]
+        covariance = turn @ (self.covariance + u) @ turn.T
+        unit = np.sqrt(np.diag(covariance))
+        precision = np.linalg.inv(covariance / np.outer(unit, unit)) / np.outer(unit, unit)
+        centre = _displayed(np.array([lens.centre]), orientation, lens.size)[0]
+        size = lens.size if orientation <= 4 else (lens.size[1], lens.size[0])
+        shown = replace(lens, centre=(float(centre[0]), float(centre[1])), size=size)
+        source = f"the camera {self.name!r}, learned from {self.photos} photos"
+        return LensPrior(shown, 0.5 * (precision + precision.T), source)
+
+
+def learn(
+    files: Sequence[str | Path], frames: Sequence[Frame], name: str | None = None
+) -> KnownCamera:
+    """Learn a camera from photos of frames, with or without a part on them.
+
+    Parameters
+    ----------
+    frames : one, or several that lie on the bench together and stay there; with their bars.
+    name : what to call it; needed where the photos do not say their make and model.
+
+    Raises
+    ------
+    InputError : photos of different cameras or sizes, mirrored ones, or a camera without a name.
+    PhotoError : a photo that does not show the frame.
+    """
+    sightings: list[Sighting] = []
+    first: CameraKey | None = None
+    for file in files:
+        photo = read_photo(file)
+        key = _key(photo)
+        first = first or key
+        if key != first:
+            raise InputError(
+                f"{_said(key)}; the first one {_said(first)}",
+                str(file),
+                "learn from photos of one camera, one lens and one size at a time",
+            )
+        if photo.exif.orientation not in (1, 3, 6, 8):
+            raise InputError(
+                "the photo is stored mirrored",
+                str(file),
+                "take it with the camera on the back, or turn mirroring off",
+            )
+        sightings.append(_as_stored(sight_markers(photo, frames), photo))
+    if first is None:
+        raise InputError("there is no photo", "camera", "give photos of a frame")
+    learned = KnownCamera(_checked(name, first), first, *_solved(sightings, frames), np.nan)
+    if len(sightings) < 2:
+        return learned
+    squares = []
+    for group in range(min(_GROUPS, len(sightings))):
+        rest = [s for i, s in enumerate(sightings) if i % _GROUPS != group]
+        prior = replace(learned, lens=(again := _solved(rest, frames))[0], covariance=again[1])
+        for sighting in sightings[group::_GROUPS]:
+            tested = solve([replace(sighting, prior=prior.prior(1))], frames)
+            squares.append(tested.holdout_mm[0] ** 2)
+    return replace(learned, holdout_mm=float(np.sqrt(np.nanmean(squares))))
+
+
+def _solved(sightings: Sequence[Sighting], frames: Sequence[Frame]) -> tuple[Lens, Floats, int]:
+    """The lens that all photos share, its covariance, and the number of photos."""
+    adjusted = solve(sightings, frames).adjusted
+    where = adjusted.layout.lens(0)
+    return adjusted.cameras[0].lens, adjusted.covariance[where, where], len(sightings)
+
+
+def _key(photo: Photo) -> CameraKey:
+    exif = photo.exif
+    return CameraKey(exif.make, exif.model, exif.lens, exif.focal_35mm, photo.stored_size)
+
+
+def _said(key: CameraKey) -> str:
+    maker = " ".join(word for word in (key.make, key.model, key.lens) if word) or "no camera's name"
+    focal = f"{key.focal_35mm:g} mm" if key.focal_35mm else "no focal length"
+    return f"has {maker}, {focal}, {key.size[0]} x {key.size[1]} px"
+
+
+def _checked(name: str | None, key: CameraKey) -> str:
+    known = " ".join(word for word in (key.make, key.model) if word) if key.model else ""
+    name = (name if name is not None else known).strip()
+    if not name:
+        raise InputError(
+            "the photos do not say which camera took them",
+            "camera",
+            "give the camera a name, and name it later in the job",
+        )
+    if name is not known and not _NAME.fullmatch(name):
+        raise InputError(
+            f"{name!r} is no name for a camera", "camera", "use letters, digits, spaces and hyphens"
+        )
+    return name
+
+
+def _displayed(points: Floats, orientation: int, stored: tuple[int, int]) -> Floats:
+    """(N, 2) pixels of the displayed photo from those as stored."""
+    turn = np.array(_IN_DISPLAY[orientation], dtype=np.float64)
+    return np.asarray(points @ turn.T + _shift(turn, stored))
+
+
+def _shift(turn: Floats, stored: tuple[int, int]) -> Floats:
+    """What brings the turned picture's first pixel back to (0, 0)."""
+    return np.asarray((turn < 0) @ (np.array(stored) - 1.0))
+
+
+def _as_stored(sighting: Sighting, photo: Photo) -> Sighting:
+    """The sighting in pixels as stored, its lens shared with all others of the camera."""
+    stored = photo.stored_size
+    turn = np.array(_IN_DISPLAY[photo.exif.orientation], dtype=np.float64)
+    shift = _shift(turn, stored)
+    o: Observations = sighting.observations
+    lens = sighting.prior.lens
+    middle = ((stored[0] - 1) / 2, (stored[1] - 1) / 2)
+    return replace(
+        sighting,
+        size=stored,
+        observations=replace(o, pixels=(o.pixels - shift) @ turn, normals=o.normals @ turn),
+        quads=(sighting.quads - shift) @ turn,
+        prior=replace(sighting.prior, lens=replace(lens, centre=middle, size=stored)),
+        camera_key=("the one camera",),
+    )
+
+
+def prior_for(
+    photo: Photo, cameras: Sequence[KnownCamera], name: str | None = None
+) -> LensPrior | None:
+    """The prior of the photo's camera, if it is known: by its name, or by what the photo says.
+
+    Raises
+    ------
+    InputError : no camera of that name, or one whose photos have another size.
+    """
+    key = _key(photo)
+    if name is not None:
+        camera = named(cameras, name)
+        if camera.key.size != key.size:
+            raise InputError(
+                f"the photo has {key.size[0]} x {key.size[1]} px as stored, the camera {name!r} "
+                f"was learned with {camera.key.size[0]} x {camera.key.size[1]}",
+                str(photo.path),
+                "learn the camera with photos of this size, or leave its name out",
+            )
+        return camera.prior(photo.exif.orientation)
+    if not (key.make and key.model):
+        return None
+    alike = (camera for camera in cameras if camera.key == key)
+    camera_found = next(alike, None)
+    return camera_found.prior(photo.exif.orientation) if camera_found else None
+
+
+def named(cameras: Sequence[KnownCamera], name: str) -> KnownCamera:
+    """The camera of that name, capitals aside.
+
+    Raises
+    ------
+    InputError : there is none; it names those that are there.
+    """
+    for camera in cameras:
+        if camera.name.casefold() == name.strip().casefold():
+            return camera
+    known = ", ".join(repr(c.name) for c in cameras)
+    raise InputError(
+        f"no camera {name!r} has been learned",
+        "camera",
+        f"the learned ones are {known}" if known else "learn it with `snugline camera`",
+    )
+
+
+def camera_folder() -> Path:
+    """Where learned cameras are kept: in the user's data folder."""
+    from platformdirs import user_data_path
+
+    return user_data_path("snugline", appauthor=False) / "cameras"
+
+
+def save(camera: KnownCamera, folder: Path) -> Path:
+    """Keep a camera; one of the same name is replaced. Gives the file's path."""
+    import hashlib
+
+    folded = camera.name.casefold()
+    # The digest keeps names apart that differ in signs which file names cannot hold.
+    digest = hashlib.sha256(folded.encode()).hexdigest()[:8]
+    path = folder / f"{re.sub(r'[^a-z0-9]+', '-', folded).strip('-')}-{digest}.json"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FileError(
+            f"cannot make the folder ({error.strerror})", str(folder), "check its permissions"
+        ) from error
+    write_json(path, as_json(camera))
+    return path
+
+
+def as_json(camera: KnownCamera) -> dict[str, Any]:
+    """The record of a camera's file."""
+    key, lens = camera.key, camera.lens
+    return {
+        "schema": SCHEMA,
+        "name": camera.name,
+        "make": key.make,
+        "model": key.model,
+        "lens_model": key.lens,
+        "focal_35mm": key.focal_35mm,
+        "size": list(key.size),
+        "focal_px": lens.focal,
+        "centre_px": list(lens.centre),
+        "radial": list(lens.radial),
+        "covariance": camera.covariance.tolist(),
+        "photos": camera.photos,
+        "holdout_mm": camera.holdout_mm if np.isfinite(camera.holdout_mm) else None,
+    }
+
+
+def read_cameras(folder: Path) -> tuple[KnownCamera, ...]:
+    """All learned cameras of a folder, by name; none where there is no folder.
+
+    Raises
+    ------
+    FileError : a file that is damaged; it is named.
+    """
+    cameras = [_read(path) for path in sorted(folder.glob("*.json"))]
+    return tuple(sorted(cameras, key=lambda camera: camera.name.casefold()))
+
+
+def _read(path: Path) -> KnownCamera:
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+        if record["schema"] != SCHEMA:
+            raise ValueError(f"schema {record['schema']!r}")
+        width, height = (int(side) for side in record["size"])
+        covariance = np.array(record["covariance"], dtype=np.float64).reshape(LENS_SIZE, LENS_SIZE)
+        numbers = [record["focal_px"], *record["centre_px"], *record["radial"]]
+        empty = Lens(1.0, (0.0, 0.0), (0.0, 0.0, 0.0, 0.0), (width, height))
+        lens = empty.with_vector(np.array(numbers, dtype=np.float64))
+        holdout = record["holdout_mm"]
+        if not (np.isfinite(lens.vector()).all() and np.linalg.eigvalsh(covariance).min() > 0):
+            raise ValueError("numbers that no lens has")
+        return KnownCamera(
+            str(record["name"]),
+            CameraKey(
+                record["make"],
+                record["model"],
+                record["lens_model"],
+                record["focal_35mm"],
+                (width, height),
+            ),
+            lens,
+            covariance,
+            int(record["photos"]),
+            np.nan if holdout is None else float(holdout),
+        )
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise FileError(
+            f"the learned camera cannot be read ({error})",
+            str(path),
+            "remove the file and learn the camera again",
+        ) from error
