@@ -137,7 +137,9 @@ class _Search:
         fit = self._reduced(self._better(self._refit(self._lines(fit), 20), fit))
         if self.tolerance is not None:
             self.lax = True
-            fit = self._reduced(fit)
+            # Two ways down: from what the noise shows, and from arcs as wide as the tolerance lets.
+            ways = [self._reduced(fit), self._reduced(self._refit(self._wide(self.tolerance), 40))]
+            fit = min(ways, key=lambda f: (not self._fine(f), f.chain.free, f.chi2))
         fit = self._refit(self._eased(fit).chain, 60)
         tolerance = self.tolerance or self.noise.of_mean(max(1, round(_SMOOTH_MM / self.at.step)))
         return Spline(fit, self.noise, tolerance)
@@ -184,6 +186,13 @@ class _Search:
     def _recut(self) -> Chain:
         variance = self.noise.spread**2 * self.noise.inflation
         return chain_through(self.plain, cut(self.misfit, variance, 3 * self.penalty), self.closed)
+
+    def _wide(self, tolerance: float) -> Chain:
+        """The chain of the fewest arcs that each on its own keep within the tolerance."""
+        free = (0.5 * tolerance) ** 2
+        misfit = np.maximum(self.misfit - free, 0.0) + 1e-3 * np.minimum(self.misfit, free)
+        variance = self.noise.spread**2 * self.noise.inflation
+        return chain_through(self.plain, cut(misfit, variance, 3 * self.penalty), self.closed)
 
     def _floor(self) -> float:
         """Errors that count as none: a share of the tolerance, and the rounding of the numbers."""
@@ -281,7 +290,7 @@ class _Search:
                 part, rows, middle = self._around(fit, i)
                 base = self._refit_to(part, rows, _SEARCH_STEPS)
                 likely = self._likely(part, middle)
-                limit = math.inf if self.lax else self._limit(base)
+                limit = self._limit(base)
                 for number, move in enumerate(_SIMPLER):
                     if not likely[number] or (i, number) in barred:
                         continue
@@ -305,7 +314,10 @@ class _Search:
 
     def _limit(self, fit: ChainFit) -> float:
         """Chi-square beyond which no simpler chain is worth more steps."""
-        return fit.chi2 + 20 * self.penalty * self.noise.inflation
+        limit = fit.chi2 + 20 * self.penalty * self.noise.inflation
+        if self.lax and self.tolerance is not None:
+            limit += len(fit.residuals) * (self.tolerance / self.noise.spread) ** 2
+        return limit
 
     def _likely(self, chain: Chain, i: int) -> tuple[bool, ...]:
         """Which of `_SIMPLER` might stay within what noise and tolerance allow.

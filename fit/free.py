@@ -399,7 +399,8 @@ def _axis(chain: Chain, placed: _Placed) -> float:
         return reach_along(chain, angle + math.pi / 2).value
 
     coarse = np.arange(0, math.pi, math.radians(1.0))
-    start = float(coarse[int(np.argmin([width(a) for a in coarse]))])
+    corners = outline_of(chain).inscribed(0.05)
+    start = float(coarse[int(np.argmin(np.ptp(corners @ left(directions(coarse)).T, axis=0)))])
     step = math.radians(1.5)
     angle = float(
         minimize_scalar(

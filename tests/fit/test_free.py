@@ -71,8 +71,18 @@ def strays(outline, truth):
     return far(least_squares(far, start, x_scale=[1, 1, 0.01], diff_step=1e-6).x).max()
 
 
-def test_a_closed_contour_gives_the_shape_with_its_uncertainty():
-    fit = fit_free([whole(PALETTE)])
+@pytest.fixture(scope="module")
+def palette_fit():
+    return fit_free([whole(PALETTE)])
+
+
+@pytest.fixture(scope="module")
+def rounded_fit():
+    return fit_free([whole(rounded_rectangle(160, 90, 20))])
+
+
+def test_a_closed_contour_gives_the_shape_with_its_uncertainty(palette_fit):
+    fit = palette_fit
     assert len(fit.outline.segments) == 12
     assert fit.outline.winding == 1
     assert max(abs(t) for t in fit.outline.turns) < 1e-9
@@ -87,14 +97,11 @@ def test_a_closed_contour_gives_the_shape_with_its_uncertainty():
     assert not fit.notices
 
 
-def test_the_part_lies_along_its_narrowest_rectangle():
-    # Shapely's rotating calipers on a dense polygon, independent of the chain.
-    fit = fit_free([whole(PALETTE)])
-    box = shapely.Polygon(PALETTE.inscribed(1e-4))
-    width = min(
-        np.ptp(shapely.get_coordinates(box) @ [math.cos(a), math.sin(a)])
-        for a in np.linspace(0, math.pi, 7201)
-    )
+def test_the_part_lies_along_its_narrowest_rectangle(palette_fit):
+    # The least extent of a dense polygon over all directions, independent of the chain.
+    fit = palette_fit
+    corners = PALETTE.inscribed(1e-3)
+    width = min(np.ptp(corners @ [math.cos(a), math.sin(a)]) for a in np.linspace(0, math.pi, 7201))
     assert fit.width.value == pytest.approx(width, abs=0.02)
     low_x, low_y, high_x, high_y = fit.outline.bounds
     assert (low_x + high_x, low_y + high_y) == pytest.approx((0, 0), abs=1e-6)
@@ -103,8 +110,8 @@ def test_the_part_lies_along_its_narrowest_rectangle():
     )
 
 
-def test_systematic_errors_of_the_contour_widen_what_is_told():
-    plain = fit_free([whole(rounded_rectangle(160, 90, 20))])
+def test_systematic_errors_of_the_contour_widen_what_is_told(rounded_fit):
+    plain = rounded_fit
     shifted = fit_free(
         [whole(rounded_rectangle(160, 90, 20), systematic=Systematic(0.05, 1e-3, 1e-3, "a"))]
     )
