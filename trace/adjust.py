@@ -221,7 +221,7 @@ def adjust(
                 if robust:
                     weights[i] = _tukey(left_over, noise[i], observations[i])
             settled += 1
-        if settled >= _SETTLED and length < _STILL:
+        if settled >= (_SETTLED if robust else 1) and length < _STILL:
             break
     normal = _normal_equations(problem, state, weights, noise)[0]
     diagonal = np.sqrt(np.diag(normal))

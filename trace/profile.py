@@ -104,10 +104,8 @@ def profile_geometry(
     )
 
 
-def misfit(
-    columns: Floats, profiles: Floats, noise: float, inner: float, outer: float
-) -> tuple[Floats, Floats]:
-    """How badly each candidate explains each profile.
+def misfit(columns: Floats, profiles: Floats, noise: float, inner: float, outer: float) -> Floats:
+    """How badly each candidate explains each profile: (N, G) weighted sums of squares.
 
     Least squares with the unknowns' expected size as further observations, so that what a matt
     part under ordinary light cannot look like costs something.
@@ -118,11 +116,6 @@ def misfit(
     profiles : (N, T) light, or a colour difference, times the samples' weight.
     noise : standard deviation of a sample that the model leaves.
     inner, outer : typical light of the part's face and of the sheet beside it.
-
-    Returns
-    -------
-    squares : (N, G) weighted sum of squares, in the light's unit.
-    steps : (N, G) fitted step of the light at the edge, outside minus inside.
     """
     expected = np.array(
         [
@@ -135,21 +128,16 @@ def misfit(
             _FACE_PER_10_PX * inner,
         ]
     )
-    ridge = np.diag(noise / np.maximum(expected, 1e-6))
-    stack = np.concatenate([columns, np.broadcast_to(ridge, (len(columns), *ridge.shape))], axis=1)
-    stack[:, columns.shape[1] :] += 1e-9 * np.eye(len(ridge))
-    q, r = np.linalg.qr(stack)
-    q = q[:, : columns.shape[1]]
+    ridge = np.diag(noise / np.maximum(expected, 1e-6) + 1e-9)
+    candidates, samples = columns.shape[:2]
+    stack = np.concatenate([columns, np.broadcast_to(ridge, (candidates, *ridge.shape))], axis=1)
+    basis = np.linalg.qr(stack)[0][:, :samples]
+    explained = profiles @ basis.transpose(1, 0, 2).reshape(samples, -1)
+    explained *= explained
+    squares = explained.reshape(len(profiles), candidates, -1).sum(axis=2)
     total = np.sum(profiles**2, axis=1)
-    squares = np.empty((len(profiles), len(q)))
-    steps = np.empty_like(squares)
-    # Light just outside less light just inside, where the surface looks sideways.
-    across = np.array([1.0, 0, 0, -1.0, -1.0, 0, 0])
-    for g in range(len(q)):
-        found = profiles @ q[g]
-        squares[:, g] = total - np.sum(found**2, axis=1)
-        steps[:, g] = found @ np.linalg.solve(r[g].T, across)
-    return np.maximum(squares, 0.0), steps
+    left_over: Floats = np.maximum(total[:, None] - squares, 0.0)
+    return left_over
 
 
 def _depth(sides: PartSides, slope: float) -> float:

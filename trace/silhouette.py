@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
 
 from snugline.trace.camera import Camera
 from snugline.trace.edge import sample_light
@@ -33,6 +33,8 @@ _VAGUE_PX = 0.15
 _WIDER = (3.0, 8.0)
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
+# A line that turns to and fro by so much in all, within so many points to either side, has strayed.
+_WRIGGLE, _WRIGGLE_REACH, _WRIGGLE_SMOOTH = np.radians(30), 18, 4.0
 # A line that turns by so much within so few pixels to either side is a sharp corner.
 _SHARP, _CORNER_PX = np.radians(40), 6.0
 
@@ -45,14 +47,12 @@ class Silhouette:
     ----------
     pixels : (N, 2) full-resolution px.
     sigma : (N,) px across the edge, from how sharply the profiles tell its place.
-    step : (N,) linear luminance outside less inside.
     good : (N,) whether the place can be trusted.
     closed : whether the last point joins the first.
     """
 
     pixels: Floats
     sigma: Floats
-    step: Floats
     good: Mask
     closed: bool
 
@@ -145,15 +145,13 @@ def locate(
     good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < 1.5)
     # Across a sharp corner no profile looks like the model.
     good &= _turning(normals, round(_CORNER_PX / step_px), closed) < _SHARP
-    return Silhouette(line, found.sigma, found.step, good, closed)
+    return Silhouette(line, found.sigma, good, closed)
 
 
 @dataclass(frozen=True)
 class _Found:
     offset: Floats
     sigma: Floats
-    step: Floats
-    noise: Floats
     decided: Mask
 
 
@@ -176,8 +174,6 @@ def _ask(
     scale = float(np.median(px_per_mm))
     candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
     doubt = np.zeros((n, len(candidates)))
-    steps = np.empty_like(doubt)
-    noise = np.empty(n)
     slope_bin = np.round(lifted.slope / _SLOPE_BIN).astype(np.int64)
     for value in np.unique(slope_bin):
         mine = slope_bin == value
@@ -194,7 +190,7 @@ def _ask(
                 inner = outer = (
                     float(np.abs(np.nanmedian(values[:, :6]) - np.nanmedian(values[:, -6:]))) + 0.01
                 )
-            left, step = misfit(
+            left = misfit(
                 columns,
                 values * geometry.weight,
                 _grain(values),
@@ -204,8 +200,6 @@ def _ask(
             own = left.min(axis=1) / samples
             calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
             doubt[mine] += left / (2 * _SAMPLES_PER_FREE[channel] * calm[:, None])
-            if channel == 0:
-                steps[mine], noise[mine] = step, np.sqrt(calm)
     broken = ~np.isfinite(doubt).all(axis=1)
     doubt[broken] = 0.0
     mode = "wrap" if closed else "nearest"
@@ -221,15 +215,29 @@ def _ask(
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
-    rows = np.arange(n)
     decided = (best > 1) & (best < len(candidates) - 2) & ~broken
     return _Found(
         offset=offset,
         sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
-        step=steps[rows, best],
-        noise=noise,
         decided=decided,
     )
+
+
+def _wriggling(line: Floats, closed: bool) -> Mask:
+    """Where the line turns to and fro: it has strayed to something beside the edge and come back.
+
+    Along a corner, however sharp, all turning goes one way.
+    """
+    mode = "wrap" if closed else "nearest"
+    calm = smoothed(line, _WRIGGLE_SMOOTH, closed)
+    normals = right_normals(calm, closed)
+    after = np.roll(normals, -1, axis=0) if closed else np.concatenate([normals[1:], normals[-1:]])
+    turn = np.arcsin(np.clip(normals[:, 0] * after[:, 1] - normals[:, 1] * after[:, 0], -1, 1))
+    width = 2 * _WRIGGLE_REACH + 1
+    to_and_fro = uniform_filter1d(np.abs(turn), width, mode=mode) - np.abs(
+        uniform_filter1d(turn, width, mode=mode)
+    )
+    return np.asarray(to_and_fro * width > _WRIGGLE)
 
 
 def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
@@ -274,7 +282,7 @@ def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Flo
 def _grain(light: Floats) -> float:
     """Standard deviation of what changes from sample to sample and no model of an edge follows."""
     second = light[:, :-4:2] - 2 * light[:, 2:-2:2] + light[:, 4::2]
-    return max(1.4826 * float(np.nanmedian(np.abs(second))) / 6**0.5, 2e-3)
+    return max(1.4826 / 6**0.5 * float(np.nanmedian(np.abs(second))), 2e-3)
 
 
 def _calm(offset: Floats, sigma: Floats, closed: bool) -> Floats:
