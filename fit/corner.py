@@ -137,15 +137,13 @@ def fit_corner(
     pose = _start_pose(data)
     if isinstance(pose, NoFit):
         return pose
-    near = [(family, _approach(data, family, pose, robust)) for family in families]
-    weights = _common_weights(data, near) if robust else None
-    solved = [
-        state if isinstance(state, NoFit) else _descend(data, family, state, lambda z: weights)
-        for family, state in near
-    ]
-    fits = [fit for fit in solved if fit]
+    tried = [_approach(data, family, pose, robust) for family in families]
+    near = [n for n in tried if n]
+    weights = _common_weights(near)
+    settled = [_descend(data, n.family, n.state, lambda z: weights) for n in near]
+    fits = [fit for fit in settled if fit]
     if not fits:
-        return next(fit for fit in solved if isinstance(fit, NoFit))
+        return next(fit for fit in (*tried, *settled) if isinstance(fit, NoFit))
     best, noise, ranking = _choose(data, fits, sigma, breaks)
     return _finished(data, best, noise, ranking, centre, sigma, breaks, systematic)
 
@@ -160,8 +158,8 @@ class _Data:
     turn: float
     turn_deviation: float
 
-    def every(self, stride: int) -> "_Data":
-        x, y, inverse = self.x[::stride], self.y[::stride], self.inverse_sigma[::stride]
+    def only(self, kept: slice | NDArray[np.intp]) -> "_Data":
+        x, y, inverse = self.x[kept], self.y[kept], self.inverse_sigma[kept]
         return replace(self, x=x, y=y, inverse_sigma=inverse)
 
 
@@ -238,8 +236,16 @@ def _evaluate(data: _Data, family: Family, state: Array) -> tuple[Array, Array]:
 Weighting = Callable[[Array], Array | None]
 
 
-def _approach(data: _Data, family: Family, pose: Array, robust: bool) -> Array | NoFit:
-    """A family's state close to the solution, from some of the points."""
+@dataclass(frozen=True)
+class _Near:
+    """A family's state close to the solution, and which points belong to it."""
+
+    family: Family
+    state: Array
+    weights: Array | None
+
+
+def _approach(data: _Data, family: Family, pose: Array, robust: bool) -> _Near | NoFit:
     c, s = math.sin(pose[2]), -math.cos(pose[2])
     dx, dy = data.x - pose[0], data.y - pose[1]
     local = np.stack([dx * c + dy * s, dy * c - dx * s]).T
@@ -248,25 +254,54 @@ def _approach(data: _Data, family: Family, pose: Array, robust: bool) -> Array |
         return params
     state = np.concatenate([pose, params])
     if not robust and len(data.x) < MANY:
-        return state
-    few = data.every(max(1, len(data.x) // FEW))
-    for weighting in (_cauchy, _biweight) if robust else (_equal,):
-        near = _descend(few, family, state, weighting)
-        if isinstance(near, NoFit):
-            return near
-        state = near.state
-    return state
+        return _Near(family, state, None)
+    few = data.only(slice(None, None, max(1, len(data.x) // FEW)))
+    if not robust:
+        near = _descend(few, family, state, _equal)
+        return near if isinstance(near, NoFit) else _Near(family, near.state, None)
+    tries = []
+    if near := _robust(few, family, state):
+        weights = belonging(_evaluate(data, family, near.state)[0])
+        if not _clumped(weights):
+            return _Near(family, near.state, weights)
+        tries.append(near)
+    # Many neighbours stand off together: it may be they that are right. Start without each fifth.
+    n = len(few.x)
+    for start in np.linspace(0, n - n // 5, 9).astype(int):
+        rest = few.only(np.r_[0:start, start + n // 5 : n])
+        first = _start_pose(rest)
+        if isinstance(first, NoFit):
+            continue
+        without = _descend(rest, family, np.concatenate([first, params]), _cauchy)
+        if without and (near := _descend(few, family, without.state, _biweight)):
+            tries.append(near)
+    if not tries:
+        return NoFit(f"the {family.name} fit did not settle")
+    state = min(tries, key=lambda fit: _trimmed(fit.z)).state
+    return _Near(family, state, belonging(_evaluate(data, family, state)[0]))
 
 
-def _common_weights(data: _Data, near: Sequence[tuple[Family, Array | NoFit]]) -> Array | None:
+def _robust(data: _Data, family: Family, state: Array) -> _Solved | NoFit:
+    near = _descend(data, family, state, _cauchy)
+    return _descend(data, family, near.state, _biweight) if near else near
+
+
+def _common_weights(near: Sequence[_Near]) -> Array | None:
     """The outliers by the family that has the fewest: the others would cut off what they misfit."""
-    best = None
-    for family, state in near:
-        if not isinstance(state, NoFit):
-            weights = belonging(_evaluate(data, family, state)[0])
-            if best is None or weights.sum() > best.sum():
-                best = weights
-    return None if best is None or best.all() else best
+    weights = max((n.weights for n in near if n.weights is not None), key=np.sum, default=None)
+    return None if weights is None or weights.all() else weights
+
+
+def _clumped(weights: Array) -> bool:
+    """Whether outliers are more than a few and mostly beside each other."""
+    out = weights == 0
+    return bool(out.mean() > 0.04 and 2 * np.count_nonzero(out[1:] & out[:-1]) > out.sum())
+
+
+def _trimmed(z: Array) -> float:
+    """Sum of the least four fifths of the squares."""
+    k = len(z) * 4 // 5
+    return float(np.partition(z * z, k)[:k].sum())
 
 
 def _equal(z: Array) -> None:

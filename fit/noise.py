@@ -24,7 +24,8 @@ Indices = NDArray[np.intp]
 
 ENOUGH = 2048  # blocks that lose nothing of a part's shape
 ALIKE = 0.55  # blocks grow while neighbouring means correlate by more than this
-CUT, SUM_CUT = 3.5, 5.0  # robust standard deviations; the scale of sums is less sure
+CUT = 3.5  # robust standard deviations of one point
+WIDTH, SURE, RAISED = 16, 5.0, 1.5  # points averaged; deviations that make and that bound a stretch
 CAUCHY, BIWEIGHT = 2.385, 4.685  # 95 % efficient on normal residuals (Holland, Welsch 1977)
 
 
@@ -82,19 +83,30 @@ def biweights(z: Array) -> Array:
 def belonging(z: Array) -> Array:
     """Weights 1 for residuals that belong and 0 for outliers, single ones and stretches.
 
-    A hard cut at 3.5 robust standard deviations costs 0.7 % of efficiency on clean normal noise.
-    The flanks of a shadow or a burr stay below it; averages over 4 and 16 neighbours show them.
+    A hard cut at 3.5 robust standard deviations costs 0.7 % of efficiency on clean normal noise. A
+    shadow or a burr is cut with its flanks, as far as the average over neighbours is raised.
     """
-    weights = (np.abs(z) <= CUT * robust_scale(z)).astype(float)
-    for width in (4, 16):
-        if len(z) < 8 * width:
-            break
-        total = np.cumsum(np.concatenate([[0.0], z * weights]))
-        sums = total[width:] - total[:-width]
-        far = np.flatnonzero(np.abs(sums) > SUM_CUT * robust_scale(sums))
-        if len(far):
-            weights[(far[:, None] + np.arange(width)).ravel()] = 0
-    return weights
+    limit = CUT * robust_scale(z)
+    far = np.abs(z) > limit
+    if len(z) >= 8 * WIDTH:
+        total = np.cumsum(np.concatenate([[0.0], np.clip(z, -limit, limit)]))
+        sums = np.abs(total[WIDTH:] - total[:-WIDTH])
+        scale = robust_scale(sums)
+        count = np.cumsum(np.concatenate([[0], far]))
+        sure = 2 * (count[WIDTH:] - count[:-WIDTH]) >= WIDTH
+        raised = np.pad(
+            sure | (sums > RAISED * scale), (WIDTH // 2, WIDTH - WIDTH // 2 - 1), "edge"
+        )
+        sure |= sums > SURE * scale
+        if sure.any():
+            change = np.diff(raised.astype(np.int8), prepend=0, append=0)
+            start, end = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
+            seeds = np.cumsum(np.concatenate([[0], np.pad(sure, (WIDTH // 2, WIDTH))]))
+            cut = seeds[end] > seeds[start]
+            stretch = np.zeros(len(z) + 1, dtype=np.int8)
+            stretch[start[cut]], stretch[end[cut]] = 1, -1
+            far |= np.cumsum(stretch[:-1]) > 0
+    return (~far).astype(float)
 
 
 def estimate_noise(
