@@ -18,9 +18,8 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-TESTS = Path(__file__).parents[1] / "tests"
-sys.path.insert(0, str(TESTS))
-sys.path.insert(0, str(TESTS / "pocket"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "pocket"))
 
 from pocket_scenes import THICKNESS, TRAY, UNCERTAINTY, choices, free_outline
 from test_bundle import measures
@@ -38,6 +37,8 @@ from snugline.pocket.plan import make_plan
 from snugline.pocket.records import Records
 from snugline.pocket.relief import STYLES, relieved
 from snugline.pocket.wood import SPECIES, equilibrium_moisture, movement
+
+TESTS = Path(__file__).parents[1] / "tests"
 
 failed = 0
 
@@ -294,6 +295,7 @@ def speed():
         note(
             "   again in the same program, processor and clock", f"{again:.2f}, {again_wall:.2f} s"
         )
+    note("load average of the machine meanwhile", f"{os.getloadavg()[0]:.1f}")
     row("memory, most of both, MB", f"{most:.0f}", "< 300", most < 300)
 
 

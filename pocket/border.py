@@ -22,6 +22,7 @@ LEAST_WALL = 6.0
 FEATHER = 1.0
 
 _LEVELS = 400
+_STEP = 1.0  # mm between the places compared: off by 0.02 mm at most for a land of 6 mm
 
 
 @dataclass(frozen=True)
@@ -79,8 +80,8 @@ def border_outline(pocket: Outline, land: float, corner: float | None = None) ->
 
 def least_land(pocket: Outline, border: Outline) -> float:
     """The thinnest wood between the pocket, all its bays included, and the border, mm."""
-    there = signed_distance(border, pocket.sampled(0.5))
-    back = signed_distance(pocket, border.sampled(0.5))
+    there = signed_distance(border, pocket.sampled(_STEP))
+    back = signed_distance(pocket, border.sampled(_STEP))
     return float(min((-there).min(), back.min()))
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from snugline.errors import InputError
 from snugline.fit.budget import Gain
+from snugline.fit.result import FittedOutline
 from snugline.notice import Notice
 from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.overcut import Overcut
@@ -39,6 +40,22 @@ class PartUncertainty:
         """U95 of the gap on one side along `length` or `width`."""
         whole = self.length if direction == "length" else self.width
         return max(whole / 2, self.edge)
+
+
+def part_uncertainty(fitted: FittedOutline) -> PartUncertainty:
+    """How far a fitted outline can be trusted.
+
+    An edge's place is at least as uncertain as half of the better known of length and width.
+    """
+    radii = [c.params["radius"].u95 for c in fitted.corners if "radius" in c.params]
+    gains = {b.of: b.gains for b in fitted.budgets if b.of in ("length", "width")}
+    return PartUncertainty(
+        edge=min(fitted.length.u95, fitted.width.u95) / 2,
+        length=fitted.length.u95,
+        width=fitted.width.u95,
+        corner_radius=max(radii, default=0.0),
+        gains=gains,
+    )
 
 
 @dataclass(frozen=True)

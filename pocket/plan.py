@@ -10,17 +10,16 @@ from typing import Any
 
 from snugline.errors import InputError, PlanError
 from snugline.fit.drawing.drawing import Drawing
-from snugline.fit.outline import Outline, Point
-from snugline.fit.primitives import polygon
+from snugline.fit.outline import Outline
 from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.pocket.board import Group, laid_out
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import unit_notices
 from snugline.pocket.clearance import PartUncertainty, Suggestion, suggest
 from snugline.pocket.coupon import Coupon, corner_coupon, nested, width_slip
 from snugline.pocket.cutting_time import TimeRow, time_table
 from snugline.pocket.depth import Depth, Thickness, depth_notices, pocket_depth
-from snugline.pocket.layout import Piece, Place, placed
 from snugline.pocket.opening import Opening, plan_opening
 from snugline.pocket.overcut import Overcut
 from snugline.pocket.relief import relieved
@@ -140,9 +139,10 @@ def make_plan(
             sheets.append(_template_sheet(opening, choices, unit))
         notices += template_notices(openings[0].outline, choices.template)
     if choices.stock.length is not None and choices.stock.width is not None:
-        on_stock = coupons if choices.stock.coupons else ()
-        stock = (choices.stock.length, choices.stock.width)
-        sheets.append(_layout_sheet(openings[0], on_stock, stock, depth, choices, unit))
+        groups = _groups(openings[0], coupons, depth, choices, unit)
+        size = (choices.stock.length, choices.stock.width)
+        layers = laid_out(groups, size, choices.stock.margin, _between(choices), choices.stock.turn)
+        sheets.append(Sheet("layout", openings[0].clearance, layers))
     times: tuple[TimeRow, ...] = ()
     if choices.feeds is not None:
         cut = openings[0].outline
@@ -313,58 +313,24 @@ def _template_sheet(opening: Opening, choices: PocketChoices, unit: Unit) -> She
     return Sheet("template", opening.clearance, (opening_layer,))
 
 
-def _layout_sheet(
+def _groups(
     opening: Opening,
     coupons: tuple[Coupon, ...],
-    stock: tuple[float, float],
     depth: Depth,
     choices: PocketChoices,
     unit: Unit,
-) -> Sheet:
+) -> list[Group]:
+    """What one plan puts on its stock: its copies, and its coupons where they are wanted."""
     across = choices.board is not None and choices.board.grain == "width"
-    groups: list[tuple[str, Sequence[PlanLayer]]] = [
-        (f"piece {k + 1}", opening.sheet.layers) for k in range(choices.stock.copies)
+    groups = [
+        Group(f"piece {k + 1}", opening.sheet.layers, across) for k in range(choices.stock.copies)
     ]
-    groups += [(f"coupon {c.name}", _coupon_layers(c, depth, choices, unit)) for c in coupons]
-    turned = [_turned(layers) if across else list(layers) for _, layers in groups]
-    boxes = [_box(layers) for layers in turned]
-    pieces = [
-        Piece(name, high_x - low_x, high_y - low_y)
-        for (name, _), (low_x, low_y, high_x, high_y) in zip(groups, boxes, strict=True)
-    ]
-    places = placed(pieces, stock, choices.stock.margin, _between(choices), choices.stock.turn)
-    layers = [
-        layer for group, place in zip(turned, places, strict=True) for layer in _laid(group, place)
-    ]
-    board = PlanLayer("stock not cut", None, (_rectangle(*stock),), pattern="dotted")
-    return Sheet("layout", opening.clearance, (*merged_layers(layers), board))
-
-
-def _laid(layers: list[PlanLayer], place: Place) -> list[PlanLayer]:
-    layers = _turned(layers) if place.turned else layers
-    low_x, low_y, _, _ = _box(layers)
-    dx, dy = place.at[0] - low_x, place.at[1] - low_y
-    return [
-        layer.mapped(lambda o: o.translated(dx, dy), lambda p: (p[0] + dx, p[1] + dy))
-        for layer in layers
-    ]
-
-
-def _turned(layers: Sequence[PlanLayer]) -> list[PlanLayer]:
-    def quarter(p: Point) -> Point:
-        return -p[1], p[0]
-
-    return [layer.mapped(lambda o: o.rotated(math.pi / 2), quarter) for layer in layers]
-
-
-def _box(layers: Sequence[PlanLayer]) -> tuple[float, float, float, float]:
-    bounds = [o.bounds for layer in layers for o in layer.outlines]
-    low_x, low_y, high_x, high_y = zip(*bounds, strict=True)
-    return min(low_x), min(low_y), max(high_x), max(high_y)
-
-
-def _rectangle(length: float, width: float) -> Outline:
-    return polygon([(0, 0), (length, 0), (length, width), (0, width)])
+    if choices.stock.coupons:
+        groups += [
+            Group(f"coupon {c.name}", tuple(_coupon_layers(c, depth, choices, unit)), across)
+            for c in coupons
+        ]
+    return groups
 
 
 def _between(choices: PocketChoices) -> float:

@@ -2,7 +2,9 @@ import numpy as np
 import pytest
 
 from snugline.errors import InputError
-from snugline.fit.budget import Gain
+from snugline.fit.budget import Budget, Gain
+from snugline.fit.primitives import rounded_rectangle
+from snugline.fit.result import CornerResult, FittedOutline, Quantity
 from snugline.pocket.clearance import (
     PartUncertainty,
     best_reading,
@@ -10,6 +12,7 @@ from snugline.pocket.clearance import (
     clearance_notices,
     gaps,
     opening_limits,
+    part_uncertainty,
     suggest,
     tightest,
     u_after_reading,
@@ -110,3 +113,30 @@ def test_the_records_move_the_suggestion_and_are_quoted():
     assert made.low == pytest.approx(0.25 + 0.1 + 0.2)
     assert "6 cuts on record" in made.basis
     assert "0.20 mm added" in made.basis
+
+
+def test_a_fitted_outline_s_uncertainty_is_taken_over_with_what_would_shrink_it():
+    length, width = Quantity(418.0, 0.31), Quantity(146.5, 0.05)
+    corners = tuple(
+        CornerResult(at, "arc", {"radius": Quantity(27.4, u95)}, True)
+        for at, u95 in (("front left", 0.09), ("front right", 0.12))
+    )
+    gain = Gain("a caliper reading of the length", 0.06)
+    fitted = FittedOutline(
+        "rounded rectangle",
+        length,
+        width,
+        corners,
+        rounded_rectangle(418, 146.5, 27.4),
+        0.04,
+        0.15,
+        (),
+        {},
+        None,
+        (Budget("length", 418.0, (), (gain,)), Budget("radius", 27.4, ())),
+        (),
+    )
+    made = part_uncertainty(fitted)
+    assert (made.length, made.width, made.edge) == (0.31, 0.05, 0.025)
+    assert made.corner_radius == 0.12
+    assert made.gains == {"length": (gain,)}
