@@ -53,6 +53,7 @@ class CameraKey:
     make: str | None
     model: str | None
     lens: str | None
+    focal_mm: float | None
     focal_35mm: float | None
     size: tuple[int, int]
 
@@ -156,17 +157,21 @@ def _solved(sightings: Sequence[Sighting], frames: Sequence[Frame]) -> tuple[Len
 
 def _key(photo: Photo) -> CameraKey:
     exif = photo.exif
-    return CameraKey(exif.make, exif.model, exif.lens, exif.focal_35mm, photo.stored_size)
+    return CameraKey(
+        exif.make, exif.model, exif.lens, exif.focal_mm, exif.focal_35mm, photo.stored_size
+    )
 
 
 def _said(key: CameraKey) -> str:
     maker = " ".join(word for word in (key.make, key.model, key.lens) if word) or "no camera's name"
-    focal = f"{key.focal_35mm:g} mm" if key.focal_35mm else "no focal length"
+    focal = f"focal length {key.focal_mm or 0:g} mm ({key.focal_35mm or 0:g} mm on film)"
     return f"has {maker}, {focal}, {key.size[0]} x {key.size[1]} px"
 
 
 def _checked(name: str | None, key: CameraKey) -> str:
-    known = " ".join(word for word in (key.make, key.model) if word) if key.model else ""
+    known = key.model or ""
+    if key.make and not known.casefold().startswith(key.make.casefold()):
+        known = f"{key.make} {known}" if known else ""
     name = (name if name is not None else known).strip()
     if not name:
         raise InputError(
@@ -289,6 +294,7 @@ def as_json(camera: KnownCamera) -> dict[str, Any]:
         "make": key.make,
         "model": key.model,
         "lens_model": key.lens,
+        "focal_mm": key.focal_mm,
         "focal_35mm": key.focal_35mm,
         "size": list(key.size),
         "focal_px": lens.focal,
@@ -330,6 +336,7 @@ def _read(path: Path) -> KnownCamera:
                 record["make"],
                 record["model"],
                 record["lens_model"],
+                record["focal_mm"],
                 record["focal_35mm"],
                 (width, height),
             ),

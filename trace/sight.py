@@ -200,4 +200,4 @@ def _camera_key(photo: Photo) -> tuple[object, ...] | None:
         return None
     # Turned another way, the lens has its centre elsewhere.
     size = (photo.width, photo.height, exif.orientation)
-    return (exif.make, exif.model, exif.lens, exif.focal_35mm, *size)
+    return (exif.make, exif.model, exif.lens, exif.focal_mm, exif.focal_35mm, *size)
