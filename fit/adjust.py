@@ -27,14 +27,16 @@ from snugline.fit.result import FittedOutline, SectionResult
 from snugline.fit.section import Section
 from snugline.fit.shapes import Symmetry
 from snugline.fit.solve import Noise, WhitenedFit, noise_at, robust_fit, whitened_fit
-from snugline.fit.starts import View, view_of
+from snugline.fit.starts import View, polygon_of, view_of
 from snugline.fit.summary import summarise, thickness_of
 from snugline.notice import Notice
 
 Array = NDArray[np.float64]
 
 LEAST_POINTS = 30
-CLOSE = 0.2  # a runner-up of more than this share of the winner's weight is too close to call
+# Odds below three to one are not worth more than a bare mention (Kass and Raftery, J. Am. Stat.
+# Assoc. 90, 1995; from memory): too close to call.
+CLOSE = 1 / 3
 SAME = 0.05  # mm: outlines closer than this would be cut alike
 # A family whose residuals are this large (mm, robust, or as a share of points far off) is none.
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
@@ -101,8 +103,8 @@ def fit_outline(
     else:
         resolved, told = _resolve(adjusted)
         notices += told
-        if setting.terms and _fewer(resolved, adjusted):
-            # What was left out may have been what asked for bowed or tilted sides.
+        if _fewer(resolved, adjusted):
+            # What was left out may have bent the shape, or led to another family.
             kept = resolved.equations
             adjusted, setting, choice, others = _fitted(kept.sections, kept.rows, family, symmetry)
             notices = [*others, *told]
@@ -143,9 +145,7 @@ def _fitted(
 
 
 def _fewer(resolved: Adjusted, adjusted: Adjusted) -> bool:
-    return len(resolved.equations.sections) < len(adjusted.equations.sections) or len(
-        resolved.equations.rows
-    ) < len(adjusted.equations.rows)
+    return len(resolved.equations.sections) < len(adjusted.equations.sections)
 
 
 def _free(
@@ -214,10 +214,18 @@ def _setting(
     views: Sequence[View],
     symmetry: Symmetry,
 ) -> tuple[Setting, list[Notice]]:
+    polygon = polygon_of(sections[0])
+    if polygon is not None and len(sections) == 1:
+        sides, turn = polygon
+        across = 2 * float(np.median(np.hypot(*sections[0].local.T)))
+        pose = np.array([0.0, 0.0, turn])
+        return Setting(sections, rows, across, across, (pose,), (0,) * 4, polygon=sides), []
     sizes = []
+    sure = [v for v, m in zip(views, sections, strict=True)
+            if len(v.turns) == 1 or m.section.closed]  # fmt: skip
     for axis, what in enumerate(("length", "width")):
-        spans = [v.sides[axis] + v.sides[axis + 2] for v in views  # type: ignore[operator]
-                 if v.sides[axis] is not None and v.sides[axis + 2] is not None]  # fmt: skip
+        pairs = [(v.sides[axis], v.sides[axis + 2]) for v in sure or views]
+        spans = [high + low for high, low in pairs if high is not None and low is not None]
         read = [row.reading.value for row in rows if row.reading.what == what]
         if not spans and not read:
             raise FitError(
@@ -227,10 +235,28 @@ def _setting(
             )
         sizes.append(float(np.median(spans or read)))
     poses = [_pose(view, sizes) for view in views]
-    groups, notices = _groups(sections, poses, sizes, symmetry)
     straight = max(view.straight for view in views)
-    setting = Setting(sections, rows, sizes[0], sizes[1], tuple(poses), groups, straight)
-    return setting, notices
+    setting = Setting(sections, rows, sizes[0], sizes[1], tuple(poses), GROUPS[symmetry], straight)
+    setting = _turned(setting, views)
+    groups, notices = _groups(sections, setting.poses, sizes, symmetry)
+    return replace(setting, groups=groups), notices
+
+
+def _turned(setting: Setting, views: Sequence[View]) -> Setting:
+    """Of the turns that a view may have, the one that agrees best with everything else."""
+    for k, view in enumerate(views):
+        if len(view.turns) == 1 or (len(views) == 1 and setting.sections[k].section.closed):
+            continue
+        trials = []
+        for option in view.options:
+            poses = list(setting.poses)
+            poses[k] = _pose(option, (setting.length, setting.width))
+            trial = replace(setting, poses=tuple(poses))
+            equations, x = trial.start(candidates(trial, "rounded rectangle")[0])
+            wide = (10.0,) * len(views)  # in stated sigmas: only the grossly wrong is to be told
+            trials.append((robust_fit(equations, x, scales=wide, rounds=6).cost, trial))
+        setting = min(trials, key=lambda pair: pair[0])[1]
+    return setting
 
 
 def _pose(view: View, sizes: Sequence[float]) -> Array:
@@ -289,11 +315,10 @@ def _choose(setting: Setting, family: str) -> Choice:
 
 def _adjust(equations: Equations, x: Array, noise: Noise) -> Adjusted:
     """Final least squares of one shape, the noise estimated at its own residuals."""
-    known = (1.0,) * len(equations.sections)
-    fit = whitened_fit(equations, x, noise, factors=known)
-    noise = noise_at(equations, fit.x)
-    fit = whitened_fit(equations, fit.x, noise, factors=known)
-    return Adjusted(equations, noise, known, fit)
+    x = whitened_fit(equations, x, noise).x
+    noise = noise_at(equations, x)
+    fit = whitened_fit(equations, x, noise)
+    return Adjusted(equations, noise, (1.0,) * len(equations.sections), fit)
 
 
 def _doubts(choice: Choice) -> list[Notice]:
@@ -306,29 +331,33 @@ def _doubts(choice: Choice) -> list[Notice]:
     points = shape.to_outline(best.x[: len(shape.names)]).sampled(1.0)
     other_shape = other.equations.shape
     apart = other_shape.distance(points, other.x[: len(other_shape.names)]).value
+    difference = float(np.max(np.abs(apart)))
+    if difference < SAME:
+        return []
     return [
         Notice(
             "family-unclear",
             f"too close to call: {first} (weight {p:.2f}) or {second} ({q:.2f}); "
-            f"the two outlines differ by at most {np.max(np.abs(apart)):.2f} mm",
+            f"the two outlines differ by at most {difference:.2f} mm",
             "add a photo that shows a corner closer, or state the family in the job",
-            "usable" if np.max(np.abs(apart)) > SAME else "fine",
         )
     ]
 
 
 def _misfit(adjusted: Adjusted) -> str:
-    """How badly the shape misses the contours, in words; empty where it does not."""
-    equations, worst = adjusted.equations, ""
+    """How badly the shape misses most of the contours, in words; empty where it does not."""
+    equations, missed = adjusted.equations, []
     for k, measured in enumerate(equations.sections):
         distance = equations.points_block(adjusted.fit.x, k).residual * measured.sigma
         typical = float(np.sqrt(np.mean(np.minimum(np.abs(distance), 3.0) ** 2)))
-        far = float(
-            np.mean(np.abs(distance) > max(MISFIT_MM, 6 * float(np.median(measured.sigma))))
-        )
+        limit = max(MISFIT_MM, 6 * float(np.median(measured.sigma)))
+        far = float(np.mean(np.abs(distance) > limit))
         if typical > MISFIT_MM and far > MISFIT_SHARE:
-            worst = f"{100 * far:.0f} % of the points of {measured.section.name} far from it"
-    return worst
+            missed.append(f"{100 * far:.0f} % of {measured.section.name}")
+    # One contour of several is a photo that disagrees.
+    return (
+        f"far from it are {', '.join(missed)}" if 2 * len(missed) >= len(equations.sections) else ""
+    )
 
 
 def _resolve(adjusted: Adjusted) -> tuple[Adjusted, list[Notice]]:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from snugline.errors import InputError
 from snugline.fit.equations import Equations, Measured, ReadRow
 from snugline.fit.failure import NoFit
-from snugline.fit.families import FAMILIES, SQUARE
-from snugline.fit.outline_families import circle, ellipse, rectangle, stadium
+from snugline.fit.families import ARC, FAMILIES, SQUARE
+from snugline.fit.outline_families import circle, ellipse, rectangle, regular_polygon, stadium
 from snugline.fit.shapes import Shape
 from snugline.fit.solve import Noise, cauchy_cost, noise_at, robust_fit, whitened_fit
 
@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 
 THINNED = 600  # points of a section that are enough for a robust start
 HOPELESS = 1.5  # mm
+TRUST = 100.0  # a sum of squares within which a family's fit counts as linear
 UNLIKELY = (
     60.0  # a robust cost this much above the best, reduced by the noise's correlation, is out
 )
@@ -75,6 +76,7 @@ class Setting:
     groups: tuple[int, ...]
     straight: float = 1.0
     terms: tuple[str, ...] = ()  # bowed or tilted sides that the data were seen to ask for
+    polygon: int = 0  # sides of a regular polygon that the contours look like
     first: tuple[Equations, Array] | None = None  # a rounded rectangle already fitted
 
     def start(self, shape: Shape) -> tuple[Equations, Array]:
@@ -92,6 +94,8 @@ class Setting:
                  "diameter": (self.length + self.width) / 2}  # fmt: skip
         sizes = np.array([known.get(name, 0.0) for name in shape.names])
         own = [i for i, name in enumerate(shape.names) if name not in known]
+        if shape.sides != 4:
+            return np.array([self.width / 2, self.width / 20][: len(sizes)])
         if self.first is not None:
             nested = _nested(shape, *self.first)
             if nested is not None:
@@ -157,6 +161,8 @@ def candidates(setting: Setting, family: str) -> list[Shape]:
     """
     count = max(setting.groups) + 1
     cornered = [rectangle([corner] * count, setting.groups) for corner in FAMILIES]
+    if setting.polygon and family in ("auto", "regular polygon"):
+        return [regular_polygon(setting.polygon, corner) for corner in (ARC, SQUARE)]
     if family == "auto":
         shapes = [shape.with_terms(setting.terms) for shape in (*cornered, stadium())]
         if not setting.terms and setting.straight < ROUND:
@@ -218,7 +224,7 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
         gap = (candidate.cost - reference.cost) * min(1.0, effective / thin)
         if gap > UNLIKELY and len(judged) >= 1:
             continue
-        fit = whitened_fit(candidate.equations, candidate.x, noise, rounds=6)
+        fit = whitened_fit(candidate.equations, candidate.x, noise, trust=TRUST, rounds=6)
         parameters = len(candidate.equations.shape.names)
         bic = fit.total.square + parameters * math.log(effective)
         judged.append(replace(candidate, x=fit.x, bic=bic))

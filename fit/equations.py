@@ -205,6 +205,12 @@ class Normals:
     def __sub__(self, other: "Normals") -> "Normals":
         return self + other.times(-1.0)
 
+    def moved(self, step: Array) -> "Normals":
+        """The same equations seen from x + step."""
+        push = self.matrix @ step
+        square = self.square + float(step @ (2 * self.gradient + push))
+        return Normals(self.matrix, self.gradient + push, square)
+
     def times(self, factor: float) -> "Normals":
         return Normals(factor * self.matrix, factor * self.gradient, factor * self.square)
 

@@ -23,6 +23,7 @@ LEVEL = 0.001
 # Differences and bows below this (mm) would change no cut, however well they are measured.
 MATERIAL = 0.1
 THINNED = 600
+TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ def refine_shape(
     thin = replace(freed, sections=tuple(m.thinned(THINNED) for m in freed.sections))
     start = robust_fit(thin, start, rounds=8).x
     noise = noise_at(freed, start)
-    fit = whitened_fit(freed, start, noise, rounds=4)
+    fit = whitened_fit(freed, start, noise, trust=TRUST, rounds=4)
     count = len(full.names)
     information = _information(fit.covariance[:count, :count])
     estimate = fit.x[:count]

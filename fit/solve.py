@@ -100,7 +100,7 @@ def robust_fit(
             break
         gain = cost - trial_cost
         x, blocks, cost, damping = trial, trial_blocks, trial_cost, damping / 6
-        if (gain < CONVERGED and not narrowing) or (done >= 3 and cost > give_up):
+        if (gain < CONVERGED and not narrowing) or (done >= 2 and cost > give_up):
             break
     return RobustFit(x, cost, tuple(spread))
 
@@ -153,7 +153,6 @@ class WhitenedFit:
     x : the unknowns.
     sections, readings : normal equations of each group, at `x`.
     prior : that of the shared errors.
-    factors : what each section's information was multiplied with (1 unless widened).
     """
 
     x: Array
@@ -172,6 +171,15 @@ class WhitenedFit:
     def covariance(self) -> Array:
         return inverse(self.total.matrix)
 
+    def moved(self, step: Array) -> "WhitenedFit":
+        """The fit after a step that leaves the linear equations valid."""
+        return WhitenedFit(
+            self.x + step,
+            tuple(group.moved(step) for group in self.sections),
+            tuple(group.moved(step) for group in self.readings),
+            self.prior.moved(step),
+        )
+
 
 def whitened_fit(
     equations: Equations,
@@ -179,29 +187,42 @@ def whitened_fit(
     noise: Noise,
     *,
     factors: Sequence[float] | None = None,
+    trust: float = 0.1,
     rounds: int = 8,
 ) -> WhitenedFit:
-    """Gauss-Newton on whitened residuals, weights and noise held."""
+    """Gauss-Newton on whitened residuals, weights and noise held.
+
+    Parameters
+    ----------
+    factors : what each section's information is multiplied with.
+    trust : a last step that is to lower the sum of squares by less than this is taken on the word
+        of the linear equations: in standard uncertainties it is below the root of it.
+    """
     low, high = bounds(equations)
     information = [1.0] * len(equations.sections) if factors is None else factors
     fit = linearised(equations, x, noise, information)
     for _ in range(rounds):
         total = fit.total
         step = solve(total.matrix, -total.gradient)
-        decrement = -float(step @ total.gradient)
-        if decrement < 1e-5:
-            break
+        wanted = fit.x + step
+        trial = np.clip(wanted, low, high)
+        inside = np.array_equal(trial, wanted) and reasonable(equations, trial)
+        if inside and -float(step @ total.gradient) < trust:
+            return fit.moved(step)
         scale = 1.0
         while scale > 1e-3:
             trial = np.clip(fit.x + scale * step, low, high)
             if reasonable(equations, trial):
                 nearer = linearised(equations, trial, noise, information)
-                if nearer.total.square <= total.square + 1e-9:
+                if nearer.total.square <= total.square:
                     break
             scale /= 4
         else:
             break
+        settled = total.square - nearer.total.square < trust / 10
         fit = nearer
+        if settled:
+            break
     return fit
 
 

@@ -58,6 +58,16 @@ class View:
     sides: tuple[float | None, float | None, float | None, float | None]
     straight: float
 
+    @property
+    def options(self) -> list["View"]:
+        """The same view with each of its turns as the only one."""
+        views = []
+        for turn in self.turns:
+            quarters = round((turn - self.turns[0]) / (math.pi / 2)) % 4
+            a, b, c, d = (self.sides[(k - quarters) % 4] for k in range(4))
+            views.append(View((turn,), (a, b, c, d), self.straight))
+        return views
+
 
 def tangents(points: Array, breaks: Sequence[int] = (), *, closed: bool = False) -> Tangents:
     """Chord directions, no chord across a break."""
@@ -129,6 +139,27 @@ def view_of(measured: Measured) -> View | None:
         shifts = [round(1.0 - (first + last) / 2) + k for k in (2, 0, 1, 3)]
     turns = [_wrapped(shift * math.pi / 2 - direction) for shift in shifts]
     return View(tuple(turns), _sides(measured, found, turns[0]), straight)
+
+
+def polygon_of(measured: Measured) -> tuple[int, float] | None:
+    """Number of sides of a regular polygon seen whole, and the turn that lays one to the right.
+
+    None where the directions along the contour are not those of one, four sides counting as none.
+    """
+    if not measured.section.closed:
+        return None
+    found = tangents(measured.local, measured.breaks, closed=True)
+    waves = {
+        n: np.sum(found.weight * np.exp(1j * n * found.angle)) / found.weight.sum()
+        for n in (3, 4, 5, 6, 8)
+    }
+    most = max(abs(wave) for wave in waves.values())
+    sides = next(n for n, wave in waves.items() if abs(wave) > 0.95 * most)
+    if sides == 4 or most < 0.6:
+        return None
+    step = 2 * math.pi / sides
+    phase = float(np.angle(waves[sides])) / sides
+    return sides, float(np.mod(math.pi / 2 - phase + step / 2, step) - step / 2)
 
 
 def _by_extent(points: Array, direction: float) -> list[float]:
