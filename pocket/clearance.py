@@ -1,15 +1,11 @@
 """The gap between part and wood: what to start with, and what it is worth against the U95."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-
-import numpy as np
-from numpy.typing import NDArray
 
 from snugline.errors import InputError
 from snugline.fit.budget import Gain
-from snugline.fit.result import FittedOutline
 from snugline.notice import Notice
 from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.overcut import Overcut
@@ -40,22 +36,6 @@ class PartUncertainty:
         """U95 of the gap on one side along `length` or `width`."""
         whole = self.length if direction == "length" else self.width
         return max(whole / 2, self.edge)
-
-
-def part_uncertainty(fitted: FittedOutline) -> PartUncertainty:
-    """How far a fitted outline can be trusted.
-
-    An edge's place is at least as uncertain as half of the better known of length and width.
-    """
-    radii = [c.params["radius"].u95 for c in fitted.corners if "radius" in c.params]
-    gains = {b.of: b.gains for b in fitted.budgets if b.of in ("length", "width")}
-    return PartUncertainty(
-        edge=min(fitted.length.u95, fitted.width.u95) / 2,
-        length=fitted.length.u95,
-        width=fitted.width.u95,
-        corner_radius=max(radii, default=0.0),
-        gains=gains,
-    )
 
 
 @dataclass(frozen=True)
@@ -122,38 +102,6 @@ def clearance_notices(clearance: float, part: PartUncertainty) -> tuple[Notice, 
     return tuple(notices)
 
 
-def u_after_reading(
-    covariance: NDArray[np.float64],
-    dimension: NDArray[np.float64],
-    reading: NDArray[np.float64],
-    reading_u: float,
-) -> float:
-    """Standard uncertainty that one further reading would leave of a dimension.
-
-    Parameters
-    ----------
-    covariance : (P, P) of the adjustment's parameters.
-    dimension, reading : (P,) derivatives of the dimension and of the reading by them.
-    reading_u : standard uncertainty of the reading itself, mm.
-    """
-    shared = float(dimension @ covariance @ reading)
-    own = float(reading @ covariance @ reading) + reading_u**2
-    return math.sqrt(max(float(dimension @ covariance @ dimension) - shared**2 / own, 0.0))
-
-
-def best_reading(
-    covariance: NDArray[np.float64],
-    dimension: NDArray[np.float64],
-    readings: Mapping[str, tuple[NDArray[np.float64], float]],
-) -> tuple[str, float]:
-    """The reading that would shrink a dimension's uncertainty most, and what it would leave."""
-    left = {
-        name: u_after_reading(covariance, dimension, row, u) for name, (row, u) in readings.items()
-    }
-    name = min(left, key=lambda n: left[n])
-    return name, left[name]
-
-
 @dataclass(frozen=True)
 class Suggestion:
     """A clearance to start with; offered, never applied.
@@ -207,17 +155,3 @@ def _ladder(middle: float, doubt: float) -> tuple[float, ...]:
 
 def _on_grid(mm: float) -> float:
     return round(round(mm / _STEP) * _STEP, 2)
-
-
-def opening_limits(opening: tuple[float, float], part: tuple[float, float]) -> tuple[float, float]:
-    """Least and greatest clearance over both sides between limits of size, in their unit.
-
-    >>> opening_limits((100.000, 100.035), (99.966, 99.988))  # ISO 286: 100 H7/g6
-    (0.012, 0.069)
-    """
-    return round(opening[0] - part[1], 9), round(opening[1] - part[0], 9)
-
-
-def tightest(gap_list: Sequence[Gap]) -> Gap:
-    """The gap with the least to spare."""
-    return min(gap_list, key=lambda gap: gap.least)

@@ -101,25 +101,6 @@ def neck_width(pocket: Outline, diameter: float) -> float | None:
     return 2 * _largest(diameter / 2, lambda radius: len(parallel(pocket, -radius)) == 1)
 
 
-def least_clearance(cutter_radius: float, corner_radius: float, angle: float) -> float:
-    """Clearance per side at which a part's rounded corner fits what a larger cutter leaves.
-
-    Circle inside circle, both touching the same two walls. The pocket's walls are parallel to the
-    part's; nothing is needed when the cutter's radius is the smaller.
-
-    Parameters
-    ----------
-    cutter_radius, corner_radius : mm, of the cutter and of the part's corner.
-    angle : between the walls, radians.
-
-    Examples
-    --------
-    >>> round(least_clearance(6.35, 3.175, math.pi / 2), 6)
-    0.929936
-    """
-    return max(0.0, cutter_radius - corner_radius) * (1 - math.sin(angle / 2))
-
-
 def leftover(cutter_radius: float, corner_radius: float, angle: float) -> float:
     """Wood left standing at a pocket's corner, along its bisector, mm.
 
@@ -163,7 +144,7 @@ def cutter_notices(pocket: Outline, found: Reach, clearance: float) -> tuple[Not
                 f"a cutter of {found.diameter:.2f} mm leaves up to {most.stands:.2f} mm standing "
                 f"in {count} corner{'s' if count > 1 else ''}; {does}",
                 f"use {thinner}, or square the corners by hand" if jams or not largest
-                else f"nothing, or use {thinner}",
+                else f"leave it, or use {thinner}",
                 "retake" if jams else "fine",
                 f"pocket, near ({most.at[0]:.1f}, {most.at[1]:.1f}) mm",
             )

@@ -33,17 +33,6 @@ class TimeRow:
     minutes: float
 
 
-def cutting_minutes(area: float, perimeter: float, depth: float, feeds: Feeds) -> float:
-    """Minutes to clear a pocket: each pass goes over the area, then round the wall.
-
-    Parameters
-    ----------
-    area, perimeter : of the pocket, mm2 and mm.
-    depth : mm.
-    """
-    return _row(area, perimeter, depth, feeds, feeds.step_down).minutes
-
-
 def time_table(
     area: float,
     perimeter: float,
@@ -51,7 +40,14 @@ def time_table(
     feeds: Feeds,
     factors: Sequence[float] = (0.5, 0.75, 1.0, 1.5, 2.0),
 ) -> tuple[TimeRow, ...]:
-    """Estimates for step-downs about the chosen one."""
+    """Estimates for step-downs about the chosen one: each pass clears the area, then the wall.
+
+    Parameters
+    ----------
+    area, perimeter : of the pocket, mm2 and mm.
+    depth : mm.
+    factors : the step-downs tried, as multiples of the chosen one.
+    """
     return tuple(_row(area, perimeter, depth, feeds, feeds.step_down * f) for f in factors)
 
 

@@ -2,20 +2,14 @@ import numpy as np
 import pytest
 
 from snugline.errors import InputError
-from snugline.fit.budget import Budget, Gain
-from snugline.fit.primitives import rounded_rectangle
-from snugline.fit.result import CornerResult, FittedOutline, Quantity
+from snugline.fit.budget import Gain
 from snugline.pocket.clearance import (
+    Gap,
     PartUncertainty,
-    best_reading,
     checked_clearance,
     clearance_notices,
     gaps,
-    opening_limits,
-    part_uncertainty,
     suggest,
-    tightest,
-    u_after_reading,
 )
 from snugline.pocket.fits import FITS
 from snugline.pocket.overcut import Overcut
@@ -45,7 +39,6 @@ def test_a_dimension_s_uncertainty_is_shared_by_both_sides():
     along, across = gaps(0.5, PART)
     assert (along.least, along.greatest) == pytest.approx((0.1, 0.9))
     assert (across.least, across.greatest) == pytest.approx((0.45, 0.55))
-    assert tightest((along, across)) is along
 
 
 @pytest.mark.parametrize("clearance", [-0.1, float("nan"), float("inf")])
@@ -66,29 +59,11 @@ def test_a_negative_clearance_is_refused(clearance):
     ],
 )
 def test_limits_of_size_give_the_standard_s_clearances(opening, part, expected):
-    assert opening_limits(opening, part) == pytest.approx(expected, abs=1e-9)
-
-
-def test_what_a_reading_leaves_agrees_with_the_adjustment_done_again():
-    rng = np.random.default_rng(1)
-    root = rng.normal(size=(4, 4))
-    covariance = root @ root.T
-    dimension, reading = rng.normal(size=4), rng.normal(size=4)
-    again = np.linalg.inv(np.linalg.inv(covariance) + np.outer(reading, reading) / 0.3**2)
-    assert u_after_reading(covariance, dimension, reading, 0.3) == pytest.approx(
-        float(np.sqrt(dimension @ again @ dimension))
-    )
-
-
-def test_the_best_reading_is_of_what_is_least_known():
-    covariance = np.diag([0.4**2, 0.05**2])
-    readings = {
-        "length by caliper": (np.array([1.0, 0.0]), 0.03),
-        "width by caliper": (np.array([0.0, 1.0]), 0.03),
-    }
-    name, left = best_reading(covariance, np.array([1.0, 0.0]), readings)
-    assert name == "length by caliper"
-    assert left == pytest.approx(0.03, abs=1e-3)
+    # A gap and its interval from the middles and half widths of both tolerances, over both sides.
+    middle = (sum(opening) - sum(part)) / 2
+    spread = (opening[1] - opening[0] + part[1] - part[0]) / 2
+    gap = Gap("width", middle / 2, spread / 2)
+    assert (2 * gap.least, 2 * gap.greatest) == pytest.approx(expected, abs=1e-9)
 
 
 @pytest.mark.parametrize("kind", FITS)
@@ -113,30 +88,3 @@ def test_the_records_move_the_suggestion_and_are_quoted():
     assert made.low == pytest.approx(0.25 + 0.1 + 0.2)
     assert "6 cuts on record" in made.basis
     assert "0.20 mm added" in made.basis
-
-
-def test_a_fitted_outline_s_uncertainty_is_taken_over_with_what_would_shrink_it():
-    length, width = Quantity(418.0, 0.31), Quantity(146.5, 0.05)
-    corners = tuple(
-        CornerResult(at, "arc", {"radius": Quantity(27.4, u95)}, True)
-        for at, u95 in (("front left", 0.09), ("front right", 0.12))
-    )
-    gain = Gain("a caliper reading of the length", 0.06)
-    fitted = FittedOutline(
-        "rounded rectangle",
-        length,
-        width,
-        corners,
-        rounded_rectangle(418, 146.5, 27.4),
-        0.04,
-        0.15,
-        (),
-        {},
-        None,
-        (Budget("length", 418.0, (), (gain,)), Budget("radius", 27.4, ())),
-        (),
-    )
-    made = part_uncertainty(fitted)
-    assert (made.length, made.width, made.edge) == (0.31, 0.05, 0.025)
-    assert made.corner_radius == 0.12
-    assert made.gains == {"length": (gain,)}

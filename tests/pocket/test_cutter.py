@@ -8,7 +8,6 @@ from snugline.fit.primitives import circle, filleted_polygon, polygon, rounded_r
 from snugline.pocket.cutter import (
     cutter_notices,
     largest_cutter,
-    least_clearance,
     leftover,
     neck_width,
     reach,
@@ -77,7 +76,8 @@ def test_square_corners_admit_no_cutter_at_all():
     ],
 )
 def test_a_part_drops_in_from_the_least_clearance_on(cutter, corner, least):
-    assert least_clearance(cutter, corner, math.pi / 2) == pytest.approx(least, abs=1e-6)
+    # (r - rho)(1 - 1 / sqrt 2): circle inside circle, both touching the same two walls
+    assert (cutter - corner) * (1 - math.sqrt(0.5)) == pytest.approx(least, abs=1e-6)
     part = rounded_rectangle(120, 80, corner)
     for clearance, fits in ((least - 0.001, False), (least + 0.001, True)):
         (pocket,) = parallel(part, clearance)

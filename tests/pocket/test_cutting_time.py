@@ -3,14 +3,15 @@ import itertools
 import pytest
 
 from snugline.errors import InputError
-from snugline.pocket.cutting_time import Feeds, cutting_minutes, time_table
+from snugline.pocket.cutting_time import Feeds, time_table
 
 
 def test_time_is_path_over_feed_by_hand():
     # 100 x 60 mm, step-over 2: 3000 mm of passes and 320 mm round, at 1000 mm/min; 10 mm deep in
     # steps of 2.5 is four passes, and 10 mm of plunge at 200.
     feeds = Feeds(feed=1000, plunge=200, step_over=2, step_down=2.5)
-    assert cutting_minutes(6000, 320, 10, feeds) == pytest.approx(4 * 3.32 + 0.05)
+    (row,) = time_table(6000, 320, 10, feeds, factors=(1,))
+    assert row.minutes == pytest.approx(4 * 3.32 + 0.05)
 
 
 def test_the_table_shows_what_a_timid_step_down_costs():
@@ -27,4 +28,4 @@ def test_a_depth_of_whole_steps_takes_no_extra_pass():
 @pytest.mark.parametrize("name", ["feed", "plunge", "step_over", "step_down"])
 def test_feeds_of_nought_are_refused(name):
     with pytest.raises(InputError, match="not above 0"):
-        cutting_minutes(6000, 320, 10, Feeds(**{name: 0}))
+        time_table(6000, 320, 10, Feeds(**{name: 0}))
