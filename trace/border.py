@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter
 from skimage.graph import MCP
 from skimage.measure import find_contours
 
@@ -15,7 +15,8 @@ Floats = NDArray[np.float64]
 # Shift (N, 2) in pixels that the part's thickness gives a point (N, 2) of its upper edge.
 Wall = Callable[[Floats], Floats]
 
-REACH_PX = 4.0
+# How far from the mask's border the edge is looked for, and how far inside it the tone is taken.
+INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
 FARTHEST_WALL_PX = 12.0
 KIND_WEIGHT = 0.05
 _STEP = 0.5
@@ -41,15 +42,37 @@ class CoarseEdge:
         return replace(self, points=self.points + shift)
 
 
-def follow(
-    mask: NDArray[np.bool_],
-    favour: NDArray[np.float32],
-    gradient: NDArray[np.float32],
-    noise: float,
-    polygon: Floats,
-    smallest_hole: float,
-    wall: Wall | None,
-) -> tuple[list[CoarseEdge], list[CoarseEdge]]:
+@dataclass(frozen=True)
+class Ground:
+    """What the border is followed on; pictures of (h, w) over one rectangle.
+
+    Attributes
+    ----------
+    tone : (h, w, 3) square root of light over sheet.
+    favour : logarithm of the odds that a pixel is the part's.
+    shade : 1 where a pixel could be sheet in a shadow, else 0.
+    sharp : gradient of the tone, wide rims left out.
+    texture : fine unevenness over that of flat sheet.
+    noise : of the gradient on flat sheet.
+    polygon : (K, 2) pixels within which points are given.
+    smallest_hole : area in pixels.
+    wall : shift of the upper edge; None if not known.
+    bevel : pixels, width of the rounding or chamfer of the upper edge.
+    """
+
+    tone: NDArray[np.float32]
+    favour: NDArray[np.float32]
+    shade: NDArray[np.float32]
+    sharp: NDArray[np.float32]
+    texture: NDArray[np.float32]
+    noise: float
+    polygon: Floats
+    smallest_hole: float
+    wall: Wall | None
+    bevel: float
+
+
+def follow(mask: NDArray[np.bool_], ground: Ground) -> tuple[list[CoarseEdge], list[CoarseEdge]]:
     """Outer borders and holes of a mask, within a polygon, at sub-pixel level."""
     filled = mask.astype(np.uint8)
     soft = cv2.GaussianBlur(np.pad(filled, 2).astype(np.float32), (0, 0), 1.0)
@@ -59,12 +82,12 @@ def follow(
         xy = line[::-1, ::-1] - 2  # skimage keeps the high side on the other hand
         closed = bool(np.allclose(xy[0], xy[-1]))
         area = _area(xy)
-        if abs(area) < smallest_hole:
+        if abs(area) < ground.smallest_hole:
             continue
         xy = _resampled(xy, closed)
         if len(xy) < 12:
             continue
-        pieces = _refined(xy, closed, favour, gradient, noise, polygon, wall)
+        pieces = _refined(xy, closed, ground)
         (outer if area < 0 else holes).extend(pieces)
     return outer, holes
 
@@ -95,42 +118,59 @@ def _normals(xy: Floats, closed: bool) -> Floats:
     return np.column_stack([-tangent[:, 1], tangent[:, 0]])
 
 
-def _refined(
-    xy: Floats,
-    closed: bool,
-    favour: NDArray[np.float32],
-    gradient: NDArray[np.float32],
-    noise: float,
-    polygon: Floats,
-    wall: Wall | None,
-) -> list[CoarseEdge]:
+def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
+    mode = "wrap" if closed else "nearest"
     smooth = _smoothed(xy, closed, 2.0)
     normal = _normals(smooth, closed)
-    seen = np.zeros(len(smooth)) if wall is None else -np.sum(wall(smooth) * normal, axis=1)
-    seen = np.clip(seen, 0, FARTHEST_WALL_PX)
-    deep = float(np.ceil(seen.max()))
-    offset = np.arange(-REACH_PX - 2 * deep, REACH_PX + deep + _STEP / 2, _STEP)
+    seen = np.zeros(len(smooth))
+    if ground.wall is not None:
+        seen = np.clip(-np.sum(ground.wall(smooth) * normal, axis=1), 0, FARTHEST_WALL_PX)
+    sides = seen + ground.bevel
+    deep = float(np.ceil(sides.max()))
+    offset = np.arange(-INWARD_PX - deep - REFERENCE_PX, OUTWARD_PX + deep + _STEP / 2, _STEP)
     place = (smooth[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
-    slope = cv2.remap(gradient, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
-    strength = slope / (slope + 4 * noise)
-    strength *= np.sqrt(slope / np.maximum(slope.max(axis=1, keepdims=True), 1e-9))
-    kind = cv2.remap(favour, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
-    kind = np.clip(kind, -3, 3) * KIND_WEIGHT
+
+    def across(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+        values = cv2.remap(picture, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
+        return np.asarray(values, np.float32)
+
+    slope = across(ground.sharp)
+    strength = slope / (slope + 4 * ground.noise)
+    reference = int(REFERENCE_PX / _STEP)
+    strength *= np.sqrt(slope / np.maximum(slope[:, reference:].max(axis=1, keepdims=True), 1e-9))
+    kind = np.clip(across(ground.favour), -3, 3)
+    # The first sharp step away from the tone of the part's inner side is the border, if what lies
+    # beyond could be shadow: the part's own sides, which may have any tone, are allowed for below.
+    tone = across(ground.tone)
+    own = median_filter1d(np.median(tone[:, :reference], axis=1), closed)
+    rough = median_filter1d(across(ground.texture)[:, :reference].mean(axis=1)[:, None], closed)
+    step = np.cumsum(np.maximum(slope - 4 * ground.noise * np.maximum(rough, 1), 0), axis=1) * _STEP
+    step -= step[:, reference, None]
+    change = np.linalg.norm(tone - own[:, None], axis=2) / (
+        20 * ground.noise * np.maximum(rough, 1)
+    )
+    alien = np.clip(np.minimum(step / (10 * ground.noise), change), 0, 2)
+    shaded = across(ground.shade) > 0.5
+    kind = np.where(shaded, np.minimum(kind, 3 * (1 - alien)), kind) * KIND_WEIGHT
     right = np.cumsum(kind, axis=1) - kind / 2
     if deep > 0:
         # Where the wall shows, the upper edge is a second edge, as far inside as the wall is wide,
         # and the wall itself may have any tone: it is neither for nor against.
-        steps = np.round(seen / _STEP).astype(int)
-        back = np.clip(np.arange(len(offset)) - steps[:, None], 0, None)
-        upper = maximum_filter1d(np.take_along_axis(strength, back, axis=1), 3, axis=1)
+        column = np.arange(len(offset))
+        back = np.clip(column - np.round(sides / _STEP).astype(int)[:, None], 0, None)
+        edge = np.clip(column - np.round(seen / _STEP).astype(int)[:, None], 0, None)
+        strongest = maximum_filter1d(strength, 3, axis=1)
+        upper = np.maximum(
+            np.take_along_axis(strongest, back, axis=1), np.take_along_axis(strongest, edge, axis=1)
+        )
         strength = strength + 0.6 * np.clip(seen / 1.5, 0, 1)[:, None] * upper
         right = 0.5 * (right + np.take_along_axis(right, back, axis=1))
-        cut_off = 2 * int(deep / _STEP)
-        offset, slope = offset[cut_off:], slope[:, cut_off:]
-        strength, right = strength[:, cut_off:], right[:, cut_off:]
+    first = reference + int(deep / _STEP)
+    offset, slope = offset[first:], slope[:, first:]
+    strength, right = strength[:, first:], right[:, first:]
     cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
     cost += right.max(axis=1, keepdims=True) - right
-    cost = gaussian_filter1d(cost, 1.5, axis=0, mode="wrap" if closed else "nearest")
+    cost = gaussian_filter1d(cost, 1.5, axis=0, mode=mode)
     wrap = min(30, len(xy) - 1) if closed else 0
     if wrap:
         cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])
@@ -148,18 +188,27 @@ def _refined(
     shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), column - k)
     at = offset[k] + np.clip(shift, -1, 1) * _STEP
     points = smooth + at[:, None] * normal
-    certain = here > 8 * noise
-    return _within(points, certain, closed, polygon)
+    level = cost[wrap + rows, k]
+    far = np.abs(np.arange(len(offset)) - k[:, None]) > 2 / _STEP
+    other = np.where(far, cost[wrap : wrap + len(rows)], np.inf).min(axis=1)
+    certain = (here > 6 * ground.noise) & (other - level > 0.3)
+    return _within(points, smooth, certain, closed, ground.polygon)
+
+
+def median_filter1d(values: NDArray[np.float32], closed: bool) -> NDArray[np.float32]:
+    """Median of 15 rows along the border; (N, C)."""
+    return np.asarray(median_filter(values, (15, 1), mode="wrap" if closed else "nearest"))
 
 
 def _within(
-    points: Floats, certain: NDArray[np.bool_], closed: bool, polygon: Floats
+    points: Floats, mask_border: Floats, certain: NDArray[np.bool_], closed: bool, polygon: Floats
 ) -> list[CoarseEdge]:
-    """The pieces that lie in the polygon."""
+    """The pieces that lie in the polygon, before they were moved and after."""
     from shapely import contains_xy
     from shapely.geometry import Polygon
 
-    inside = contains_xy(Polygon(polygon), points[:, 0], points[:, 1])
+    shape = Polygon(polygon)
+    inside = contains_xy(shape, *points.T) & contains_xy(shape, *mask_border.T)
     if inside.all():
         return [CoarseEdge(points, certain, closed)]
     if closed:

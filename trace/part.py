@@ -11,7 +11,7 @@ x_full = step * x_reduced + (step - 1) / 2 in the full photo, pixel centres at w
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -20,7 +20,7 @@ from scipy.ndimage import gaussian_filter
 
 from snugline.errors import PhotoError
 from snugline.notice import Notice
-from snugline.trace.border import CoarseEdge, follow
+from snugline.trace.border import CoarseEdge, Ground, follow
 from snugline.trace.illumination import QUIET_ZONE, fit_light, quiet_zone_points
 from snugline.trace.regions import cut, split, total
 
@@ -32,7 +32,9 @@ Mapping = Callable[[Floats], Floats]
 CELL = 5
 UNARY = 0.15
 PLAIN = 20.0
-SHARP_SHARE, SHARP_GAIN = 1.5, 1.7
+SHADE = 0.4
+# A ridge of the gradient wider than this is no sharp edge.
+EDGE_PX = 7
 MARGIN_MM = 1.0
 SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
@@ -57,6 +59,7 @@ class SheetView:
     window_dark : the window is printed dark.
     camera : (3,) true mm, the camera's place over the sheet, and `thickness` in mm of the part:
         with both, it is known where the part's wall is seen below its upper edge.
+    bevel : mm, width of the rounding or chamfer of the part's upper edge.
     """
 
     window: Floats
@@ -67,6 +70,7 @@ class SheetView:
     window_dark: bool = False
     camera: Floats | None = None
     thickness: float = 0.0
+    bevel: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -105,7 +109,7 @@ def find_part(picture: Picture, view: SheetView) -> PartRegions:
     PhotoError : nothing lies in the window.
     """
     scene = _scene(picture, view)
-    part, favour = _separate(scene)
+    scene, part, favour = _separate(scene)
     return _describe(scene, part, favour, view)
 
 
@@ -125,6 +129,7 @@ class _Scene:
     window: Mask
     surely_sheet: Mask
     surely_part: Mask
+    dark_window: bool
     mm_per_px: float
 
 
@@ -212,16 +217,13 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
             cv2.fillConvexPoly(surely_part, np.round(inner - [left, top]).astype(np.int32), 1)
     domain = _polygon(size, hull, left, top)
     gradient = _gradient(cv2.GaussianBlur(tone, (0, 0), 0.7))
-    half = cv2.resize(tone, (size[1] // 2, size[0] // 2), interpolation=cv2.INTER_AREA)
-    wide = _gradient(cv2.GaussianBlur(half, (0, 0), 2.0)) / 2
-    wide = cv2.resize(wide, (size[1], size[0]), interpolation=cv2.INTER_LINEAR)
-    sharp = SHARP_GAIN * np.maximum(gradient - SHARP_SHARE * wide, 0)
+    sharp = cv2.morphologyEx(gradient, cv2.MORPH_TOPHAT, np.ones((EDGE_PX, EDGE_PX), np.uint8))
     reference = gradient[in_window & domain]
     noise = max(float(np.percentile(reference, 20)), 5e-4)
     rough = cv2.GaussianBlur(
         np.abs(tone - cv2.GaussianBlur(tone, (0, 0), 1.2)).mean(axis=2), (0, 0), 1.2
     )
-    rough = cv2.erode(rough, np.ones((5, 5), np.uint8))
+    rough = cv2.erode(rough, np.ones((9, 9), np.uint8))
     texture: Picture = rough.astype(np.float32) / max(
         float(np.percentile(rough[in_window & domain], 20)), 1e-4
     )
@@ -238,6 +240,7 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         window=in_window,
         surely_sheet=surely_sheet > 0,
         surely_part=surely_part > 0,
+        dark_window=view.window_dark,
         mm_per_px=mm_per_px,
     )
 
@@ -282,8 +285,8 @@ def _bins(tone: Picture) -> NDArray[np.intp]:
     return np.asarray((k * _HUES + place[0]) * _HUES + place[1])
 
 
-def _sheet_colours(spread: float) -> Floats:
-    """Density of lit and shaded sheet over the table of colours; sums to 1."""
+def _sheet_colours(spread: float, shaded: float) -> Floats:
+    """Density of lit and, to a share of `shaded`, darkened sheet over the table of colours."""
     grey = ((np.arange(_TONES) + 0.5) * _TONE_STEP)[:, None, None]
     bent = (np.arange(_HUES) + 0.5) / (_HUES / 2) - 1
     hue = _HUE_BEND * bent / (1 - np.abs(bent))
@@ -293,17 +296,33 @@ def _sheet_colours(spread: float) -> Floats:
     wide = np.hypot(max(2 * spread, 0.015), _TONE_STEP / 2)
     tight = 1.5 * spread
     lit = np.exp(-0.5 * ((grey - 1) / wide) ** 2 - 0.5 * square / tight**2) * bin_area
+    # Shadows mostly keep the sheet's hue; a second lamp or a near wall tints some of them.
     tint = np.hypot(tight, 0.05 * np.clip(1 - grey, 0, 1) / 0.5)
-    shade = np.exp(-0.5 * square / tint**2) / tint**2 * bin_area
-    shade = shade * np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3)
-    return np.asarray(0.6 * lit / lit.sum() + 0.4 * shade / shade.sum())
+    neutral, tinted = (np.exp(-0.5 * square / s**2) / s**2 * bin_area for s in (tight, tint))
+    shade = (neutral + tinted) * np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3)
+    return np.asarray((1 - shaded) * lit / lit.sum() + shaded * shade / shade.sum())
+
+
+def _could_be_shade(tone: Picture) -> Picture:
+    """1 where a colour could be sheet in a shadow, tinted even as by a warm lamp in daylight."""
+    grey = tone.mean(axis=2)
+    hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + 0.1)[..., None]
+    square = hue[..., 0] ** 2 + hue[..., 1] ** 2 - hue[..., 0] * hue[..., 1]
+    widest = 0.02 + 0.45 * np.clip(1 - grey, 0, 0.6)
+    return ((grey > 0.25) & (grey < 1) & (square < widest**2)).astype(np.float32)
 
 
 def _learned(bins: NDArray[np.intp], where: Mask) -> Floats:
-    """Density of the colours in a mask; sums to 1."""
+    """Density of the part's colours, from those in a mask; sums to 1.
+
+    Mostly as they are, a little of it spread to tones nearby, where the light on the part varies,
+    and a trace everywhere.
+    """
     count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
-    table = gaussian_filter(count.reshape(_TONES, _HUES, _HUES), (1.5, 1, 1), truncate=2.5)
-    return np.asarray(table / max(float(table.sum()), 1.0), np.float64)
+    count = count.reshape(_TONES, _HUES, _HUES) / max(float(count.sum()), 1.0)
+    near = gaussian_filter(count, (0.8, 0.8, 0.8), truncate=3)
+    wide = gaussian_filter(near, (4, 2, 2), truncate=2)
+    return np.asarray(0.9 * near + 0.05 * wide + 0.05 / count.size, np.float64)
 
 
 def _with_learned_hues(base: Floats, bins: NDArray[np.intp], where: Mask) -> Floats:
@@ -329,7 +348,7 @@ def _grain_evidence(part: NDArray[np.intp], sheet: NDArray[np.intp]) -> Picture:
     of_sheet = gaussian_filter(sheet.astype(np.float64), 1.0)
     of_part = of_part / of_part.sum() + 0.02
     of_sheet = of_sheet / of_sheet.sum() + 0.02
-    return np.asarray(np.clip(np.log(of_part / of_sheet), -1.5, 2.5).astype(np.float32))
+    return np.asarray(np.clip(np.log(of_part / of_sheet), -3, 3).astype(np.float32))
 
 
 def _inner(mask: Mask, by: int) -> Mask:
@@ -338,44 +357,76 @@ def _inner(mask: Mask, by: int) -> Mask:
     return np.asarray(cv2.erode(mask.astype(np.uint8), kernel, borderValue=1) > 0)
 
 
-def _separate(scene: _Scene) -> tuple[Mask, Picture]:
+def _separate(scene: _Scene) -> tuple[_Scene, Mask, Picture]:
+    """The part's mask, the scene in better light, and each pixel's odds of being the part's."""
     limit = 3 * scene.noise * np.maximum(scene.texture, 1)
     weight = (4.0 / (1 + np.square(scene.sharp / limit))).astype(np.float32)
     # A pixel on an edge has a mixed colour, which may be anybody's.
     plain = (1 / (1 + np.square(scene.gradient / (PLAIN / 3 * limit)))).astype(np.float32)
     regions = split(scene.gradient, scene.domain, CELL, weight, 10 * scene.noise)
-    bins = _bins(scene.tone)
-    base = _sheet_colours(scene.spread)
-    floor = 1.0 / base.size
-    known = scene.surely_part & scene.domain
-    sure_part = total(regions, known) > 4
     sure_sheet = total(regions, scene.surely_sheet) > 4
-    sheet = base
-    grain = np.clip(
-        8 * np.log(np.maximum(scene.texture, 0.05)) + _GRAINS / 2, 0, _GRAINS - 1
-    ).astype(np.intp)
-    evenness = np.zeros(_GRAINS, np.float32)
-    part = np.full(sheet.shape, floor)
-    if known.any():
-        part = 0.5 * part + 0.5 * _learned(bins, known)
-    for _ in range(3):
-        table = np.clip(np.log(part / (sheet + 1e-2 * floor)), -5, 5).astype(np.float32)
-        favour_px = (table.ravel()[bins] + evenness[grain]) * plain
-        favour = total(regions, favour_px) * UNARY
-        favour[sure_part] = np.inf
+    grain = 8 * np.log(np.maximum(scene.texture, 0.05)) + _GRAINS / 2
+    grain = np.clip(grain, 0, _GRAINS - 1).astype(np.intp)
+
+    def separated(sheet: Floats, part: Floats, evenness: Picture, known: Mask) -> Mask:
+        table = np.clip(np.log(part / (sheet + 1e-2 / part.size)), -5, 5).astype(np.float32)
+        odds[:] = (table.ravel()[bins] + evenness[grain]) * plain
+        favour = total(regions, odds) * UNARY
+        favour[total(regions, known) > 4] = np.inf
         favour[sure_sheet] = -np.inf
-        here = cut(regions, favour)[regions.labels]
+        return cut(regions, favour)[regions.labels]
+
+    odds = np.empty_like(scene.gradient)
+    bins = _bins(scene.tone)
+    base = _sheet_colours(scene.spread, SHADE)
+    known = scene.surely_part & scene.domain
+    flat = np.full(base.shape, 1.0 / base.size)
+    indifferent = np.zeros(_GRAINS, np.float32)
+    if not known.any():
+        # No marker is covered: the core of what is not lit sheet is the part, or nothing is.
+        here = separated(_sheet_colours(scene.spread, 1e-3), flat, indifferent, known)
+        known = _core(here & scene.window)
+        if not known.any():
+            raise _nothing()
+    here = separated(base, 0.3 * flat + 0.7 * _learned(bins, known), indifferent, known)
+    scene = _relit(scene, _inner(~here, 3) & scene.domain)
+    bins = _bins(scene.tone)
+    base = _sheet_colours(scene.spread, SHADE)
+    for _ in range(2):
         inside = _inner(here, 3) & scene.window | known
-        if not inside.any():
-            break
-        part = 0.3 * floor + 0.7 * _learned(bins, inside)
         outside = _inner(~here, 2) & scene.window
-        sheet = _with_learned_hues(base, bins, outside)
         evenness = _grain_evidence(
             np.bincount(grain[inside], minlength=_GRAINS),
             np.bincount(grain[outside], minlength=_GRAINS),
         )
-    return here, favour_px
+        sheet = _with_learned_hues(base, bins, outside)
+        here = separated(sheet, _learned(bins, inside), evenness, known)
+    return scene, here, odds
+
+
+def _core(mask: Mask) -> Mask:
+    """The innermost pixels of a mask."""
+    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 3)
+    return np.asarray(depth > max(0.6 * float(depth.max()), CELL))
+
+
+def _relit(scene: _Scene, sheet: Mask) -> _Scene:
+    """The scene with its light fitted again, to all that was found to be sheet."""
+    sheet = sheet & (scene.sharp < 4 * scene.noise)
+    if scene.dark_window:
+        sheet = sheet & scene.window
+    y, x = np.nonzero(sheet)
+    every = max(len(x) // 3000, 1)
+    y, x = y[::every], x[::every]
+    if len(x) < 300:
+        return scene
+    light = fit_light(
+        np.column_stack([x, y]).astype(np.float64), scene.tone[y, x].astype(np.float64) ** 2, 3
+    )
+    height, width = scene.gradient.shape
+    tone = scene.tone / np.sqrt(light.over(0, 0, width, height))
+    spread = max(float(light.spread.mean()) / 2, 0.005)
+    return replace(scene, tone=tone, spread=spread)
 
 
 def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> PartRegions:
@@ -406,16 +457,20 @@ def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> Pa
         scene.left,
         scene.top,
     ]
+    ground = Ground(
+        tone=scene.tone,
+        favour=favour,
+        shade=_could_be_shade(scene.tone),
+        sharp=scene.sharp,
+        texture=scene.texture,
+        noise=scene.noise,
+        polygon=polygon,
+        smallest_hole=SMALLEST_HOLE_MM2 / area,
+        wall=wall,
+        bevel=view.bevel / scene.mm_per_px,
+    )
     for k in keep:
-        outer, holes = follow(
-            labels == k,
-            favour,
-            scene.gradient,
-            scene.noise,
-            polygon,
-            SMALLEST_HOLE_MM2 / area,
-            wall,
-        )
+        outer, holes = follow(labels == k, ground)
         shift = np.array([scene.left, scene.top], float)
         regions.append(
             Region(
