@@ -36,7 +36,7 @@ _STRAIGHT = np.radians(25)
 # A line that turns to and fro by so much in all, within so many points to either side, has strayed.
 _WRIGGLE, _WRIGGLE_REACH, _WRIGGLE_SMOOTH = np.radians(30), 18, 4.0
 # A line that turns by so much within so few pixels to either side is a sharp corner.
-_SHARP, _CORNER_PX = np.radians(40), 6.0
+_SHARP, _CORNER_PX = np.radians(45), 4.0
 
 
 @dataclass(frozen=True)
