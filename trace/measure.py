@@ -13,6 +13,7 @@ from snugline.notice import Notice
 from snugline.trace.border import CoarseEdge
 from snugline.trace.camera import Camera, rotation_from_vector
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
+from snugline.trace.edge_verdict import EdgeEvidence
 from snugline.trace.frame import AnyFrame, Frame, PlainFrame
 from snugline.trace.join import join
 from snugline.trace.lens import LENS_SIZE, LensPrior
@@ -29,6 +30,7 @@ from snugline.trace.sight import (
 )
 from snugline.trace.silhouette import Silhouette, locate, right_normals
 from snugline.trace.solve import Solved, solve
+from snugline.trace.verdict import Evidence, judge
 from snugline.trace.whole import whole_border
 
 __all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
@@ -187,6 +189,7 @@ def _measure(view: _View) -> MeasuredPhoto:
         raise nothing
     curves: list[Curve] = []
     pixels: list[Floats] = []
+    silhouettes: list[list[Silhouette]] = []
     for edges in _edges(view, regions, small, step):
         traced = [
             locate(
@@ -205,12 +208,15 @@ def _measure(view: _View) -> MeasuredPhoto:
         if curve is not None:
             curves.append(curve)
             pixels.append(seen)
+            silhouettes.append(traced)
     if not curves:
         raise PhotoError(
             "no edge of the part could be followed in the frame's window",
             str(photo.path),
             "see that the part's edge is lit and sharp, and take the photo again",
         )
+    facts = _facts(view)
+    notices.extend(judge(_evidence(view, facts, silhouettes[0])))
     used, rejected = _split_markers(view)
     best = view.sheets_seen()[0]
     layout = view.solved.adjusted.layout
@@ -220,7 +226,7 @@ def _measure(view: _View) -> MeasuredPhoto:
     contour = Contour(
         frame=view.frames[best].name,
         outer=outer,
-        photo=_facts(view),
+        photo=facts,
         common=CommonUncertainty(float(shared), float(scale_u[0]), float(scale_u[1])),
         others=tuple(curves[1:]),
         notices=tuple(notices),
@@ -405,6 +411,22 @@ def _without_short_runs(keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
     kept[starts[long_enough]] += 1
     kept[ends[long_enough]] -= 1
     return np.cumsum(kept[:-1]).astype(bool)
+
+
+def _evidence(view: _View, facts: PhotoFacts, pieces: list[Silhouette]) -> Evidence:
+    windows = tuple(view.window(s) for s in view.sheets_seen())
+    light = view.sighting.light
+    edge = EdgeEvidence(
+        rgb=view.photo.rgb,
+        camera=view.camera,
+        sides=view.sides,
+        pieces=tuple(pieces),
+        windows=windows,
+        paper=float(np.median(light)) if len(light) else float("nan"),
+        whole=len(windows) > 1 and all(piece.closed for piece in pieces),
+    )
+    adjusted = view.solved.adjusted
+    return Evidence(facts, view.sighting, adjusted, view.number, view.frames, windows, edge)
 
 
 def _facts(view: _View) -> PhotoFacts:

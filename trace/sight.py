@@ -108,8 +108,9 @@ def sight_markers(
         design=corners,
         quads=edge_corners(edges),
         blur_px=float(np.median(edges.blur.ravel()[measured])),
-        light=edges.light.mean(axis=(1, 2)),
-        dark=edges.dark.mean(axis=(1, 2)),
+        # An edge that was not found has no levels either.
+        light=np.median(edges.light, axis=(1, 2)),
+        dark=np.median(edges.dark, axis=(1, 2)),
         prior=prior or prior_from_exif(size, photo.exif.focal_35mm),
         camera_key=_camera_key(photo),
     )

@@ -25,7 +25,7 @@ from snugline.trace.sight import FEWEST_MARKERS, Sighting
 Floats = NDArray[np.float64]
 
 # A print scale that nobody measured is known to this (common practice, no source).
-_UNMEASURED_SCALE_U = 5e-4
+UNMEASURED_SCALE_U = 5e-4
 # Markers that lie farther than this share of their side from where a plane puts them belong to
 # another frame: no lens bends that much over one sheet.
 _WRONG_FRAME = 0.25
@@ -70,7 +70,7 @@ def _place_sheets(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> 
     """First poses of the sheets on the bench, by photos that see a placed and an unplaced one."""
     sheets = []
     for frame in frames:
-        u = [value if value > 0 else _UNMEASURED_SCALE_U for value in frame.scale_u]
+        u = [value if value > 0 else UNMEASURED_SCALE_U for value in frame.scale_u]
         sheets.append(SheetState(np.array(frame.scale), np.array(u), np.zeros(3)))
     placed = {0}
     while len(placed) < len(sheets):
