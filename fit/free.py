@@ -29,7 +29,7 @@ from snugline.fit.arc_chain import (
 from snugline.fit.arc_spline import arc_spline
 from snugline.fit.free_adjust import (
     Adjustment,
-    Body,
+    Data,
     Extent,
     adjust,
     heading_row,
@@ -43,6 +43,7 @@ from snugline.fit.join import (
     laid_in_line,
     may_meet,
     mirrored,
+    mirrored_chain,
     out_of_line,
     register,
     run_together,
@@ -146,7 +147,8 @@ def fit_free(
     Raises
     ------
     FitError : no sections; too few points; ends that nothing places; an end that neither a photo
-        nor the symmetry shows, since it would have to be invented.
+        nor the symmetry shows, since it would have to be invented; single corners, whose mirror
+        images do not meet them.
     """
     if not sections:
         raise FitError("no sections", "free outline", "give the contour of at least one photo")
@@ -206,8 +208,8 @@ def _round_the_part(
     if closed is not None and len(sections) == 1:
         placed = _Placed(sections, (Pose(),), (0,), (False,))
         return placed, run_together(placed.points(), True), notices
-    chains = [arc_spline(s.points, s.closed).fit.chain for s in sections]
-    groups = _registered(sections, chains)
+    own = [arc_spline(s.points, s.closed).fit.chain for s in sections]
+    groups = _registered(sections, own)
     contours = [run_together(g.points(), closed is not None) for g in groups]
     if len(groups) == 1 and (contours[0].closed or _meets_itself(contours[0])):
         return groups[0], replace(contours[0], closed=True), notices
@@ -218,29 +220,40 @@ def _round_the_part(
             names,
             "take photos that overlap by a corner or another bend",
         )
+    chains = [
+        arc_spline(c.points, False, gap=c.gap).fit.chain
+        if len(g.sections) > 1
+        else own[sections.index(g.sections[0])]
+        for g, c in zip(groups, contours, strict=True)
+    ]
     if len(groups) == 2:
-        return _joined(groups[0], groups[1], contours, readings, "length", notices)
-    whole, contour = groups[0], contours[0]
+        return _joined(groups, contours, chains, readings, "length")
     if symmetry == "none":
         raise FitError(
             "the photos show only part of the outline, and the part has no mirror line",
             sections[0].name,
             "take a photo of the other end",
         )
-    # An end is mirrored across the length; a corner first across the width.
-    ways: tuple[str, ...] = ("width",) if symmetry == "lengthwise" else ("length",)
-    if symmetry == "both" and "corner" in sections[0].shows:
-        ways = ("width", "length")
-    for way in ways:
-        image = _Placed(
-            tuple(mirrored(s, p, 0.0) for s, p in zip(whole.sections, whole.poses, strict=True)),
-            tuple(Pose() for _ in whole.sections),
-            whole.body,
-            tuple(True for _ in whole.sections),
+    if abs(_between(chains[0])) > math.pi / 4:
+        raise FitError(
+            "the edge seen does not run back beside itself, so its mirror image does not meet it",
+            sections[0].name,
+            "take a photo of a whole end, with a stretch of both sides",
         )
-        pair = [contour, run_together(image.points()[::-1], False)]
-        whole, contour, notices = _joined(whole, image, pair, readings, way, notices)
-    return whole, contour, notices
+    whole = groups[0]
+    image = _Placed(
+        tuple(mirrored(s, p, 0.0) for s, p in zip(whole.sections, whole.poses, strict=True)),
+        tuple(Pose() for _ in whole.sections),
+        whole.body,
+        tuple(True for _ in whole.sections),
+    )
+    return _joined(
+        [whole, image],
+        [contours[0], run_together(image.points()[::-1], False)],
+        [chains[0], mirrored_chain(chains[0], 0.0)],
+        readings,
+        "width" if symmetry == "lengthwise" else "length",
+    )
 
 
 def _registered(sections: tuple[Section, ...], chains: Sequence[Chain]) -> list[_Placed]:
@@ -293,21 +306,21 @@ def _meets_itself(contour: Contour) -> bool:
 
 
 def _joined(
-    one: _Placed,
-    other: _Placed,
+    groups: Sequence[_Placed],
     contours: Sequence[Contour],
+    chains: Sequence[Chain],
     readings: Mapping[str, tuple[float, float]],
     way: str,
-    notices: list[Notice],
 ) -> tuple[_Placed, Contour, list[Notice]]:
     """Two groups laid in line at the distance of a reading, and the whole contour."""
+    one, other = groups
     if way not in readings:
         raise FitError(
             f"nothing says how far {one.sections[0].name} and {other.sections[0].name} lie apart",
             "free outline",
             f"give a reading of the {way}",
         )
-    chains = [arc_spline(c.points, False, gap=c.gap).fit.chain for c in contours]
+    notices = []
     axis = directions(np.array([_middle_heading(chains[0])]))[0]
     near = float((contours[0].points @ axis).min())
 
@@ -317,8 +330,7 @@ def _joined(
     pose = laid_in_line(chains[0], chains[1], short)
     askew, apart = out_of_line(chains[0], chains[1], pose)
     if not facing_lines(*chains) or askew > _OUT_OF_LINE or apart > _OFF_LINE:
-        notices = [
-            *notices,
+        notices.append(
             Notice(
                 "ends-not-in-line",
                 f"Where {one.sections[0].name} and {other.sections[0].name} end, their edges are "
@@ -326,8 +338,8 @@ def _joined(
                 "what lies between is a guess.",
                 "Take a photo of the middle of both sides.",
                 "retake",
-            ),
-        ]
+            )
+        )
     placed = _Placed(
         one.sections + other.sections,
         one.poses + tuple(pose.after(p) for p in other.poses),
@@ -338,6 +350,12 @@ def _joined(
     return placed, contour, notices
 
 
+def _between(chain: Chain) -> float:
+    """Rad from the heading at the chain's end to the opposite of that at its start."""
+    gap = float(chain.poses.heading[0] + math.pi - chain.poses.end_heading[-1])
+    return (gap + math.pi) % (2 * math.pi) - math.pi
+
+
 def _middle_heading(chain: Chain) -> float:
     """Between the heading at the chain's end and the opposite of that at its start."""
     way = directions(np.array([chain.poses.end_heading[-1], chain.poses.heading[0] + math.pi]))
@@ -345,7 +363,7 @@ def _middle_heading(chain: Chain) -> float:
     return math.atan2(mean[1], mean[0])
 
 
-def _data(placed: _Placed) -> Body:
+def _data(placed: _Placed) -> Data:
     points = placed.points()
     count = [len(p) for p in points]
     starts = np.cumsum([0, *count[:-1]])
@@ -353,13 +371,14 @@ def _data(placed: _Placed) -> Body:
     breaks += [int(s + b) for s, x in zip(starts, placed.sections, strict=True) for b in x.breaks]
     # Points and their mirror images are the same measurements: together they count once.
     twice = math.sqrt(1 + max(placed.copy))
-    return Body(
+    return Data(
         np.vstack(points),
         np.concatenate([s.sigma for s in placed.sections]) * twice,
         np.repeat(placed.body, count),
         np.repeat(np.arange(len(count)), count),
         tuple(sorted(breaks)),
         np.repeat([p.turn for p in placed.poses], count),
+        tuple(i - placed.copy.count(False) * copy for i, copy in enumerate(placed.copy)),
     )
 
 
@@ -372,7 +391,7 @@ def _extent_read(of: str, value: float, u: float, chain: Chain, direction: float
 
 
 def _contradicted(
-    chain: Chain, data: Body, extents: Sequence[Extent], sections: Sequence[Section]
+    chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
 ) -> list[Extent]:
     """Readings that all the rest speaks against."""
     found = []
@@ -429,7 +448,7 @@ def _axis(chain: Chain, placed: _Placed) -> float:
 def _finished(
     done: Adjustment,
     placed: _Placed,
-    data: Body,
+    data: Data,
     contour: Contour,
     direction: float,
     tolerance: float,
@@ -494,7 +513,7 @@ def _part_axes(chain: Chain, direction: float) -> Pose:
     return Pose(-direction, (x, y))
 
 
-def _marks(done: Adjustment, data: Body, placed: _Placed) -> tuple[Mark, ...]:
+def _marks(done: Adjustment, data: Data, placed: _Placed) -> tuple[Mark, ...]:
     """Which share of each segment is the largest: with points, with mirrored ones only, or none."""
     copy = np.array(placed.copy)[data.section]
     marks: list[Mark] = []
@@ -554,7 +573,7 @@ def _affine(done: Adjustment, placed: _Placed, to_part: Pose, i: int) -> Array:
 
 
 def _unseen(
-    done: Adjustment, data: Body, chain: Chain, to_part: Pose, segments: tuple[SegmentFit, ...]
+    done: Adjustment, data: Data, chain: Chain, to_part: Pose, segments: tuple[SegmentFit, ...]
 ) -> list[Notice]:
     """A remark for each stretch of edge that no point lies on."""
     base = np.concatenate([[0.0], np.cumsum(chain.lengths)])

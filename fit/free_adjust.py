@@ -38,16 +38,17 @@ class Extent:
 
 
 @dataclass(frozen=True)
-class Body:
-    """Points that share a frame: a number for each, 0 for the one whose frame stays.
+class Data:
+    """All points, and the frames they share.
 
     Attributes
     ----------
     points, sigma : (N, 2) and (N,) mm, placed, section after section.
-    body : (N,) the body of each point.
+    body : (N,) which points move as one; the frame of body 0 stays.
     section : (N,) the section of each point.
     breaks : indices where neighbours are not neighbours on the edge.
     turn : (N,) rad that the point's section was turned by from its frame.
+    source : for each section, the one that was measured: itself, or that which it mirrors.
     """
 
     points: Array
@@ -56,6 +57,7 @@ class Body:
     section: Indices
     breaks: tuple[int, ...]
     turn: Array
+    source: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ class Adjustment:
 
 
 def adjust(
-    chain: Chain, data: Body, extents: Sequence[Extent], sections: Sequence[Section]
+    chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
 ) -> Adjustment:
     """Fit chain, poses and readings to all points at once."""
     bodies = int(data.body.max()) + 1
@@ -167,7 +169,7 @@ def _support(chain: Chain, d: Array) -> Feet:
     return Feet(k, s, point_at(chain, k, s), -d[None, :], np.zeros(1))
 
 
-def _placed(data: Body, moved: Array, pivot: Array) -> Array:
+def _placed(data: Data, moved: Array, pivot: Array) -> Array:
     turn = moved[data.body, 2]
     arm = data.points - pivot[data.body]
     c, s = np.cos(turn)[:, None], np.sin(turn)[:, None]
@@ -176,7 +178,7 @@ def _placed(data: Body, moved: Array, pivot: Array) -> Array:
 
 
 def _design(
-    chain: Chain, data: Body, points: Array, feet: Feet, pivot: Array, moved: Array
+    chain: Chain, data: Data, points: Array, feet: Feet, pivot: Array, moved: Array
 ) -> Array:
     """Derivatives of the distances by the chain's parameters and the poses, (N, M + 3 (B - 1))."""
     bodies = len(pivot)
@@ -212,7 +214,7 @@ def _rows(chain: Chain, extents: Sequence[Extent], design: Array) -> tuple[Array
 
 def _settle(
     chain: Chain,
-    data: Body,
+    data: Data,
     extents: Sequence[Extent],
     moved: Array,
     pivot: Array,
@@ -260,14 +262,14 @@ def _settle(
     return chain, moved
 
 
-def _white(rows: Array, sigma: Array, data: Body, model: tuple[NoiseModel, Array] | None) -> Array:
+def _white(rows: Array, sigma: Array, data: Data, model: tuple[NoiseModel, Array] | None) -> Array:
     scaled: Array = (rows.T / sigma).T
     return scaled if model is None else whiten(model[0], scaled, data.breaks, model[1])
 
 
 def _covariance(
     chain: Chain,
-    data: Body,
+    data: Data,
     extents: Sequence[Extent],
     points: Array,
     feet: Feet,
@@ -300,19 +302,21 @@ def _covariance(
 
 
 def _shared(
-    data: Body, feet: Feet, points: Array, moved: Array, sections: Sequence[Section]
+    data: Data, feet: Feet, points: Array, moved: Array, sections: Sequence[Section]
 ) -> Array:
     """Distances caused by one standard uncertainty of each shared error, (N, E)."""
     columns = []
+    source = np.array(data.source)[data.section]
     for k, section in enumerate(sections):
-        if section.systematic.offset:
-            columns.append(np.where(data.section == k, -section.systematic.offset, 0.0))
+        if section.systematic.offset and data.source[k] == k:
+            columns.append(np.where(source == k, -section.systematic.offset, 0.0))
     frame = data.turn + moved[data.body, 2]
-    groups = {s.systematic.scale_group or f"section {k}" for k, s in enumerate(sections)}
-    for group in sorted(groups):
-        member = [
-            (s.systematic.scale_group or f"section {k}") == group for k, s in enumerate(sections)
-        ]
+    groups = [
+        s.systematic.scale_group or f"section {k}"
+        for k, s in zip(data.source, sections, strict=True)
+    ]
+    for group in sorted(set(groups)):
+        member = [g == group for g in groups]
         inside = np.array(member)[data.section]
         centre = points[inside].mean(axis=0)
         for axis, name in enumerate(("scale_x", "scale_y")):

@@ -258,6 +258,26 @@ def mirrored(section: Section, pose: Pose, axis: float) -> Section:
     )
 
 
+def mirrored_chain(chain: Chain, axis: float) -> Chain:
+    """An open chain's mirror image about the line at the angle `axis` through the origin.
+
+    It is run backwards, as an outline's image must be, so that bends keep their sign.
+    """
+    c, s = math.cos(2 * axis), math.sin(2 * axis)
+    x, y = chain.poses.end[-1]
+    turns, corner = np.roll(chain.turns[::-1], 1), np.roll(chain.corner[::-1], 1)
+    return replace(
+        chain,
+        start=(float(c * x + s * y), float(s * x - c * y)),
+        heading=float(2 * axis - chain.poses.end_heading[-1] + math.pi),
+        lengths=chain.lengths[::-1],
+        curvatures=chain.curvatures[::-1],
+        turns=turns,
+        straight=chain.straight[::-1],
+        corner=corner,
+    )
+
+
 def run_together(parts: Sequence[Array], closed: bool) -> Contour:
     """The placed points of sections as one contour, sorted along the edge.
 

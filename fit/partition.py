@@ -100,9 +100,21 @@ def arc_misfit(points: Array) -> Array:
     Infinite where the contour ends before the piece does; 0 for pieces of up to three.
     """
     n = len(points)
-    rows, reach = np.arange(n)[:, None], np.arange(n)[None, :]
-    inside = rows + reach < n
-    local = points[np.minimum(rows + reach, n - 1)] - points[:, None, :]
+    misfit = np.full((n, n), math.inf)
+    block = max(64, n // 8)
+    for first in range(0, n, block):
+        # Later pieces reach less far: the lower triangle is not computed.
+        misfit[first : first + block, : n - first] = _misfit_from(points, first, block)
+    misfit[:, :3] = np.where(np.isinf(misfit[:, :3]), math.inf, 0.0)
+    return misfit
+
+
+def _misfit_from(points: Array, first: int, block: int) -> Array:
+    """The rows of `arc_misfit` that begin at `first` to before first + block."""
+    n = len(points)
+    rows = np.arange(first, min(first + block, n))[:, None]
+    reach = np.arange(n - first)[None, :]
+    local = points[np.minimum(rows + reach, n - 1)] - points[rows[:, 0], None, :]
     x, y = local[..., 0], local[..., 1]
     z = x * x + y * y
     count = reach + 1.0
@@ -110,8 +122,7 @@ def arc_misfit(points: Array) -> Array:
     xx, xy, yy = (np.cumsum(q, axis=1) / count for q in (x * x, x * y, y * y))
     xz, yz, zz = (np.cumsum(q, axis=1) / count for q in (x * z, y * z, z * z))
     eta = taubin(mx, my, mz, xx, xy, yy, xz, yz, zz)[0]
-    eta[:, :3] = 0.0
-    eta[~inside] = math.inf
+    eta[rows + reach >= n] = math.inf
     return eta
 
 

@@ -171,6 +171,18 @@ def test_what_the_symmetry_tells_is_mirrored_and_marked():
     assert strays(fit.outline, part.inscribed(1e-4)) < 0.1
 
 
+def test_a_mirror_image_shares_the_errors_of_what_it_mirrors():
+    part = rounded_rectangle(200, 80, 20)
+    end = section(part, "l.jpg", "left end", lambda p: p[:, 0] < 0, pitch=0.6)
+    plain, shifted = (
+        fit_free([replace(end, systematic=Systematic(offset))], {"length": (200.0, 0.2)}, "both")
+        for offset in (0.0, 0.1)
+    )
+    # Both sides of the one photo move outwards together: twice into the width.
+    added = math.sqrt(shifted.width.u95**2 - plain.width.u95**2) / 2
+    assert added == pytest.approx(2 * 0.1, rel=0.1)
+
+
 def test_a_reading_that_the_contour_contradicts_is_left_out_and_named():
     fit = fit_free([whole(rounded_rectangle(160, 90, 20))], {"width": (90.8, 0.05)})
     assert fit.width.value == pytest.approx(90, abs=0.03)
@@ -184,6 +196,13 @@ def test_an_end_that_nothing_shows_is_not_invented():
     end = section(part, "l.jpg", "left end", lambda p: p[:, 0] < -60)
     with pytest.raises(FitError, match="other end"):
         fit_free([end], {"length": (300.0, 0.2)})
+
+
+def test_a_lone_corner_is_not_mirrored():
+    part = rounded_rectangle(300, 100, 25)
+    corner = section(part, "c.jpg", "front left corner", lambda p: (p[:, 0] < -60) & (p[:, 1] < 0))
+    with pytest.raises(FitError, match="whole end"):
+        fit_free([corner], {"length": (300.0, 0.2)}, "both")
 
 
 def test_ends_without_a_length_are_refused():
