@@ -6,11 +6,12 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing
+from scipy.ndimage import binary_closing, gaussian_filter1d
 
 from snugline.notice import Notice
 from snugline.trace.camera import Camera
 from snugline.trace.contour import PhotoFacts
+from snugline.trace.edge import sample_luminance
 from snugline.trace.lift import Lifted, PartSides, lift
 from snugline.trace.silhouette import Silhouette, right_normals
 
@@ -27,6 +28,7 @@ _VAGUE_STRETCH_MM = 4.0
 _VAGUE_SHARE = 0.15
 # Below this share of the paper's light a shadow's rim or the grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
+_CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
 # So near the window's border its printed line, or its end, may be taken for the edge.
 BORDER_MM, _BORDER_STRETCH_MM = 2.5, 40.0
 # Beyond this from the window's border a contour has no reason to end.
@@ -100,6 +102,18 @@ class _Piece:
     @cached_property
     def deep(self) -> Floats:
         return self._deep()
+
+    @cached_property
+    def contrast(self) -> Floats:
+        """(N,) light just outside less just inside, as a share of the paper's."""
+        normals = right_normals(self.pixels, self.silhouette.closed)
+        places = self.pixels[:, None] + _CONTRAST_PX[:, None] * normals[:, None]
+        light = sample_luminance(self.edge.rgb, places[..., 0], places[..., 1])
+        half = len(_CONTRAST_PX) // 2
+        step = light[:, half:].mean(axis=1) - light[:, :half].mean(axis=1)
+        # What grain does from point to point is no contrast of the edge.
+        calm: Floats = gaussian_filter1d(step.astype(np.float64), 6.0) / self.edge.paper
+        return np.nan_to_num(np.abs(calm), nan=1.0)
 
     def clipped(self, beside_px: float) -> Mask:
         """Whether the photo is cut off at white beside the edge; positive is outside the part."""
@@ -187,7 +201,7 @@ def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             region_of(found.pixels),
         )
         return
-    found = _longest(pieces, [np.abs(p.silhouette.step) < PALE * p.edge.paper for p in pieces])
+    found = _longest(pieces, [p.contrast < PALE for p in pieces])
     if found and found.length_mm > _PALE_STRETCH_MM:
         yield Notice(
             "edge-pale",
@@ -201,11 +215,10 @@ def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
 
 
 def _contrast(found: _Stretch) -> str:
-    paper = found.piece.edge.paper
-    if not np.isfinite(paper):
+    if not np.isfinite(found.piece.edge.paper):
         return ""
-    step = float(np.median(np.abs(found.piece.silhouette.step[found.run]))) / paper
-    return f" (contrast {step * 100:.0f} % of the paper's light)"
+    share = float(np.median(found.piece.contrast[found.run]))
+    return f" (contrast {share * 100:.0f} % of the paper's light)"
 
 
 def _ends(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:

@@ -229,10 +229,10 @@ def _offsets(e: Evidence) -> _Offsets:
     np.add.at(normal, index, o.normals[:, :, None] * o.normals[:, None, :])
     np.add.at(right, index, o.normals * residuals[:, None])
     np.add.at(place, index, o.pixels)
-    count = np.bincount(index, minlength=len(marker))
-    off = np.linalg.solve(normal + 1e-6 * np.eye(2), right[..., None])[..., 0]
+    count = np.bincount(index, minlength=len(marker)).astype(np.float64)
+    off: Floats = np.linalg.solve(normal + 1e-6 * np.eye(2), right[..., None])[..., 0]
     trust = np.bincount(index, e.adjusted.weights[e.number], len(marker)) / count
-    return _Offsets(marker, place / count[:, None], off, trust)
+    return _Offsets(marker, np.asarray(place / count[:, None]), off, np.asarray(trust))
 
 
 def believed(e: Evidence) -> Mask:
