@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 HOLD = 1e-6
 
 NARROWING = 3  # rounds in which the loss is narrowed
-CONVERGED = 0.02  # of a log-likelihood: no start needs to be better
+CONVERGED = 1.0  # of a log-likelihood: no start needs to be better
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,6 @@ def robust_fit(
     equations: Equations,
     x: Array,
     *,
-    held: Sequence[int] = (),
     scales: Sequence[float] | None = None,
     give_up: float = math.inf,
     rounds: int = 15,
@@ -57,11 +56,9 @@ def robust_fit(
 
     Parameters
     ----------
-    held : unknowns that keep their start value.
     scales : spread of each section's scaled residuals; estimated anew in each round when None.
     give_up : a cost at which, after a few rounds, no more is hoped for.
     """
-    free = np.setdiff1d(np.arange(equations.size), held)
     sections = range(len(equations.sections))
     low, high = bounds(equations)
     damping, cost = 1e-4, math.inf
@@ -83,12 +80,12 @@ def robust_fit(
         for i in range(len(equations.rows)):
             total += normals_of(equations.reading_block(x, i), equations.size)
         for _ in range(8):
-            step = np.zeros(equations.size)
-            step[free] = solve(
-                total.matrix[np.ix_(free, free)], -total.gradient[free], damping=damping
-            )
+            step = solve(total.matrix, -total.gradient, damping=damping)
             trial = np.clip(x + step, low, high)
             if reasonable(equations, trial):
+                promised = -float(step @ total.gradient) / 2
+                if promised < CONVERGED and not narrowing:
+                    return RobustFit(trial, cost - promised, tuple(spread))
                 trial_blocks = [equations.points_block(trial, k) for k in sections]
                 trial_cost = _cost(equations, trial, trial_blocks, spread)
                 if trial_cost <= cost:
@@ -98,9 +95,8 @@ def robust_fit(
             if narrowing:
                 continue
             break
-        gain = cost - trial_cost
         x, blocks, cost, damping = trial, trial_blocks, trial_cost, damping / 6
-        if (gain < CONVERGED and not narrowing) or (done >= 2 and cost > give_up):
+        if done >= 2 and cost > give_up:
             break
     return RobustFit(x, cost, tuple(spread))
 
