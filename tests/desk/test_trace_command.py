@@ -31,7 +31,7 @@ def with_few_markers(count):
     """The sample's photo at a third of its size, all but the first markers painted over."""
     from snugline.trace.frame import read_frame
     from snugline.trace.photo import read_photo
-    from snugline.trace.solve import sight_markers
+    from snugline.trace.sight import sight_markers
 
     photo = read_photo(GOOD)
     seen = sight_markers(photo, [read_frame(SAMPLE / "frame.json")])
