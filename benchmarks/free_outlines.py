@@ -2,7 +2,7 @@
 
 Each shape is built from lines and arcs, so the least number of segments is known; its points get
 noise along the normal, independent or correlated over 1 mm. Distances are shapely's, between dense
-polygons. Run as `python benchmarks/free_outlines.py [TRIALS]`.
+polygons. Run as `python benchmarks/free_outlines.py [TRIALS [NAME...]]`, names or parts of them.
 """
 
 import math
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.signal import lfilter
 
 from snugline.fit.arc_chain import outline_of
 from snugline.fit.arc_spline import arc_spline
@@ -131,8 +132,6 @@ def noisy(shape, sigma, correlation, rng):
     if correlation:
         fade = math.exp(-PITCH / correlation)
         noise[1:] *= math.sqrt(1 - fade * fade)
-        from scipy.signal import lfilter
-
         noise = lfilter([1.0], [1.0, -fade], noise)
     return shape.points + sigma * noise[:, None] * shape.normals
 
@@ -166,11 +165,13 @@ def trial(shape, sigma, correlation, tolerance, seed):
     return spline, outline, strays(outline, shape), seconds
 
 
-def main(trials: int) -> int:
+def main(trials: int, names: list[str]) -> int:
     print(f"{'shape':26}{'noise':>14}{'tol':>6}{'least':>6}{'found':>9}{'flips':>7}"
           f"{'strays':>8}{'s':>6}")  # fmt: skip
     failed = 0
     for shape in [*shapes(), ellipse()]:
+        if names and not any(name in shape.name for name in names):
+            continue
         for sigma, correlation in ((0.03, 0.0), (0.05, 0.0), (0.03, 1.0), (0.05, 1.0)):
             for tolerance in (None, 0.15):
                 counts, wrong, worst, slowest = [], 0, 0.0, 0.0
@@ -194,4 +195,4 @@ def main(trials: int) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(bool(main(int(sys.argv[1]) if len(sys.argv) > 1 else 5)))
+    sys.exit(bool(main(int(sys.argv[1]) if len(sys.argv) > 1 else 5, sys.argv[2:])))
