@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.commands import check, compare, fitted, frame, new, run, trace
+from snugline.desk.commands import camera, check, compare, fitted, frame, new, run, trace
 from snugline.errors import SnuglineError
 
 FINE, RETAKE, USER_ERROR, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -42,6 +42,7 @@ app = typer.Typer(
 app.command("frame")(frame.frame)
 app.command("new")(new.new)
 app.command("check")(check.check)
+app.command("camera")(camera.camera)
 app.command("trace")(trace.trace)
 app.command("run")(run.run)
 app.command("compare")(compare.compare)

@@ -187,6 +187,7 @@ class Job(_Table):
     ----------
     path : the file it came from.
     reading_units : which of `mm` and `in` the readings were written in.
+    camera : a camera's name, as learned by `snugline camera`.
     """
 
     path: Path
@@ -197,6 +198,7 @@ class Job(_Table):
     reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(_one_or_many)] = ()
     pocket: dict[str, Any] | None = None
     output: OutputTable = OutputTable()
+    camera: str | None = None
 
     def beside(self, name: str | Path) -> Path:
         """A path of the job, taken from the job file's folder."""
@@ -317,6 +319,14 @@ def _missing(job: Job) -> list[SnuglineError]:
                 "correct edge_radius, edge_chamfer or the thickness",
             )
         )
+    if job.camera is not None:
+        from snugline.trace.known_cameras import lens_finder
+
+        try:
+            lens_finder(job.camera)
+        except SnuglineError as error:
+            where = str(job.path) if error.where == "camera" else error.where
+            faults.append(InputError(error.what, where, error.mend))
     named = [(_place(("photo", i, "file"), job.path), p.file) for i, p in enumerate(job.photo)]
     named += [
         (_place(("frame", i, "description"), job.path), Path(f.description))
@@ -357,7 +367,7 @@ def _place(loc: tuple[int | str, ...], path: Path) -> str:
     """Where in the job: `job.toml, [[photo]] 2, file`."""
     parts = [str(path)]
     rest = list(loc)
-    if len(rest) > 1 or (rest and rest[0] in Job.model_fields):
+    if len(rest) > 1 or (rest and rest[0] in Job.model_fields and rest[0] != "camera"):
         table = str(rest.pop(0))
         if rest and isinstance(rest[0], int):
             parts.append(f"[[{table}]] {int(rest.pop(0)) + 1}")
@@ -417,6 +427,7 @@ _EXAMPLES = {
     "shows": 'add shows = "left end" (or "right end", "front left corner", "whole", "section")',
     "what": 'add what = "length" (or "width", "thickness", "corner radius")',
     "tool": 'add tool = "tape" (or "rule", "caliper", or its uncertainty such as "0.2 mm")',
+    "camera": 'write a text in quotes, such as camera = "shop phone", above the first table',
     "snap": "write true or false, without quotes",
     "name": 'write a text in quotes, such as name = "slate tray"',
     "values": 'write values = ["418 mm", "417.5 mm"]',

@@ -1,12 +1,16 @@
 """Options that several commands share, and lengths as option values."""
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from snugline.errors import FileError, InputError
 from snugline.lengths import parse_angle, parse_length
+
+if TYPE_CHECKING:
+    from snugline.trace.frame import AnyFrame
 
 
 def length(text: str) -> float:
@@ -29,6 +33,21 @@ def require_folder(path: Path | None) -> None:
     """Refuse an output file whose folder is missing, before any long work."""
     if path is not None and not path.parent.is_dir():
         raise FileError("its folder does not exist", str(path), "make the folder first")
+
+
+def printed_frames(
+    names: Sequence[str], bar_x: Sequence[float] | None, bar_y: Sequence[float] | None
+) -> "list[AnyFrame]":
+    """The frames with their bars as measured, both in the order given."""
+    from snugline.trace.frame import read_frame, with_print_scale
+
+    def nth(bars: Sequence[float] | None, i: int) -> float | None:
+        return bars[i] if bars and i < len(bars) else None
+
+    return [
+        with_print_scale(read_frame(name), nth(bar_x, i), nth(bar_y, i))
+        for i, name in enumerate(names)
+    ]
 
 
 def result_folder(job: Path) -> Path:

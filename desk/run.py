@@ -29,6 +29,7 @@ from snugline.notice import Notice
 from snugline.pocket.bundle import bundle as archive
 from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
+from snugline.trace.known_cameras import lens_finder
 from snugline.trace.measure import PartSides, measure_photos
 from snugline.trace.overlay import draw_overlay
 
@@ -52,7 +53,8 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     SnuglineError : a photo, a frame, the fit or the plan refuses the job.
     """
     step(f"measuring {len(job.photo)} photos")
-    measured = measure_photos([job.beside(p.file) for p in job.photo], job.frames(), sides_of(job))
+    files = [job.beside(p.file) for p in job.photo]
+    measured = measure_photos(files, job.frames(), sides_of(job), lens_finder(job.camera))
     step("drawing the overlays")
     overlays = {
         str(table.file): draw_overlay(photo)

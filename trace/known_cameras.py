@@ -6,7 +6,7 @@ is kept for the pixels as stored, and turned with each photo when it is used.
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -242,6 +242,17 @@ def prior_for(
     return camera_found.prior(photo.exif.orientation) if camera_found else None
 
 
+def lens_finder(name: str | None = None) -> Callable[[Photo], LensPrior | None]:
+    """What is known of photos' lenses from the cameras in the user's data folder.
+
+    `name` is a camera's; without it each photo says itself which camera took it.
+    """
+    cameras = read_cameras(camera_folder())
+    if name is not None:
+        named(cameras, name)
+    return lambda photo: prior_for(photo, cameras, name)
+
+
 def named(cameras: Sequence[KnownCamera], name: str) -> KnownCamera:
     """The camera of that name, capitals aside.
 
@@ -281,11 +292,11 @@ def save(camera: KnownCamera, folder: Path) -> Path:
         raise FileError(
             f"cannot make the folder ({error.strerror})", str(folder), "check its permissions"
         ) from error
-    write_json(path, as_json(camera))
+    write_json(path, as_record(camera))
     return path
 
 
-def as_json(camera: KnownCamera) -> dict[str, Any]:
+def as_record(camera: KnownCamera) -> dict[str, Any]:
     """The record of a camera's file."""
     key, lens = camera.key, camera.lens
     return {

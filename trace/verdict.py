@@ -230,7 +230,7 @@ def _offsets(e: Evidence) -> _Offsets:
     np.add.at(right, index, o.normals * residuals[:, None])
     np.add.at(place, index, o.pixels)
     count = np.bincount(index, minlength=len(marker)).astype(np.float64)
-    off: Floats = np.linalg.solve(normal + 1e-6 * np.eye(2), right[..., None])[..., 0]
+    off = np.asarray(np.linalg.solve(normal + 1e-6 * np.eye(2), right[..., None])[..., 0], float)
     trust = np.bincount(index, e.adjusted.weights[e.number], len(marker)) / count
     return _Offsets(marker, np.asarray(place / count[:, None]), off, np.asarray(trust))
 

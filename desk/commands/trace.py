@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.options import AsJson, angle, length, require_folder
+from snugline.desk.options import AsJson, angle, length, printed_frames, require_folder
 
 
 def trace(
@@ -43,6 +43,9 @@ def trace(
         list[float] | None,
         typer.Option(parser=length, metavar="LENGTH", help="Printed bar y as measured."),
     ] = None,
+    camera: Annotated[
+        str | None, typer.Option(help="A camera learned under this name by `snugline camera`.")
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Write the contour there; else to standard output.")
     ] = None,
@@ -66,7 +69,7 @@ def trace(
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
     from snugline.fit.readings import Reading, uncertainty
-    from snugline.trace.frame import read_frame, with_print_scale
+    from snugline.trace.known_cameras import lens_finder
     from snugline.trace.measure import PartSides, measure_photos
     from snugline.trace.overlay import draw_overlay
 
@@ -76,10 +79,8 @@ def trace(
         )
     require_folder(out)
     require_folder(overlay)
-    frames = [
-        with_print_scale(read_frame(name), _nth(bar_x, i), _nth(bar_y, i))
-        for i, name in enumerate(frame)
-    ]
+    frames = printed_frames(frame, bar_x, bar_y)
+    known = lens_finder(camera)
     sides = PartSides(
         thickness,
         uncertainty(Reading("thickness", (thickness,), "caliper")).u,
@@ -89,7 +90,7 @@ def trace(
     )
     with progress(as_json) as step:
         step(f"measuring {photo.name}")
-        measured = measure_photos([photo], frames, sides)
+        measured = measure_photos([photo], frames, sides, known)
         (shown,) = measured.photos
         picture = draw_overlay(shown) if overlay is not None else b""
     record = shown.contour.as_json()
@@ -108,7 +109,3 @@ def trace(
     notices = {*shown.contour.notices, *measured.notices}
     print_notices(notices)
     raise typer.Exit(exit_status(notices))
-
-
-def _nth(values: list[float] | None, i: int) -> float | None:
-    return values[i] if values and i < len(values) else None

@@ -5,6 +5,14 @@ import pytest
 from snugline.desk.cli import main
 
 
+@pytest.fixture(autouse=True)
+def no_learned_cameras(tmp_path_factory, monkeypatch):
+    """The data folder of whoever runs the tests is left alone; gives the one used instead."""
+    folder = tmp_path_factory.mktemp("cameras")
+    monkeypatch.setattr("snugline.trace.known_cameras.camera_folder", lambda: folder)
+    return folder
+
+
 @pytest.fixture
 def frame_record():
     """Four markers round a window of 200 x 100 mm."""

@@ -1,0 +1,75 @@
+"""`snugline camera`: a phone learned once, for all later jobs."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from snugline.desk.options import AsJson, length
+
+
+def camera(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Of a frame, as taken.")],
+    frame: Annotated[
+        list[str],
+        typer.Option(help="Built-in name or description file; once for each sheet in the photos."),
+    ],
+    bar_x: Annotated[
+        list[float] | None,
+        typer.Option(
+            parser=length, metavar="LENGTH", help="Printed bar x as measured; in the frames' order."
+        ),
+    ] = None,
+    bar_y: Annotated[
+        list[float] | None,
+        typer.Option(parser=length, metavar="LENGTH", help="Printed bar y as measured."),
+    ] = None,
+    name: Annotated[
+        str | None, typer.Option(help="What to call it; else its make and model.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Learn a phone's lens from photos of a frame, with or without a part on it.
+
+    Four to eight photos do: from straight above and from several sides, upright and turned, with
+    the markers out to the photo's corners. The lens is kept in your data folder. Later jobs use it
+    for photos of the same make, model, lens and size, or where they name it.
+
+    \b
+    Examples:
+      snugline camera sheet-*.jpg --frame border-a4 --bar-x 199.2mm --bar-y 119.8mm
+      snugline camera sheet-*.jpg --frame border-a4 --name "shop phone"
+      snugline trace left.jpg --frame border-a4 --thickness 9.5mm --camera "shop phone"
+    """
+    from snugline.desk.console import print_json, progress
+    from snugline.desk.options import printed_frames
+    from snugline.errors import InputError
+    from snugline.trace.frame import Frame
+    from snugline.trace.known_cameras import as_record, camera_folder, learn, save
+
+    frames = printed_frames(frame, bar_x, bar_y)
+    with_markers = [f for f in frames if isinstance(f, Frame)]
+    if len(with_markers) < len(frames):
+        raise InputError(
+            "a frame without markers tells too little of a lens",
+            "--frame",
+            "photograph a printed frame of markers",
+        )
+    with progress(as_json) as step:
+        step(f"learning from {len(photos)} photos")
+        learned = learn(photos, with_markers, name)
+    path = save(learned, camera_folder())
+    if as_json:
+        print_json({**as_record(learned), "file": str(path)})
+        return
+    print(
+        f"{learned.name}: focal length {learned.lens.focal:.0f} px from {learned.photos} photos, "
+        f"{hold_out(learned.holdout_mm)} -> {path}"
+    )
+
+
+def hold_out(mm: float) -> str:
+    """How well the lens serves photos that it was not learned from."""
+    if mm != mm:
+        return "not tested, since that takes two photos"
+    return f"hold-out {mm:.3f} mm"
