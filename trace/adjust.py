@@ -28,7 +28,7 @@ _TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977,
 _ITERATIONS = 40
 # In standard deviations of the unknowns: a step that is near, and one that is none any more; and
 # how often the weights follow the residuals.
-_NEAR, _STILL, _SETTLED = 0.3, 1e-3, 6
+_NEAR, _STILL, _SETTLED = 0.3, 1e-3, 5
 
 
 @dataclass(frozen=True)
