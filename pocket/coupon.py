@@ -96,7 +96,11 @@ def corner_coupon(
     left, bottom = low_x - _LAND, low_y - _LAND
     opening = intersection(pocket, _box(left - over, bottom - over, right + over, top + over))
     if not opening:
-        raise PlanError("the coupon holds no piece of the pocket", "coupons", "make the run longer")
+        raise PlanError(
+            "the coupon holds no piece of the pocket",
+            "coupons",
+            "make the run longer, or ask for 2 corners",
+        )
     made = _coupon(clearance, _box(left, bottom, right, top), opening, unit)
     return made.moved(-left, -bottom)
 

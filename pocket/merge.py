@@ -125,27 +125,29 @@ def _split(a: Outline, b: Outline) -> list[_Piece]:
     # Ends first, so that a cut beside an end takes the end's own coordinates.
     ends = [(points.snapped(s.start), points.snapped(s.end)) for s in bundle.segments]
     met = crossings(bundle)
-    places = bundle.places(met.segment, met.point)
+    # Most are the joints of neighbours, of which nothing is to be learnt.
+    inner = (met.point != bundle.start[met.segment]).any(axis=1)
+    inner &= (met.point != bundle.end[met.segment]).any(axis=1)
+    segment, where = met.segment[inner], met.point[inner]
+    places = bundle.places(segment, where)
     cuts: dict[int, dict[Point, float]] = defaultdict(dict)
-    for at, (x, y), place in zip(
-        met.segment.tolist(), met.point.tolist(), places.tolist(), strict=True
-    ):
+    for at, (x, y), place in zip(segment.tolist(), where.tolist(), places.tolist(), strict=True):
         point = points.snapped((x, y))
         if point not in ends[at]:
             cuts[at][point] = place
     pieces = []
-    for at, segment in enumerate(bundle.segments):
-        inner = sorted(cuts[at].items(), key=lambda cut: cut[1])
-        chain = [(ends[at][0], 0.0), *inner, (ends[at][1], segment.length)]
+    for at, whole in enumerate(bundle.segments):
+        between = sorted(cuts[at].items(), key=lambda cut: cut[1])
+        chain = [(ends[at][0], 0.0), *between, (ends[at][1], whole.length)]
         of_a = at < len(a.segments)
         for (start, begin), (end, finish) in pairwise(chain):
             if start == end:
                 continue
-            if isinstance(segment, Line):
+            if isinstance(whole, Line):
                 pieces.append(_Piece(Line(start, end), (of_a, at)))
             else:
-                sweep = segment.sweep * (finish - begin) / segment.length
-                arc = Arc(start, end, segment.centre, segment.radius, sweep)
+                sweep = whole.sweep * (finish - begin) / whole.length
+                arc = Arc(start, end, whole.centre, whole.radius, sweep)
                 pieces.append(_Piece(arc, (of_a, at)))
     return pieces
 

@@ -19,7 +19,6 @@ from snugline.pocket.cutter import (
     Reach,
     cutter_centres,
     cutter_notices,
-    largest_cutter,
     reach,
 )
 from snugline.pocket.depth import Depth
@@ -44,7 +43,6 @@ class Opening:
     outline : of the pocket: that, with reliefs, notches of its own depth and ribbon slots.
     gaps : per side along length and width, with their U95.
     seasons : gaps at the driest and the dampest day; empty without a wood.
-    largest_cutter : that leaves nothing uncut in the plain pocket; 0 for square corners.
     reach : of the chosen cutter; None without one.
     discs : where corners are relieved.
     border, land : the outer cut, and the thinnest wood to it; None without one.
@@ -56,7 +54,6 @@ class Opening:
     outline: Outline
     gaps: tuple[Gap, Gap]
     seasons: tuple[SeasonalGap, ...]
-    largest_cutter: float
     reach: Reach | None
     discs: tuple[Disc, ...]
     border: Outline | None
@@ -79,11 +76,11 @@ def plan_opening(
     corners: Outline = plain
     discs: tuple[Disc, ...] = ()
     found: Reach | None = None
-    if cutter is not None:
+    if cutter is not None and (choices.notches or choices.ribbons):
         cutter_centres(plain, width)  # a bay must not pass for the pocket's own width
-        if choices.relief is not None:
-            made = relieved(plain, width, choices.relief)
-            corners, discs = made.outline, made.discs
+    if cutter is not None and choices.relief is not None:
+        made = relieved(plain, width, choices.relief)
+        corners, discs = made.outline, made.discs
     bays = [notch_outline(plain, n, width) for n in choices.notches if n.depth is None]
     bays += [ribbon_outline(plain, ribbon, width) for ribbon in choices.ribbons]
     outline = united(corners, bays, "notch or ribbon slot")
@@ -125,7 +122,6 @@ def plan_opening(
         outline,
         gaps(clearance, uncertainty),
         seasons,
-        largest_cutter(plain),
         found,
         discs,
         border,

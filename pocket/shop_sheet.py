@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from snugline.fit.drawing.paper import paper_size
 from snugline.fit.outline import Arc, Outline
 from snugline.lengths import format_length
+from snugline.pocket.cutter import largest_cutter
 from snugline.pocket.fits import VERDICTS
 from snugline.pocket.opening import Opening
 from snugline.pocket.plan import CutPlan
@@ -152,8 +153,10 @@ def _pocket_lines(plan: CutPlan) -> Iterator[str]:
     first = plan.openings[0]
     if choices.cutter is not None:
         relief = f"; corners relieved by {choices.relief}" if first.discs else ""
-        largest = format_length(first.largest_cutter, unit)
-        clears = f"largest that clears all: {largest}" if first.largest_cutter else "square corners"
+        largest = largest_cutter(first.plain)
+        clears = "square corners"
+        if largest:
+            clears = f"largest that clears all: {format_length(largest, unit)}"
         yield f"cutter {format_length(choices.cutter.diameter, unit)} ({clears}){relief}"
     for layer in first.sheet.layers[1:]:
         yield f"also: {layer.name}"
