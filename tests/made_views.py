@@ -40,7 +40,9 @@ def seen_by_opencv(camera, points):
     return pixels[:, 0]
 
 
-def edge_observations(corners, camera, sheets=None, sheet=None, bloom=0.0, sigma=0.0, rng=None):
+def edge_observations(
+    corners, camera, sheets=None, sheet=None, bloom=0.0, sigma=0.0, rng=None, stated=None
+):
     """What a camera sees of markers with (M, 4, 2) design corners.
 
     Parameters
@@ -48,7 +50,8 @@ def edge_observations(corners, camera, sheets=None, sheet=None, bloom=0.0, sigma
     sheets : list of (scale, pose) for each sheet; one exact sheet when None.
     sheet : (M,) which sheet each marker is on.
     bloom : mm, outward shift of the printed edges.
-    sigma : px, noise added across each edge, and stated.
+    sigma : px, noise added across each edge.
+    stated : px, what each edge says of itself: a fit's formal sigma, well below its true one.
     """
     m = len(corners)
     sheet = np.zeros(m, dtype=np.int64) if sheet is None else np.asarray(sheet)
@@ -86,7 +89,7 @@ def edge_observations(corners, camera, sheets=None, sheet=None, bloom=0.0, sigma
         outward=outward,
         pixels=pixels,
         normals=normals,
-        sigma=np.full(len(pixels), sigma),
+        sigma=np.full(len(pixels), 0.2 * sigma if stated is None else stated),
         height=np.zeros(len(pixels)),
     )
 
