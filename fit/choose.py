@@ -219,20 +219,27 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     noise = noise_at(reference.equations, reference.x)
     effective = max(sum(model.effective for model in noise.models), 10.0)
     thin = sum(min(THINNED, len(m.local)) for m in setting.sections)
-    judged: list[Candidate] = []
+    rows = sum(len(m.local) / model.block
+               for m, model in zip(setting.sections, noise.models, strict=True))  # fmt: skip
+    fitted: list[tuple[Candidate, float]] = []
     for candidate in tried:
         gap = (candidate.cost - reference.cost) * min(1.0, effective / thin)
-        if gap > UNLIKELY and len(judged) >= 1:
+        if gap > UNLIKELY and fitted:
             continue
         fit = whitened_fit(candidate.equations, candidate.x, noise, trust=TRUST, rounds=6)
-        parameters = len(candidate.equations.shape.names)
-        bic = fit.total.square + parameters * math.log(effective)
-        judged.append(replace(candidate, x=fit.x, bic=bic))
+        fitted.append((replace(candidate, x=fit.x), fit.total.square))
+    # The noise's level is itself only known to some degrees of freedom: Student's likelihood.
+    dof, least = sum(model.dof for model in noise.models), min(square for _, square in fitted)
+    judged = []
+    for candidate, square in fitted:
+        bic = dof * math.log1p((square - least) / dof)
+        bic += len(candidate.equations.shape.names) * math.log(rows)
+        judged.append(replace(candidate, bic=bic))
     judged.sort(key=lambda candidate: candidate.bic)
     best = judged[0]
     weights = _posterior([c.bic for c in judged])
     ranking = tuple((c.equations.shape.family, w) for c, w in zip(judged, weights, strict=True))
-    corners = _corner_rankings(judged, tried, noise, effective, setting.groups)
+    corners = _corner_rankings(judged, tried, noise, rows, setting.groups)
     return Choice(best, noise, ranking, corners, judged[1] if len(judged) > 1 else None)
 
 
@@ -245,7 +252,7 @@ def _corner_rankings(
     judged: Sequence[Candidate],
     tried: Sequence[Candidate],
     noise: Noise,
-    effective: float,
+    rows: float,
     groups: Sequence[int],
 ) -> tuple[tuple[tuple[str, float], ...], ...]:
     """For each mirror group the corner families with their weights.
@@ -262,7 +269,7 @@ def _corner_rankings(
             name, bic = shape.corners[members[0]].name, candidate.bic
             if max(groups) > 0:
                 bic = 2 * _cost_at(candidate, noise, members)
-                bic += len(shape.corners[members[0]].parameters) * math.log(effective)
+                bic += len(shape.corners[members[0]].parameters) * math.log(rows)
             bics[name] = min(bic, bics.get(name, math.inf))
         weights = _posterior(list(bics.values()))
         ranked = sorted(zip(bics, weights, strict=True), key=lambda pair: -pair[1])
