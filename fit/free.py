@@ -32,7 +32,6 @@ from snugline.fit.free_adjust import (
     Data,
     Extent,
     adjust,
-    heading_row,
     reach_along,
     turned,
 )
@@ -49,6 +48,7 @@ from snugline.fit.join import (
     run_together,
 )
 from snugline.fit.outline import Outline
+from snugline.fit.part_axes import Axes, axes_of
 from snugline.fit.result import Quantity
 from snugline.fit.section import Section
 from snugline.notice import Notice
@@ -86,8 +86,8 @@ class FreeFit:
 
     Attributes
     ----------
-    outline : in part axes: the narrowest rectangle round the part lies along x and y, its middle
-        at the origin, its longer side along x; a section that shows the left end lies at low x.
+    outline : in part axes (`part_axes`): the rectangle of length and width lies along x and y, its
+        middle at the origin; a section that shows the left end lies at low x.
     segments : one for each of the outline's.
     length, width : mm, sides of that rectangle.
     tolerance : mm, as stated, or the default that the noise gave.
@@ -166,35 +166,25 @@ def fit_free(
             "the contour runs clockwise", sections[0].name, "give it with the part on the left"
         )
     data = _data(placed)
-    direction = _axis(chain, placed)
-    extents = [
-        _extent_read(of, *readings[of], chain, direction + a)
-        for of, a in (("length", 0.0), ("width", math.pi / 2))
-        if of in readings
-    ]
+    axes, extents = _axes(chain, placed, readings)
     done = adjust(chain, data, extents, placed.sections)
-    direction = _axis(done.chain, placed)
-    extents = [
-        replace(e, direction=direction + (0.0 if e.of == "length" else math.pi / 2))
-        for e in extents
-    ]
+    axes, extents = _axes(done.chain, placed, readings)
     for extent in _contradicted(done.chain, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections)
-        direction = _axis(done.chain, placed)
+        axes, _ = _axes(done.chain, placed, {e.of: readings[e.of] for e in extents})
         found = reach_along(done.chain, extent.direction).value
         notices.append(
             Notice(
                 "reading-contradicted",
                 f"The {extent.of} of {extent.value:.2f} mm is {extent.value - found:+.2f} mm from "
-                f"the contour's {found:.2f} mm in the direction of its narrowest rectangle; "
-                "it was left out.",
+                f"the contour's {found:.2f} mm; it was left out.",
                 f"Measure the {extent.of} again, jaws flat on both sides.",
                 "usable",
                 extent.of,
             )
         )
-    return _finished(done, placed, data, contour, direction, spline.tolerance, readings, notices)
+    return _finished(done, placed, data, axes, spline.tolerance, {e.of for e in extents}, notices)
 
 
 # Getting round the part
@@ -382,12 +372,24 @@ def _data(placed: _Placed) -> Data:
     )
 
 
-def _extent_read(of: str, value: float, u: float, chain: Chain, direction: float) -> Extent:
-    """A reading with what aiming adds; where the extent has its least, jaws find it themselves."""
-    here = reach_along(chain, direction).value
-    change = [reach_along(chain, direction + aim).value - here for aim in (-_AIM, _AIM)]
-    aimed = 0.0 if min(change) >= 0 else max(abs(c) for c in change)
-    return Extent(of, value, math.hypot(u, aimed), direction)
+def _axes(
+    chain: Chain, placed: _Placed, readings: Mapping[str, tuple[float, float]]
+) -> tuple[Axes, list[Extent]]:
+    """The part's axes, its left end at low x, and the readings as extents along them."""
+    fixed = max(placed.body) == 0
+    axes = axes_of(chain, {k: v for k, v in readings.items() if fixed or k != "length"})
+    axes = replace(axes, direction=_leftwards(axes.direction, placed))
+    extents = []
+    for of, a in (("length", 0.0), ("width", math.pi / 2)):
+        if of in readings:
+            value, u = readings[of]
+            direction = axes.direction + a
+            here = reach_along(chain, direction).value
+            change = [reach_along(chain, direction + aim).value - here for aim in (-_AIM, _AIM)]
+            # Where the extent has its least, jaws find the direction by themselves.
+            aimed = 0.0 if min(change) >= 0 else max(abs(c) for c in change)
+            extents.append(Extent(of, value, math.hypot(u, aimed), direction))
+    return axes, extents
 
 
 def _contradicted(
@@ -410,58 +412,31 @@ def _contradicted(
 # Part axes and what is told
 
 
-def _axis(chain: Chain, placed: _Placed) -> float:
-    """Direction of the part's length: the long side of the narrowest rectangle round it."""
-    from scipy.optimize import minimize_scalar
-
-    def width(angle: float) -> float:
-        return reach_along(chain, angle + math.pi / 2).value
-
-    coarse = np.arange(0, math.pi, math.radians(1.0))
-    corners = outline_of(chain).inscribed(0.05)
-    start = float(coarse[int(np.argmin(np.ptp(corners @ left(directions(coarse)).T, axis=0)))])
-    step = math.radians(1.5)
-    angle = float(
-        minimize_scalar(
-            width, bounds=(start - step, start + step), method="bounded", options={"xatol": 1e-9}
-        ).x
-    )
-    # The least is often a kink, where a side lies along the rectangle: then it is that side's.
-    sides = chain.poses.heading[chain.straight]
-    near = angle + (sides - angle + math.pi / 2) % math.pi - math.pi / 2
-    close_by = near[np.abs(near - angle) < 1e-5]
-    if len(close_by):
-        angle = float(close_by[int(np.argmin([width(a) for a in close_by]))])
-    ends = {s.shows: p for s, p in zip(placed.sections, placed.points(), strict=True)}
-    d = directions(np.array([angle]))[0]
-    middle = np.vstack(list(ends.values())).mean(axis=0)
-    for name, sign in (("left end", -1.0), ("right end", 1.0)):
-        if name in ends:
-            return (
-                angle
-                if sign * float((ends[name].mean(axis=0) - middle) @ d) > 0
-                else (angle + math.pi)
-            )
-    return angle if d[0] > 0 else angle + math.pi
+def _leftwards(direction: float, placed: _Placed) -> float:
+    """The direction or its opposite: from the left end to the right end where they are named."""
+    points = placed.points()
+    middle = np.vstack(points).mean(axis=0)
+    d = directions(np.array([direction]))[0]
+    for section, own in zip(placed.sections, points, strict=True):
+        if section.shows in ("left end", "right end"):
+            side = float((own.mean(axis=0) - middle) @ d)
+            return direction if (side < 0) == (section.shows == "left end") else direction + math.pi
+    return direction
 
 
 def _finished(
     done: Adjustment,
     placed: _Placed,
     data: Data,
-    contour: Contour,
-    direction: float,
+    axes: Axes,
     tolerance: float,
-    readings: Mapping[str, tuple[float, float]],
+    read: set[str],
     notices: list[Notice],
 ) -> FreeFit:
     k = done.noise.quantile()
-    length, width = (
-        _extent(done, direction + a, k, of, readings)
-        for of, a in (("length", 0.0), ("width", math.pi / 2))
-    )
+    length, width = (_size(done, axes, k, of, of in read) for of in ("length", "width"))
     marks = _marks(done, data, placed)
-    to_part = _part_axes(done.chain, direction)
+    to_part = _part_axes(done.chain, axes.direction)
     chain = turned(done.chain, to_part.turn, np.array(to_part.shift))
     segments = _segments(done, marks, k)
     residuals = -done.feet.distance
@@ -483,28 +458,11 @@ def _finished(
     )
 
 
-def _extent(
-    done: Adjustment,
-    direction: float,
-    k: float,
-    of: str,
-    readings: Mapping[str, tuple[float, float]],
-) -> Quantity:
-    reach = reach_along(done.chain, direction)
-    row = reach.row + reach.slope * _direction_row(done.chain, direction)
-    u = math.sqrt(max(float(row @ done.covariance @ row), 0.0))
-    return Quantity(reach.value, k * u, ("photo", "reading") if of in readings else ("photo",))
-
-
-def _direction_row(chain: Chain, direction: float) -> Array:
-    """How the part's axes turn with the parameters: with the line along one, if there is one."""
-    lines = np.flatnonzero(chain.straight)
-    quarter = math.pi / 2
-    off = chain.poses.heading[lines] - direction + quarter / 2
-    off = np.abs(off % quarter - quarter / 2)
-    if not len(lines) or off.min() > 1e-6:
-        return np.zeros(len(chain.values()))
-    return heading_row(chain, int(lines[int(np.argmin(off))]))
+def _size(done: Adjustment, axes: Axes, k: float, of: str, read: bool) -> Quantity:
+    reach = reach_along(done.chain, axes.direction + (0.0 if of == "length" else math.pi / 2))
+    row = reach.row + reach.slope * axes.row
+    u = math.hypot(math.sqrt(float(row @ done.covariance @ row)), reach.slope * axes.u)
+    return Quantity(reach.value, k * u, ("photo", "reading") if read else ("photo",))
 
 
 def _part_axes(chain: Chain, direction: float) -> Pose:

@@ -97,6 +97,20 @@ def test_a_closed_contour_gives_the_shape_with_its_uncertainty(palette_fit):
     assert not fit.notices
 
 
+def test_a_part_without_parallel_sides_lies_as_it_was_measured():
+    # Measured 3 degrees off its narrowest rectangle, where it is wider by some millimetres.
+    corners = PALETTE.inscribed(1e-4)
+    turned = {a: corners @ [math.cos(a), math.sin(a)] for a in (0.0, math.pi / 2)}
+    size = {"length": np.ptp(turned[0.0]), "width": np.ptp(turned[math.pi / 2])}
+    fit = fit_free(
+        [whole(PALETTE)], {"length": (size["length"], 0.1), "width": (size["width"], 0.03)}
+    )
+    assert fit.length.value == pytest.approx(size["length"], abs=0.1)
+    assert fit.width.value == pytest.approx(size["width"], abs=fit.width.u95)
+    assert not fit.notices
+    assert fit.outline.bounds[3] == pytest.approx(size["width"] / 2, abs=0.05)
+
+
 def test_the_part_lies_along_its_narrowest_rectangle(palette_fit):
     # The least extent of a dense polygon over all directions, independent of the chain.
     fit = palette_fit
