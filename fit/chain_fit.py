@@ -87,29 +87,14 @@ def close(chain: Chain, scale: Array) -> Chain:
 
 def covariance(chain: Chain, feet: Feet, sigma: Array) -> Array:
     """Covariance of the parameters for independent errors `sigma`, closure held, (M, M)."""
-    return gain(chain, feet, sigma)[0]
-
-
-def gain(chain: Chain, feet: Feet, sigma: Array) -> tuple[Array, Array]:
-    """Covariance (M, M), and the parameters' response (M, N) to a shift of each point, mm/mm.
-
-    A shift of a point along the left normal moves the parameters by its column: errors that points
-    share are propagated with it.
-    """
     design = jacobian(chain, feet) / sigma[:, None]
     scale = _scale(design)
     basis = null_space(chain, scale)
-    u, s, vt = np.linalg.svd((design / scale) @ basis, full_matrices=False)
+    _, s, vt = np.linalg.svd((design / scale) @ basis, full_matrices=False)
     keep = s > s[0] * 1e-11
-    half = scale_rows(basis @ (vt[keep].T / s[keep]), scale)
-    # The distance is the point's minus the chain's: a shift to the left asks the chain to follow.
-    return half @ half.T, -half @ (u[:, keep].T / sigma)
-
-
-def scale_rows(matrix: Array, scale: Array) -> Array:
-    """Rows divided by the scale of their parameter."""
-    scaled: Array = matrix / scale[:, None]
-    return scaled
+    half = basis @ (vt[keep].T / s[keep]) / scale[:, None]
+    whole: Array = half @ half.T
+    return whole
 
 
 def _chi2(feet: Feet, sigma: Array) -> float:
