@@ -6,8 +6,9 @@ shape that also follows the photos as well as it can.
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import get_args
 
-from snugline.desk.job import Symmetry
+from snugline.desk.job import Family, Symmetry
 from snugline.fit.adjust import fit_outline
 from snugline.fit.nominal import Dimension, NominalSet, snap
 from snugline.fit.readings import Reading, What
@@ -49,7 +50,9 @@ def snapped(
     if not held:
         return replace(fitted, notices=(*fitted.notices, *notices))
     others = [reading for reading in readings if reading.what not in held]
-    again = fit_outline(sections, [*others, *held.values()], fitted.family, symmetry)
+    # A mixture of corner families cannot be asked for by name.
+    family = fitted.family if fitted.family in get_args(Family) else "auto"
+    again = fit_outline(sections, [*others, *held.values()], family, symmetry)
     off = [of for of, r in held.items() if abs(_quantity(again, of).value - r.value) > HELD_TOL]
     if off:
         notice = Notice(

@@ -4,10 +4,11 @@ import json
 import math
 import re
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
-from snugline.desk.job import inspect_job, read_job
+from snugline.desk.job import Family, inspect_job, read_job
 from snugline.errors import FileError, InputError, SnuglineError
 
 GOOD = """
@@ -189,7 +190,7 @@ def test_the_readme_s_job_is_a_job(tmp_path, frame_record):
     """Both tables of the README together, with a frame and a photo put beside them."""
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     job, pocket = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
-    first, rest = job.split("[pocket]")
+    first, rest = job.replace('camera = "shop phone"', "").split("[pocket]")
     text = first + pocket + rest[rest.index("[output]") :]
     (tmp_path / "frame.json").write_text(json.dumps(frame_record))
     (tmp_path / "left-end.jpg").touch()
@@ -198,3 +199,11 @@ def test_the_readme_s_job_is_a_job(tmp_path, frame_record):
     choices = read_job(path).choices
     assert choices.clearance == (0.4, 0.6)
     assert choices.board is not None
+
+
+def test_every_family_of_corners_can_be_asked_for():
+    from snugline.fit.families import FAMILIES
+    from snugline.fit.outline_families import rectangle
+
+    fitted = {rectangle([corner] * 4, (0, 0, 0, 0)).family for corner in FAMILIES}
+    assert fitted <= set(get_args(Family))
