@@ -148,6 +148,34 @@ def true_pixels(photo, places, z=0.0):
     return np.column_stack([fx * x * stretch + cx, fy * y * stretch + cy])
 
 
+def distortion_error(case, lens, numbers):
+    """Rms px between a lens and the one that rendered a case, where markers of photos were seen.
+
+    What turning the camera or coming nearer makes good is no distortion: a shift and a scale.
+    """
+    from snugline.trace.lens import Lens
+
+    truth = case.truth["lens"]
+    radial = tuple(truth["radial_polynomial"])
+    true = Lens(truth["f"], (truth["cx"], truth["cy"]), radial, tuple(truth["size"]))
+    corners = case.marker_corners()
+    reach = 0.0
+    for photo in (case.truth["photos"][n - 1] for n in numbers):
+        seen = true_pixels(photo, np.concatenate([corners[i] for i in photo["markers"]["visible"]]))
+        centre = np.array(photo["camera_displayed"]["K"])[:2, 2]
+        reach = max(reach, float(np.linalg.norm(seen - centre, axis=1).max()))
+    grid = np.stack(np.meshgrid(np.linspace(0, 3999, 60), np.linspace(0, 2999, 45)), -1)
+    grid = grid.reshape(-1, 2)
+    grid = grid[np.linalg.norm(grid - true.centre, axis=1) < reach]
+    off = (lens.pixels(true.directions(grid)) - grid).ravel()
+    design = np.zeros((len(grid), 2, 3))
+    design[:, 0, 0] = design[:, 1, 1] = 1
+    design[:, :, 2] = grid - grid.mean(axis=0)
+    design = design.reshape(-1, 3)
+    left = off - design @ np.linalg.lstsq(design, off, rcond=None)[0]
+    return float(np.sqrt(2 * np.mean(left**2)))
+
+
 @dataclass(frozen=True)
 class Score:
     """How far a photo's contour is from the truth.

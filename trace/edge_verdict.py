@@ -38,7 +38,7 @@ _FULL, _BESIDE_PX, _GLARE_STRETCH_MM = 254, 4.0, 3.0
 # A reflection is a patch; where more than this share is cut off, the exposure is too long.
 _PATCH = 0.3
 # A straight edge that goes on beside itself: the part has a step there, or the edge was changed.
-JOG_MM: tuple[float, float] = (0.4, 1.0)
+JOG_MM: tuple[float, float] = (0.4, 0.75)
 _JOG_RUN_MM, _JOG_GAP_MM = 6.0, 3.0
 _JOG_STRAIGHT_MM, _JOG_TURN = 0.12, np.radians(3)
 # By how much thickness may be wrong, and what that may do.

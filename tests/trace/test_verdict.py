@@ -297,7 +297,7 @@ def test_an_edge_that_ends_in_the_middle_of_the_window_is_named():
 
 
 @pytest.mark.parametrize(
-    ("step", "severity"), [(0.0, None), (0.25, None), (0.7, "usable"), (1.6, "retake")]
+    ("step", "severity"), [(0.0, None), (0.25, None), (0.6, "usable"), (1.6, "retake")]
 )
 def test_a_straight_edge_that_goes_on_beside_itself_is_named(step, severity):
     (x0, y0), (x1, y1) = rectangle(-40, -25, 80, 50)[[0, 2]]
