@@ -1,0 +1,81 @@
+"""The profile model against a made edge: where its surfaces begin, and how they face."""
+
+import numpy as np
+import pytest
+from made_solids import edge_profile, lit_edge
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from snugline.trace.lift import PartSides
+from snugline.trace.profile import _depth, _normals, misfit, profile_geometry
+
+Floats = NDArray[np.float64]
+SIDES = {
+    "crisp": PartSides(9.3),
+    "rounded": PartSides(11.6, edge="round", edge_size=1.2),
+    "chamfered": PartSides(7.4, edge="chamfer", edge_size=0.7),
+    "drafted": PartSides(8.8, edge="round", edge_size=1.0, draft=np.radians(1.5)),
+}
+SLOPES = [-0.4, -0.15, 0.0, 0.15, 0.4]
+
+
+def seen_places(sides: PartSides, slope: float) -> tuple[Floats, Floats, Floats]:
+    """Surface places that the camera sees, as (depth inside the edge, normal aside, normal up)."""
+    profile = edge_profile(sides, dense=2000, wall_steps=2000)
+    appears = -profile[:, 0] + slope * profile[:, 1]  # outwards, on the sheet
+    ahead = np.diff(profile, axis=0)
+    length = np.maximum(np.linalg.norm(ahead, axis=1), 1e-12)
+    normals = np.column_stack([ahead[:, 1], ahead[:, 0]]) / length[:, None]
+    middle = (appears[1:] + appears[:-1]) / 2
+    # A place is seen where the profile runs inwards as it rises, and no higher one covers it.
+    covered = middle < np.maximum.accumulate(middle[::-1])[::-1] - 1e-9
+    shown = (np.diff(appears) < -1e-9) & ~covered
+    return appears.max() - middle[shown], normals[shown, 0], normals[shown, 1]
+
+
+@pytest.mark.parametrize("slope", SLOPES)
+@pytest.mark.parametrize("kind", list(SIDES))
+def test_normals_are_those_of_the_profile(kind: str, slope: float) -> None:
+    sides = SIDES[kind]
+    depth, aside, up = seen_places(sides, slope)
+    if not len(depth):
+        return
+    ours_aside, ours_up = _normals(sides, slope, depth)
+    # At a crisp meeting of two surfaces, and on the coarse steps of the rounding, a place or two
+    # may fall on either side.
+    wrong = np.hypot(ours_aside - aside, ours_up - up) > 0.05
+    assert np.mean(wrong) < 0.02
+
+
+@pytest.mark.parametrize("slope", SLOPES)
+@pytest.mark.parametrize("kind", list(SIDES))
+def test_wall_and_edge_reach_as_deep_as_they_appear(kind: str, slope: float) -> None:
+    sides = SIDES[kind]
+    profile = edge_profile(sides, dense=2000)
+    appears = -profile[:, 0] + slope * profile[:, 1]
+    assert _depth(sides, slope) == pytest.approx(appears.max() - appears[-1], abs=1e-5)
+
+
+def test_beyond_the_edge_lies_the_flat_face() -> None:
+    for sides in SIDES.values():
+        aside, up = _normals(sides, -0.2, np.array([5.0, 20.0, 60.0]))
+        np.testing.assert_allclose(aside, 0, atol=1e-9)
+        np.testing.assert_allclose(up, 1, atol=1e-9)
+
+
+@pytest.mark.parametrize("slope", SLOPES)
+@pytest.mark.parametrize("kind", list(SIDES))
+def test_the_edge_is_found_where_the_light_was_made(kind: str, slope: float) -> None:
+    """A matt edge under a lamp from aside, blurred: the true place explains it best."""
+    sides, px_per_mm, blur = SIDES[kind], 9.0, 0.8
+    candidates = np.arange(-2.0, 2.01, 0.1)
+    geometry = profile_geometry(sides, slope, px_per_mm, blur, candidates)
+    places, light = lit_edge(sides, slope)
+    edge = places[np.flatnonzero(light != light[-1])[-1]]
+    step_px = (places[1] - places[0]) * px_per_mm
+    seen = gaussian_filter1d(light, np.hypot(blur, 0.29) / step_px)
+    for true in (-0.73, 0.0, 0.4):
+        at = edge + (geometry.places - true) / px_per_mm
+        profile = np.interp(at, places, seen)[None] * geometry.weight
+        best = int(misfit(geometry.columns, profile, 0.004, 0.25, 0.75)[0].argmin())
+        assert candidates[best] == pytest.approx(true, abs=0.15)
