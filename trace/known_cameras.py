@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 
 from snugline.errors import FileError, InputError
 from snugline.files import write_json
+from snugline.notice import Notice
 from snugline.trace.adjust import Observations
 from snugline.trace.frame import Frame
 from snugline.trace.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
 from snugline.trace.photo import Photo, read_photo
 from snugline.trace.sight import Sighting, sight_markers
 from snugline.trace.solve import solve
+from snugline.trace.verdict import HOLDOUT_MM
 
 Floats = NDArray[np.float64]
 
@@ -146,6 +148,30 @@ def learn(
             tested = solve([replace(sighting, prior=prior.prior(1))], frames)
             squares.append(tested.holdout_mm[0] ** 2)
     return replace(learned, holdout_mm=float(np.sqrt(np.nanmean(squares))))
+
+
+def judge_camera(camera: KnownCamera) -> tuple[Notice, ...]:
+    """What makes a learned camera doubtful."""
+    if camera.photos < 2:
+        return (
+            Notice(
+                "one-photo",
+                "A lens learned from one photo cannot be tested.",
+                "Add photos from several sides and heights, upright and turned.",
+                place=camera.name,
+            ),
+        )
+    if camera.holdout_mm > HOLDOUT_MM[0]:
+        return (
+            Notice(
+                "lens-varies",
+                f"In photos it was not learned from the lens misses markers by "
+                f"{camera.holdout_mm:.2f} mm ({HOLDOUT_MM[0]:.2f} mm are wanted).",
+                "Leave out photos with a bent sheet, zoom or blur, and learn again.",
+                place=camera.name,
+            ),
+        )
+    return ()
 
 
 def _solved(sightings: Sequence[Sighting], frames: Sequence[Frame]) -> tuple[Lens, Floats, int]:

@@ -41,11 +41,11 @@ def camera(
       snugline camera sheet-*.jpg --frame border-a4 --name "shop phone"
       snugline trace left.jpg --frame border-a4 --thickness 9.5mm --camera "shop phone"
     """
-    from snugline.desk.console import print_json, progress
+    from snugline.desk.console import print_json, print_notices, progress
     from snugline.desk.options import printed_frames
     from snugline.errors import InputError
     from snugline.trace.frame import Frame
-    from snugline.trace.known_cameras import as_record, camera_folder, learn, save
+    from snugline.trace.known_cameras import as_record, camera_folder, judge_camera, learn, save
 
     frames = printed_frames(frame, bar_x, bar_y)
     with_markers = [f for f in frames if isinstance(f, Frame)]
@@ -61,15 +61,15 @@ def camera(
     path = save(learned, camera_folder())
     if as_json:
         print_json({**as_record(learned), "file": str(path)})
-        return
-    print(
-        f"{learned.name}: focal length {learned.lens.focal:.0f} px from {learned.photos} photos, "
-        f"{hold_out(learned.holdout_mm)} -> {path}"
-    )
+    else:
+        print(
+            f"{learned.name}: focal length {learned.lens.focal:.0f} px from {learned.photos} "
+            f"photos, {_tested(learned.holdout_mm)} -> {path}"
+        )
+    print_notices(judge_camera(learned))
 
 
-def hold_out(mm: float) -> str:
+def _tested(holdout_mm: float) -> str:
     """How well the lens serves photos that it was not learned from."""
-    if mm != mm:
-        return "not tested, since that takes two photos"
-    return f"hold-out {mm:.3f} mm"
+    known = holdout_mm == holdout_mm
+    return f"hold-out {holdout_mm:.3f} mm" if known else "not tested"

@@ -28,7 +28,8 @@ def test_a_phone_is_learned_and_kept(snugline, no_learned_cameras):
         "camera", FRAMES_ONLY / "photo-1.jpg", "--frame", FRAMES_ONLY / "frame.json",
         "--bar-x", "199.68mm", "--bar-y", "120.2mm", "--name", "phone a", "--json",
     )  # fmt: skip
-    assert (status, err) == (0, "")
+    assert status == 0
+    assert "cannot be tested" in err
     record = json.loads(out)
     truth = json.loads((FRAMES_ONLY / "truth.json").read_text())["lens"]
     assert record["focal_px"] == pytest.approx(truth["f"], rel=0.01)

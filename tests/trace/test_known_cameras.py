@@ -13,6 +13,7 @@ from snugline.trace.frame import read_frame, with_print_scale
 from snugline.trace.known_cameras import (
     CameraKey,
     KnownCamera,
+    judge_camera,
     learn,
     prior_for,
     read_cameras,
@@ -83,6 +84,15 @@ def test_a_damaged_file_is_named(tmp_path, damage):
     path.write_text(damage)
     with pytest.raises(FileError, match=path.name):
         read_cameras(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("photos", "holdout", "code"),
+    [(6, 0.01, []), (6, 0.08, ["lens-varies"]), (1, np.nan, ["one-photo"])],
+)
+def test_a_doubtful_camera_is_remarked_on(photos, holdout, code):
+    camera = replace(CAMERA, photos=photos, holdout_mm=holdout)
+    assert [notice.code for notice in judge_camera(camera)] == code
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
