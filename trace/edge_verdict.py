@@ -19,8 +19,8 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Region = tuple[float, float, float, float]
 
-# A gap this long can hide a corner's beginning; over a longer one nothing bridges but the fit.
-LOST_MM: tuple[float, float] = (3.0, 25.0)
+# A sharp corner alone leaves a gap of up to 4 mm; over a long one nothing bridges but the fit.
+LOST_MM: tuple[float, float] = (5.0, 25.0)
 # Points less certain than this are below the accuracy wanted, if a whole stretch of them is; with
 # twice that over a good part of the edge, the neighbours no longer agree on one edge either.
 VAGUE_MM: tuple[float, float] = (0.06, 0.09)
