@@ -135,20 +135,22 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
         return np.asarray(values, np.float32)
 
     slope = across(ground.sharp)
-    strength = slope / (slope + 4 * ground.noise)
     reference = int(REFERENCE_PX / _STEP)
+    rough = across(ground.texture)[:, :reference].mean(axis=1)[:, None]
+    rough = np.maximum(median_filter1d(rough, closed), 1)
+    strength = slope / (slope + 4 * ground.noise * rough)
     strength *= np.sqrt(slope / np.maximum(slope[:, reference:].max(axis=1, keepdims=True), 1e-9))
     kind = np.clip(across(ground.favour), -3, 3)
     # The first sharp step away from the tone of the part's inner side is the border, if what lies
     # beyond could be shadow: the part's own sides, which may have any tone, are allowed for below.
-    tone = across(ground.tone)
+    # Averaged along the border, grain is calm enough to tell its mean tone from a shadow's.
+    tone = gaussian_filter1d(across(ground.tone), 3.0, axis=0, mode=mode)
     own = median_filter1d(np.median(tone[:, :reference], axis=1), closed)
-    rough = median_filter1d(across(ground.texture)[:, :reference].mean(axis=1)[:, None], closed)
-    step = np.cumsum(np.maximum(slope - 4 * ground.noise * np.maximum(rough, 1), 0), axis=1) * _STEP
+    spread = np.linalg.norm(tone[:, :reference].std(axis=1), axis=1)[:, None]
+    spread = 20 * ground.noise + 2.5 * median_filter1d(spread, closed)
+    change = np.linalg.norm(tone - own[:, None], axis=2) / spread
+    step = np.cumsum(np.maximum(slope - 4 * ground.noise * rough * np.minimum(rough, 2), 0), axis=1) * _STEP
     step -= step[:, reference, None]
-    change = np.linalg.norm(tone - own[:, None], axis=2) / (
-        20 * ground.noise * np.maximum(rough, 1)
-    )
     alien = np.clip(np.minimum(step / (10 * ground.noise), change), 0, 2)
     shaded = across(ground.shade) > 0.5
     kind = np.where(shaded, np.minimum(kind, 3 * (1 - alien)), kind) * KIND_WEIGHT
@@ -170,7 +172,9 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     strength, right = strength[:, first:], right[:, first:]
     cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
     cost += right.max(axis=1, keepdims=True) - right
-    cost = gaussian_filter1d(cost, 1.5, axis=0, mode=mode)
+    # On a grainy part more neighbours are asked together.
+    width = float(np.clip(1.5 * np.median(rough), 1.5, 5.0))
+    cost = gaussian_filter1d(cost, width, axis=0, mode=mode)
     wrap = min(30, len(xy) - 1) if closed else 0
     if wrap:
         cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])
@@ -182,6 +186,9 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     column = column[wrap : len(column) - wrap]
     k = np.clip(np.round(column).astype(int), 1, len(offset) - 2)
     rows = np.arange(len(k))
+    # The way between the kinds is smooth; the edge itself is the steepest place within half a pixel.
+    near = np.clip(k[:, None] + np.arange(-1, 2), 1, len(offset) - 2)
+    k = near[rows, np.argmax(slope[rows[:, None], near], axis=1)]
     before, here, after = slope[rows, k - 1], slope[rows, k], slope[rows, k + 1]
     peak = (here >= before) & (here >= after) & (here > 0)
     bend = np.where(peak, before - 2 * here + after, -1)

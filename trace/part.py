@@ -346,8 +346,8 @@ def _grain_evidence(part: NDArray[np.intp], sheet: NDArray[np.intp]) -> Picture:
     """Logarithm of the odds that a texture is the part's, from how often each has it."""
     of_part = gaussian_filter(part.astype(np.float64), 1.0)
     of_sheet = gaussian_filter(sheet.astype(np.float64), 1.0)
-    of_part = of_part / of_part.sum() + 0.02
-    of_sheet = of_sheet / of_sheet.sum() + 0.02
+    of_part = of_part / max(of_part.sum(), 1) + 0.02
+    of_sheet = of_sheet / max(of_sheet.sum(), 1) + 0.02
     return np.asarray(np.clip(np.log(of_part / of_sheet), -3, 3).astype(np.float32))
 
 
@@ -388,7 +388,12 @@ def _separate(scene: _Scene) -> tuple[_Scene, Mask, Picture]:
         known = _core(here & scene.window)
         if not known.any():
             raise _nothing()
-    here = separated(base, 0.3 * flat + 0.7 * _learned(bins, known), indifferent, known)
+    lit = np.abs(scene.tone - 1).max(axis=2) < 3 * scene.spread + 0.02
+    evenness = _grain_evidence(
+        np.bincount(grain[known], minlength=_GRAINS),
+        np.bincount(grain[lit & scene.window], minlength=_GRAINS),
+    )
+    here = separated(base, 0.3 * flat + 0.7 * _learned(bins, known), evenness, known)
     scene = _relit(scene, _inner(~here, 3) & scene.domain)
     bins = _bins(scene.tone)
     base = _sheet_colours(scene.spread, SHADE)
@@ -461,7 +466,7 @@ def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> Pa
         tone=scene.tone,
         favour=favour,
         shade=_could_be_shade(scene.tone),
-        sharp=scene.sharp,
+        sharp=0.5 * (scene.sharp + scene.gradient),
         texture=scene.texture,
         noise=scene.noise,
         polygon=polygon,
@@ -471,6 +476,8 @@ def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> Pa
     )
     for k in keep:
         outer, holes = follow(labels == k, ground)
+        # A highlight or a worn print has a soft border, a hole a sharp one.
+        holes = [hole for hole in holes if hole.certain.mean() > 0.5]
         shift = np.array([scene.left, scene.top], float)
         regions.append(
             Region(
