@@ -33,6 +33,7 @@ CELL = 5
 UNARY = 0.15
 PLAIN = 20.0
 SHADE = 0.4
+HUE_WEIGHT = 4.0
 # A ridge of the gradient wider than this is no sharp edge.
 EDGE_PX = 7
 MARGIN_MM = 1.0
@@ -216,17 +217,21 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
             inner = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
             cv2.fillConvexPoly(surely_part, np.round(inner - [left, top]).astype(np.int32), 1)
     domain = _polygon(size, hull, left, top)
-    gradient = _gradient(cv2.GaussianBlur(tone, (0, 0), 0.7))
+    # A shadow's rim has no step in hue, a coloured part's edge has: hue counts for more.
+    smooth = cv2.GaussianBlur(tone, (0, 0), 0.7)
+    grey = smooth.mean(axis=2)
+    inside = in_window & domain
+    of_grey = _gradient(grey[..., None])
+    of_hue = _gradient(smooth - grey[..., None])
+    of_hue -= 3 * np.percentile(of_hue[inside], 20).astype(np.float32)
+    gradient = np.sqrt(3 * of_grey**2 + (HUE_WEIGHT * np.maximum(of_hue, 0)) ** 2)
     sharp = cv2.morphologyEx(gradient, cv2.MORPH_TOPHAT, np.ones((EDGE_PX, EDGE_PX), np.uint8))
-    reference = gradient[in_window & domain]
-    noise = max(float(np.percentile(reference, 20)), 5e-4)
+    noise = max(float(np.percentile(gradient[inside], 20)), 5e-4)
     rough = cv2.GaussianBlur(
         np.abs(tone - cv2.GaussianBlur(tone, (0, 0), 1.2)).mean(axis=2), (0, 0), 1.2
     )
     rough = cv2.erode(rough, np.ones((9, 9), np.uint8))
-    texture: Picture = rough.astype(np.float32) / max(
-        float(np.percentile(rough[in_window & domain], 20)), 1e-4
-    )
+    texture: Picture = rough.astype(np.float32) / max(float(np.percentile(rough[inside], 20)), 1e-4)
     return _Scene(
         texture=texture,
         left=int(left),
