@@ -42,7 +42,7 @@ class DotSheet:
 
 
 def ruled_camera(photo, prior):
-    """The camera over the mat, the number of its ruling's places that were believed, their noise."""
+    """The camera over the mat, how many places of its ruling were believed, and their noise."""
     plane = np.array([cell for cell, _ in _BY_EYE]) * RULING_MM
     pixels = np.array([at for _, at in _BY_EYE], dtype=np.float64)
     camera = pose_from_plane(prior.lens, plane, pixels)
