@@ -21,6 +21,9 @@ Array = NDArray[np.float64]
 
 LEVEL = 0.001
 UNCONTROLLED = 1e6  # variance ratio beyond which the rest says nothing about a direction
+# What the rest gives only to centimetres (a length from two ends that are not quite parallel, say)
+# is an extrapolation far beyond where the equations are linear, and no control of a reading.
+WEAKEST_CONTROL_MM = 10.0
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,8 @@ def _reading(equations: Equations, fit: WhitenedFit, total: Normals, i: int) -> 
     # Scaled by the reading's own uncertainty, so its own variance is 1.
     off = -(float(block.residual[0]) + float(design @ step))
     variance = 1 + float(design @ covariance @ design)
-    w = off / math.sqrt(variance) if variance < UNCONTROLLED / row.own**2 else 0.0
+    predicted_u = math.sqrt(max(variance - 1, 0.0)) * row.own
+    w = off / math.sqrt(variance) if predicted_u < WEAKEST_CONTROL_MM else 0.0
     return GroupTest(
         "reading",
         i,

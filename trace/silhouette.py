@@ -10,7 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
+from scipy.ndimage import (
+    gaussian_filter1d,
+    maximum_filter1d,
+    median_filter,
+    uniform_filter1d,
+)
 
 from snugline.trace.camera import Camera
 from snugline.trace.edge import sample_light
@@ -35,8 +40,10 @@ _WIDER = (3.0, 8.0)
 _STRAIGHT = np.radians(25)
 # A line that turns to and fro by so much in all, within so many points to either side, has strayed.
 _WRIGGLE, _WRIGGLE_REACH, _WRIGGLE_SMOOTH = np.radians(30), 18, 4.0
-# A line that turns by so much within so few pixels to either side is a sharp corner.
-_SHARP, _CORNER_PX = np.radians(45), 4.0
+# A line that turns by so much within so many pixels to either side is a corner to be looked at
+# more closely, with as much beside it; shorter stretches cannot be.
+_SHARP, _CORNER_PX, _CORNER_ZONE_PX, _SHORTEST_ZONE = np.radians(40), 12.0, 30.0, 12
+_TIP, _TIP_PX = np.radians(55), 4.0
 
 
 @dataclass(frozen=True)
@@ -143,9 +150,39 @@ def locate(
     apart = found.offset - _calm(found.offset, found.sigma, closed)
     scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
     good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < 1.5)
-    # Across a sharp corner no profile looks like the model.
-    good &= _turning(normals, round(_CORNER_PX / step_px), closed) < _SHARP
-    return Silhouette(line, found.sigma, good, closed)
+    good &= ~_wriggling(line, closed)
+    sigma = found.sigma.copy()
+    for zone in _corners(normals, step_px, closed):
+        # What calms an edge rounds a corner: there every point is asked almost by itself.
+        there = line[zone]
+        for _ in range(2):
+            there = smoothed(there, 1.0, False)
+            normals = right_normals(smoothed(there, 1.5, False), False)
+            alone = _Pass(step_px, 2.0, 0.2, 1.0, 1.2)
+            found = _ask(rgb, camera, sides, there, normals, False, blur_px, alone, False)
+            there = there + found.offset[:, None] * normals
+        line[zone], sigma[zone] = there, found.sigma
+        # The very tip of a sharp corner is rounded by the picture's own blur.
+        tip = _turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
+        tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / step_px) + 1, mode="nearest")
+        good[zone] = found.decided & (found.sigma < 1.5) & ~tip
+    return Silhouette(line, sigma, good, closed)
+
+
+def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:
+    """Indices of the stretches round places where the line turns sharply."""
+    mode = "wrap" if closed else "nearest"
+    sharp = _turning(normals, round(_CORNER_PX / step_px), closed) > _SHARP
+    wide = maximum_filter1d(sharp, 2 * round(_CORNER_ZONE_PX / step_px) + 1, mode=mode)
+    if not wide.any() or wide.all():
+        return []
+    n = len(wide)
+    # Started outside of a stretch, so that none is cut in two where a closed line begins.
+    first = int(np.flatnonzero(~wide)[0]) if closed else 0
+    order = (np.arange(n) + first) % n
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], wide[order].astype(np.int8), [0]])))
+    zones = [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [zone for zone in zones if len(zone) >= _SHORTEST_ZONE]
 
 
 @dataclass(frozen=True)
@@ -207,7 +244,7 @@ def _ask(
     offset, sigma, best = _lowest(doubt, candidates, now.ask_together, favour, mode)
     # Where few neighbours leave the place open, more are asked.
     for wider in _WIDER:
-        reach = round(wider * now.ask_together)
+        reach = round(2 * wider * now.ask_together)
         vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
             break
