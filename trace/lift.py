@@ -12,14 +12,14 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation
+from scipy.ndimage import binary_closing, binary_dilation
 
 from snugline.errors import InputError
 from snugline.trace.camera import Camera
 
 Floats = NDArray[np.float64]
 
-_BESIDE = 5  # points
+_BESIDE, _GAP = 5, 21  # points
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,9 @@ def _along_the_wall(
     climb = sides.thickness * np.linalg.norm(lean, axis=1)  # mm on the sheet
     normals = outward_normals(on_sheet, closed, smooth)
     along = np.abs(np.sum(normals * away, axis=1)) < np.sin(np.radians(6.0))
-    marked: NDArray[np.bool_] = along & (climb > 0.2)
+    # Noise must not cut a long run into short ones.
+    joined = binary_closing(along & (climb > 0.2), np.ones(_GAP, dtype=bool))
+    marked: NDArray[np.bool_] = joined | (along & (climb > 0.2))
     if not marked.any():
         return marked
     starts = np.flatnonzero(marked & ~np.concatenate([[False], marked[:-1]]))

@@ -45,6 +45,9 @@ _POINT_STEP_PX = 1.5
 # Nearer to the window's border than this the contour ends.
 _WINDOW_MARGIN_MM = 0.3
 _MARKER_MARGIN_MM = 2.0
+# So much of the paper round a white window is white too, before the scale bars begin.
+_WHITE_MARGIN_MM = 5.0
+_FREE_BORDER_MM = 1.5
 # A run of fewer good points than this is no edge.
 _SHORTEST_RUN = 12
 # What remains of blur, halo and unevenness after the profile model (share of a pixel).
@@ -272,8 +275,11 @@ def _sheet_view(view: _View, sheet: int, step: int) -> SheetView:
         quads = _reduced(view, corners, step).reshape(-1, 4, 2)
         found = np.zeros(len(frame.ids), dtype=bool)
         found[view.sighting.marker[view.sighting.sheet == sheet]] = True
+    window = view.window(sheet)
+    if not (isinstance(frame, Frame) and frame.window_dark):
+        window = _seen_window(window, camera, view.sides.thickness)
     return SheetView(
-        window=view.window(sheet),
+        window=window,
         pixel_from_sheet=lambda points: _reduced(view, points, step),
         sheet_from_pixel=lambda points: camera.on_plane(points * step + (step - 1) / 2),
         markers=quads,
@@ -282,6 +288,21 @@ def _sheet_view(view: _View, sheet: int, step: int) -> SheetView:
         camera=camera.centre,
         thickness=view.sides.thickness,
     )
+
+
+def _seen_window(window: Floats, camera: Camera, thickness: float) -> Floats:
+    """The window grown by as much as the part's height moves its upper edge outwards in a photo.
+
+    Less a border that no contour needs: nearer than that to the window's border it may end.
+    """
+    from shapely import Polygon
+
+    place = camera.centre
+    reach = float(np.linalg.norm(window - place[:2], axis=1).max())
+    shift = reach * thickness / (place[2] - thickness)
+    grown = min(max(shift - _FREE_BORDER_MM, 0.0), _WHITE_MARGIN_MM)
+    around = Polygon(window).buffer(grown, join_style="mitre")
+    return np.asarray(around.exterior.coords, dtype=np.float64)[:-1]
 
 
 def _joined(measured: list[MeasuredPhoto]) -> Measured:
