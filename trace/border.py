@@ -18,7 +18,7 @@ Wall = Callable[[Floats], Floats]
 # How far from the mask's border the edge is looked for, and how far inside it the tone is taken.
 INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
 FARTHEST_WALL_PX = 12.0
-KIND_WEIGHT = 0.05
+KIND_WEIGHT = 0.06
 _STEP = 0.5
 
 
@@ -138,6 +138,10 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     reference = int(REFERENCE_PX / _STEP)
     rough = across(ground.texture)[:, :reference].mean(axis=1)[:, None]
     rough = np.maximum(median_filter1d(rough, closed), 1)
+    # On a grainy part more neighbours along the border are asked together.
+    width = float(np.clip(1.5 * np.median(rough), 1.5, 6.0))
+    if width > 2:
+        slope = gaussian_filter1d(slope, width / 2, axis=0, mode=mode)
     strength = slope / (slope + 4 * ground.noise * rough)
     strength *= np.sqrt(slope / np.maximum(slope[:, reference:].max(axis=1, keepdims=True), 1e-9))
     kind = np.clip(across(ground.favour), -3, 3)
@@ -149,7 +153,10 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     spread = np.linalg.norm(tone[:, :reference].std(axis=1), axis=1)[:, None]
     spread = 20 * ground.noise + 2.5 * median_filter1d(spread, closed)
     change = np.linalg.norm(tone - own[:, None], axis=2) / spread
-    step = np.cumsum(np.maximum(slope - 4 * ground.noise * rough * np.minimum(rough, 2), 0), axis=1) * _STEP
+    step = (
+        np.cumsum(np.maximum(slope - 4 * ground.noise * rough * np.minimum(rough, 2), 0), axis=1)
+        * _STEP
+    )
     step -= step[:, reference, None]
     alien = np.clip(np.minimum(step / (10 * ground.noise), change), 0, 2)
     shaded = across(ground.shade) > 0.5
@@ -172,8 +179,6 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     strength, right = strength[:, first:], right[:, first:]
     cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
     cost += right.max(axis=1, keepdims=True) - right
-    # On a grainy part more neighbours are asked together.
-    width = float(np.clip(1.5 * np.median(rough), 1.5, 5.0))
     cost = gaussian_filter1d(cost, width, axis=0, mode=mode)
     wrap = min(30, len(xy) - 1) if closed else 0
     if wrap:
