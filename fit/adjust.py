@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from snugline.errors import FitError
 from snugline.fit.choose import (
+    SAME,
     Candidate,
     Choice,
     Setting,
+    apart,
     candidates,
     choose,
     hopeless,
@@ -37,7 +39,6 @@ LEAST_POINTS = 30
 # Odds below three to one are not worth more than a bare mention (Kass and Raftery, J. Am. Stat.
 # Assoc. 90, 1995; from memory): too close to call.
 CLOSE = 1 / 3
-SAME = 0.05  # mm: outlines closer than this would be cut alike
 # A family whose residuals are this large (mm, robust, or as a share of points far off) is none.
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 
@@ -326,12 +327,7 @@ def _doubts(choice: Choice) -> list[Notice]:
     if choice.runner_up is None or choice.ranking[1][1] < CLOSE * choice.ranking[0][1]:
         return []
     (first, p), (second, q) = choice.ranking[:2]
-    best, other = choice.best, choice.runner_up
-    shape = best.equations.shape
-    points = shape.to_outline(best.x[: len(shape.names)]).sampled(1.0)
-    other_shape = other.equations.shape
-    apart = other_shape.distance(points, other.x[: len(other_shape.names)]).value
-    difference = float(np.max(np.abs(apart)))
+    difference = apart(choice.best, choice.runner_up)
     if difference < SAME:
         return []
     return [

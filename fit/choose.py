@@ -29,6 +29,7 @@ UNLIKELY = (
 )
 
 GIVE_UP = 600.0  # the same before the noise is known, for correlation as strong as ten to one
+SAME = 0.05  # mm: outlines closer than this would be cut alike
 ROUND = 0.3  # share of straight contour below which an outline may have no sides at all
 
 _CORNERS = {corner.name: corner for corner in FAMILIES}
@@ -230,9 +231,13 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
         fitted.append((replace(candidate, x=fit.x), fit.total.square))
     # The noise's level is itself only known to some degrees of freedom: Student's likelihood.
     dof, least = sum(model.dof for model in noise.models), min(square for _, square in fitted)
+    closest = min(fitted, key=lambda pair: pair[1])[0]
     judged = []
     for candidate, square in fitted:
-        bic = dof * math.log1p((square - least) / dof)
+        # Photos err by some hundredths in ways that no noise shows: a shape that would be cut
+        # alike has nothing against it but its number of unknowns.
+        same = apart(closest, candidate) < SAME
+        bic = 0.0 if same else dof * math.log1p((square - least) / dof)
         bic += len(candidate.equations.shape.names) * math.log(rows)
         judged.append(replace(candidate, bic=bic))
     judged.sort(key=lambda candidate: candidate.bic)
@@ -241,6 +246,13 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     ranking = tuple((c.equations.shape.family, w) for c, w in zip(judged, weights, strict=True))
     corners = _corner_rankings(judged, tried, noise, rows, setting.groups)
     return Choice(best, noise, ranking, corners, judged[1] if len(judged) > 1 else None)
+
+
+def apart(first: Candidate, second: Candidate) -> float:
+    """Largest distance (mm) of the first candidate's outline from the second's."""
+    one, two = first.equations.shape, second.equations.shape
+    points = one.to_outline(first.x[: len(one.names)]).sampled(1.0)
+    return float(np.max(np.abs(two.distance(points, second.x[: len(two.names)]).value)))
 
 
 def _posterior(bics: Sequence[float]) -> list[float]:
