@@ -11,6 +11,7 @@ on cosines: Mueller 2007, J. Econometrics 141; Lazarus et al. 2018, J. Bus. Econ
 radius feels slow waves and no others. This holds for any kernel, and gives the degrees of freedom.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -24,6 +25,7 @@ Indices = NDArray[np.intp]
 
 ENOUGH = 2048  # blocks that lose nothing of a part's shape
 ALIKE = 0.55  # blocks grow while neighbouring means correlate by more than this
+LEAST = 0.05  # sigmas: points nearer than that are never outliers to each other
 CUT = 3.5  # robust standard deviations of one point
 WIDTH, SURE, RAISED = 16, 5.0, 1.5  # points averaged; deviations that make and that bound a stretch
 CAUCHY, BIWEIGHT = 2.385, 4.685  # 95 % efficient on normal residuals (Holland, Welsch 1977)
@@ -86,12 +88,12 @@ def belonging(z: Array) -> Array:
     A hard cut at 3.5 robust standard deviations costs 0.7 % of efficiency on clean normal noise. A
     shadow or a burr is cut with its flanks, as far as the average over neighbours is raised.
     """
-    limit = CUT * robust_scale(z)
+    limit = CUT * max(robust_scale(z), LEAST)
     far = np.abs(z) > limit
     if len(z) >= 8 * WIDTH:
         total = np.cumsum(np.concatenate([[0.0], np.clip(z, -limit, limit)]))
         sums = np.abs(total[WIDTH:] - total[:-WIDTH])
-        scale = robust_scale(sums)
+        scale = max(robust_scale(sums), LEAST * WIDTH)
         count = np.cumsum(np.concatenate([[0], far]))
         sure = 2 * (count[WIDTH:] - count[:-WIDTH]) >= WIDTH
         raised = np.pad(
@@ -115,6 +117,7 @@ def estimate_noise(
     breaks: Sequence[int] = (),
     weights: Array | None = None,
     design: Array | None = None,
+    feature: float = math.inf,
 ) -> NoiseModel:
     """Model the noise of a least-squares fit's residuals.
 
@@ -126,6 +129,7 @@ def estimate_noise(
     weights : (N,) robust weights between 0 and 1.
     design : (N, K) derivatives of the residuals by the fitted parameters. Give it: without it
         the model doesn't know what the fit took out of the noise and states too little.
+    feature : length in points of the finest shape to be judged; waves down to half of it count.
     """
     z = residuals / sigma
     square, mass = (z @ z, len(z)) if weights is None else (weights @ (z * z), weights.sum())
@@ -144,7 +148,7 @@ def estimate_noise(
         return NoiseModel(scale, block, 0.0, 1e-12, float(count), float(max(count - taken, 1)))
     persistence = _persistence(z, means.steps, taken)
     # The deviation is such that the slow waves of the whitened rows get variance 1.
-    level, dof = _slow_level(_whitened(means, persistence))
+    level, dof = _slow_level(_whitened(means, persistence), math.ceil(4 * residuals.size / feature))
     effective = count * (1 - persistence) / (1 + persistence) * variance / level
     effective = float(min(max(effective, 1.0), count))
     return NoiseModel(scale, block, persistence, float(np.sqrt(level)), effective, dof)
@@ -257,7 +261,7 @@ def _whitened(means: _Means, persistence: float) -> Array:
     return white
 
 
-def _slow_level(white: Array) -> tuple[float, float]:
+def _slow_level(white: Array, at_least: int) -> tuple[float, float]:
     """Variance of whitened residuals by their slowest cosines, and its degrees of freedom.
 
     `white` holds the K whitened derivatives and, last, the residuals. What the fit takes out of
@@ -265,7 +269,8 @@ def _slow_level(white: Array) -> tuple[float, float]:
     variance and saves time.
     """
     taken, count = len(white) - 1, white.shape[1]
-    waves = int(min(max(count / 10, taken + 8), taken + 30, count))
+    waves = int(min(max(count / 10, taken + 8), taken + 30))
+    waves = min(max(waves, taken + at_least), count)
     bins = min(count, 1 << (4 * waves).bit_length())
     start = np.arange(bins) * count // bins
     coarse = np.add.reduceat(white, start, axis=1) / np.sqrt(np.diff(start, append=count))
