@@ -2,8 +2,8 @@
 
 Run as `OPENBLAS_NUM_THREADS=1 python benchmarks/trace_speed.py [--profile]`. All within one
 process, the best of a few runs, CPU time of one thread (so that other work on the machine changes
-little): a photo of 12 megapixels, a dark part and a pale one. Peak memory is that of a process that does nothing else,
-for 12 megapixels and for the same photo enlarged to 50.
+little): a photo of 12 megapixels, a dark part and a pale one. Peak memory is that of a process
+that does nothing else, for 12 megapixels and for the same photo enlarged to 50.
 """
 
 import argparse
