@@ -286,7 +286,8 @@ def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
     else:
         before, after = np.maximum(index - reach, 0), np.minimum(index + reach, n - 1)
     cosine = np.sum(normals[before] * normals[after], axis=1)
-    return np.arccos(np.clip(cosine, -1, 1))
+    turn: Floats = np.arccos(np.clip(cosine, -1, 1))
+    return turn
 
 
 def _lowest(
