@@ -12,6 +12,7 @@ from snugline.errors import FileError, InputError
 
 # A printed sheet is rarely off by more than a few percent; beyond this the reading is a slip.
 LARGEST_PRINT_ERROR = 0.1
+_COMPARE = "compare the description with the one that `snugline frame` writes"
 
 
 @dataclass(frozen=True)
@@ -114,62 +115,123 @@ def read_frame(description: str | Path) -> AnyFrame:
 
 
 def frame_from_record(record: Any, where: str) -> AnyFrame:
-    """A frame from the parsed description; unknown keys are ignored, missing ones are errors."""
-    mend = "compare the description with the one that `snugline frame` writes"
+    """A frame from the parsed description; unknown keys are ignored, missing ones are errors.
+
+    Raises
+    ------
+    InputError : a key is missing or has a value that no frame has; it names the key.
+    """
     if not isinstance(record, dict):
-        raise InputError("the description is not a JSON object", where, mend)
-
-    def need(key: str) -> Any:
-        if key not in record:
-            raise InputError(f"the key {key!r} is missing", where, mend)
-        return record[key]
-
-    if need("units") != "mm":
+        raise InputError("the description is not a JSON object", where, _COMPARE)
+    description = _Description(record, where)
+    if description["units"] != "mm":
         raise InputError(f"units are {record['units']!r}", where, "describe the frame in mm")
-    name = str(need("name"))
-    try:
-        if record.get("kind") == "plain":
-            opening = _array(need("opening"), (2,))
-            border, thickness = float(need("border")), float(need("thickness"))
-            if min(*opening, border) <= 0 or thickness < 0:
-                raise InputError("opening or border is not positive", where, mend)
-            return PlainFrame(name, opening, border, thickness)
-        markers = need("markers")
-        ids = np.array([marker["id"] for marker in markers], dtype=np.int64)
-        corners = _array([marker["corners"] for marker in markers], (len(ids), 4, 2))
-        bars = {
-            axis: Bar(_array(bar["ends"], (2, 2)), float(bar["nominal"]))
-            for axis, bar in need("scale_bars").items()
-        }
-        window = np.asarray(need("window"), dtype=np.float64)
-        if window.ndim != 2 or window.shape[1] != 2 or len(window) < 3:
-            raise InputError("the window is no polygon", where, mend)
-        frame = Frame(
-            name=name,
-            dictionary=str(need("dictionary")),
-            ids=ids,
-            corners=corners,
-            window=window,
-            sheet=_array(need("sheet"), (2,)),
-            bars=bars,
-            window_dark=record.get("window_printed") == "dark",
+    name = str(description["name"])
+    numbers = description.numbers
+    if record.get("kind") == "plain":
+        return PlainFrame(
+            name,
+            opening=numbers("opening", description["opening"], (2,), above=0),
+            border=float(numbers("border", description["border"], (), above=0)),
+            thickness=float(numbers("thickness", description["thickness"], (), least=0)),
         )
-    except (TypeError, KeyError, AttributeError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"a value has the wrong form ({error})", where, mend) from error
-    if len(set(frame.ids.tolist())) != len(frame.ids) or len(frame.ids) < 4:
-        raise InputError("fewer than four markers, or an id twice", where, mend)
-    if not np.isfinite(frame.corners).all():
-        raise InputError("a marker corner is not a finite number", where, mend)
-    return frame
+    window = numbers("window", description["window"], (None, 2))
+    if len(window) < 3:
+        raise description.refuse("window", "is no polygon")
+    return Frame(
+        name=name,
+        dictionary=description.dictionary(),
+        ids=description.ids(),
+        corners=numbers("markers", description.of_each("markers", "corners"), (None, 4, 2)),
+        window=window,
+        sheet=numbers("sheet", description["sheet"], (2,), above=0),
+        bars=description.bars(),
+        window_dark=record.get("window_printed") == "dark",
+    )
 
 
-def _array(value: Any, shape: tuple[int, ...]) -> NDArray[np.float64]:
-    array = np.asarray(value, dtype=np.float64)
-    if array.shape != shape:
-        raise ValueError(f"expected numbers in the form {shape}, got {array.shape}")
-    return array
+@dataclass(frozen=True)
+class _Description:
+    """A description being read; everything refused names its key."""
+
+    record: dict[str, Any]
+    where: str
+
+    def __getitem__(self, key: str) -> Any:
+        if key not in self.record:
+            raise InputError(f"the key {key!r} is missing", self.where, _COMPARE)
+        return self.record[key]
+
+    def refuse(self, key: str, reason: str) -> InputError:
+        return InputError(f"the key {key!r} {reason}", self.where, _COMPARE)
+
+    def numbers(
+        self,
+        key: str,
+        value: Any,
+        shape: tuple[int | None, ...],
+        above: float = -np.inf,
+        least: float = -np.inf,
+    ) -> NDArray[np.float64]:
+        """Finite numbers of a shape (None: any length) and size."""
+        try:
+            array = np.asarray(value, dtype=np.float64)
+        except (TypeError, ValueError) as error:
+            raise self.refuse(key, "does not hold numbers alone") from error
+        pairs = zip(array.shape, shape, strict=False)
+        if array.ndim != len(shape) or any(b is not None and a != b for a, b in pairs):
+            form = " x ".join("n" if n is None else str(n) for n in shape) or "one"
+            raise self.refuse(key, f"does not hold numbers in the form {form}")
+        if not np.isfinite(array).all():
+            raise self.refuse(key, "holds a number that is not finite")
+        if not ((array > above) & (array >= least)).all():
+            bound = "above" if above > -np.inf else "at least"
+            raise self.refuse(key, f"holds a number that is not {bound} {max(above, least):g}")
+        return array
+
+    def of_each(self, key: str, part: str) -> list[Any]:
+        entries = self[key]
+        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+            raise self.refuse(key, "is not a list of objects")
+        if not all(part in entry for entry in entries):
+            raise self.refuse(key, f"has an entry without {part!r}")
+        return [entry[part] for entry in entries]
+
+    def dictionary(self) -> str:
+        import cv2  # the command line reads names of frames without it
+
+        name = self["dictionary"]
+        if not (isinstance(name, str) and name.startswith("DICT_") and hasattr(cv2.aruco, name)):
+            raise InputError(
+                f"the key 'dictionary' names {name!r}, which is unknown",
+                self.where,
+                "use DICT_APRILTAG_36h11, as the built-in frames do",
+            )
+        return name
+
+    def ids(self) -> NDArray[np.int64]:
+        ids = self.of_each("markers", "id")
+        if not all(isinstance(i, int) and not isinstance(i, bool) and 0 <= i < 2**31 for i in ids):
+            raise self.refuse("markers", "has an id that is no whole number from 0 upwards")
+        if len(set(ids)) != len(ids):
+            raise self.refuse("markers", "has an id twice")
+        if len(ids) < 4:
+            raise self.refuse("markers", "holds fewer than four markers")
+        return np.array(ids, dtype=np.int64)
+
+    def bars(self) -> dict[str, Bar]:
+        bars = self["scale_bars"]
+        if not isinstance(bars, dict) or not all(isinstance(b, dict) for b in bars.values()):
+            raise self.refuse("scale_bars", "is not an object of bars by axis")
+        found = {}
+        for axis, bar in bars.items():
+            key = f"scale_bars.{axis}"
+            for part in ("ends", "nominal"):
+                if part not in bar:
+                    raise self.refuse(key, f"has no {part!r}")
+            nominal = self.numbers(key, bar["nominal"], (), above=0)
+            found[str(axis)] = Bar(self.numbers(key, bar["ends"], (2, 2)), float(nominal))
+        return found
 
 
 def with_print_scale(

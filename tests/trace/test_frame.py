@@ -118,6 +118,39 @@ def test_markers_that_cannot_be_told_apart_or_are_too_few_are_refused() -> None:
     refusal(record)
 
 
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("window", [[0, 0], [1, 0], [float("nan"), 1]]),
+        ("window", [[0, 0], [1, 0], [1, float("inf")]]),
+        ("sheet", [297, float("nan")]),
+        ("sheet", [297, -210]),
+        ("sheet", [0, 210]),
+        ("dictionary", "DICT_OF_NOWHERE"),
+        ("dictionary", "CORNER_REFINE_SUBPIX"),
+        ("dictionary", 16),
+        ("scale_bars", {"x": {"ends": [[0, 0], [1, 0]], "nominal": 0}}),
+        ("scale_bars", {"x": {"ends": [[0, 0], [1, float("nan")]], "nominal": 100}}),
+    ],
+)
+def test_a_value_that_no_frame_has_is_refused_by_its_key(key: str, value: Any) -> None:
+    assert f"'{key}" in refusal(marked() | {key: value})
+
+
+@pytest.mark.parametrize("key", ["opening", "border", "thickness"])
+def test_a_plain_frame_without_finite_sizes_is_refused_by_its_key(key: str) -> None:
+    for value in (float("nan"), float("inf")):
+        wrong = [254.0, value] if key == "opening" else value
+        assert f"'{key}'" in refusal(PLAIN | {key: wrong})
+
+
+@pytest.mark.parametrize("wrong", [1.5, 3.0, "7", True, None, -1, 10**30])
+def test_an_id_that_is_no_whole_number_is_refused(wrong: Any) -> None:
+    record = marked()
+    record["markers"][5]["id"] = wrong
+    assert "'markers'" in refusal(record)
+
+
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
 def test_corners_that_are_no_finite_numbers_are_refused(value: float) -> None:
     record = marked()
