@@ -28,6 +28,7 @@ import cv2
 from photo_truth import PHOTOS, Case, Score, cases, is_hard, markers_found, score, true_pixels
 
 from snugline import SnuglineError
+from snugline.trace.camera import Camera
 from snugline.trace.contour import Curve
 from snugline.trace.frame import Frame
 from snugline.trace.measure import Measured, measure_photos
@@ -52,8 +53,9 @@ Floats = NDArray[np.float64]
 Placed = list[tuple[Frame, Floats, Floats]]
 _LEGEND = """mm; one row a photo: markers found of those whole; distance from the true outline (rms,
 99 %, worst) and verdict; % of the outline seen, points on markers, points where no part is, error
-over stated sigma, bias outwards, hold-out, its ratio to rms | as read by hand, error over sigma |
-baseline | baseline raised to the upper face, its rms over ours | why hard, remarks"""
+over stated sigma, bias outwards, what the camera alone is off, hold-out, its ratio to rms | as read
+by hand, error over sigma | baseline | baseline raised to the upper face, its rms over ours | why
+hard, remarks"""
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,7 @@ class Row:
     found: tuple[int, int, int]
     score: Score | None
     holdout: float
+    camera: float
     codes: tuple[str, ...]
     retake: bool
     warned: bool
@@ -114,6 +117,7 @@ def evaluate(task: tuple[Path, bool]) -> Outcome:
                 found=found,
                 score=_scored(case, record, [contour.outer, *contour.others]),
                 holdout=contour.photo.holdout_mm,
+                camera=_camera_error(case, record, photo.camera),
                 codes=tuple(dict.fromkeys(n.code for n in notices)),
                 retake=any(n.severity == "retake" for n in notices),
                 warned=bool(notices),
@@ -142,6 +146,21 @@ def evaluate(task: tuple[Path, bool]) -> Outcome:
         case.name, measured, tuple(rows), seconds, joined, length, codes, baseline,
         seconds_there, trouble,
     )  # fmt: skip
+
+
+def _camera_error(case: Case, record: dict[str, Any], camera: Camera) -> float:
+    """Rms mm on the sheet, in the windows, by which the camera alone is off."""
+    places = np.concatenate(
+        [
+            w.mean(axis=0) + share * (w - w.mean(axis=0))
+            for w in case.windows()
+            for share in (0.3, 0.6, 0.9)
+        ]
+    )
+    pixels = true_pixels(record, places)
+    shown = np.all((pixels > 0) & (pixels < record["camera_displayed"]["size"]), axis=1)
+    off = camera.on_plane(pixels[shown]) - places[shown]
+    return float(np.sqrt(np.mean(np.sum(off**2, axis=1))))
 
 
 def _scored(case: Case, record: dict[str, Any], curves: list[Curve]) -> Score | None:
@@ -244,7 +263,7 @@ def print_rows(exact: Outcome, read: Outcome | None) -> Iterator[tuple[str, bool
         ratio = f"{base[1].rms / s.rms:5.1f}" if base[1] and s else "    -"
         shares = (
             f"{s.seen * 100:5.1f} {s.on_marker:3d} {s.astray:4d} {s.pull:5.2f} {s.bias:+6.3f} "
-            f"{row.holdout:6.3f} {row.holdout / s.rms:5.2f}"
+            f"{row.camera:6.3f} {row.holdout:6.3f} {row.holdout / s.rms:5.2f}"
             if s
             else ""
         )
