@@ -131,15 +131,25 @@ def estimate_noise(
         the model doesn't know what the fit took out of the noise and states too little.
     feature : length in points of the finest shape to be judged; waves down to half of it count.
     """
-    z = residuals / sigma
+    taken = 0 if design is None else design.shape[1]
+    rows = np.empty((taken + 1, len(residuals)))
+    if design is not None:
+        np.divide(design.T, sigma, out=rows[:-1])
+    np.divide(residuals, sigma, out=rows[-1])
+    return estimate_scaled(rows, breaks, weights, feature)
+
+
+def estimate_scaled(
+    rows: Array,
+    breaks: Sequence[int] = (),
+    weights: Array | None = None,
+    feature: float = math.inf,
+) -> NoiseModel:
+    """As `estimate_noise`, from rows (K + 1, N) divided by sigma, the residuals last."""
+    z, taken = rows[-1], len(rows) - 1
     square, mass = (z @ z, len(z)) if weights is None else (weights @ (z * z), weights.sum())
     scale = float(np.sqrt(square / max(mass, 1e-300)))
     block = _block_length(z if weights is None else z * np.sqrt(weights))
-    taken = 0 if design is None else design.shape[1]
-    rows = np.empty((taken + 1, len(z)))
-    if design is not None:
-        np.divide(design.T, sigma, out=rows[:-1])
-    rows[-1] = z
     means = _block_means(rows, breaks, block, weights)
     z = means.rows[-1]
     count = len(z)
@@ -148,7 +158,7 @@ def estimate_noise(
         return NoiseModel(scale, block, 0.0, 1e-12, float(count), float(max(count - taken, 1)))
     persistence = _persistence(z, means.steps, taken)
     # The deviation is such that the slow waves of the whitened rows get variance 1.
-    level, dof = _slow_level(_whitened(means, persistence), math.ceil(4 * residuals.size / feature))
+    level, dof = _slow_level(_whitened(means, persistence), math.ceil(4 * rows.shape[1] / feature))
     effective = count * (1 - persistence) / (1 + persistence) * variance / level
     effective = float(min(max(effective, 1.0), count))
     return NoiseModel(scale, block, persistence, float(np.sqrt(level)), effective, dof)
