@@ -30,7 +30,7 @@ _VAGUE_SHARE = 0.15
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
 # So near the window's border its printed line, or its end, may be taken for the edge.
-BORDER_MM, _BORDER_STRETCH_MM = 1.5, 40.0
+BORDER_MM, _BORDER_STRETCH_MM = 2.5, 40.0
 # Beyond this from the window's border a contour has no reason to end.
 _END_MM = 6.0
 # Two of three channels at the top of the scale: the light's true height is not known.
