@@ -48,7 +48,7 @@ def ruled_camera(photo, prior):
     camera = pose_from_plane(prior.lens, plane, pixels)
     middle = np.array([1.5, -1.5])
     sheet = SheetState(np.ones(2), np.full(2, 1e-7), np.zeros(3))
-    for cells in (4, 6, 9, 12, 16, 20, 20, 20):
+    for cells in (4, 6, 9, 13, 20, 20):
         seen = _ruling(photo, camera, middle, cells)
         found = adjust([seen], [camera], [sheet], [prior], bloom_u=0.0)
         camera = found.cameras[0]

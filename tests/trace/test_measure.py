@@ -18,7 +18,7 @@ from snugline.trace.measure import Measured, PartSides, measure_photos
 from snugline.trace.sheet import builtin_description
 
 Floats = NDArray[np.float64]
-SIZE = (1280, 960)
+SIZE = (1024, 768)
 FLAT = PartSides(0.0)
 MIDDLE = np.array([148.5, 105.0])
 CENTRE, LENGTH, WIDTH, RADIUS, TURN = (150.0, 104.0), 120.0, 70.0, 15.0, 0.15
@@ -27,14 +27,15 @@ CENTRE, LENGTH, WIDTH, RADIUS, TURN = (150.0, 104.0), 120.0, 70.0, 15.0, 0.15
 def frame(name: str = "border-a4") -> Frame:
     found = frame_from_record(builtin_description(name), name)
     assert isinstance(found, Frame)
-    return found
+    # As if the bars had been read: the photos share no doubt of the scale then.
+    return replace(found, scale_u=(1e-6, 1e-6))
 
 
 def picture(
     part: bool = True, hidden: tuple[int, ...] = (), tilt: float = 12, roll: float = 8
 ) -> NDArray[np.uint8]:
     """A photo of the sheet at its design size, without lens distortion."""
-    lens = phone_lens(1280.0, (0.0, 0.0, 0.0, 0.0), (641.0, 478.0), SIZE)
+    lens = phone_lens(1024.0, (0.0, 0.0, 0.0, 0.0), (513.0, 382.0), SIZE)
     camera = camera_over(MIDDLE, 340, tilt, roll_deg=roll, lens=lens)
     inside = rounded_rectangle(CENTRE, (LENGTH, WIDTH), RADIUS, TURN) if part else None
     light = sheet_light(frame(), camera.homography(), inside, hidden=hidden)
@@ -77,8 +78,8 @@ def test_a_flat_part_is_measured_from_its_photos(measured: Measured) -> None:
         off = distances(contour.outer.points)
         assert np.sqrt(np.mean(off**2)) < 0.03
         assert off.max() < 0.12
-        # A point for every 1.5 px, 0.4 mm, of 354 mm of edge.
-        assert 600 < len(contour.outer.points) < 1200
+        # A point for every 1.5 px, 0.5 mm, of 354 mm of edge.
+        assert 500 < len(contour.outer.points) < 1000
         x, y = contour.outer.points.T
         area = 0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))
         assert area == pytest.approx(LENGTH * WIDTH - (4 - np.pi) * RADIUS**2, rel=1e-3)
@@ -89,7 +90,7 @@ def test_facts_of_the_photo_are_those_of_the_scene(measured: Measured) -> None:
     assert (facts.width, facts.height) == SIZE
     assert facts.markers_found == facts.markers_total == 44
     assert facts.tilt_deg == pytest.approx(12, abs=0.5)
-    assert facts.mm_per_px == pytest.approx(340 / 1280, rel=0.08)
+    assert facts.mm_per_px == pytest.approx(340 / 1024, rel=0.08)
     assert facts.reprojection_px < 0.15
     assert facts.holdout_mm < 0.03
     assert len(measured.photos[0].markers_used) == 44
@@ -116,7 +117,7 @@ def test_the_same_photo_gives_the_same_contour(photos: list[Path], measured: Mea
     # Without a common camera the other photo has no say in it.
     (again,) = measure_photos(photos[:1], [frame()], FLAT).photos
     points_before = measured.photos[0].contour.outer.points
-    np.testing.assert_allclose(again.contour.outer.points, points_before, atol=1e-3)
+    np.testing.assert_allclose(again.contour.outer.points, points_before, atol=2e-4)
 
 
 def refused(path: Path, frames: list[Frame], kind: type[SnuglineError]) -> SnuglineError:

@@ -12,7 +12,7 @@ from snugline.trace.lift import PartSides, lift
 from snugline.trace.silhouette import Silhouette, locate, resample, right_normals, smoothed
 
 Floats = NDArray[np.float64]
-SIZE = (270, 230)
+SIZE = (230, 190)
 SIDES = {
     "crisp": PartSides(6.0),
     "rounded": PartSides(6.0, edge="round", edge_size=1.0),
@@ -51,8 +51,8 @@ def straight_edge(
         at = camera.on_plane(np.column_stack([x.ravel(), y.ravel()]))
         return np.interp(at[:, 0], places, light).reshape(x.shape)
 
-    rgb = developed(area_light(SIZE, scene, fine=3), 0.7, noise, seed=3)
-    line = np.column_stack([np.full(60, edge), np.linspace(-10, 10, 60)])
+    rgb = developed(area_light(SIZE, scene, fine=2), 0.7, noise, seed=3)
+    line = np.column_stack([np.full(60, edge), np.linspace(-8, 8, 60)])
     return rgb, camera, camera.pixels(line)
 
 
@@ -76,12 +76,14 @@ def test_a_straight_edge_is_found_where_it_is(kind: str, beside: float) -> None:
     assert np.sqrt(np.mean(off**2)) < 0.02
 
 
-@pytest.mark.xfail(reason="a coarse border that is skew at its open end leads the end astray")
-def test_the_open_end_of_an_edge_is_as_good_as_its_middle() -> None:
+@pytest.mark.xfail(reason="samples beyond the picture spoil the places far along the edge as well")
+def test_an_edge_that_leaves_the_picture_is_good_up_to_there() -> None:
     rgb, camera, border = straight_edge(SIDES["crisp"], 45.0)
-    wave = 2.0 * np.sin(np.linspace(0, 9, len(border)))[:, None] + 1.0
-    coarse = border + wave * right_normals(border, False)
-    found = locate(rgb, camera, SIDES["crisp"], coarse, False, 6.0, 0.75)
+    # Five px from the picture's border at its end.
+    longer = camera.pixels(camera.on_plane(border) * [1, 11 / 8])
+    assert longer[:, 1].min() == pytest.approx(5, abs=2)
+    found = locate(rgb, camera, SIDES["crisp"], longer, False, 6.0, 0.75)
+    assert np.mean(found.good) > 0.8
     assert np.abs(offsets(found, camera, SIDES["crisp"])).max() < 0.1
 
 
@@ -104,7 +106,7 @@ def test_the_stated_sigma_is_of_the_size_of_the_scatter() -> None:
 
 @pytest.mark.parametrize("kind", list(SIDES))
 def test_a_disc_under_the_camera_is_round(kind: str) -> None:
-    sides, radius, height = SIDES[kind], 10.5, 300.0
+    sides, radius, height = SIDES[kind], 8.5, 300.0
     camera = camera_at(np.zeros(2), height)
     # The camera stands over the disc's middle: every place of its edge looks alike, and the rays
     # lean outwards by the same.
@@ -117,7 +119,7 @@ def test_a_disc_under_the_camera_is_round(kind: str) -> None:
         at = camera.on_plane(np.column_stack([x.ravel(), y.ravel()]))
         return np.interp(np.hypot(*at.T) - radius, places, light).reshape(x.shape)
 
-    rgb = developed(area_light(SIZE, scene, fine=3), 0.7, 0.006, seed=4)
+    rgb = developed(area_light(SIZE, scene, fine=2), 0.7, 0.006, seed=4)
     angle = np.linspace(0, 2 * np.pi, 120, endpoint=False)
     top = (radius + 0.3) * np.column_stack([np.cos(angle), np.sin(angle)])
     found = locate(rgb, camera, sides, camera.pixels(top), True, 6.0, 0.75)
