@@ -210,6 +210,13 @@ def _block_length(z: Array) -> int:
     return best
 
 
+def _lengths(start: Indices, end: int) -> Indices:
+    lengths = np.empty_like(start)
+    np.subtract(start[1:], start[:-1], out=lengths[:-1])
+    lengths[-1] = end - start[-1]
+    return lengths
+
+
 def _block_means(rows: Array, breaks: Sequence[int], block: int, weights: Array | None) -> _Means:
     n = rows.shape[1]
     starts, numbers = [], []
@@ -219,7 +226,7 @@ def _block_means(rows: Array, breaks: Sequence[int], block: int, weights: Array 
         numbers.append(number)
     start, number = np.concatenate(starts), np.concatenate(numbers)
     steps = np.minimum(number, 1)
-    size = np.diff(start, append=n)
+    size = _lengths(start, n)
     if weights is None:
         if len(start) == n:
             return _Means(rows, steps)
@@ -261,7 +268,7 @@ def _whitened(means: _Means, persistence: float) -> Array:
         return rows.copy()
     white = np.empty_like(rows)
     white[:, 0] = rows[:, 0]
-    if steps[1:].min(initial=1) == steps.max(initial=1) == 1:  # one run without holes
+    if np.count_nonzero(steps == 1) == len(steps) - 1:  # one run without holes
         np.multiply(rows[:, :-1], -persistence, out=white[:, 1:])
         white[:, 1:] += rows[:, 1:]
         white[:, 1:] *= 1 / np.sqrt(1 - persistence**2)
@@ -283,7 +290,7 @@ def _slow_level(white: Array, at_least: int) -> tuple[float, float]:
     waves = min(max(waves, taken + at_least), count)
     bins = min(count, 1 << (4 * waves).bit_length())
     start = np.arange(bins) * count // bins
-    coarse = np.add.reduceat(white, start, axis=1) / np.sqrt(np.diff(start, append=count))
+    coarse = np.add.reduceat(white, start, axis=1) / np.sqrt(_lengths(start, count))
     # The orthonormal cosine transform of type 2, as the Fourier transform of the mirrored series.
     spectrum = np.fft.rfft(np.concatenate([coarse, coarse[:, ::-1]], axis=1))[:, :waves]
     phase = np.exp(-0.5j * np.pi / bins * np.arange(waves)) / np.sqrt(2 * bins)
