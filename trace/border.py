@@ -1,8 +1,7 @@
 """A mask's border followed along the sharpest edge in its neighbourhood."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -19,11 +18,7 @@ Wall = Callable[[Floats], Floats]
 # How far from the mask's border the edge is looked for, and how far inside it the tone is taken.
 INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
 FARTHEST_WALL_PX = 12.0
-# What a pixel on the wrong side costs, against a unit of edge strength, and a unit of its odds.
 KIND_WEIGHT = 0.06
-# A border is plain to see when its slope is so many times the noise's, and no place farther off
-# than this many pixels costs but so little more.
-PLAIN_EDGE, RIVAL_PX, PLAIN_LEAD = 6.0, 2.0, 0.3
 _STEP = 0.5
 
 
@@ -43,6 +38,9 @@ class CoarseEdge:
     certain: NDArray[np.bool_]
     closed: bool
 
+    def moved(self, shift: Floats) -> "CoarseEdge":
+        return replace(self, points=self.points + shift)
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -53,7 +51,7 @@ class Ground:
     tone : (h, w, 3) square root of light over sheet.
     favour : logarithm of the odds that a pixel is the part's.
     shade : 1 where a pixel could be sheet in a shadow, else 0.
-    slope : gradient of the tone, wide rims held down.
+    sharp : gradient of the tone, wide rims left out.
     texture : fine unevenness over that of flat sheet.
     noise : of the gradient on flat sheet.
     polygon : (K, 2) pixels within which points are given.
@@ -65,7 +63,7 @@ class Ground:
     tone: NDArray[np.float32]
     favour: NDArray[np.float32]
     shade: NDArray[np.float32]
-    slope: NDArray[np.float32]
+    sharp: NDArray[np.float32]
     texture: NDArray[np.float32]
     noise: float
     polygon: Floats
@@ -121,31 +119,9 @@ def _normals(xy: Floats, closed: bool) -> Floats:
 
 
 def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
+    mode = "wrap" if closed else "nearest"
     smooth = _smoothed(xy, closed, 2.0)
     normal = _normals(smooth, closed)
-    offset, slope, cost = _weighed(smooth, normal, closed, ground)
-    chosen = _cheapest_way(cost, closed)
-    k = np.clip(np.round(chosen).astype(int), 1, len(offset) - 2)
-    rows = np.arange(len(k))
-    # The way between the kinds is smooth; the edge is the steepest place within a pixel of it.
-    near = np.clip(k[:, None] + np.arange(-2, 3), 1, len(offset) - 2)
-    k = near[rows, np.argmax(slope[rows[:, None], near], axis=1)]
-    before, here, after = slope[rows, k - 1], slope[rows, k], slope[rows, k + 1]
-    peak = (here >= before) & (here >= after) & (here > 0)
-    bend = np.where(peak, before - 2 * here + after, -1)
-    shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), chosen - k)
-    at = offset[k] + np.clip(shift, -1, 1) * _STEP
-    elsewhere = np.abs(np.arange(len(offset)) - k[:, None]) > RIVAL_PX / _STEP
-    rival = np.where(elsewhere, cost, np.inf).min(axis=1)
-    certain = (here > PLAIN_EDGE * ground.noise) & (rival - cost[rows, k] > PLAIN_LEAD)
-    return _within(smooth + at[:, None] * normal, smooth, certain, closed, ground.polygon)
-
-
-def _weighed(
-    smooth: Floats, normal: Floats, closed: bool, ground: Ground
-) -> tuple[Floats, NDArray[np.float32], Floats]:
-    """Offsets (K,) along the normals, and the slope and the cost (N, K) of the border there."""
-    mode = "wrap" if closed else "nearest"
     seen = np.zeros(len(smooth))
     if ground.wall is not None:
         seen = np.clip(-np.sum(ground.wall(smooth) * normal, axis=1), 0, FARTHEST_WALL_PX)
@@ -158,63 +134,82 @@ def _weighed(
         values = cv2.remap(picture, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
         return np.asarray(values, np.float32)
 
-    def calm(values: NDArray[Any]) -> NDArray[Any]:
-        return np.asarray(median_filter(values, (15, 1), mode=mode))
-
-    inner = slice(0, int(REFERENCE_PX / _STEP))
-    slope = across(ground.slope)
-    rough = np.maximum(calm(across(ground.texture)[:, inner].mean(axis=1)[:, None]), 1)
+    slope = across(ground.sharp)
+    reference = int(REFERENCE_PX / _STEP)
+    rough = across(ground.texture)[:, :reference].mean(axis=1)[:, None]
+    rough = np.maximum(median_filter1d(rough, closed), 1)
     # On a grainy part more neighbours along the border are asked together.
     width = float(np.clip(1.5 * np.median(rough), 1.5, 6.0))
     if width > 2:
         slope = gaussian_filter1d(slope, width / 2, axis=0, mode=mode)
     strength = slope / (slope + 4 * ground.noise * rough)
-    strength *= np.sqrt(slope / np.maximum(slope[:, inner.stop :].max(axis=1)[:, None], 1e-9))
-
+    strength *= np.sqrt(slope / np.maximum(slope[:, reference:].max(axis=1, keepdims=True), 1e-9))
+    kind = np.clip(across(ground.favour), -3, 3)
     # The first sharp step away from the tone of the part's inner side is the border, if what lies
     # beyond could be shadow: the part's own sides, which may have any tone, are allowed for below.
     # Averaged along the border, grain is calm enough to tell its mean tone from a shadow's.
     tone = gaussian_filter1d(across(ground.tone), 3.0, axis=0, mode=mode)
-    own = calm(np.median(tone[:, inner], axis=1))
-    uneven = calm(np.linalg.norm(tone[:, inner].std(axis=1), axis=1)[:, None])
-    change = np.linalg.norm(tone - own[:, None], axis=2) / (20 * ground.noise + 2.5 * uneven)
-    steep = np.maximum(slope - 4 * ground.noise * rough * np.minimum(rough, 2), 0)
-    step = np.cumsum(steep, axis=1) * _STEP / (10 * ground.noise)
-    step -= step[:, inner.stop, None]
-    alien = np.clip(np.minimum(step, change), 0, 2)
-    kind = np.clip(across(ground.favour), -3, 3)
+    own = median_filter1d(np.median(tone[:, :reference], axis=1), closed)
+    spread = np.linalg.norm(tone[:, :reference].std(axis=1), axis=1)[:, None]
+    spread = 20 * ground.noise + 2.5 * median_filter1d(spread, closed)
+    change = np.linalg.norm(tone - own[:, None], axis=2) / spread
+    step = (
+        np.cumsum(np.maximum(slope - 4 * ground.noise * rough * np.minimum(rough, 2), 0), axis=1)
+        * _STEP
+    )
+    step -= step[:, reference, None]
+    alien = np.clip(np.minimum(step / (10 * ground.noise), change), 0, 2)
     shaded = across(ground.shade) > 0.5
-    kind = KIND_WEIGHT * np.where(shaded, np.minimum(kind, 3 * (1 - alien)), kind)
+    kind = np.where(shaded, np.minimum(kind, 3 * (1 - alien)), kind) * KIND_WEIGHT  # type: ignore[assignment]
     right = np.cumsum(kind, axis=1) - kind / 2
     if deep > 0:
         # Where the wall shows, the upper edge is a second edge, as far inside as the wall is wide,
         # and the wall itself may have any tone: it is neither for nor against.
         column = np.arange(len(offset))
+        back = np.clip(column - np.round(sides / _STEP).astype(int)[:, None], 0, None)
+        edge = np.clip(column - np.round(seen / _STEP).astype(int)[:, None], 0, None)
         strongest = maximum_filter1d(strength, 3, axis=1)
-        back, upper = (
-            np.clip(column - np.round(by / _STEP).astype(int)[:, None], 0, None)
-            for by in (sides, seen)
+        upper = np.maximum(
+            np.take_along_axis(strongest, back, axis=1), np.take_along_axis(strongest, edge, axis=1)
         )
-        second = np.maximum(*(np.take_along_axis(strongest, i, axis=1) for i in (back, upper)))
-        strength = strength + (0.6 * np.clip(seen / 1.5, 0, 1)[:, None] * second).astype(np.float32)
-        right = (right + np.take_along_axis(right, back, axis=1)) / 2
+        strength = strength + 0.6 * np.clip(seen / 1.5, 0, 1)[:, None] * upper
+        right = 0.5 * (right + np.take_along_axis(right, back, axis=1))
+    first = reference + int(deep / _STEP)
+    offset, slope = offset[first:], slope[:, first:]
+    strength, right = strength[:, first:], right[:, first:]
     cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
-    judged = slice(inner.stop + int(deep / _STEP), None)
-    cost = cost[:, judged] + right[:, judged].max(axis=1, keepdims=True) - right[:, judged]
+    cost += right.max(axis=1, keepdims=True) - right
     cost = gaussian_filter1d(cost, width, axis=0, mode=mode)
-    return offset[judged], slope[:, judged], cost
-
-
-def _cheapest_way(cost: Floats, closed: bool) -> Floats:
-    """The column (N,) of the cheapest way down a table of costs (N, K), steps of one a row."""
-    wrap = min(30, len(cost) - 1) if closed else 0
+    wrap = min(30, len(xy) - 1) if closed else 0
     if wrap:
         cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])
     search = MCP(cost)
-    total, _ = search.find_costs([(0, k) for k in range(cost.shape[1])])
-    way = np.array(search.traceback((len(cost) - 1, int(np.argmin(total[-1])))))
-    column = np.bincount(way[:, 0], way[:, 1]) / np.bincount(way[:, 0])
-    return column[wrap : len(column) - wrap]
+    starts = [(0, k) for k in range(cost.shape[1])]
+    totals, _ = search.find_costs(starts)
+    path = np.array(search.traceback((len(cost) - 1, int(np.argmin(totals[-1])))))
+    column = np.bincount(path[:, 0], path[:, 1]) / np.bincount(path[:, 0])  # type: ignore[assignment]
+    column = column[wrap : len(column) - wrap]
+    k = np.clip(np.round(column).astype(int), 1, len(offset) - 2)
+    rows = np.arange(len(k))
+    # Between the kinds the way is smooth; the edge is the steepest place within half a pixel.
+    near = np.clip(k[:, None] + np.arange(-1, 2), 1, len(offset) - 2)
+    k = near[rows, np.argmax(slope[rows[:, None], near], axis=1)]
+    before, here, after = slope[rows, k - 1], slope[rows, k], slope[rows, k + 1]
+    peak = (here >= before) & (here >= after) & (here > 0)
+    bend = np.where(peak, before - 2 * here + after, -1)
+    shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), column - k)
+    at = offset[k] + np.clip(shift, -1, 1) * _STEP
+    points = smooth + at[:, None] * normal
+    level = cost[wrap + rows, k]
+    far = np.abs(np.arange(len(offset)) - k[:, None]) > 2 / _STEP
+    other = np.where(far, cost[wrap : wrap + len(rows)], np.inf).min(axis=1)
+    certain = (here > 6 * ground.noise) & (other - level > 0.3)
+    return _within(points, smooth, certain, closed, ground.polygon)
+
+
+def median_filter1d(values: NDArray[np.float32], closed: bool) -> NDArray[np.float32]:
+    """Median of 15 rows along the border; (N, C)."""
+    return np.asarray(median_filter(values, (15, 1), mode="wrap" if closed else "nearest"))
 
 
 def _within(

@@ -1,47 +1,77 @@
-"""The part told from the sheet in a reduced photo: its silhouette to a reduced pixel or so.
+"""The part told from the sheet in a reduced photo: its silhouette to a reduced pixel.
 
-The photo is divided by the sheet's light (`tones`), every small region of it judged by what
-colours sheet, shadow on sheet and part have, and the cheapest cut along the picture's edges taken
-(`separate`). Then the border is followed along the edge in its neighbourhood (`border`).
+The sheet's light is fitted where sheet is certain, the photo divided by it, and every small
+region of it judged by what colour sheet, shadow on sheet and part have; where the part has
+covered markers its colours are known beforehand. The cheapest cut along the picture's edges then
+separates the two, the part's colours are learned from it, and it is cut again. At last the border
+is followed along the sharpest edge in its neighbourhood.
 
 Pixel (i, j) of a photo reduced by area averaging with factor `step` has its centre at
 x_full = step * x_reduced + (step - 1) / 2 in the full photo, pixel centres at whole numbers.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
 from snugline.errors import PhotoError
 from snugline.notice import Notice
-from snugline.trace.border import CoarseEdge, Ground, Wall, follow
-from snugline.trace.colours import could_be_shade
-from snugline.trace.separate import separate
-from snugline.trace.tones import (
-    Floats,
-    Mask,
-    Picture,
-    SheetView,
-    Tones,
-    grey,
-    nothing_there,
-    polygon_mask,
-    tones,
-)
+from snugline.trace.border import CoarseEdge, Ground, follow
+from snugline.trace.illumination import QUIET_ZONE, fit_light, quiet_zone_points
+from snugline.trace.regions import cut, split, total
 
-__all__ = ["CoarseEdge", "PartRegions", "Region", "SheetView", "find_part"]
+Floats = NDArray[np.float64]
+Picture = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+Mapping = Callable[[Floats], Floats]
 
-# The contour ends so far from the window's border.
+CELL = 5
+UNARY = 0.15
+PLAIN = 20.0
+SHADE = 0.4
+HUE_WEIGHT = 4.0
+# A ridge of the gradient wider than this is no sharp edge.
+EDGE_PX = 7
 MARGIN_MM = 1.0
-# Less is dust, a saw mark or a speck; less of sheet seen in the part is no hole.
-SMALLEST_PART_MM2, SMALLEST_HOLE_MM2 = 60.0, 12.0
-# A border of which less is plain to see is a stain's or a shadow's.
-LEAST_CERTAIN = 0.1
-# Shares of the border that is not plain to see: from the first a remark, from the second a retake.
-DOUBTFUL, LOST = 0.1, 0.4
-# Light over this of the brightest possible is glare; so much of it is worth a word.
-GLARE, SMALLEST_GLARE_MM2 = 0.97, 20.0
+SMALLEST_PART_MM2 = 60.0
+SMALLEST_HOLE_MM2 = 12.0
+
+# Tones are square roots of light over sheet: there a photo's noise is nearly the same everywhere.
+_TONES, _TONE_STEP = 96, 1.0 / 64
+# Hues are differences of tone, bent so that near grey, where it matters, the table is fine.
+_HUES, _HUE_BEND = 41, 0.1
+_GRAINS = 32
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """What is known of the sheet in a reduced photo.
+
+    Attributes
+    ----------
+    window : (K, 2) true mm, the polygon in which the part is judged.
+    pixel_from_sheet, sheet_from_pixel : maps of points (N, 2), true mm to reduced pixels and back.
+    markers : (M, 4, 2) reduced pixels, all described markers, found or not.
+    found : (M,) whether the marker was found.
+    window_dark : the window is printed dark.
+    camera : (3,) true mm, the camera's place over the sheet, and `thickness` in mm of the part:
+        with both, it is known where the part's wall is seen below its upper edge.
+    bevel : mm, width of the rounding or chamfer of the part's upper edge.
+    """
+
+    window: Floats
+    pixel_from_sheet: Mapping
+    sheet_from_pixel: Mapping
+    markers: Floats = field(default_factory=lambda: np.empty((0, 4, 2)))
+    found: Mask = field(default_factory=lambda: np.empty(0, bool))
+    window_dark: bool = False
+    camera: Floats | None = None
+    thickness: float = 0.0
+    bevel: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -51,7 +81,7 @@ class Region:
     Attributes
     ----------
     outer : its border; several pieces where it leaves the window and comes back.
-    holes : borders of holes, with the part on the left as well.
+    holes : closed borders of holes.
     area_mm2 : in the window.
     """
 
@@ -62,151 +92,403 @@ class Region:
 
 @dataclass(frozen=True)
 class PartRegions:
-    """The part's regions, largest first, and what was noticed.
-
-    `region_px` of the notices is in pixels of the reduced photo.
-    """
+    """The part's regions, largest first, and what was noticed."""
 
     regions: tuple[Region, ...]
     notices: tuple[Notice, ...]
 
 
 def find_part(picture: Picture, view: SheetView) -> PartRegions:
-    """Separate the part from the sheet.
+    """Separate part from sheet.
 
     Parameters
     ----------
-    picture : (h, w, 3) float32, linear light of the reduced photo in displayed orientation.
-    view : where the sheet lies in it.
+    picture : (h, w, 3) linear light of the reduced photo, displayed orientation.
 
     Raises
     ------
-    PhotoError : nothing lies in the window, or no border of the part shows in it.
+    PhotoError : nothing lies in the window.
     """
-    scene, mask, odds = separate(tones(picture, view))
-    corner = np.array([scene.left, scene.top], dtype=np.float64)
-    polygon = view.window_px(MARGIN_MM) - corner
+    scene = _scene(picture, view)
+    scene, part, favour = _separate(scene)
+    return _describe(scene, part, favour, view)
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """The judged rectangle of the picture; all arrays cover it."""
+
+    left: int
+    top: int
+    tone: Picture  # (h, w, 3) square root of light over sheet
+    gradient: Picture
+    sharp: Picture  # gradient less that of wide rims: shadows' borders are left out
+    texture: Picture  # fine unevenness over that of flat sheet; edges standing alone left out
+    noise: float  # of the gradient on flat sheet
+    spread: float  # of lit sheet's tone
+    domain: Mask
+    window: Mask
+    surely_sheet: Mask
+    surely_part: Mask
+    dark_window: bool
+    mm_per_px: float
+
+
+def _polygon(shape: tuple[int, int], polygon: Floats, left: int, top: int) -> Mask:
+    mask = np.zeros(shape, np.uint8)
+    corners = np.round((polygon - [left, top]) * 16).astype(np.int32)
+    cv2.fillPoly(mask, [corners], 1, shift=4)
+    return mask.astype(bool)
+
+
+def _sample(picture: Picture, points: Floats) -> Floats:
+    """Bilinear values at points (N, 2), and only of those in the picture."""
+    xy = points.astype(np.float32)
+    values = [
+        cv2.remap(picture, p[None, :, 0], p[None, :, 1], cv2.INTER_LINEAR)[0]
+        for p in np.array_split(xy, len(xy) // 30000 + 1)
+    ]
+    return np.concatenate(values).astype(np.float64)
+
+
+def _inside(points: Floats, shape: tuple[int, ...], margin: float = 0) -> Mask:
+    x, y = points.T
+    return np.asarray(
+        (x >= margin) & (y >= margin) & (x <= shape[1] - 1 - margin) & (y <= shape[0] - 1 - margin)
+    )
+
+
+def _along(polygon: Floats, spacing: float) -> Floats:
+    """Points along a closed polygon."""
+    closed = np.vstack([polygon, polygon[:1]])
+    run = np.r_[0, np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))]
+    at = np.arange(0, run[-1], spacing)
+    return np.column_stack([np.interp(at, run, closed[:, k]) for k in (0, 1)])
+
+
+def _shrunk(polygon: Floats, by: float) -> Floats:
+    from shapely.geometry import Polygon
+
+    inner = Polygon(polygon).buffer(-by, join_style="mitre")
+    return np.asarray(inner.exterior.coords)[:-1]
+
+
+def _scene(picture: Picture, view: SheetView) -> _Scene:
+    shape = picture.shape
+    window = view.pixel_from_sheet(_along(view.window, 5.0))
+    hull = cv2.convexHull(np.vstack([window, view.markers.reshape(-1, 2)]).astype(np.float32))[
+        :, 0
+    ].astype(np.float64)
+    left, top = np.clip(np.floor(hull.min(axis=0)), 0, None).astype(int)
+    right, bottom = np.minimum(np.ceil(hull.max(axis=0)) + 1, [shape[1], shape[0]]).astype(int)
+    if right - left < 4 * CELL or bottom - top < 4 * CELL:
+        raise _nothing()
+    size = (int(bottom - top), int(right - left))
+    middle = view.window.mean(axis=0)
+    ends = view.pixel_from_sheet(middle + np.array([[-10, 0], [10, 0], [0, -10], [0, 10.0]]))
+    mm_per_px = 40 / float(np.linalg.norm(ends[1] - ends[0]) + np.linalg.norm(ends[3] - ends[2]))
+
+    found = view.markers[view.found]
+    strip = view.pixel_from_sheet(_along(_shrunk(view.window, 3.0), 2.0))
+    if len(found) >= 3:
+        points = quiet_zone_points(found)
+    else:
+        points = np.vstack([strip, view.pixel_from_sheet(_along(_shrunk(view.window, 6.0), 2.0))])
+    points = points[_inside(points, shape, 1)]
+    light = fit_light(points, _sample(picture, points), 2)
+
+    crop = picture[top:bottom, left:right]
+    sheet = light.over(left, top, size[1], size[0])
+    in_window = _polygon(size, window, left, top)
+    if view.window_dark:
+        strip = strip[_inside(strip, shape, 1)]
+        ratio = _sample(picture, strip) / light.at(strip)
+        dark = ratio[ratio.mean(axis=1) < 0.5]
+        sheet[in_window] *= np.median(dark, axis=0).astype(np.float32)
+    tone = np.sqrt(np.maximum(crop / sheet, 0)).astype(np.float32)
+
+    surely_sheet = np.zeros(size, np.uint8)
+    surely_part = np.zeros(size, np.uint8)
+    for quad in found:
+        grown = quad.mean(axis=0) + 1.3 * (quad - quad.mean(axis=0))
+        cv2.fillConvexPoly(surely_sheet, np.round(grown - [left, top]).astype(np.int32), 1)
+    for quad in view.markers[~view.found]:
+        if _inside(quad, shape).all() and _is_covered(picture, quad):
+            inner = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
+            cv2.fillConvexPoly(surely_part, np.round(inner - [left, top]).astype(np.int32), 1)
+    domain = _polygon(size, hull, left, top)
+    # A shadow's rim has no step in hue, a coloured part's edge has: hue counts for more.
+    smooth = cv2.GaussianBlur(tone, (0, 0), 0.7)
+    grey = smooth.mean(axis=2)
+    inside = in_window & domain
+    of_grey = _gradient(grey[..., None])
+    of_hue = _gradient(smooth - grey[..., None])
+    of_hue -= 3 * np.percentile(of_hue[inside], 20).astype(np.float32)
+    gradient = np.sqrt(3 * of_grey**2 + (HUE_WEIGHT * np.maximum(of_hue, 0)) ** 2)
+    sharp = cv2.morphologyEx(gradient, cv2.MORPH_TOPHAT, np.ones((EDGE_PX, EDGE_PX), np.uint8))
+    noise = max(float(np.percentile(gradient[inside], 20)), 5e-4)
+    rough = cv2.GaussianBlur(
+        np.abs(tone - cv2.GaussianBlur(tone, (0, 0), 1.2)).mean(axis=2), (0, 0), 1.2
+    )
+    rough = cv2.erode(rough, np.ones((9, 9), np.uint8))
+    texture: Picture = rough.astype(np.float32) / max(float(np.percentile(rough[inside], 20)), 1e-4)
+    return _Scene(
+        texture=texture,
+        left=int(left),
+        top=int(top),
+        tone=tone,
+        gradient=gradient,
+        sharp=sharp,  # type: ignore[arg-type]
+        noise=noise,
+        spread=max(float(light.spread.mean()) / 2, 0.01),
+        domain=domain,
+        window=in_window,
+        surely_sheet=surely_sheet > 0,
+        surely_part=surely_part > 0,
+        dark_window=view.window_dark,
+        mm_per_px=mm_per_px,
+    )
+
+
+def _gradient(tone: Picture) -> Picture:
+    dx = np.zeros_like(tone)
+    dy = np.zeros_like(tone)
+    dx[:, 1:-1] = (tone[:, 2:] - tone[:, :-2]) / 2
+    dy[1:-1] = (tone[2:] - tone[:-2]) / 2
+    return np.asarray(np.sqrt((dx * dx + dy * dy).sum(axis=2)))
+
+
+def _is_covered(picture: Picture, quad: Floats) -> bool:
+    """Whether nothing of a marker's dark border against its white surround is to be seen."""
+    outside = quiet_zone_points(quad[None])
+    middle = quad.mean(axis=0)
+    inside = middle + 0.86 / QUIET_ZONE * (outside - middle)
+    ratio = _sample(picture, inside).mean(axis=1) / np.maximum(
+        _sample(picture, outside).mean(axis=1), 1e-5
+    )
+    return bool(np.mean(ratio < 0.4) < 0.08)
+
+
+def _nothing() -> PhotoError:
+    return PhotoError(
+        "nothing lies in the frame's window",
+        "photo",
+        "lay the part so that its end or corner shows within the markers",
+    )
+
+
+def _bins(tone: Picture) -> NDArray[np.intp]:
+    """The colour's place in the table of colours."""
+    grey = tone.mean(axis=2)
+    scale = 1 / (grey + 0.1)
+    k = np.clip(grey / _TONE_STEP, 0, _TONES - 1).astype(np.intp)
+    place = []
+    for channel in (0, 2):
+        hue = (tone[..., channel] - tone[..., 1]) * scale
+        bent = hue / (np.abs(hue) + _HUE_BEND)
+        place.append(((bent + 1) * (_HUES / 2)).astype(np.intp))
+    return np.asarray((k * _HUES + place[0]) * _HUES + place[1])
+
+
+def _sheet_colours(spread: float, shaded: float) -> Floats:
+    """Density of lit and, to a share of `shaded`, darkened sheet over the table of colours."""
+    grey = ((np.arange(_TONES) + 0.5) * _TONE_STEP)[:, None, None]
+    bent = (np.arange(_HUES) + 0.5) / (_HUES / 2) - 1
+    hue = _HUE_BEND * bent / (1 - np.abs(bent))
+    step = _HUE_BEND / np.square(1 - np.abs(bent)) * 2 / _HUES
+    bin_area = step[:, None] * step[None, :]
+    square = hue[:, None] ** 2 + hue[None, :] ** 2 - hue[:, None] * hue[None, :]
+    wide = np.hypot(max(2 * spread, 0.015), _TONE_STEP / 2)
+    tight = 1.5 * spread
+    lit = np.exp(-0.5 * ((grey - 1) / wide) ** 2 - 0.5 * square / tight**2) * bin_area
+    # Shadows mostly keep the sheet's hue; a second lamp or a near wall tints some of them.
+    tint = np.hypot(tight, 0.05 * np.clip(1 - grey, 0, 1) / 0.5)
+    neutral, tinted = (np.exp(-0.5 * square / s**2) / s**2 * bin_area for s in (tight, tint))
+    shade = (neutral + tinted) * np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3)
+    return np.asarray((1 - shaded) * lit / lit.sum() + shaded * shade / shade.sum())
+
+
+def _could_be_shade(tone: Picture) -> Picture:
+    """1 where a colour could be sheet in a shadow, tinted even as by a warm lamp in daylight."""
+    grey = tone.mean(axis=2)
+    hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + 0.1)[..., None]
+    square = hue[..., 0] ** 2 + hue[..., 1] ** 2 - hue[..., 0] * hue[..., 1]
+    widest = 0.02 + 0.45 * np.clip(1 - grey, 0, 0.6)
+    return ((grey > 0.25) & (grey < 1) & (square < widest**2)).astype(np.float32)  # type: ignore[no-any-return]
+
+
+def _learned(bins: NDArray[np.intp], where: Mask) -> Floats:
+    """Density of the part's colours, from those in a mask; sums to 1.
+
+    Mostly as they are, a little of it spread to tones nearby, where the light on the part varies,
+    and a trace everywhere.
+    """
+    count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
+    count = count.reshape(_TONES, _HUES, _HUES) / max(float(count.sum()), 1.0)
+    near = gaussian_filter(count, (0.8, 0.8, 0.8), truncate=3)
+    wide = gaussian_filter(near, (4, 2, 2), truncate=2)
+    return np.asarray(0.9 * near + 0.05 * wide + 0.05 / count.size, np.float64)
+
+
+def _with_learned_hues(base: Floats, bins: NDArray[np.intp], where: Mask) -> Floats:
+    """The sheet's colours with, tone by tone, the hues that its shadows have in this photo.
+
+    How often a tone occurs stays as it was: there is always far less shadow than lit sheet.
+    """
+    count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
+    table = gaussian_filter(count.reshape(_TONES, _HUES, _HUES), (3, 1, 1), truncate=2.5)
+    seen = table.sum(axis=(1, 2), keepdims=True)
+    trust = seen / (seen + 20.0)
+    expected = base.sum(axis=(1, 2), keepdims=True)
+    return np.asarray(
+        base * (1 - trust)
+        + 0.3 * trust * base
+        + 0.7 * expected * trust * table / np.maximum(seen, 1e-9)
+    )
+
+
+def _grain_evidence(part: NDArray[np.intp], sheet: NDArray[np.intp]) -> Picture:
+    """Logarithm of the odds that a texture is the part's, from how often each has it."""
+    of_part = gaussian_filter(part.astype(np.float64), 1.0)
+    of_sheet = gaussian_filter(sheet.astype(np.float64), 1.0)
+    of_part = of_part / max(of_part.sum(), 1) + 0.02
+    of_sheet = of_sheet / max(of_sheet.sum(), 1) + 0.02
+    return np.asarray(np.clip(np.log(of_part / of_sheet), -3, 3).astype(np.float32))
+
+
+def _inner(mask: Mask, by: int) -> Mask:
+    size = 2 * by + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    return np.asarray(cv2.erode(mask.astype(np.uint8), kernel, borderValue=1) > 0)
+
+
+def _separate(scene: _Scene) -> tuple[_Scene, Mask, Picture]:
+    """The part's mask, the scene in better light, and each pixel's odds of being the part's."""
+    limit = 3 * scene.noise * np.maximum(scene.texture, 1)
+    weight = (4.0 / (1 + np.square(scene.sharp / limit))).astype(np.float32)
+    # A pixel on an edge has a mixed colour, which may be anybody's.
+    plain = (1 / (1 + np.square(scene.gradient / (PLAIN / 3 * limit)))).astype(np.float32)
+    regions = split(scene.gradient, scene.domain, CELL, weight, 10 * scene.noise)
+    sure_sheet = total(regions, scene.surely_sheet) > 4
+    grain = 8 * np.log(np.maximum(scene.texture, 0.05)) + _GRAINS / 2
+    grain = np.clip(grain, 0, _GRAINS - 1).astype(np.intp)
+
+    def separated(sheet: Floats, part: Floats, evenness: Picture, known: Mask) -> Mask:
+        table = np.clip(np.log(part / (sheet + 1e-2 / part.size)), -5, 5).astype(np.float32)
+        odds[:] = (table.ravel()[bins] + evenness[grain]) * plain
+        favour = total(regions, odds) * UNARY
+        favour[total(regions, known) > 4] = np.inf
+        favour[sure_sheet] = -np.inf
+        return cut(regions, favour)[regions.labels]
+
+    odds = np.empty_like(scene.gradient)
+    bins = _bins(scene.tone)
+    base = _sheet_colours(scene.spread, SHADE)
+    known = scene.surely_part & scene.domain
+    flat = np.full(base.shape, 1.0 / base.size)
+    indifferent = np.zeros(_GRAINS, np.float32)
+    if not known.any():
+        # No marker is covered: the core of what is not lit sheet is the part, or nothing is.
+        here = separated(_sheet_colours(scene.spread, 1e-3), flat, indifferent, known)
+        known = _core(here & scene.window)
+        if not known.any():
+            raise _nothing()
+    lit = np.abs(scene.tone - 1).max(axis=2) < 3 * scene.spread + 0.02
+    evenness = _grain_evidence(
+        np.bincount(grain[known], minlength=_GRAINS),
+        np.bincount(grain[lit & scene.window], minlength=_GRAINS),
+    )
+    here = separated(base, 0.3 * flat + 0.7 * _learned(bins, known), evenness, known)
+    scene = _relit(scene, _inner(~here, 3) & scene.domain)
+    bins = _bins(scene.tone)
+    base = _sheet_colours(scene.spread, SHADE)
+    for _ in range(2):
+        inside = _inner(here, 3) & scene.window | known
+        outside = _inner(~here, 2) & scene.window
+        evenness = _grain_evidence(
+            np.bincount(grain[inside], minlength=_GRAINS),
+            np.bincount(grain[outside], minlength=_GRAINS),
+        )
+        sheet = _with_learned_hues(base, bins, outside)
+        here = separated(sheet, _learned(bins, inside), evenness, known)
+    return scene, here, odds
+
+
+def _core(mask: Mask) -> Mask:
+    """The innermost pixels of a mask."""
+    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 3)
+    return np.asarray(depth > max(0.6 * float(depth.max()), CELL))
+
+
+def _relit(scene: _Scene, sheet: Mask) -> _Scene:
+    """The scene with its light fitted again, to all that was found to be sheet."""
+    sheet = sheet & (scene.sharp < 4 * scene.noise)
+    if scene.dark_window:
+        sheet = sheet & scene.window
+    y, x = np.nonzero(sheet)
+    every = max(len(x) // 3000, 1)
+    y, x = y[::every], x[::every]
+    if len(x) < 300:
+        return scene
+    light = fit_light(
+        np.column_stack([x, y]).astype(np.float64), scene.tone[y, x].astype(np.float64) ** 2, 3
+    )
+    height, width = scene.gradient.shape
+    tone = scene.tone / np.sqrt(light.over(0, 0, width, height))
+    spread = max(float(light.spread.mean()) / 2, 0.005)
+    return replace(scene, tone=tone, spread=spread)  # type: ignore[arg-type]
+
+
+def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> PartRegions:
     area = scene.mm_per_px**2
+    judged = _polygon(
+        part.shape,
+        view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)),
+        scene.left,
+        scene.top,
+    )
+    count, labels, _, _ = cv2.connectedComponentsWithStats(part.astype(np.uint8), connectivity=4)
+    seen = np.bincount(labels.ravel(), judged.ravel(), count) * area
+    keep = [k for k in np.argsort(-seen) if k > 0 and seen[k] >= SMALLEST_PART_MM2]
+    if not keep:
+        raise _nothing()
+    regions = []
+    wall = None
+    if view.camera is not None and view.thickness > 0:
+        camera, thickness = view.camera, view.thickness
+
+        def wall(points: Floats) -> Floats:
+            corner = np.array([scene.left, scene.top])
+            on_sheet = view.sheet_from_pixel(points + corner)
+            shift = thickness / (camera[2] - thickness) * (on_sheet - camera[:2])
+            return np.asarray(view.pixel_from_sheet(on_sheet + shift) - points - corner)
+
+    polygon = view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)) - [
+        scene.left,
+        scene.top,
+    ]
     ground = Ground(
         tone=scene.tone,
-        favour=odds,
-        shade=could_be_shade(scene.tone),
-        slope=np.asarray((scene.sharp + scene.gradient) / 2, np.float32),
+        favour=favour,
+        shade=_could_be_shade(scene.tone),
+        sharp=0.5 * (scene.sharp + scene.gradient),
         texture=scene.texture,
         noise=scene.noise,
         polygon=polygon,
         smallest_hole=SMALLEST_HOLE_MM2 / area,
-        wall=_wall(view, corner),
+        wall=wall,
         bevel=view.bevel / scene.mm_per_px,
     )
-    judged = polygon_mask(mask.shape, polygon)
-    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
-    seen = np.bincount(labels.ravel(), judged.ravel(), count) * area
-    seen[0] = 0
-    regions = []
-    for k in np.argsort(-seen)[: np.count_nonzero(seen >= SMALLEST_PART_MM2)]:
+    for k in keep:
         outer, holes = follow(labels == k, ground)
-        # A highlight or a pale print has a soft border, a hole a sharp one.
+        # A highlight or a worn print has a soft border, a hole a sharp one.
         holes = [hole for hole in holes if hole.certain.mean() > 0.5]
-        certain = np.concatenate([edge.certain for edge in outer] or [np.ones(1, bool)])
-        if certain.mean() > LEAST_CERTAIN:
-            regions.append(Region(tuple(outer), tuple(holes), float(seen[k])))
-    if not regions:
-        raise nothing_there()
-    if not any(region.outer for region in regions):
-        raise PhotoError(
-            "the part covers the whole window, and none of its edges shows",
-            "photo",
-            "lay it so that an end or a corner lies within the markers",
-        )
-    regions = [region for region in regions if region.outer]
-    notices = _notices(picture, scene, judged & mask, regions)
-    return PartRegions(tuple(_moved(region, corner) for region in regions), notices)
-
-
-def _wall(view: SheetView, corner: Floats) -> Wall | None:
-    """Where the part's thickness moves a point of its upper edge, as seen on the sheet."""
-    if view.camera is None or view.thickness <= 0:
-        return None
-    camera, lever = view.camera, view.thickness / (view.camera[2] - view.thickness)
-
-    def shift(points: Floats) -> Floats:
-        on_sheet = view.sheet_from_pixel(points + corner)
-        moved = view.pixel_from_sheet(on_sheet + lever * (on_sheet - camera[:2]))
-        return np.asarray(moved - corner - points)
-
-    return shift
-
-
-def _moved(region: Region, corner: Floats) -> Region:
-    outer, holes = (
-        tuple(replace(edge, points=edge.points + corner) for edge in edges)
-        for edges in (region.outer, region.holes)
-    )
-    return Region(outer, holes, region.area_mm2)
-
-
-def _notices(
-    picture: Picture, scene: Tones, part: Mask, regions: list[Region]
-) -> tuple[Notice, ...]:
-    notices = []
-    edges = [edge for region in regions for edge in region.outer]
-    if all(edge.closed for edge in edges):
-        notices.append(
-            Notice(
-                "part-inside-window",
-                "the part lies within the window and touches none of its sides",
-                "nothing to do if that is the whole part",
-                "fine",
+        shift = np.array([scene.left, scene.top], float)
+        regions.append(
+            Region(
+                tuple(e.moved(shift) for e in outer),
+                tuple(e.moved(shift) for e in holes),
+                float(seen[k]),
             )
         )
-    points = np.concatenate([edge.points for edge in edges])
-    doubtful = ~np.concatenate([edge.certain for edge in edges])
-    share = float(doubtful.mean())
-    if share > DOUBTFUL:
-        dark = _beside(scene, edges)[doubtful] < 0.8
-        shaded = float(dark.mean()) > 0.5
-        notices.append(
-            Notice(
-                "edge-in-shadow" if shaded else "edge-low-contrast",
-                f"{share:.0%} of the part's edge "
-                + ("lies in shadow" if shaded else "hardly differs from the sheet"),
-                "move the lamp so that light falls on that edge from the other side"
-                if shaded
-                else "lay the part on the frame with the other window, dark for a pale part",
-                "retake" if share > LOST else "usable",
-                region_px=_box(points[doubtful], scene),
-            )
-        )
-    rows = slice(scene.top, scene.top + part.shape[0])
-    columns = slice(scene.left, scene.left + part.shape[1])
-    bright = cv2.inRange(picture[rows, columns], (GLARE,) * 3, (np.inf,) * 3) > 0
-    y, x = np.nonzero(bright & part)
-    if len(x) * scene.mm_per_px**2 > SMALLEST_GLARE_MM2:
-        notices.append(
-            Notice(
-                "glare",
-                f"{len(x) * scene.mm_per_px**2:.0f} mm² of the part are overexposed",
-                "turn the part or the lamp until the reflection has left the edge",
-                "usable",
-                region_px=_box(np.column_stack([x, y]), scene),
-            )
-        )
-    return tuple(notices)
-
-
-def _beside(scene: Tones, edges: list[CoarseEdge]) -> Floats:
-    """Brightness over lit sheet three pixels outside of the border, point by point."""
-    place = []
-    for edge in edges:
-        along = np.gradient(edge.points, axis=0)
-        along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-9)
-        place.append(edge.points + 3 * along[:, ::-1] * [-1, 1])
-    x, y = np.concatenate(place).astype(np.float32).T
-    tone = cv2.remap(grey(scene.tone), x[:, None], y[:, None], cv2.INTER_LINEAR)[:, 0]
-    return np.square(tone.astype(np.float64))
-
-
-def _box(points: Floats, scene: Tones) -> tuple[float, float, float, float]:
-    (left, top), (right, bottom) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    return left + scene.left, top + scene.top, right + scene.left, bottom + scene.top
+    return PartRegions(tuple(regions), ())

@@ -40,13 +40,13 @@ def split(
     gradient: NDArray[np.float32],
     domain: NDArray[np.bool_],
     cell: int,
-    price: NDArray[Any],
+    weight: NDArray[np.float32],
     steep: float,
 ) -> Regions:
     """Watershed of the gradient, flooded from the flattest pixel of every cell x cell square.
 
     Where the gradient is above `steep`, every minimum of it is a source too: a narrow band between
-    two edges is a region of its own. `price` (h, w) is what a border costs beside a pixel.
+    two edges is a region of its own. `weight` (h, w) is a pixel's cost of a border beside it.
     """
     high, wide = gradient.shape[0] // cell, gradient.shape[1] // cell
     blocks = np.where(domain, gradient, np.inf)[: high * cell, : wide * cell]
@@ -71,7 +71,7 @@ def split(
         a, b = a[apart], b[apart]
         low.append(np.minimum(a, b))
         high_.append(np.maximum(a, b))
-        cost.append(np.minimum(price[here][apart], price[there][apart]))
+        cost.append(np.minimum(weight[here][apart], weight[there][apart]))
     key = np.concatenate(low).astype(np.int64) * (count + 1) + np.concatenate(high_)
     unique, inverse = np.unique(key, return_inverse=True)
     border = np.bincount(inverse, np.concatenate(cost), len(unique)).astype(np.float64)
