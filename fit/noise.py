@@ -28,6 +28,7 @@ ALIKE = 0.55  # blocks grow while neighbouring means correlate by more than this
 LEAST = 0.05  # sigmas: points nearer than that are never outliers to each other
 CUT = 3.5  # robust standard deviations of one point
 WIDTH, SURE, RAISED = 16, 5.0, 1.5  # points averaged; deviations that make and that bound a stretch
+DECAY = 0.3  # share of the two-step decay in the persistence
 CAUCHY, BIWEIGHT = 2.385, 4.685  # 95 % efficient on normal residuals (Holland, Welsch 1977)
 
 
@@ -246,19 +247,31 @@ def _block_means(rows: Array, breaks: Sequence[int], block: int, weights: Array 
 
 
 def _persistence(z: Array, steps: Indices, taken: int) -> float:
-    """Lag-one correlation, raised for what the fit took out of the slow waves.
+    """Correlation of neighbouring means, between what one step and what two steps show.
 
-    To first order a fit of K parameters lowers it by K (1 + phi) / M if all its derivatives are
-    slower than the noise. A corner's are not: half of that keeps both the efficiency and the
-    coverage (measured by benchmarks/intervals.py).
+    Both are raised for what the fit took out of the slow waves: to first order a fit of K
+    parameters lowers a correlation r by K (1 + r) / M if all its derivatives are slower than the
+    noise; a corner's are not, and half of that is put back. Averaging over blocks raises the
+    one-step correlation of exponential noise above the decay from the first to the second step;
+    the one whitens too strongly, the other leaves slow waves. Both shares are by measured coverage
+    and efficiency (benchmarks/intervals.py, benchmarks/corner_bounds.py).
     """
-    follows = np.flatnonzero(steps == 1)
-    if len(follows) == 0:
+    one = steps == 1
+    at = np.flatnonzero(one)
+    if len(at) == 0:
         return 0.0
-    own = float(z @ z) * len(follows) / len(z)
-    phi = float(z[follows] @ z[follows - 1]) / own
+    own = float(z @ z) / len(z)
     lost = min(0.5 * taken / len(z), 0.5)
-    return min(max((phi + lost) / (1 - lost), -0.5), 0.98)
+
+    def raised(products: Array) -> float:
+        return (float(products.mean()) / own + lost) / (1 - lost)
+
+    first = min(max(raised(z[at] * z[at - 1]), -0.5), 0.98)
+    at = at[one[at - 1]]
+    if first < 0.3 or len(at) == 0:
+        return first
+    decay = min(max(raised(z[at] * z[at - 2]) / first, 0.0), first)
+    return first + DECAY * (decay - first)
 
 
 def _whitened(means: _Means, persistence: float) -> Array:
