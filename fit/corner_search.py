@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 POSE = 4  # apex x, apex y, direction, turn
 FEW = 256  # points enough to come close to the solution
 MANY = 2000  # points from which that saves time
-ROUNDS, SETTLED = 50, 10  # rounds in all, and with weights that still change
+ROUNDS, SETTLED = 30, 10  # rounds in all, and with weights that still change
 TURNS = 0.02, math.pi - 0.02  # radians between which a turn is a corner
 
 
