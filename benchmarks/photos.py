@@ -231,13 +231,12 @@ def _limits(row: Row, measured: bool, marked: bool) -> str:
     """PASS, FAIL or why neither, for the bounds of a measuring machine."""
     if row.score is None:
         return "FAIL"
+    if row.score.p99 > SILENT and not row.warned:
+        return "SILENT"
     if not marked:
         return "-"
     rms, p99 = HARD if row.hard else AS_READ if measured else NORMAL
     held = row.score.rms <= rms and row.score.p99 <= p99
-    silent = row.score.p99 > SILENT and not row.warned
-    if silent:
-        return "SILENT"
     if row.hard and row.retake:
         return "retake"
     return "pass" if held else "FAIL"
@@ -287,7 +286,7 @@ def print_rows(exact: Outcome, read: Outcome | None) -> Iterator[tuple[str, bool
             held = s.rms <= FIRST[0] and s.p99 <= FIRST[1]
             yield f"{name}: {s.rms:.3f} rms, {s.p99:.3f} at 99 % (0.15, 0.5)", held
             yield f"{name}: {s.seen * 100:.1f} % seen (97 %)", s.seen >= 0.97
-        if s and whole and not row.retake:
+        if s and not row.retake:
             stray = s.on_marker + s.astray
             yield f"{name}: {stray} points where no part is", stray == 0
         if s and whole:
