@@ -24,12 +24,12 @@ CASES = [
     (DOUBLE_ARC, (3.0, 5.0)),
     (THREE, (8.0, 4.0)),
 ]
-TURNS = (1.0, math.pi / 2, math.pi / 2 + 0.01, 2.0)
+TURNS = (1.0, math.pi / 2, 2.0)
 every_case = pytest.mark.parametrize(("family", "params"), CASES)
 every_turn = pytest.mark.parametrize("turn", TURNS)
 
 
-def near(family, params, turn, n=100, seed=1, within=0.3):
+def near(family, params, turn, n=60, seed=1, within=0.3):
     """Points close to side + corner + side, found by moving random ones onto it."""
     rng = np.random.default_rng(seed)
     size = max(family.reach(params, turn)) + 10
