@@ -105,7 +105,8 @@ def homography(source: Floats, target: Floats) -> Floats:
             np.column_stack([zero, row, -b[:, 1:] * row]),
         ]
     )
-    h = np.linalg.svd(rows)[2][-1].reshape(3, 3)
+    # With fewer rows than unknowns the null vector stands only in the full factor.
+    h = np.linalg.svd(rows, full_matrices=len(rows) < 9)[2][-1].reshape(3, 3)
     result: Floats = np.linalg.inv(to_target) @ h @ to_source
     return result
 

@@ -32,24 +32,10 @@ def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.flo
         blue less luma, 0 to 1): those are what photo formats store at half the resolution, and
         only there is that blur symmetric.
     """
-    height, width = rgb.shape[:2]
-    left = np.floor(x).astype(np.int32)
-    top = np.floor(y).astype(np.int32)
-    inside = (left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1)
-    left = np.clip(left, 0, width - 2)
-    top = np.clip(top, 0, height - 2)
-    fx = (x - left).astype(np.float32)
-    fy = (y - top).astype(np.float32)
-    pixels = rgb.reshape(-1, 3)
-    first = top * width + left
+    pixels, neighbours, inside = _neighbours(rgb, x, y)
     light = np.zeros((*x.shape, 3), dtype=np.float32)
-    for step, share in (
-        (0, (1 - fx) * (1 - fy)),
-        (1, fx * (1 - fy)),
-        (width, (1 - fx) * fy),
-        (width + 1, fx * fy),
-    ):
-        coded = pixels[first + step]
+    for place, share in neighbours:
+        coded = pixels[place]
         light[..., 0] += share * _luminance(coded)
         light[..., 1:] += share[..., None] * (coded @ _COLOUR)
     light[~inside] = np.nan
@@ -58,6 +44,24 @@ def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.flo
 
 def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
     """Linear luminance (...) at sub-pixel places; see `sample_light`."""
+    pixels, neighbours, inside = _neighbours(rgb, x, y)
+    light = np.zeros(x.shape, dtype=np.float32)
+    for place, share in neighbours:
+        light += share * _luminance(pixels[place])
+    light[~inside] = np.nan
+    return light
+
+
+def _neighbours(
+    rgb: NDArray[np.uint8], x: Floats, y: Floats
+) -> tuple[
+    NDArray[np.uint8],
+    tuple[tuple[NDArray[np.int32], NDArray[np.float32]], ...],
+    NDArray[np.bool_],
+]:
+    """The picture's pixels in a row, each place's four neighbours in it with their bilinear
+    shares, and which places lie within the picture.
+    """
     height, width = rgb.shape[:2]
     left = np.floor(x).astype(np.int32)
     top = np.floor(y).astype(np.int32)
@@ -66,15 +70,14 @@ def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np
     top = np.clip(top, 0, height - 2)
     fx = (x - left).astype(np.float32)
     fy = (y - top).astype(np.float32)
-    pixels = rgb.reshape(-1, 3)
     first = top * width + left
-    light = _luminance(pixels[first]) * ((1 - fx) * (1 - fy))
-    light += _luminance(pixels[first + 1]) * (fx * (1 - fy))
-    first += width
-    light += _luminance(pixels[first]) * ((1 - fx) * fy)
-    light += _luminance(pixels[first + 1]) * (fx * fy)
-    light[~inside] = np.nan
-    return light
+    neighbours = (
+        (first, (1 - fx) * (1 - fy)),
+        (first + 1, fx * (1 - fy)),
+        (first + width, (1 - fx) * fy),
+        (first + width + 1, fx * fy),
+    )
+    return rgb.reshape(-1, 3), neighbours, inside
 
 
 def _luminance(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:

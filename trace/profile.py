@@ -40,19 +40,15 @@ class ProfileGeometry:
     Attributes
     ----------
     places : (T,) px across the edge, positive outwards, where the light is sampled.
-    candidates : (G,) px, places where the edge may be.
     columns, colour_columns : (G, T, K) light of unit unknowns for each candidate; colour is
         blurred more, since photos are stored with half the pixels for it.
     weight : (T,) of the samples: what lies far from the edge is less like the model.
-    depth_px : how far the wall and the edge treatment reach inwards.
     """
 
     places: Floats
-    candidates: Floats
     columns: Floats
     colour_columns: Floats
     weight: Floats
-    depth_px: float
 
 
 def profile_geometry(
@@ -96,11 +92,9 @@ def profile_geometry(
 
     return ProfileGeometry(
         places,
-        candidates,
         stack(blur_px),
         stack(float(np.hypot(blur_px, _COLOUR_BLUR_PX))),
         weight,
-        depth_px,
     )
 
 
