@@ -29,6 +29,24 @@ def angle(text: str) -> float:
         raise typer.BadParameter(f"{error.what}; {error.mend}") from error
 
 
+Frames = Annotated[
+    list[str],
+    typer.Option(
+        "--frame", help="Built-in name or description file; once for each sheet in the photos."
+    ),
+]
+BarX = Annotated[
+    list[float] | None,
+    typer.Option(
+        parser=length, metavar="LENGTH", help="Printed bar x as measured; in the frames' order."
+    ),
+]
+BarY = Annotated[
+    list[float] | None,
+    typer.Option(parser=length, metavar="LENGTH", help="Printed bar y as measured."),
+]
+
+
 def require_folder(path: Path | None) -> None:
     """Refuse an output file whose folder is missing, before any long work."""
     if path is not None and not path.parent.is_dir():

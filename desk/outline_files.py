@@ -5,9 +5,10 @@ from pathlib import Path
 
 from snugline.errors import FileError, InputError
 from snugline.fit.drawing.drawing import Unit
-from snugline.fit.drawing.dxf_reading import read_dxf
-from snugline.fit.drawing.svg_reading import read_svg
+from snugline.fit.drawing.files import load_drawing
 from snugline.fit.outline import Outline, outline_from_json
+
+_KINDS = "give a result.json, or a drawing in SVG or DXF"
 
 
 def read_outline(path: Path, layer: str | None = None, unit: Unit | None = None) -> Outline:
@@ -23,25 +24,12 @@ def read_outline(path: Path, layer: str | None = None, unit: Unit | None = None)
     FileError : no such file, or one of another kind.
     InputError : no such layer, or nothing closed in it.
     """
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise FileError(
-            f"cannot read the file ({error.strerror})",
-            str(path),
-            "give a result.json, or a drawing in SVG or DXF",
-        ) from error
     kind = path.suffix.lower()
     if kind == ".json":
-        return _from_result(content, str(path))
+        return _from_result(path)
     if kind not in (".svg", ".dxf"):
-        raise FileError(
-            f"{path.suffix!r} is no known kind of outline",
-            str(path),
-            "give a result.json, or a drawing in SVG or DXF",
-        )
-    read = read_svg if kind == ".svg" else read_dxf
-    drawing = read(content, unit, str(path))
+        raise FileError(f"{path.suffix!r} is no known kind of outline", str(path), _KINDS)
+    drawing = load_drawing(path, unit)
     found = {one.name: one.outlines for one in drawing.layers if one.outlines}
     if layer is not None and layer not in found:
         raise InputError(
@@ -55,9 +43,12 @@ def read_outline(path: Path, layer: str | None = None, unit: Unit | None = None)
     return max(outlines, key=lambda outline: abs(outline.area))
 
 
-def _from_result(content: bytes, where: str) -> Outline:
+def _from_result(path: Path) -> Outline:
+    where = str(path)
     try:
-        segments = json.loads(content)["outline"]["segments"]
+        segments = json.loads(path.read_bytes())["outline"]["segments"]
+    except OSError as error:
+        raise FileError(f"cannot read the file ({error.strerror})", where, _KINDS) from error
     except (ValueError, KeyError, TypeError) as error:
         raise FileError(
             "holds no outline", where, "give the result.json that `snugline run` wrote"

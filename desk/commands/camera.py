@@ -5,25 +5,14 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.options import AsJson, length
+from snugline.desk.options import AsJson, BarX, BarY, Frames
 
 
 def camera(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Of a frame, as taken.")],
-    frame: Annotated[
-        list[str],
-        typer.Option(help="Built-in name or description file; once for each sheet in the photos."),
-    ],
-    bar_x: Annotated[
-        list[float] | None,
-        typer.Option(
-            parser=length, metavar="LENGTH", help="Printed bar x as measured; in the frames' order."
-        ),
-    ] = None,
-    bar_y: Annotated[
-        list[float] | None,
-        typer.Option(parser=length, metavar="LENGTH", help="Printed bar y as measured."),
-    ] = None,
+    frame: Frames,
+    bar_x: BarX = None,
+    bar_y: BarY = None,
     name: Annotated[
         str | None, typer.Option(help="What to call it; else its make and model.")
     ] = None,

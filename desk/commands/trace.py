@@ -5,15 +5,21 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.options import AsJson, angle, length, printed_frames, require_folder
+from snugline.desk.options import (
+    AsJson,
+    BarX,
+    BarY,
+    Frames,
+    angle,
+    length,
+    printed_frames,
+    require_folder,
+)
 
 
 def trace(
     photo: Annotated[Path, typer.Argument(help="JPEG, PNG, HEIC or TIFF, as taken.")],
-    frame: Annotated[
-        list[str],
-        typer.Option(help="Built-in name or description file; once for each sheet in the photo."),
-    ],
+    frame: Frames,
     thickness: Annotated[
         float, typer.Option(parser=length, metavar="LENGTH", help="The part's, e.g. 9.5mm.")
     ],
@@ -33,16 +39,8 @@ def trace(
             help="Lean of the sides, inwards to the top.",
         ),
     ] = "0 deg",  # type: ignore[assignment]
-    bar_x: Annotated[
-        list[float] | None,
-        typer.Option(
-            parser=length, metavar="LENGTH", help="Printed bar x as measured; in the frames' order."
-        ),
-    ] = None,
-    bar_y: Annotated[
-        list[float] | None,
-        typer.Option(parser=length, metavar="LENGTH", help="Printed bar y as measured."),
-    ] = None,
+    bar_x: BarX = None,
+    bar_y: BarY = None,
     camera: Annotated[
         str | None, typer.Option(help="A camera learned under this name by `snugline camera`.")
     ] = None,
