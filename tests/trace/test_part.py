@@ -78,9 +78,9 @@ def distance_mm(result: PartRegions, polygon):
     return Polygon(polygon).exterior.distance(points(sheet_from_pixel(found)))
 
 
-# Towards the first step beyond the part's own tone the border strays by up to half a reduced pixel
-# or a whole one; the full-resolution search makes it good.
-_STRAYS = pytest.mark.xfail(reason="the border is off by 0.34 and 0.51 px rms, 0.17 are asked")
+# Towards the first step beyond the part's own tone the border strays by a reduced pixel or less;
+# the full-resolution search makes it good.
+_STRAYS = pytest.mark.xfail(reason="the border is off by 0.34 and 0.51 mm rms, 0.17 mm are asked")
 
 
 @pytest.mark.parametrize(
