@@ -276,7 +276,7 @@ def _sheet_view(view: _View, sheet: int, step: int) -> SheetView:
         found = np.zeros(len(frame.ids), dtype=bool)
         found[view.sighting.marker[view.sighting.sheet == sheet]] = True
     window = view.window(sheet)
-    if not (isinstance(frame, Frame) and frame.window_dark):
+    if isinstance(frame, Frame) and not frame.window_dark:
         window = _seen_window(window, camera, view.sides.thickness)
     return SheetView(
         window=window,
