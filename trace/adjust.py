@@ -5,6 +5,10 @@ Unknown are a lens for each camera, a pose for each photo, the print scale of ea
 bench, and how far the ink of the markers has spread (or the picture's sharpening has eaten it).
 Each observation is the distance, across a marker's edge, between where the edge was seen and where
 it should appear; distances along an edge say nothing and are not used.
+
+The places on one edge of a marker are off together too (paper that is not flat, a printer's steps,
+what the lens model lacks): a variance of its own, found from the edges' means, keeps many places
+from passing for many witnesses.
 """
 
 from collections.abc import Sequence
@@ -165,6 +169,26 @@ class _Problem:
 
 
 @dataclass(frozen=True)
+class _Noise:
+    """What one photo's residuals hold beside each place's own sigma, px: each alone, each edge."""
+
+    place: float
+    edge: float
+
+    def variance(self, o: Observations) -> Floats:
+        """(N,) px^2 that a place counts with: an edge's n places say of its shift what one would.
+
+        n places with v + n b each weigh as their mean does, whose variance is v / n + b.
+        """
+        edges, count = _edges(o)
+        return o.sigma**2 + self.place**2 + count[edges] * self.edge**2
+
+    def spread(self, o: Observations) -> Floats:
+        """(N,) px, standard deviation of a place's residual."""
+        return np.sqrt(o.sigma**2 + self.place**2 + self.edge**2)
+
+
+@dataclass(frozen=True)
 class _State:
     """The unknowns."""
 
@@ -198,7 +222,7 @@ def adjust(
         tuple(observations), tuple(priors), tuple(sheets), max(bloom_u, 1e-6), layout
     )
     state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
-    noise = np.array([max(1.0, _spread(_residuals(problem, state, i))) for i in range(photos)])
+    noise = [_Noise(max(1.0, _spread(_residuals(problem, state, i))), 0.0) for i in range(photos)]
     weights = [np.ones(len(o.sigma)) for o in observations]
     damping = 1e-3
     settled = 0
@@ -215,13 +239,14 @@ def adjust(
         # Weights follow the residuals only once the geometry has come near.
         length = float(np.max(np.abs(step), initial=0.0))
         if length < _NEAR:
-            for i in range(photos):
+            taken = _taken_up(problem, state, normal, weights)
+            for i, o in enumerate(observations):
                 left_over = _residuals(problem, state, i)
-                noise[i] = _spread(left_over, weights[i])
+                noise[i] = _found_noise(left_over, weights[i], o, taken)
                 if robust:
-                    weights[i] = _tukey(left_over, noise[i], observations[i])
+                    weights[i] = _tukey(left_over, noise[i].spread(o), o)
             settled += 1
-        if settled >= (_SETTLED if robust else 1) and length < _STILL:
+        if settled >= (_SETTLED if robust else 3) and length < _STILL:
             break
     normal = _normal_equations(problem, state, weights, noise)[0]
     diagonal = np.sqrt(np.diag(normal))
@@ -232,7 +257,9 @@ def adjust(
         bloom=state.bloom,
         residuals=tuple(_residuals(problem, state, i) for i in range(photos)),
         weights=tuple(weights),
-        noise_px=noise,
+        noise_px=np.array(
+            [np.sqrt(np.mean(n.spread(o) ** 2)) for n, o in zip(noise, observations, strict=True)]
+        ),
         covariance=np.linalg.inv(normal / unit) / unit,
         layout=layout,
     )
@@ -253,22 +280,64 @@ def expected_points(flat: Observations, bloom: float) -> Floats:
     return np.column_stack([flat.design + bloom * flat.outward, flat.height])
 
 
-def _spread(residuals: Floats, weights: Floats | None = None) -> float:
+def _spread(residuals: Floats) -> float:
     """Robust standard deviation: the median absolute value, then the rms of what is near."""
     if len(residuals) == 0:
         return 1.0
     spread = 1.4826 * float(np.median(np.abs(residuals)))
-    if weights is not None:
-        near = np.abs(residuals) < 3 * spread
-        if near.sum() > 10:
-            # Cutting at 3 sigma takes 1.3 % off the standard deviation.
-            spread = max(spread * 0.5, float(np.sqrt(np.mean(residuals[near] ** 2))) * 1.013)
-    return max(spread, _MODEL_FLOOR_PX)
+    near = np.abs(residuals) < 3 * spread
+    if near.sum() > 10:
+        # Cutting at 3 sigma takes 1.3 % off the standard deviation.
+        spread = max(spread * 0.5, float(np.sqrt(np.mean(residuals[near] ** 2))) * 1.013)
+    return spread
 
 
-def _tukey(residuals: Floats, noise: float, observations: Observations) -> Floats:
+def _edges(o: Observations) -> tuple[Ints, Floats]:
+    """(N,) which edge each place lies on, and (E,) how many places each edge has."""
+    # The quadrants' borders lie where no printed marker's side points.
+    turn = np.arctan2(o.outward[:, 1], o.outward[:, 0]) + 0.4
+    quadrant = np.floor(turn * 2 / np.pi).astype(np.int64) % 4
+    edges = o.marker * 4 + quadrant
+    return edges, np.bincount(edges).astype(np.float64)
+
+
+def _taken_up(problem: _Problem, state: _State, normal: Floats, weights: Sequence[Floats]) -> float:
+    """Share of the edges' freedom (a shift and a turn each) that the unknowns have taken up."""
+    prior = _prior_terms(problem, state)[0]
+    unit = np.sqrt(np.diag(normal))
+    scaled = np.outer(unit, unit)
+    unknowns = problem.layout.size - np.trace(np.linalg.solve(normal / scaled, prior / scaled))
+    freedom = sum(
+        float(np.minimum(_edges(o.only(w > 0))[1], 2).sum())
+        for o, w in zip(problem.observations, weights, strict=True)
+    )
+    return float(np.clip(unknowns / max(freedom, 1.0), 0.0, 0.75))
+
+
+def _found_noise(residuals: Floats, weights: Floats, o: Observations, taken: float) -> _Noise:
+    """The two parts of a photo's noise, from its residuals; `taken` as `_taken_up` says."""
+    believed = weights > 0
+    r = residuals[believed]
+    own = float(np.mean(o.sigma[believed] ** 2)) if believed.any() else 0.0
+    edges, count = _edges(o.only(believed))
+    mean = np.bincount(edges, weights=r) / np.maximum(count, 1)
+    freedom = len(r) - int(np.sum(count > 0))
+    if freedom <= 0.4 * len(r):  # hardly two places to an edge: the parts cannot be told apart
+        return _Noise(_excess(_spread(r) ** 2 / (1 - taken) - own), 0.0)
+    alone = _spread(r - mean[edges]) ** 2 * len(r) / freedom
+    seen = count > 0
+    between = _spread(mean[seen]) ** 2 / (1 - taken)
+    shared = float(between - alone * np.mean(1 / count[seen]))
+    return _Noise(_excess(alone - own), float(np.sqrt(max(shared, 0.0))))
+
+
+def _excess(variance: float) -> float:
+    """Noise in px beyond what the places say of themselves."""
+    return float(np.sqrt(max(variance, _MODEL_FLOOR_PX**2)))
+
+
+def _tukey(residuals: Floats, expected: Floats, observations: Observations) -> Floats:
     """Biweight of each edge; a marker most of whose edges are off (a curled corner) goes whole."""
-    expected = np.sqrt(noise**2 + observations.sigma**2)
     z = residuals / (_TUKEY * expected)
     weights = np.where(np.abs(z) < 1, (1 - z * z) ** 2, 0.0)
     size = int(observations.marker.max(initial=-1)) + 1
@@ -291,10 +360,12 @@ def _residuals(problem: _Problem, state: _State, photo: int) -> Floats:
     return residuals
 
 
-def _cost(problem: _Problem, state: _State, weights: Sequence[Floats], noise: Floats) -> float:
+def _cost(
+    problem: _Problem, state: _State, weights: Sequence[Floats], noise: Sequence[_Noise]
+) -> float:
     cost = _prior_terms(problem, state)[2]
     for photo, o in enumerate(problem.observations):
-        w = weights[photo] / (noise[photo] ** 2 + o.sigma**2)
+        w = weights[photo] / noise[photo].variance(o)
         cost += float(np.sum(w * _residuals(problem, state, photo) ** 2))
     return cost if np.isfinite(cost) else np.inf
 
@@ -328,7 +399,7 @@ def _prior_terms(problem: _Problem, state: _State) -> tuple[Floats, Floats, floa
 
 
 def _normal_equations(
-    problem: _Problem, state: _State, weights: Sequence[Floats], noise: Floats
+    problem: _Problem, state: _State, weights: Sequence[Floats], noise: Sequence[_Noise]
 ) -> tuple[Floats, Floats, float]:
     layout = problem.layout
     normal, gradient, cost = _prior_terms(problem, state)
@@ -360,7 +431,7 @@ def _normal_equations(
         columns.append(slice(layout.bloom(photo), layout.bloom(photo) + 1))
         blocks.append(np.sum(across_plane * flat.outward, axis=1)[:, None])
         jacobian = np.concatenate(blocks, axis=1)
-        w = weights[photo] / (noise[photo] ** 2 + o.sigma**2)
+        w = weights[photo] / noise[photo].variance(o)
         index = np.concatenate([np.arange(c.start, c.stop) for c in columns])
         normal[np.ix_(index, index)] += (jacobian * w[:, None]).T @ jacobian
         gradient[index] += jacobian.T @ (w * residual)

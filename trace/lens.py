@@ -148,7 +148,7 @@ def prior_from_exif(size: tuple[int, int], focal_35mm: float | None) -> LensPrio
     lens = Lens(focal, ((width - 1) / 2, (height - 1) / 2), (0.0, 0.0, 0.0, 0.0), size)
     precision = np.zeros((LENS_SIZE, LENS_SIZE))
     precision[0, 0] = focal_u**-2
-    precision[1, 1] = precision[2, 2] = (0.01 * half_diagonal) ** -2
+    precision[1, 1] = precision[2, 2] = (0.005 * half_diagonal) ** -2
     spread = _RIPPLE_PRIOR * half_diagonal * (1 if known else 5)
     precision[3:, 3:] = radial_precision(focal, half_diagonal, spread)
     source = f"the photo's EXIF focal length ({focal_35mm:g} mm)" if known else "no knowledge"

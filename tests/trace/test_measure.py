@@ -105,11 +105,18 @@ def test_contour_pixels_lie_where_the_camera_sees_the_contour(measured: Measured
 
 
 def test_the_print_scale_is_undone(photos: list[Path]) -> None:
-    # The same photo, of a print that is known to be 1 % too wide and 0.5 % too low.
-    scaled = replace(frame(), scale=(1.01, 0.995), scale_u=(1e-5, 1e-5))
-    (photo,) = measure_photos(photos[:1], [scaled], FLAT).photos
-    off = distances(photo.contour.outer.points / [1.01, 0.995])
-    assert np.sqrt(np.mean(off**2)) < 0.03
+    # The same photo, of a sheet that was designed narrower and taller and printed 1 % too wide and
+    # 0.5 % too low.
+    sheet, scale = frame(), np.array([1.01, 0.995])
+    designed = replace(
+        sheet,
+        corners=sheet.corners / scale,
+        window=sheet.window / scale,
+        scale=(1.01, 0.995),
+        scale_u=(1e-5, 1e-5),
+    )
+    (photo,) = measure_photos(photos[:1], [designed], FLAT).photos
+    assert np.sqrt(np.mean(distances(photo.contour.outer.points) ** 2)) < 0.03
     assert photo.contour.common.scale_x < 2e-5
 
 
