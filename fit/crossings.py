@@ -90,8 +90,7 @@ def crossings(bundle: Bundle) -> Crossings:
     Touching counts. Segments that run along each other meet at those of their ends that lie
     on the other.
     """
-    first, second = np.triu_indices(len(bundle.segments), 1)
-    first, second = _near(bundle, first, second)
+    first, second = _near(bundle)
     arc_1, arc_2 = bundle.is_arc[first], bundle.is_arc[second]
     swap = arc_1 & ~arc_2
     first, second = np.where(swap, second, first), np.where(swap, first, second)
@@ -113,11 +112,12 @@ def crossings(bundle: Bundle) -> Crossings:
 _Met = tuple[Indices, Indices, Floats]
 
 
-def _near(bundle: Bundle, first: Indices, second: Indices) -> tuple[Indices, Indices]:
-    """The pairs whose boxes overlap."""
-    low, high = bundle.low, bundle.high
-    overlap = ((low[first] <= high[second]) & (low[second] <= high[first])).all(axis=1)
-    return first[overlap], second[overlap]
+def _near(bundle: Bundle) -> tuple[Indices, Indices]:
+    """The pairs, each once, whose boxes overlap."""
+    (low_x, low_y), (high_x, high_y) = bundle.low.T.copy(), bundle.high.T.copy()
+    reach = (low_x <= high_x[:, None]) & (low_y <= high_y[:, None])
+    first, second = np.nonzero(np.triu(reach & reach.T, 1))
+    return first, second
 
 
 def _line_line(b: Bundle, i: Indices, j: Indices) -> _Met:
@@ -159,8 +159,9 @@ def _circle_circle(b: Bundle, i: Indices, j: Indices) -> _Met:
 def _ends_on_others(b: Bundle) -> tuple[Indices, Floats]:
     count = len(b.segments)
     ends = np.concatenate((b.start, b.end))
-    boxed = (b.low[:, None] <= ends) & (ends <= b.high[:, None])
-    on, end = np.nonzero(boxed.all(axis=2))
+    x, y = ends.T.copy()
+    (low_x, low_y), (high_x, high_y) = b.low.T[:, :, None], b.high.T[:, :, None]
+    on, end = np.nonzero((low_x <= x) & (x <= high_x) & (low_y <= y) & (y <= high_y))
     other = on != end % count
     on, end = on[other], end[other]
     touching = b.off(on, ends[end]) <= TOUCH_TOL

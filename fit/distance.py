@@ -89,18 +89,16 @@ def _unsigned(outline: Outline, points: Floats) -> Floats:
         beyond = part - np.minimum(np.maximum(part, 0.0), length)
         result[lines] = np.sqrt(beyond * beyond + off * off)
     if len(arcs):
+        # Beyond an arc the nearer of its ends counts; its end is the start of the next segment.
+        sx, sy = _columns(a.start)
+        to_start = (x - sx) ** 2 + (y - sy) ** 2
+        to_ends = np.minimum(to_start, np.roll(to_start, -1, axis=0))[arcs]
         cx, cy = _columns(a.centre[arcs])
         dx, dy = x - cx, y - cy
-        result[arcs] = np.abs(np.sqrt(dx * dx + dy * dy) - a.radius[arcs, None])
+        to_circle = np.abs(np.sqrt(dx * dx + dy * dy) - a.radius[arcs, None])
         from_centre = _columns((a.start - a.centre)[arcs]), _columns((a.end - a.centre)[arcs])
-        row, column = np.nonzero(~_in_wedge(*from_centre, a.sweep[arcs, None], dx, dy))
-        which = arcs[row]
-        px, py = x[column], y[column]
-        sx, sy = a.start[which].T
-        ex, ey = a.end[which].T
-        to_start = (px - sx) ** 2 + (py - sy) ** 2
-        to_end = (px - ex) ** 2 + (py - ey) ** 2
-        result[which, column] = np.sqrt(np.minimum(to_start, to_end))
+        abreast = _in_wedge(*from_centre, a.sweep[arcs, None], dx, dy)
+        result[arcs] = np.where(abreast, to_circle, np.sqrt(to_ends))
     return result
 
 

@@ -37,7 +37,7 @@ def preview_png(drawing: Drawing) -> bytes:
         for stroke in layer.strokes:
             pen.line([at(x, y) for x, y in stroke], shade, width=2 * _SMOOTH, joint="curve")
     stream = io.BytesIO()
-    image.resize((width, height), Image.Resampling.BOX).save(stream, "PNG")
+    image.reduce(_SMOOTH).save(stream, "PNG")
     return stream.getvalue()
 
 
@@ -53,10 +53,12 @@ def _dashes(
     places = np.append(0.0, np.cumsum(np.hypot(*np.diff(corners, axis=0).T)))
     ends = np.cumsum(np.resize(lengths, int(2 + places[-1] / sum(lengths)) * len(lengths)))
     starts = np.append(0.0, ends[1::2])
-    for start, end in zip(starts, ends[::2], strict=False):
-        if start >= places[-1]:
-            return
-        between = places[(places > start) & (places < end)]
-        stops = [start, *between, min(end, places[-1])]
-        xs, ys = (np.interp(stops, places, corners[:, k]) for k in (0, 1))
-        yield list(zip(xs.tolist(), ys.tolist(), strict=True))
+    starts = starts[starts < places[-1]]
+    ends = np.minimum(ends[: 2 * len(starts) : 2], places[-1])
+    heads, tails = (
+        np.column_stack([np.interp(at, places, xy) for xy in corners.T]) for at in (starts, ends)
+    )
+    first, after = np.searchsorted(places, starts, "right"), np.searchsorted(places, ends, "left")
+    rows = (heads.tolist(), first.tolist(), after.tolist(), tails.tolist())
+    for (x, y), i, j, (u, v) in zip(*rows, strict=True):
+        yield [(x, y), *points[i:j], (u, v)]

@@ -50,18 +50,21 @@ def write_dxf(drawing: Drawing, version: Version = "R2010") -> bytes:
     """
     from ezdxf import new  # type: ignore[attr-defined]
 
-    from snugline.fit.drawing.dxf_reading import read_dxf
+    from snugline.fit.drawing.dxf_reading import read_sound_dxf
 
     if version == "R12":
         drawing = _with_r12_names(drawing)
     with _quiet_and_constant():
         document = new(version)
         _fill(document, drawing, version)
+        # Left to itself, ezdxf lists the kinds of entities in the order of a set.
+        for kind in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(kind)
         stream = io.StringIO()
         document.write(stream)
     remarks = f"  999\n{drawing.title} ({drawing.unit})\n  999\n{drawing.unit_remark}\n"
     content = bytes(document.encode(remarks + stream.getvalue()))
-    verify(drawing, read_dxf(content), f"DXF ({version})")
+    verify(drawing, read_sound_dxf(content, document.output_encoding), f"DXF ({version})")
     return content
 
 

@@ -40,7 +40,31 @@ def read_dxf(content: bytes, unit: Unit | None = None, where: str = "DXF file") 
     FileError : no DXF, too large, no unit, curves other than lines and circular arcs, or lines
         and arcs that do not close.
     """
-    document = _loaded(content, where)
+    return _held(_recovered(content, where), content, unit, where)
+
+
+def read_sound_dxf(content: bytes, encoding: str, where: str = "DXF file") -> Drawing:
+    """The drawing that a DXF file holds which needs no repair, such as one just written.
+
+    Parameters
+    ----------
+    content : the file, its unit stated.
+    encoding : of its text.
+
+    Raises
+    ------
+    FileError : as from `read_dxf`, and for anything that only a repair could read.
+    """
+    from ezdxf import decode_dxf_unicode, read  # type: ignore[attr-defined]
+
+    try:
+        document = read(io.StringIO(decode_dxf_unicode(content.decode(encoding))))
+    except Exception as error:  # as in _recovered
+        raise FileError("it is no sound DXF", where, "write it anew") from error
+    return _held(document, content, None, where)
+
+
+def _held(document: Any, content: bytes, unit: Unit | None, where: str) -> Drawing:
     mm, own_unit = _scale(document, content, unit, where)
     found: dict[str, _Contents] = {}
     # A layer of our own stands in the drawing even where it is empty.
@@ -76,7 +100,7 @@ def read_dxf(content: bytes, unit: Unit | None = None, where: str = "DXF file") 
     return Drawing(title, tuple(layers), own_unit)
 
 
-def _loaded(content: bytes, where: str) -> Any:
+def _recovered(content: bytes, where: str) -> Any:
     from ezdxf import recover
 
     if len(content) > MAX_BYTES:

@@ -4,11 +4,12 @@ Each page carries a 100 mm bar to verify the print by, the unit, and which line 
 layer. PDF has no arcs: they are cubic curves within `bezier.CURVE_TOL`.
 """
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from snugline.fit.drawing.bezier import outline_steps
-from snugline.fit.drawing.drawing import PATTERNS, STROKE, STROKE_WIDTH, Drawing, Layer, Pattern
+from snugline.fit.drawing.drawing import PATTERNS, STROKE, STROKE_WIDTH, Drawing, Pattern
 from snugline.fit.drawing.pdf_check import verify_pdf
 from snugline.fit.drawing.tiling import BAR, MARGIN, Page, Tiling, tiling
 from snugline.fit.outline import Point
@@ -23,6 +24,7 @@ _TEXT = 3.0  # mm, height of the texts in the foot
 _LINE = 5.0  # mm, from line to line
 _BAR_AT = 8.0  # mm, from the lower margin up to the bar
 _CROSS = 3.0  # mm, half an alignment cross
+_AS_IT_IS = False  # no copy is made of what is drawn; the library's word for it has changed
 
 
 def write_pdf(drawing: Drawing, paper: str | None = None, overlap: float = 10.0) -> bytes:
@@ -53,9 +55,10 @@ def write_pdf(drawing: Drawing, paper: str | None = None, overlap: float = 10.0)
     pdf.set_title(f"{drawing.title} ({drawing.unit})")
     pdf.set_subject(drawing.unit_remark)
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
+    ink = _ink(drawing, tiles.crosses)
     for page in tiles.pages:
         pdf.add_page(format=(width, height))
-        _Sheet(pdf, drawing, tiles, page).draw()
+        _Sheet(pdf, drawing, ink, tiles, page).draw()
     content = bytes(pdf.output())
     verify_pdf(drawing, tiles, content)
     return content
@@ -66,28 +69,92 @@ def _foot(drawing: Drawing) -> float:
     return _BAR_AT + 6.0 + 2 * _LINE + _LINE * len(drawing.layers)
 
 
+def _ink(drawing: Drawing, crosses: Sequence[Point]) -> list["PaintedPath"]:
+    """All lines but the foot's, in points from the drawing's origin, y down; alike on all pages."""
+    from fpdf.drawing import PaintedPath
+
+    paths = []
+    for layer in drawing.layers:
+        for outline in layer.outlines:
+            path = PaintedPath(*_down(outline.segments[0].start))
+            for step in outline_steps(outline):
+                if isinstance(step[0], tuple):
+                    (ax, ay), (bx, by), (x, y) = map(_down, step)
+                    path.curve_to(ax, ay, bx, by, x, y)
+                else:
+                    path.line_to(*_down(step))
+            path.close()
+            paths.append(_stroked(path, layer.pattern))
+        if layer.strokes:
+            lines = [[_down(p) for p in stroke] for stroke in layer.strokes]
+            paths.append(_stroked(_open_path(lines), layer.pattern))
+    if crosses:
+        arms = [
+            [_down((x - dx, y - dy)), _down((x + dx, y + dy))]
+            for x, y in crosses
+            for dx, dy in ((_CROSS, 0.0), (0.0, _CROSS))
+        ]
+        paths.append(_stroked(_open_path(arms), "solid"))
+    return paths
+
+
+def _down(point: Point) -> Point:
+    return point[0] * POINTS_PER_MM, -point[1] * POINTS_PER_MM
+
+
+def _open_path(lines: Sequence[Sequence[Point]]) -> "PaintedPath":
+    from fpdf.drawing import PaintedPath
+
+    path = PaintedPath()
+    path.style.auto_close = False
+    for line in lines:
+        path.move_to(*line[0])
+        for place in line[1:]:
+            path.line_to(*place)
+    return path
+
+
+def _stroked(path: "PaintedPath", pattern: Pattern, width: float = STROKE_WIDTH) -> "PaintedPath":
+    style = path.style
+    style.fill_color = None
+    style.auto_close = False
+    style.stroke_color = STROKE
+    style.stroke_width = width * POINTS_PER_MM
+    style.stroke_dash_pattern = [v * POINTS_PER_MM for v in PATTERNS[pattern]] or None
+    return path
+
+
 class _Sheet:
     """One page being drawn; lengths in millimetres from its lower left corner, y up."""
 
-    def __init__(self, pdf: "FPDF", drawing: Drawing, tiles: Tiling, page: Page) -> None:
+    def __init__(
+        self, pdf: "FPDF", drawing: Drawing, ink: list["PaintedPath"], tiles: Tiling, page: Page
+    ) -> None:
         self.pdf = pdf
         self.drawing = drawing
+        self.ink = ink
         self.tiles = tiles
         self.page = page
         self.foot = _foot(drawing)
 
     def draw(self) -> None:
+        from fpdf.drawing import GraphicsContext, Transform  # type: ignore[attr-defined]
+
         left, width, height = MARGIN, *self.tiles.shown
         top = self.tiles.paper[1] - MARGIN - height
         with self.pdf.rect_clip(*(v * POINTS_PER_MM for v in (left, MARGIN, width, height))):
+            shown = GraphicsContext()
+            shown.transform = Transform.translation(*self._points(self._at((0.0, 0.0))))
+            for path in self.ink:
+                shown.add_item(path, _AS_IT_IS)
+            with self.pdf.drawing_context() as context:
+                context.add_item(shown, _AS_IT_IS)
             for layer in self.drawing.layers:
-                self._layer(layer)
-            for x, y in self.tiles.crosses:
-                self._polyline([self._at((x - _CROSS, y)), self._at((x + _CROSS, y))])
-                self._polyline([self._at((x, y - _CROSS)), self._at((x, y + _CROSS))])
+                for note in layer.notes:
+                    self._text(note.text, self._at(note.at), note.height)
         if len(self.tiles.pages) > 1:
             corners = [(left, top), (left + width, top), (left + width, top + height)]
-            self._polyline([*corners, (left, top + height), (left, top)], "dotted", 0.1)
+            self._polylines([[*corners, (left, top + height), (left, top)]], "dotted", 0.1)
         self._ruler()
         self._texts()
 
@@ -99,45 +166,12 @@ class _Sheet:
     def _points(self, place: Point) -> Point:
         return place[0] * POINTS_PER_MM, (self.tiles.paper[1] - place[1]) * POINTS_PER_MM
 
-    def _layer(self, layer: Layer) -> None:
-        for outline in layer.outlines:
-            path = self._path(self._at(outline.segments[0].start))
-            for step in outline_steps(outline):
-                if isinstance(step[0], tuple):
-                    (ax, ay), (bx, by), (x, y) = (self._points(self._at(p)) for p in step)
-                    path.curve_to(ax, ay, bx, by, x, y)
-                else:
-                    path.line_to(*self._points(self._at(step)))
-            path.close()
-            self._stroke(path, layer.pattern, STROKE_WIDTH)
-        for stroke in layer.strokes:
-            self._polyline([self._at(p) for p in stroke], layer.pattern)
-        for note in layer.notes:
-            self._text(note.text, self._at(note.at), note.height)
-
-    def _path(self, start: Point) -> "PaintedPath":
-        from fpdf.drawing import PaintedPath
-
-        return PaintedPath(*self._points(start))
-
-    def _polyline(
-        self, places: list[Point], pattern: Pattern = "solid", width: float = STROKE_WIDTH
+    def _polylines(
+        self, lines: list[list[Point]], pattern: Pattern = "solid", width: float = STROKE_WIDTH
     ) -> None:
-        path = self._path(places[0])
-        for place in places[1:]:
-            path.line_to(*self._points(place))
-        self._stroke(path, pattern, width)
-
-    def _stroke(self, path: "PaintedPath", pattern: Pattern, width: float) -> None:
-        style = path.style
-        style.fill_color = None
-        style.auto_close = False
-        style.stroke_color = STROKE
-        style.stroke_width = width * POINTS_PER_MM
-        dashes = [length * POINTS_PER_MM for length in PATTERNS[pattern]]
-        style.stroke_dash_pattern = dashes or None
+        path = _open_path([[self._points(place) for place in line] for line in lines])
         with self.pdf.drawing_context() as context:
-            context.add_item(path)
+            context.add_item(_stroked(path, pattern, width), _AS_IT_IS)
 
     def _text(self, text: str, place: Point, height: float = _TEXT) -> None:
         # A capital of Helvetica is 0.72 of the font's size high.
@@ -146,10 +180,9 @@ class _Sheet:
 
     def _ruler(self) -> None:
         base = MARGIN + _BAR_AT
-        self._polyline([(MARGIN, base), (MARGIN + BAR, base)])
-        for k in range(11):
-            x, size = MARGIN + 10.0 * k, 4.0 if k % 5 == 0 else 2.5
-            self._polyline([(x, base), (x, base + size)])
+        ticks = [(MARGIN + 10.0 * k, 4.0 if k % 5 == 0 else 2.5) for k in range(11)]
+        bar = [(MARGIN, base), (MARGIN + BAR, base)]
+        self._polylines([bar, *([(x, base), (x, base + size)] for x, size in ticks)])
         text = "This bar is 100 mm long. If it measures otherwise, print again at actual size."
         self._text(text, (MARGIN, MARGIN + 2.0), 2.2)
 
@@ -157,7 +190,7 @@ class _Sheet:
         y = MARGIN + _BAR_AT + 7.0
         tiles, page = self.tiles, self.page
         for layer in reversed(self.drawing.layers):
-            self._polyline([(MARGIN, y + 1.0), (MARGIN + 30.0, y + 1.0)], layer.pattern)
+            self._polylines([[(MARGIN, y + 1.0), (MARGIN + 30.0, y + 1.0)]], layer.pattern)
             self._text(layer.name, (MARGIN + 33.0, y))
             y += _LINE
         sheet = "Scale 1:1."

@@ -6,6 +6,7 @@ import math
 import ezdxf
 import pytest
 from ezdxf import recover
+from ezdxf.entitydb import EntityDB
 
 from snugline.errors import FileError, InputError
 from snugline.fit.drawing.drawing import Drawing, Layer, Note
@@ -138,6 +139,18 @@ def test_our_own_reader_finds_what_was_drawn(version, unit):
 @pytest.mark.parametrize("version", ["R2010", "R12"])
 def test_equal_drawings_give_equal_bytes(version):
     assert write_dxf(drawing(), version) == write_dxf(drawing(), version)
+
+
+def test_no_order_of_a_set_shows_in_the_bytes(monkeypatch):
+    written = write_dxf(drawing())
+    kinds = EntityDB.dxf_types_in_use
+    for backwards in (False, True):
+        monkeypatch.setattr(
+            EntityDB,
+            "dxf_types_in_use",
+            lambda db, b=backwards: dict.fromkeys(sorted(kinds(db), reverse=b)),
+        )
+        assert write_dxf(drawing()) == written
 
 
 def test_r12_names_that_fall_together_are_refused():
