@@ -253,9 +253,10 @@ def kills():
 
 
 SPEED = """
-import resource, sys, time
+import resource, statistics, sys, time
 sys.path.insert(0, sys.argv[1])
 from pocket_scenes import THICKNESS, TRAY, UNCERTAINTY, choices, free_outline
+from snugline.fit.drawing.svg import write_svg
 from snugline.pocket.bundle import bundle, plan_files
 from snugline.pocket.plan import make_plan
 part = TRAY if sys.argv[2] == "tray" else free_outline()
@@ -267,7 +268,14 @@ for _ in range(3):
     bundle(plan_files(plan))
     times.append((time.process_time() - cpu, time.perf_counter() - wall))
 first, best = times[0], min(times)
-print(*first, *best, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+live = []
+for _ in range(21):
+    wall = time.perf_counter()
+    plan = make_plan(part, UNCERTAINTY, THICKNESS, choices(**changes))
+    write_svg(plan.openings[0].sheet.drawing(plan.part, plan.unit))
+    live.append(time.perf_counter() - wall)
+print(*first, *best, statistics.median(live) * 1000, memory)
 """
 
 
@@ -283,7 +291,7 @@ def speed():
             text=True,
             check=True,
         ).stdout
-        cpu, wall, again, again_wall, memory = map(float, out.split())
+        cpu, wall, again, again_wall, live, memory = map(float, out.split())
         most = max(most, memory)
         row(
             f"{what}: plan and all files, first time in a program, processor s",
@@ -295,6 +303,11 @@ def speed():
         note(
             "   again in the same program, processor and clock", f"{again:.2f}, {again_wall:.2f} s"
         )
+        asked = f"{what}: plan and one SVG as the page asks, median of 21, ms"
+        if name == "tray":
+            row(asked, f"{live:.0f}", "< 200", live < 200)
+        else:
+            note("   " + asked, f"{live:.0f}")
     note("load average of the machine meanwhile", f"{os.getloadavg()[0]:.1f}")
     row("memory, most of both, MB", f"{most:.0f}", "< 300", most < 300)
 

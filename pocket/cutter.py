@@ -198,11 +198,11 @@ def _proud(
 
 def _peaks(points: NDArray[np.float64], proud: NDArray[np.float64]) -> list[UncutCorner]:
     """The highest place of each stretch of outline that stands proud."""
-    import shapely
-
     over = np.flatnonzero(proud > UNCUT_TOL)
     if not len(over):
         return []
+    import shapely
+
     blobs = shapely.unary_union(shapely.buffer(shapely.points(points[over]), _STEP))
     parts = list(getattr(blobs, "geoms", [blobs]))
     corners = []

@@ -4,12 +4,12 @@ Each page carries a 100 mm bar to verify the print by, the unit, and which line 
 layer. PDF has no arcs: they are cubic curves within `bezier.CURVE_TOL`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from snugline.fit.drawing.bezier import outline_steps
-from snugline.fit.drawing.drawing import PATTERNS, STROKE, STROKE_WIDTH, Drawing, Pattern
+from snugline.fit.drawing.drawing import PATTERNS, STROKE, STROKE_WIDTH, Drawing, Layer, Pattern
 from snugline.fit.drawing.pdf_check import verify_pdf
 from snugline.fit.drawing.tiling import BAR, MARGIN, Page, Tiling, tiling
 from snugline.fit.outline import Point
@@ -140,9 +140,8 @@ class _Sheet:
     def draw(self) -> None:
         from fpdf.drawing import GraphicsContext, Transform  # type: ignore[attr-defined]
 
-        left, width, height = MARGIN, *self.tiles.shown
-        top = self.tiles.paper[1] - MARGIN - height
-        with self.pdf.rect_clip(*(v * POINTS_PER_MM for v in (left, MARGIN, width, height))):
+        window = MARGIN, MARGIN, *self.tiles.shown
+        with self.pdf.rect_clip(*(v * POINTS_PER_MM for v in window)):
             shown = GraphicsContext()
             shown.transform = Transform.translation(*self._points(self._at((0.0, 0.0))))
             for path in self.ink:
@@ -152,11 +151,10 @@ class _Sheet:
             for layer in self.drawing.layers:
                 for note in layer.notes:
                     self._text(note.text, self._at(note.at), note.height)
-        if len(self.tiles.pages) > 1:
-            corners = [(left, top), (left + width, top), (left + width, top + height)]
-            self._polylines([[*corners, (left, top + height), (left, top)]], "dotted", 0.1)
-        self._ruler()
-        self._texts()
+        with self.pdf.drawing_context() as context:
+            for path in self._foot_lines():
+                context.add_item(path, _AS_IT_IS)
+        self._foot_texts()
 
     def _at(self, point: Point) -> Point:
         """A place on the page of a place in the drawing."""
@@ -166,33 +164,38 @@ class _Sheet:
     def _points(self, place: Point) -> Point:
         return place[0] * POINTS_PER_MM, (self.tiles.paper[1] - place[1]) * POINTS_PER_MM
 
-    def _polylines(
-        self, lines: list[list[Point]], pattern: Pattern = "solid", width: float = STROKE_WIDTH
-    ) -> None:
-        path = _open_path([[self._points(place) for place in line] for line in lines])
-        with self.pdf.drawing_context() as context:
-            context.add_item(_stroked(path, pattern, width), _AS_IT_IS)
+    def _foot_lines(self) -> Iterator["PaintedPath"]:
+        """The ruler, a sample of each layer's lines, and round a tile its edge."""
 
-    def _text(self, text: str, place: Point, height: float = _TEXT) -> None:
-        # A capital of Helvetica is 0.72 of the font's size high.
-        self.pdf.set_font("helvetica", size=height / 0.72 * POINTS_PER_MM)
-        self.pdf.text(*self._points(place), _latin(text))
+        def line(*places: Point) -> list[Point]:
+            return [self._points(place) for place in places]
 
-    def _ruler(self) -> None:
         base = MARGIN + _BAR_AT
         ticks = [(MARGIN + 10.0 * k, 4.0 if k % 5 == 0 else 2.5) for k in range(11)]
-        bar = [(MARGIN, base), (MARGIN + BAR, base)]
-        self._polylines([bar, *([(x, base), (x, base + size)] for x, size in ticks)])
+        bar = line((MARGIN, base), (MARGIN + BAR, base))
+        yield _stroked(
+            _open_path([bar, *(line((x, base), (x, base + size)) for x, size in ticks)]), "solid"
+        )
+        for layer, y in self._rows():
+            sample = line((MARGIN, y + 1.0), (MARGIN + 30.0, y + 1.0))
+            yield _stroked(_open_path([sample]), layer.pattern)
+        if len(self.tiles.pages) > 1:
+            width, height = self.tiles.shown
+            right, top = MARGIN + width, self.tiles.paper[1] - MARGIN
+            corners = [(MARGIN, top - height), (right, top - height), (right, top), (MARGIN, top)]
+            yield _stroked(_open_path([line(*corners, corners[0])]), "dotted", 0.1)
+
+    def _rows(self) -> Iterator[tuple[Layer, float]]:
+        """Each layer with the height of its line in the foot, from the bottom up."""
+        for place, layer in enumerate(reversed(self.drawing.layers)):
+            yield layer, MARGIN + _BAR_AT + 7.0 + place * _LINE
+
+    def _foot_texts(self) -> None:
         text = "This bar is 100 mm long. If it measures otherwise, print again at actual size."
         self._text(text, (MARGIN, MARGIN + 2.0), 2.2)
-
-    def _texts(self) -> None:
-        y = MARGIN + _BAR_AT + 7.0
-        tiles, page = self.tiles, self.page
-        for layer in reversed(self.drawing.layers):
-            self._polylines([[(MARGIN, y + 1.0), (MARGIN + 30.0, y + 1.0)]], layer.pattern)
+        for layer, y in self._rows():
             self._text(layer.name, (MARGIN + 33.0, y))
-            y += _LINE
+        tiles, page = self.tiles, self.page
         sheet = "Scale 1:1."
         if len(tiles.pages) > 1:
             sheet += (
@@ -200,8 +203,14 @@ class _Sheet:
                 f" column {page.column} of {tiles.columns}, row {page.row} of {tiles.rows}"
                 " from below. Join at the crosses."
             )
+        y = MARGIN + _BAR_AT + 7.0 + _LINE * len(self.drawing.layers)
         self._text(sheet, (MARGIN, y), 2.2)
         self._text(f"{self.drawing.title}. {self.drawing.unit_remark}", (MARGIN, y + _LINE - 1.0))
+
+    def _text(self, text: str, place: Point, height: float = _TEXT) -> None:
+        # A capital of Helvetica is 0.72 of the font's size high.
+        self.pdf.set_font("helvetica", size=height / 0.72 * POINTS_PER_MM)
+        self.pdf.text(*self._points(place), _latin(text))
 
 
 def _latin(text: str) -> str:

@@ -6,6 +6,7 @@ unit is one millimetre or inch. x is the part's own; y points down in SVG and is
 
 import math
 import re
+from xml.etree.ElementTree import Element, SubElement, tostring
 
 from snugline.fit.drawing.contract import verify
 from snugline.fit.drawing.drawing import (
@@ -36,8 +37,6 @@ def write_svg(drawing: Drawing) -> bytes:
     InputError : nothing is drawn.
     FileError : the file, read back, does not hold what was drawn.
     """
-    import svgwrite
-
     from snugline.fit.drawing.svg_reading import read_svg
 
     per_unit = drawing.mm_per_unit
@@ -45,40 +44,47 @@ def write_svg(drawing: Drawing) -> bytes:
     left, top = (low_x - _MARGIN) / per_unit, -(high_y + _MARGIN) / per_unit
     width = (high_x - low_x + 2 * _MARGIN) / per_unit
     height = (high_y - low_y + 2 * _MARGIN) / per_unit
-    page = svgwrite.Drawing(
-        size=(number(width) + drawing.unit, number(height) + drawing.unit),
-        viewBox=" ".join(map(number, (left, top, width, height))),
-        debug=False,
+    page = Element(
+        "svg",
+        {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "version": "1.1",
+            "width": number(width) + drawing.unit,
+            "height": number(height) + drawing.unit,
+            "viewBox": " ".join(map(number, (left, top, width, height))),
+        },
     )
-    page.set_desc(title=f"{drawing.title} ({drawing.unit})", desc=drawing.unit_remark)
+    SubElement(page, "title").text = f"{drawing.title} ({drawing.unit})"
+    SubElement(page, "desc").text = drawing.unit_remark
     for position, layer in enumerate(drawing.layers, start=1):
-        group = page.g(
-            id=f"layer-{position}-{re.sub('[^A-Za-z0-9.]+', '-', layer.name)}",
-            fill="none",
-            stroke=STROKE,
-            stroke_width=number(STROKE_WIDTH / per_unit),
-        )
-        if layer.pattern != "solid":
-            group["stroke-dasharray"] = " ".join(
-                number(length / per_unit) for length in PATTERNS[layer.pattern]
-            )
-        group.set_desc(title=layer.name)
-        for data in _paths(layer, per_unit):
-            group.add(page.path(d=data))
-        for note in layer.notes:
-            text = page.text(
-                note.text,
-                insert=tuple(map(number, _place(note.at, per_unit))),
-                font_size=number(note.height / per_unit),
-                font_family="sans-serif",
-            )
-            text["stroke-width"] = number(0.1 / per_unit)
-            text["stroke-dasharray"] = "none"
-            group.add(text)
-        page.add(group)
-    content = f'<?xml version="1.0" encoding="utf-8"?>\n{page.tostring()}\n'.encode()
+        _add(page, f"layer-{position}-{re.sub('[^A-Za-z0-9.]+', '-', layer.name)}", layer, per_unit)
+    content = bytes(tostring(page, encoding="utf-8", xml_declaration=True)) + b"\n"
     verify(drawing, read_svg(content), "SVG")
     return content
+
+
+def _add(page: Element, name: str, layer: Layer, per_unit: float) -> None:
+    """One layer as a group with its name as title."""
+    width = number(STROKE_WIDTH / per_unit)
+    style = {"id": name, "fill": "none", "stroke": STROKE, "stroke-width": width}
+    if layer.pattern != "solid":
+        lengths = [number(length / per_unit) for length in PATTERNS[layer.pattern]]
+        style["stroke-dasharray"] = " ".join(lengths)
+    group = SubElement(page, "g", style)
+    SubElement(group, "title").text = layer.name
+    for data in _paths(layer, per_unit):
+        SubElement(group, "path", {"d": data})
+    for note in layer.notes:
+        x, y = map(number, _place(note.at, per_unit))
+        style = {
+            "x": x,
+            "y": y,
+            "font-size": number(note.height / per_unit),
+            "font-family": "sans-serif",
+            "stroke-width": number(0.1 / per_unit),
+            "stroke-dasharray": "none",
+        }
+        SubElement(group, "text", style).text = note.text
 
 
 def _paths(layer: Layer, per_unit: float) -> list[str]:
