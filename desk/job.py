@@ -98,6 +98,13 @@ def _one_or_many(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
+def _place_on_frame(value: Any) -> Any:
+    """A place in the frame's axes: two lengths, which may be negative."""
+    if not isinstance(value, list) or len(value) != 2:
+        raise InputError(f"{value!r} is no place", "", 'write it as ["120 mm", "35 mm"]')
+    return tuple(parse_length(one) for one in value)
+
+
 Length = Annotated[float, BeforeValidator(_positive_length)]
 
 
@@ -136,10 +143,11 @@ class FrameTable(_Table):
 
 
 class PhotoTable(_Table):
-    """One photo and what it shows."""
+    """One photo and what it shows; `turn` is clockwise, in degrees, and turns its pictures only."""
 
     file: Path
     shows: Shows
+    turn: Literal[0, 90, 180, 270] = 0
 
     @field_validator("file", mode="before")
     @classmethod
@@ -172,6 +180,14 @@ class ReadingTable(_Table):
         return Reading(self.what, values, self.tool, f"reading of the {self.what}, {self.tool}")
 
 
+class LeaveOutTable(_Table):
+    """Measured points that take no part in the fit: those of a photo round a place, in mm."""
+
+    photo: str
+    at: Annotated[tuple[float, float], BeforeValidator(_place_on_frame)]
+    within: Length
+
+
 class OutputTable(_Table):
     """How the drawings are written; paper is what the 1:1 prints are tiled over."""
 
@@ -199,6 +215,7 @@ class Job(_Table):
     frame: Annotated[tuple[FrameTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
     photo: Annotated[tuple[PhotoTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
     reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(_one_or_many)] = ()
+    leave_out: Annotated[tuple[LeaveOutTable, ...], BeforeValidator(_one_or_many)] = ()
     pocket: dict[str, Any] | None = None
     output: OutputTable = OutputTable()
     camera: str | None = None
@@ -267,6 +284,11 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
         record = _read_toml(path)
     except SnuglineError as error:
         return None, [error]
+    return inspect_record(record, path)
+
+
+def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list[SnuglineError]]:
+    """What `inspect_job` says of a file with this content at this place."""
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
@@ -345,6 +367,16 @@ def _missing(job: Job) -> list[SnuglineError]:
         for where, name in named
         if not job.beside(name).is_file()
     ]
+    photos = {str(photo.file) for photo in job.photo}
+    faults += [
+        InputError(
+            f"there is no photo {table.photo!r} in the job",
+            _place(("leave_out", i, "photo"), job.path),
+            "write it as under [[photo]], or take this table out",
+        )
+        for i, table in enumerate(job.leave_out)
+        if table.photo not in photos
+    ]
     for i in range(len(job.frame)):
         if any(f"[[frame]] {i + 1}" in fault.where for fault in faults):
             continue
@@ -386,6 +418,7 @@ def _keys_at(loc: tuple[int | str, ...]) -> list[str]:
         "frame": FrameTable,
         "photo": PhotoTable,
         "reading": ReadingTable,
+        "leave_out": LeaveOutTable,
         "output": OutputTable,
     }
     model = tables.get(str(loc[0]), Job) if len(loc) > 1 else Job
@@ -428,6 +461,9 @@ _EXAMPLES = {
     "description": 'add description = "border-a4", or the path of a frame description',
     "file": 'add file = "left-end.jpg"',
     "shows": 'add shows = "left end" (or "right end", "front left corner", "whole", "section")',
+    "leave_out": 'write [[leave_out]] with photo = "left.jpg", at = [...], within = "4 mm"',
+    "at": 'add at = ["120 mm", "35 mm"], in the frame\'s axes',
+    "within": 'add within = "4 mm"',
     "what": 'add what = "length" (or "width", "thickness", "corner radius")',
     "tool": 'add tool = "tape" (or "rule", "caliper", or its uncertainty such as "0.2 mm")',
     "camera": 'write a text in quotes, such as camera = "shop phone", above the first table',

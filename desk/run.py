@@ -5,32 +5,29 @@ Everything is made in memory; `snugline.desk.folder` moves it in when it is comp
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from snugline.desk.console import Step
+from snugline.desk.fitting import fit_job
 from snugline.desk.folder import INDEX
 from snugline.desk.job import Job
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
-from snugline.desk.snapping import snapped
+from snugline.desk.turning import turned_png
 from snugline.desk.wording import measure
-from snugline.fit.adjust import fit_outline
 from snugline.fit.drawing.drawing import Drawing, Layer
 from snugline.fit.drawing.dxf import Version, write_dxf
 from snugline.fit.drawing.pdf import write_pdf
 from snugline.fit.drawing.svg import write_svg
-from snugline.fit.nominal import Dimension, NominalSet, nominal_candidates, parse_listed
-from snugline.fit.result import FittedOutline
-from snugline.fit.section import Section, Systematic
 from snugline.notice import Notice
 from snugline.pocket.bundle import bundle as archive
 from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
 from snugline.trace.known_cameras import lens_finder
-from snugline.trace.measure import PartSides, measure_photos
+from snugline.trace.measure import Measured, PartSides, measure_photos
 from snugline.trace.overlay import draw_overlay
 
 SCHEMA = "snugline/result/1"
@@ -53,11 +50,27 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     SnuglineError : a photo, a frame, the fit or the plan refuses the job.
     """
     step(f"measuring {len(job.photo)} photos")
+    return finish_measured(job, measure_job(job), bundle, step)
+
+
+def measure_job(job: Job) -> Measured:
+    """The contours of all photos of a job.
+
+    Raises
+    ------
+    SnuglineError : a photo or a frame refuses the job.
+    """
     files = [job.beside(p.file) for p in job.photo]
-    measured = measure_photos(files, job.frames(), sides_of(job), lens_finder(job.camera))
+    return measure_photos(files, job.frames(), sides_of(job), lens_finder(job.camera))
+
+
+def finish_measured(
+    job: Job, measured: Measured, bundle: bool = False, step: Step = lambda text: None
+) -> Finished:
+    """From the measured photos to every file of the job."""
     step("drawing the overlays")
     overlays = {
-        str(table.file): draw_overlay(photo)
+        str(table.file): turned_png(draw_overlay(photo), table.turn)
         for table, photo in zip(job.photo, measured.photos, strict=True)
     }
     contours = [photo.contour for photo in measured.photos]
@@ -81,26 +94,8 @@ def finish(
     joined : the one contour of all photos, where several frames lie under the part.
     """
     step("fitting the outline")
-    if joined is not None:
-        shows = "whole" if joined.outer.closed else "section"
-        sections = [replace(section_of(joined, shows), name="all photos")]
-    else:
-        sections = [
-            section_of(contour, table.shows)
-            for contour, table in zip(contours, job.photo, strict=True)
-        ]
-    part = job.part
-    fitted = fit_outline(
-        sections,
-        job.readings,
-        part.family,
-        part.symmetry,
-        listed=_listed_size(part.listed),
-        thickness=part.thickness,
-    )
-    nominal = nominal_sizes(fitted, part.listed)
-    if part.snap:
-        fitted = snapped(fitted, nominal, sections, job.readings, part.symmetry)
+    fitting = fit_job(job, contours, joined)
+    fitted, nominal, part = fitting.fitted, fitting.nominal, job.part
     remarks = [*notices, *(notice for contour in contours for notice in contour.notices)]
     remarks += [*fitted.notices, *_other_curves(contours)]
 
@@ -168,26 +163,6 @@ def overlay_names(photos: Sequence[Path]) -> dict[str, str]:
     return names
 
 
-def nominal_sizes(fitted: FittedOutline, listed: str | None) -> tuple[NominalSet, ...]:
-    """Likely drawn sizes of length, width and each corner size that is not said twice."""
-    dimensions = {"length": fitted.length, "width": fitted.width}
-    for corner in fitted.corners:
-        for name, quantity in corner.params.items():
-            if name in ("radius", "leg") and quantity not in dimensions.values():
-                known = f"corner {name}" in dimensions
-                dimensions[f"{corner.at} {name}" if known else f"corner {name}"] = quantity
-    given = [Dimension(of, q.value, q.u95) for of, q in dimensions.items()]
-    return nominal_candidates(given, (listed,) if listed else ())
-
-
-def _listed_size(listed: str | None) -> tuple[float, float] | None:
-    """The seller's size in mm, the longer one as the length, whichever is named first."""
-    if listed is None:
-        return None
-    first, second = (mm for mm, _ in parse_listed(listed))
-    return max(first, second), min(first, second)
-
-
 def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
     return [
         Notice(
@@ -231,24 +206,3 @@ def sides_of(job: Job) -> PartSides:
     if part.edge_chamfer is not None:
         return PartSides(thickness, u, "chamfer", part.edge_chamfer, part.draft)
     return PartSides(thickness, u, draft=part.draft)
-
-
-def section_of(contour: Contour, shows: str) -> Section:
-    """A contour as the fit takes it; the sheet's name tells which sections share a print.
-
-    What a contour's points have in common enters as such, and only the rest as their noise.
-    """
-    return Section(
-        name=contour.photo.file,
-        shows=shows,
-        points=contour.outer.points,
-        sigma=contour.outer.noise,
-        closed=contour.outer.closed,
-        breaks=contour.outer.breaks,
-        systematic=Systematic(
-            contour.common.offset,
-            contour.common.scale_x,
-            contour.common.scale_y,
-            scale_group=contour.frame,
-        ),
-    )
