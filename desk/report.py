@@ -324,7 +324,8 @@ def _photos(given: ReportInput) -> str:
         )
     return (
         '<section class="wide"><h2>Photos</h2><p class="soft">Hold-out: the pose is solved with '
-        "a part of the markers and checked on the rest.</p>"
+        "a part of the markers and checked on the rest; what the part's own edge leaves open is "
+        "added.</p>"
         f'<div class="photos">{"".join(figures)}</div></section>'
     )
 

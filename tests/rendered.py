@@ -99,7 +99,7 @@ def contours_from_truth(case, frame, sigma=0.02, step=0.3, seed=1):
         normal = np.column_stack((along[:, 1], -along[:, 0]))
         normal /= np.hypot(*normal.T)[:, None]
         points = points + normal * rng.normal(0, sigma, (len(points), 1))
-        facts = PhotoFacts(photo["file"], 4000, 3000, 20, 22, 0.1, 0.03, 10.0, 3000.0, 0.1)
+        facts = PhotoFacts(photo["file"], 4000, 3000, 20, 22, 0.1, 0.03, 10.0, 3000.0, 0.1, 0.03)
         own = np.full(len(points), sigma)
         curve = Curve(points, sigma=own, noise=own, closed=False)
         contours.append(Contour(frame.name, curve, facts))

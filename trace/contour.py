@@ -1,6 +1,7 @@
 """The contour: measured points of a part's plan outline, with what the photo said of itself."""
 
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,14 @@ SCHEMA = "snugline/contour/1"
 
 @dataclass(frozen=True)
 class PhotoFacts:
-    """What one photo says of its own quality; pixels are those of the displayed photo."""
+    """What one photo says of its own quality; pixels are those of the displayed photo.
+
+    Attributes
+    ----------
+    holdout_mm : the rms error to expect of the contour's points: what marker edges left out of
+        the solution are missed by, and what the part's own edge leaves open beside that.
+    markers_holdout_mm : the first of the two alone; NaN with too few markers.
+    """
 
     file: str
     width: int
@@ -25,6 +33,7 @@ class PhotoFacts:
     tilt_deg: float
     focal_px: float
     mm_per_px: float
+    markers_holdout_mm: float
 
     def as_json(self) -> dict[str, Any]:
         """The `photo` object of the contour's file contract."""
@@ -39,6 +48,9 @@ class PhotoFacts:
             "tilt_deg": round(self.tilt_deg, 3),
             "focal_px": round(self.focal_px, 2),
             "mm_per_px": round(self.mm_per_px, 5),
+            "markers_holdout_mm": (
+                round(self.markers_holdout_mm, 4) if isfinite(self.markers_holdout_mm) else None
+            ),
         }
 
 

@@ -218,7 +218,7 @@ def _measure(view: _View) -> MeasuredPhoto:
             str(photo.path),
             "see that the part's edge is lit and sharp, and take the photo again",
         )
-    facts = _facts(view)
+    facts = _facts(view, curves[0])
     notices.extend(judge(_evidence(view, facts, silhouettes[0])))
     used, rejected = _split_markers(view)
     best = view.sheets_seen()[0]
@@ -450,11 +450,12 @@ def _evidence(view: _View, facts: PhotoFacts, pieces: list[Silhouette]) -> Evide
     return Evidence(facts, view.sighting, adjusted, view.number, view.frames, windows, edge)
 
 
-def _facts(view: _View) -> PhotoFacts:
+def _facts(view: _View, outer: Curve) -> PhotoFacts:
     camera = view.camera
     weights = view.solved.adjusted.weights[view.number]
     residual = view.solved.adjusted.residuals[view.number]
     middle = view.window(view.sheets_seen()[0]).mean(axis=0)[None]
+    left_out = float(view.solved.holdout_mm[view.number])
     beside = camera.on_plane(camera.pixels(middle) + np.array([1.0, 0.0]))
     return PhotoFacts(
         file=view.photo.path.name,
@@ -464,8 +465,10 @@ def _facts(view: _View) -> PhotoFacts:
         markers_total=sum(len(f.ids) for f in view.frames if isinstance(f, Frame)),
         # A marker's edge gives one coordinate; a place has two.
         reprojection_px=float(np.sqrt(2 * np.mean(residual[weights > 0] ** 2))),
-        holdout_mm=float(view.solved.holdout_mm[view.number]),
+        # The markers test the camera only; what the part's edge leaves open is its own noise.
+        holdout_mm=float(np.hypot(np.nan_to_num(left_out), np.sqrt(np.mean(outer.noise**2)))),
         tilt_deg=camera.tilt_deg,
         focal_px=camera.lens.focal,
         mm_per_px=float(np.linalg.norm(beside - middle)),
+        markers_holdout_mm=left_out,
     )

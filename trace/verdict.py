@@ -198,13 +198,13 @@ def _resolution(e: Evidence) -> Iterator[Notice]:
 
 
 def _holdout(e: Evidence) -> Iterator[Notice]:
-    if e.facts.holdout_mm > HOLDOUT_MM[0]:
+    if e.facts.markers_holdout_mm > HOLDOUT_MM[0]:
         yield Notice(
             "holdout-large",
-            f"What was left out of the solution is missed by {e.facts.holdout_mm:.2f} mm "
+            f"What was left out of the solution is missed by {e.facts.markers_holdout_mm:.2f} mm "
             f"({HOLDOUT_MM[0]:.2f} mm are wanted).",
             "Learn the phone with `snugline camera`, see that the sheet lies flat, and retake.",
-            "retake" if e.facts.holdout_mm > HOLDOUT_MM[1] else "usable",
+            "retake" if e.facts.markers_holdout_mm > HOLDOUT_MM[1] else "usable",
             e.facts.file,
         )
 

@@ -36,7 +36,7 @@ LOOK_DOWN = np.diag([1.0, -1.0, -1.0])
 CAMERA = Camera(LENS, LOOK_DOWN, -LOOK_DOWN @ np.array([*MIDDLE, 350.0]))
 STRETCH = slice(100, 260)  # points, of about 840
 DARK = np.full(44, 0.05)
-FACTS = PhotoFacts("p.jpg", *SIZE, 44, 44, 0.05, 0.01, 5.0, 1700.0, 0.206)
+FACTS = PhotoFacts("p.jpg", *SIZE, 44, 44, 0.05, 0.01, 5.0, 1700.0, 0.206, 0.01)
 
 
 def silhouette(corners):
@@ -167,8 +167,8 @@ def test_the_worst_remark_judges_the_whole():
         (lambda: with_facts(tilt_deg=31.0), "tilted", "usable", "31 degrees"),
         (lambda: with_facts(tilt_deg=44.0), "tilted", "retake", "44 degrees"),
         (lambda: with_facts(mm_per_px=0.3), "coarse", "usable", "0.30 mm"),
-        (lambda: with_facts(holdout_mm=0.08), "holdout-large", "usable", "0.08 mm"),
-        (lambda: with_facts(holdout_mm=0.3), "holdout-large", "retake", "0.30 mm"),
+        (lambda: with_facts(markers_holdout_mm=0.08), "holdout-large", "usable", "0.08 mm"),
+        (lambda: with_facts(markers_holdout_mm=0.3), "holdout-large", "retake", "0.30 mm"),
     ],
 )
 def test_a_fault_of_the_photo_is_named_with_its_figure(spoilt, code, severity, figure):
