@@ -1,0 +1,212 @@
+// The job that is open: what the server last said of it, the changes on their way, and the way back.
+
+import { ask } from "./server.js";
+import { asSent, at, elementOf, listLength, put, turned } from "./changes.js";
+
+const EMPTY = {
+  id: null, revision: null, job: {}, faults: [], advice: [], steps: [], photos: [], removed: [],
+  outlineState: { state: "missing" }, planState: { state: "missing" },
+  outline: null, plan: null, files: { state: "missing", list: [] }, connected: true, problem: null,
+};
+
+/** What the page shows. Only this module writes into it. */
+export const state = { ...EMPTY };
+/** What can be taken back and done again: `{ label, back }`, newest last. */
+export const history = { done: [], undone: [] };
+
+const watchers = new Set();
+let told = false;
+
+/** Be told, once a turn, that something of the state is new. */
+export const watch = (watcher) => watchers.add(watcher);
+
+/** Tell everybody. */
+export function tell() {
+  if (told) return;
+  told = true;
+  queueMicrotask(() => {
+    told = false;
+    watchers.forEach((watcher) => watcher(state));
+  });
+}
+
+/** The value of a key of the job, undefined where it is not there. */
+export const value = (path) => at(state.job, path);
+
+const base = () => `/api/jobs/${encodeURIComponent(state.id)}`;
+/** The address of something of this job. */
+export const address = (rest) => `${base()}/${rest}`;
+
+// ---- coming and going
+
+let stream = null;
+
+export async function open(id) {
+  close();
+  Object.assign(state, { ...EMPTY, id });
+  history.done.length = history.undone.length = 0;
+  await refresh();
+  stream = new EventSource(address("events"));
+  const on = (name, act) => stream.addEventListener(name, (event) => act(JSON.parse(event.data)));
+  on("hello", ({ revision }) => {
+    state.connected = true;
+    if (revision !== state.revision) refresh();
+    tell();
+  });
+  on("job", ({ revision }) => revision !== state.revision && refresh());
+  on("photo", (photo) => {
+    const place = state.photos.findIndex((known) => known.id === photo.id);
+    if (place < 0) return refresh();
+    state.photos[place] = photo;
+    tell();
+    refresh();
+  });
+  on("outline", takeOutline);
+  on("plan", takePlan);
+  on("files", (files) => {
+    state.files = files;
+    tell();
+  });
+  stream.addEventListener("error", () => {
+    state.connected = false;
+    tell();
+  });
+}
+
+export function close() {
+  stream?.close();
+  stream = null;
+  state.id = null;
+}
+
+let refreshing = null;
+let again = false;
+
+/** Read the job anew; calls that come meanwhile are answered by one more reading. */
+export function refresh() {
+  if (refreshing) {
+    again = true;
+    return refreshing;
+  }
+  refreshing = (async () => {
+    do {
+      again = false;
+      const id = state.id;
+      const seen = await ask("GET", base());
+      if (state.id !== id) return;
+      // While changes are on their way the page is ahead of the file.
+      if (!sending) Object.assign(state, { job: seen.job, revision: seen.revision });
+      else again = true;
+      const { faults, advice, steps, photos, removed, files } = seen;
+      Object.assign(state, { faults, advice, steps, photos, removed, files });
+      tell();
+      takeOutline(seen.outline);
+      takePlan(seen.plan);
+      if (again && sending) await sending;
+    } while (again);
+  })().finally(() => {
+    refreshing = null;
+  });
+  return refreshing;
+}
+
+async function takeOutline(now) {
+  state.outlineState = now;
+  tell();
+  if (!now.key || now.key === state.outline?.key) return;
+  const outline = await ask("GET", address("outline")).catch(() => null);
+  if (outline) state.outline = outline;
+  tell();
+}
+
+async function takePlan(now) {
+  state.planState = now;
+  tell();
+  if (!now.key || now.key === state.plan?.key) return;
+  const plan = await ask("GET", address("plan")).catch(() => null);
+  if (plan) state.plan = plan;
+  tell();
+}
+
+// ---- changes
+
+let sending = null;
+
+/**
+ * Change keys of the job: `edits` are `[path, now]`. It shows at once, is sent in turn, and can be
+ * taken back; `label` says what it was.
+ */
+export function commit(label, edits) {
+  const changes = edits
+    .map((edit) => asSent(state.job, edit))
+    .map(([path, now]) => {
+      const list = Array.isArray(state.job[path[0]]);
+      const end = path.length === 2 && typeof path[1] === "number" && path[1] >= listLength(state.job, path[0]);
+      const was = end ? null : (at(state.job, path) ?? null);
+      const element = list && path.length > 2 ? elementOf(state.job, path) : undefined;
+      return { path, was, now, ...(element ? { element } : {}) };
+    })
+    .filter((change) => JSON.stringify(change.was) !== JSON.stringify(change.now));
+  if (!changes.length) return Promise.resolve();
+  return run(label, changes, history.done, true);
+}
+
+/** Take an act that has its own request into the history. */
+export function remember(label, back) {
+  history.done.push({ label, back });
+  history.undone.length = 0;
+  tell();
+}
+
+function run(label, changes, onto, forget) {
+  const after = structuredClone(state.job);
+  for (const change of changes) put(after, change);
+  const entry = { label, back: (other) => run(label, turned(changes, after, state.job), other, false) };
+  state.job = after;
+  onto.push(entry);
+  if (forget) history.undone.length = 0;
+  tell();
+  return send(changes, entry, onto);
+}
+
+function send(changes, entry, onto) {
+  const asksPlan = changes.some((change) => change.path[0] === "pocket");
+  const turn = (sending ?? Promise.resolve()).then(async () => {
+    const answer = await ask("POST", address(`changes${asksPlan ? "?plan=1" : ""}`), { json: { changes } });
+    state.revision = answer.revision;
+    if (sending === turn) state.job = answer.job;
+    if (answer.plan) {
+      state.planState = answer.plan;
+      if (answer.plan.plan) state.plan = answer.plan.plan;
+    }
+  }).catch((refusal) => {
+    onto.splice(onto.indexOf(entry), 1);
+    state.problem = { refusal, changes, label: entry.label };
+  }).finally(() => {
+    if (sending === turn) sending = null;
+    tell();
+    refresh();
+  });
+  sending = turn;
+  return turn;
+}
+
+/** Take the last act back; it can be done again. */
+export const undo = () => history.done.pop()?.back(history.undone);
+export const redo = () => history.undone.pop()?.back(history.done);
+
+/** Put through what another window stood against, or leave its value. */
+export function settle(mine) {
+  const { refusal, label } = state.problem;
+  state.problem = null;
+  const { conflicts, job, revision } = refusal.body;
+  if (job) Object.assign(state, { job, revision });
+  tell();
+  if (mine && conflicts) commit(label, conflicts.map(({ path, now }) => [path, now]));
+}
+
+export function dismissProblem() {
+  state.problem = null;
+  tell();
+  refresh();
+}

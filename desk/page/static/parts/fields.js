@@ -1,0 +1,178 @@
+// Fields bound to one key of the job. Each is `{ el, update() }`, and leaves alone what is being typed.
+
+import { commit, value } from "../job.js";
+import { freshId, h, mark, say } from "./dom.js";
+import { length, parseLength, plainlyShown, typed, withUnit } from "./lengths.js";
+import { sign } from "./marks.js";
+
+const PAUSE_MS = 300; // after the last key, before a complete length is taken over
+
+/** The frame of every field: its label, what it may hold, and a line below that never jumps. */
+function framed(label, optional, control, under) {
+  const id = freshId("field");
+  const input = control.matches("input, select") ? control : control.querySelector("input, select");
+  input.id = id;
+  const head = h("label", { for: id }, label, optional ? h("span.optional", {}, " (optional)") : null);
+  if (under) {
+    under.id = `${id}-under`;
+    input.setAttribute("aria-describedby", under.id);
+  }
+  return h("div.field", {}, head, control, under);
+}
+
+// The parts of a length field that are alike wherever its text is kept.
+// With `atRest` a complete length is taken over when the hand rests, else when the field is left.
+export function lengthInput({ label, optional, placeholder, step, signed = false, atRest = true, take }) {
+  const input = h("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", placeholder });
+  const echo = h("span.echo", {});
+  let kept = "";
+  let pause = 0;
+
+  const wrong = (text) => text !== "" && !(parseLength(text) > (signed ? -Infinity : 0)) && parseLength(text) !== 0;
+  const tell = () => {
+    const text = withUnit(input.value);
+    const bad = wrong(text);
+    mark(input, "aria-invalid", bad ? "true" : null);
+    mark(echo, "data-wrong", bad ? "" : null);
+    const mm = parseLength(text);
+    say(echo, bad ? "Write a length, such as 9.5 mm or 7 3/16 in" : mm === null || plainlyShown(text) ? "" : `= ${length(mm)}`);
+    return !bad;
+  };
+  const takeOver = () => {
+    clearTimeout(pause);
+    const text = withUnit(input.value);
+    if (!tell() || text === kept) return;
+    kept = text;
+    take(text === "" ? null : text);
+  };
+  input.addEventListener("input", () => {
+    clearTimeout(pause);
+    // A length still without its unit may go on; one with it is taken when the hand rests.
+    if (tell() && atRest && parseLength(input.value) !== null) pause = setTimeout(takeOver, PAUSE_MS);
+  });
+  input.addEventListener("change", () => {
+    if (tell()) input.value = withUnit(input.value);
+    takeOver();
+  });
+  input.addEventListener("keydown", (event) => {
+    if (event.key === "Enter") {
+      input.value = withUnit(input.value);
+      takeOver();
+    }
+  });
+
+  let control = input;
+  if (step) {
+    const move = (way) => () => {
+      const grid = step();
+      const now = parseLength(withUnit(input.value)) ?? 0;
+      const next = Math.round(now / grid + way) * grid;
+      input.value = typed(signed ? next : Math.max(0, next));
+      takeOver();
+    };
+    control = h("div.stepper", {},
+      h("button", { type: "button", "aria-label": `${label}: less`, onclick: move(-1) }, sign("minus")),
+      input,
+      h("button", { type: "button", "aria-label": `${label}: more`, onclick: move(1) }, sign("plus")));
+  }
+  return {
+    el: framed(label, optional, control, echo),
+    input,
+    show(text) {
+      kept = text;
+      if (document.activeElement !== input) input.value = text;
+      tell();
+    },
+  };
+}
+
+/** A length as typed, with what it is in the unit in use below it. */
+export function lengthField({ label, path, optional = false, placeholder = "", step, signed, name = label }) {
+  const field = lengthInput({
+    label, optional, placeholder, step, signed,
+    take: (text) => commit(name.toLowerCase(), [[path(), text]]),
+  });
+  return { el: field.el, update: () => field.show(value(path()) ?? "") };
+}
+
+/** A number in per cent or degrees. */
+export function numberField({ label, path, optional = false, placeholder = "", unit = "", name = label }) {
+  const input = h("input", { type: "text", inputmode: "decimal", autocomplete: "off", placeholder });
+  const unitNow = () => (typeof unit === "function" ? unit() : unit);
+  const echo = h("span.echo", {}, unitNow());
+  input.addEventListener("change", () => {
+    const text = input.value.trim().replace(",", ".");
+    const number = text === "" ? null : Number(text);
+    const bad = Number.isNaN(number);
+    mark(input, "aria-invalid", bad ? "true" : null);
+    say(echo, bad ? "Write a number" : unitNow());
+    if (!bad) commit(name.toLowerCase(), [[path(), number]]);
+  });
+  return {
+    el: framed(label, optional, input, echo),
+    update() {
+      if (document.activeElement === input) return;
+      input.value = value(path()) ?? "";
+      say(echo, unitNow());
+    },
+  };
+}
+
+/** Plain words. */
+export function textField({ label, path, optional = false, placeholder = "", list, hint, name = label }) {
+  const input = h("input", { type: "text", autocomplete: "off", placeholder, list });
+  input.addEventListener("change", () => commit(name.toLowerCase(), [[path(), input.value.trim() || null]]));
+  return {
+    el: framed(label, optional, input, hint ? h("span.hint", {}, hint) : null),
+    update() {
+      if (document.activeElement !== input) input.value = value(path()) ?? "";
+    },
+  };
+}
+
+/** One of several words; `options` are `[value, label]`, the value null leaves the key out. */
+export function choiceField({ label, path, options, hint, name = label, edits }) {
+  const input = h("select", {}, options.map(([word, text]) => h("option", { value: word ?? "" }, text)));
+  input.addEventListener("change", () => {
+    const word = input.value === "" ? null : input.value;
+    commit(name.toLowerCase(), edits ? edits(word) : [[path(), word]]);
+  });
+  return {
+    el: framed(label, false, input, hint ? h("span.hint", {}, hint) : null),
+    input,
+    update() {
+      const now = value(path()) ?? "";
+      if (now !== "" && ![...input.options].some((option) => option.value === now)) input.append(h("option", { value: now }, now));
+      if (input.value !== now) input.value = now;
+    },
+  };
+}
+
+/** Yes or no; no leaves the key out. */
+export function checkField({ label, path, name = label }) {
+  const input = h("input", { type: "checkbox" });
+  input.addEventListener("change", () => commit(name.toLowerCase(), [[path(), input.checked || null]]));
+  return {
+    el: h("label.check", {}, input, label),
+    update() {
+      input.checked = value(path()) === true;
+    },
+  };
+}
+
+/** A choice among few, side by side; `{ el, set(value) }`. */
+export function few({ label, options, take, down = false, unseen = false }) {
+  const name = freshId("few");
+  const inputs = options.map(([word, text]) => {
+    const input = h("input", { type: "radio", name, value: word });
+    input.addEventListener("change", () => take(word));
+    return [input, h("label", {}, input, text)];
+  });
+  const group = h(down ? "div.few.down" : "div.few", { role: "radiogroup", "aria-label": label }, inputs.map(([, el]) => el));
+  return {
+    el: unseen ? group : h("div.field", {}, h("span.label", { "aria-hidden": "true" }, label), h("div", {}, group)),
+    set(word) {
+      for (const [input] of inputs) input.checked = input.value === String(word);
+    },
+  };
+}

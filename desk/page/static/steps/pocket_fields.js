@@ -1,0 +1,135 @@
+// Fields that only the pocket has: the list of clearances, the seat, tables that are there or not.
+
+import { commit, state, value } from "../job.js";
+import { h, keyed, mark, say } from "../parts/dom.js";
+import { few, lengthInput } from "../parts/fields.js";
+import { inUnit, length, parseLength, typed } from "../parts/lengths.js";
+import { sign } from "../parts/marks.js";
+import { sentence } from "../parts/notices.js";
+
+const CLEARANCE = ["pocket", "clearance"];
+const GRID = 0.05;
+
+const clearances = () => {
+  const now = value(CLEARANCE);
+  return Array.isArray(now) ? now : now === undefined ? [] : [now];
+};
+
+function setClearances(list) {
+  commit("clearance", [[CLEARANCE, list.length ? list : null]]);
+}
+
+/** One pocket is drawn for each clearance. */
+export function clearanceList() {
+  const row = h("div.fields");
+  const inputs = [];
+  const more = h("button", { type: "button", onclick: () => {
+    const now = clearances();
+    setClearances([...now, typed((parseLength(now.at(-1) ?? "") ?? 0.25) + 0.1)]);
+  } }, sign("plus"), "Another gap to compare");
+  return {
+    el: h("div.wholerow.stack", {}, row, h("div", {}, more)),
+    update() {
+      const now = clearances();
+      const wanted = Math.max(1, now.length);
+      while (inputs.length < wanted) {
+        const i = inputs.length;
+        const input = lengthInput({
+          label: i === 0 ? "Gap per side" : `Gap ${i + 1}`, step: () => GRID, placeholder: "0.30 mm", optional: i > 0,
+          take: (text) => {
+            const list = [...clearances()];
+            if (text === null) list.splice(i, 1);
+            else list[i] = text;
+            setClearances(list);
+          },
+        });
+        inputs.push(input);
+        row.append(input.el);
+      }
+      while (inputs.length > wanted) inputs.pop().el.remove();
+      inputs.forEach((input, i) => input.show(now[i] ?? ""));
+      mark(more, "disabled", now.length ? null : true);
+    },
+  };
+}
+
+/** What to start with; offered, never applied unasked. */
+export function suggestion() {
+  const words = h("p.soft");
+  return {
+    el: h("div.wholerow", {}, words),
+    update() {
+      const offered = state.plan?.suggestion;
+      say(words, offered ? `To start with: ${length(offered.low)} to ${length(offered.high)} per side. ${inUnit(sentence(offered.basis))}` : "");
+    },
+  };
+}
+
+const SEAT = ["pocket", "seat"];
+
+/** Flush with the face, or so far above or below it. */
+export function seat() {
+  const parse = () => /^(.*?)\s*(above|below)$/.exec(value(SEAT) ?? "") ?? [];
+  let how = "flush";
+  const put = (way, text) => commit("seat", [[SEAT, way === "flush" ? null : `${text} ${way}`]]);
+  const field = lengthInput({ label: "By how much", step: () => GRID, placeholder: "0.5 mm", take: (text) => put(how, text ?? "0.5 mm") });
+  const ways = few({ label: "The part sits, to the face,", options: [["flush", "flush"], ["above", "above"], ["below", "below"]], take: (way) => {
+    how = way;
+    put(way, parse()[1] ?? "0.5 mm");
+  } });
+  return {
+    el: h("div.wholerow.fields", {}, ways.el, field.el),
+    update() {
+      const [, text, way] = parse();
+      how = way ?? "flush";
+      ways.set(how);
+      mark(field.el, "data-idle", how === "flush" ? "" : null);
+      field.input.disabled = how === "flush";
+      field.el.querySelectorAll("button").forEach((button) => mark(button, "disabled", how === "flush" ? true : null));
+      field.show(text ?? "");
+    },
+  };
+}
+
+/** A table of the pocket that is there or not, and its fields while it is. */
+export function tableSwitch(label, path, first, fields) {
+  const input = h("input", { type: "checkbox" });
+  input.addEventListener("change", () => commit(label.toLowerCase(), [[path, input.checked ? first : null]]));
+  const inside = h("div.fields", {}, fields.map((field) => field.el));
+  return {
+    el: h("div.wholerow.stack", {}, h("label.check", {}, input, label), inside),
+    update() {
+      const there = value(path) !== undefined;
+      input.checked = there;
+      inside.hidden = !there;
+      if (there) fields.forEach((field) => field.update?.());
+    },
+  };
+}
+
+/** Several tables of one kind (`notch`, ...): one may stand alone in the file, here it is a list of one. */
+export function tableList(label, key, first, fieldsOf) {
+  const at = ["pocket", key];
+  const all = () => {
+    const now = value(at);
+    return Array.isArray(now) ? now : now === undefined ? [] : [now];
+  };
+  const list = h("div.stack");
+  const items = keyed(list, (index) => index, (index) => {
+    const path = (name) => () => (Array.isArray(value(at)) ? [...at, index, name] : [...at, name]);
+    const fields = fieldsOf(path);
+    const away = h("button", { type: "button", onclick: () => {
+      const rest = all().filter((_, i) => i !== index);
+      commit(`${label.toLowerCase()} taken away`, [[at, rest.length ? rest : null]]);
+    } }, sign("away"), "Take away");
+    return {
+      el: h("fieldset.stack", {}, h("legend", {}, label), h("div.fields", {}, fields.map((field) => field.el)), h("div", {}, away)),
+      update: () => fields.forEach((field) => field.update()),
+    };
+  });
+  const add = h("button", { type: "button", onclick: () => commit(label.toLowerCase(), [[at, [...all(), first]]]) }, sign("plus"), label);
+  return {
+    el: h("div.wholerow.stack", {}, list, h("div", {}, add)),
+    update: () => items(all().map((_, i) => i)),
+  };
+}

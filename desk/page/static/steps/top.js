@@ -1,0 +1,35 @@
+// The top of every step: its name, one sentence, and what is still missing or wrong in it.
+
+import { state } from "../job.js";
+import { h, keyed, say } from "../parts/dom.js";
+import { inUnit } from "../parts/lengths.js";
+import { sentence } from "../parts/notices.js";
+import { sign } from "../parts/marks.js";
+
+const TABLES = { frame: ["frame"], photos: ["photo"], readings: ["reading", "part"], outline: ["leave_out"], pocket: ["pocket"], files: ["output"], fit: [] };
+
+function fault() {
+  const text = h("span");
+  const mend = h("span.mend");
+  return {
+    el: h("li.notice", {}, sign("usable"), h("p", {}, h("strong", {}, "To mend."), " ", text, " ", mend)),
+    update(given) {
+      say(text, inUnit(sentence(given.what)));
+      say(mend, inUnit(sentence(given.mend)));
+    },
+  };
+}
+
+export function stepTop(step, title, says) {
+  const list = h("ul.notices");
+  const faults = keyed(list, ({ what, where }) => `${what}|${where}`, fault);
+  const el = h("div.steptop", {}, h("h2", { tabindex: -1 }, title), h("p.soft", {}, says), list);
+  return {
+    el,
+    update() {
+      const missing = new Set(state.steps.find((one) => one.step === step)?.missing ?? []);
+      // What is only not there yet stands in the foot; here stands what is wrong.
+      faults(state.faults.filter(({ key, what }) => TABLES[step].includes(key?.[0]) && key.length > 1 && !missing.has(what)));
+    },
+  };
+}

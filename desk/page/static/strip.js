@@ -1,0 +1,49 @@
+// The strip: the seven steps as stretches of a scale bar, each with its sign and its word.
+
+import { state } from "./job.js";
+import { h, mark, say } from "./parts/dom.js";
+import { changingSign } from "./parts/marks.js";
+
+export const STEPS = [
+  { step: "frame", name: "Frame" },
+  { step: "photos", name: "Photos" },
+  { step: "readings", name: "Readings" },
+  { step: "outline", name: "Outline" },
+  { step: "pocket", name: "Pocket" },
+  { step: "files", name: "Files" },
+  { step: "fit", name: "After the cut" },
+];
+
+const SIGN = { done: "done", missing: "missing", working: "working", look: "usable" };
+const WORD = { done: "done", missing: "to do", working: "at work", look: "look at it" };
+
+/** The address of a step of the job that is open. */
+export const stepAddress = (step) => `/?job=${encodeURIComponent(state.id)}#${step}`;
+
+const entries = STEPS.map(({ step, name }, i) => {
+  const sign = changingSign("missing");
+  const word = h("span.word");
+  const link = h("a", { "data-state": "missing" },
+    h("i"),
+    h("span.step", {}, sign.el, h("span.name", {}, `${i + 1}`, h("b", {}, ` ${name}`))),
+    word);
+  return { step, link, sign, word, el: h("li", {}, link) };
+});
+
+const el = h("ol", {}, entries.map((entry) => entry.el));
+
+export const strip = {
+  el,
+  update(inJob, current) {
+    document.querySelector("nav.strip").hidden = !inJob;
+    if (!inJob) return;
+    for (const { step, link, sign, word } of entries) {
+      const now = state.steps.find((one) => one.step === step)?.state ?? "missing";
+      link.href = stepAddress(step);
+      link.dataset.state = now;
+      mark(link, "aria-current", step === current ? "step" : null);
+      sign.set(SIGN[now]);
+      say(word, WORD[now]);
+    }
+  },
+};
