@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.commands import camera, check, compare, fitted, frame, new, run, trace
+from snugline.desk.commands import camera, check, compare, fitted, frame, new, run, serve, trace
 from snugline.errors import SnuglineError
 
 FINE, RETAKE, USER_ERROR, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -45,6 +45,7 @@ app.command("check")(check.check)
 app.command("camera")(camera.camera)
 app.command("trace")(trace.trace)
 app.command("run")(run.run)
+app.command("serve")(serve.serve)
 app.command("compare")(compare.compare)
 app.command("fitted")(fitted.fitted)
 

@@ -91,26 +91,32 @@ def left_out(points: NDArray[np.float64], tables: Sequence[LeaveOutTable]) -> ND
     return out
 
 
-def without(section: Section, tables: Sequence[LeaveOutTable]) -> Section:
-    """The section less the points that the job leaves out; a gap stays where they were."""
+def kept_points(section: Section, tables: Sequence[LeaveOutTable]) -> NDArray[np.intp]:
+    """Which points of a section stay, in the order in which they then stand.
+
+    No gap can be told across the seam of a closed curve, so the seam moves away from one there.
+    """
     out = left_out(section.points, tables)
-    if not out.any():
-        return section
     order = np.arange(len(out))
-    if section.closed and (out[0] or out[-1]) and not out.all():
-        # No gap can be told across the seam of a closed curve, so the seam moves away from it.
+    if section.closed and (out[:1].any() or out[-1:].any()):
         joined = np.flatnonzero(~out & ~np.roll(out, 1))
         order = np.roll(order, -int(joined[0])) if len(joined) else order
-    before = np.zeros(len(out), dtype=bool)
+    return order[~out[order]]
+
+
+def without(section: Section, tables: Sequence[LeaveOutTable]) -> Section:
+    """The section less the points that the job leaves out; a gap stays where they were."""
+    kept = kept_points(section, tables)
+    if len(kept) == len(section.points):
+        return section
+    before = np.zeros(len(section.points), dtype=bool)
     before[list(section.breaks)] = True
-    before, out = before[order], out[order]
-    kept = np.flatnonzero(~out)
-    # A gap lies before a kept point if there was one before it or before a point left out there.
-    gaps = np.diff(np.cumsum(before | out)[kept], prepend=0) > 0
+    gaps = before[kept]
+    gaps[1:] |= (np.diff(kept) != 1) & (np.diff(kept) != 1 - len(before))
     return replace(
         section,
-        points=section.points[order][kept],
-        sigma=section.sigma[order][kept],
+        points=section.points[kept],
+        sigma=section.sigma[kept],
         breaks=tuple(int(i) for i in np.flatnonzero(gaps) if i > 0),
     )
 

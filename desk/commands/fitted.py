@@ -114,12 +114,12 @@ def _cut(
         cutter=cutter,
         kind=kind,
         part=part.name,
-        part_u=_outline_u(job),
+        part_u=outline_u(job),
         opening_error=opening_error,
     )
 
 
-def _outline_u(job: Path) -> float:
+def outline_u(job: Path) -> float:
     """Standard uncertainty of the outline per side, from the job's result where it lies."""
     import json
 

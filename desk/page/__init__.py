@@ -1,0 +1,1 @@
+"""The local page: a server over one folder of jobs, and the files that a browser shows."""

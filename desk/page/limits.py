@@ -1,0 +1,22 @@
+"""What the server takes at most. A phone's photo of 48 megapixels and a scan as PNG go in."""
+
+UPLOAD_BYTES = 80_000_000
+UPLOAD_PIXELS = 64_000_000
+PHOTOS = 100  # in one job
+BODY_BYTES = 1_000_000  # of any request that is no photo
+TEXT_LENGTH = 500  # of one value of a job
+
+CONNECTIONS = 256
+STREAMS = 48  # windows that listen for events
+UPLOADS = 64  # that run at once
+REQUEST_SECONDS = 10.0  # from a connection, or an answer, to the whole head of the next request
+CHUNK_SECONDS = 30.0  # between two pieces of a body
+
+TRACE_SECONDS = 60.0  # for one photo
+FIT_SECONDS = 60.0
+PLAN_SECONDS = 30.0
+PICTURE_SECONDS = 30.0
+FINISH_SECONDS = 120.0  # besides the time for tracing, should the contours not lie ready
+
+LINK_MINUTES = 10
+SESSION_HOURS = 12

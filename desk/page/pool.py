@@ -1,0 +1,91 @@
+"""Worker processes: few, with a time limit for each piece of work, and replaced when they die."""
+
+import asyncio
+import os
+from collections.abc import Callable
+from multiprocessing import get_context
+from typing import Any, TypeVar
+
+from pebble import ProcessExpired, ProcessPool
+
+from snugline.desk.page.work import warm
+from snugline.errors import SnuglineError
+
+T = TypeVar("T")
+# A worker is replaced after so many pieces of work: what libraries leak stays small.
+_PIECES = 500
+
+
+class Pool:
+    """Some processes that take one piece of work each; more work waits its turn.
+
+    Parameters
+    ----------
+    processes : how many.
+    nice : how far they step back before others that want the processor.
+    """
+
+    def __init__(self, processes: int, nice: int = 0) -> None:
+        self._processes = processes
+        self._room = asyncio.Semaphore(processes)
+        self._pool = ProcessPool(
+            max_workers=processes,
+            max_tasks=_PIECES,
+            initializer=_begin,
+            initargs=(nice,),
+            context=get_context("spawn"),
+        )
+
+    def start(self) -> None:
+        """Start the processes, so that the first piece of work finds them warm."""
+        for _ in range(self._processes):
+            self._pool.schedule(warm)
+
+    async def run(
+        self,
+        seconds: float,
+        function: Callable[..., T],
+        *arguments: Any,
+        started: Callable[[], None] = lambda: None,
+    ) -> T:
+        """The function's result, from a process of the pool.
+
+        Cancelling ends the process that works on it.
+
+        Raises
+        ------
+        SnuglineError : the function's own; or it took longer than `seconds`, or its process died.
+        """
+        async with self._room:
+            started()
+            future = self._pool.schedule(function, args=arguments, timeout=seconds)
+            try:
+                result: T = await asyncio.wrap_future(future)
+            except TimeoutError as error:
+                raise SnuglineError(
+                    f"it took longer than {seconds:.0f} s and was stopped",
+                    "this computer",
+                    "try again, or with a smaller photo",
+                ) from error
+            except ProcessExpired as error:
+                raise SnuglineError(
+                    "the process that worked on it was ended, perhaps for want of memory",
+                    "this computer",
+                    "close other programs and try again, or take a smaller photo",
+                ) from error
+            return result
+
+    def stop(self) -> None:
+        """End the processes, whatever they work on."""
+        self._pool.stop()  # type: ignore[no-untyped-call]
+        self._pool.join()
+
+
+def _begin(nice: int) -> None:
+    import signal
+
+    # A keyboard's Ctrl-C reaches the server alone, which then ends its workers.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if nice and hasattr(os, "nice"):
+        os.nice(nice)
+    warm()
