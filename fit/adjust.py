@@ -118,6 +118,7 @@ def fit_outline(
         readings,
         choice.corner_rankings,
         setting.groups,
+        setting.form,
         tuple(notices + _compared(adjusted, listed)),
         thickness,
     )
@@ -135,6 +136,8 @@ def _fitted(
     if not hopeless(equations, x):
         refined = refine_shape(equations, x, noise, setting.groups)
     if refined is not None:
+        setting = replace(setting, form=refined.form)
+    if refined is not None and refined.changed:
         equations, x, noise = refined.equations, refined.x, refined.noise
         setting = replace(setting, groups=refined.groups, terms=refined.terms)
         if family == "auto":

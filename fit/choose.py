@@ -5,8 +5,8 @@ fits badly would call its misfit noise (and, unwhitened, correlated noise would 
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +77,7 @@ class Setting:
     groups: tuple[int, ...]
     straight: float = 1.0
     terms: tuple[str, ...] = ()  # bowed or tilted sides that the data were seen to ask for
+    form: Mapping[str, float] = field(default_factory=dict)  # u by what these leave out
     polygon: int = 0  # sides of a regular polygon that the contours look like
     first: tuple[Equations, Array] | None = None  # a rounded rectangle already fitted
 

@@ -1,7 +1,9 @@
 """What the simple shape leaves out: corners that differ, sides that bow or are not parallel.
 
 One fit frees everything that could be there. Then what the data do not ask for is tied again:
-mirrored corners that do not differ, terms that are not significant or too small to matter.
+mirrored corners that do not differ, terms that are not significant or too small to matter. A tied
+term need not be nought, and a side that bows by some hundredths moves its corners' radii several
+times as far: by how much the dimensions move when it is freed stays in their budgets.
 """
 
 from collections.abc import Sequence
@@ -19,7 +21,9 @@ from snugline.notice import Notice
 
 Array = NDArray[np.float64]
 
-LEVEL = 0.001
+LEVEL = 0.001  # for corners to be taken apart
+TERM_LEVEL = 0.01  # for any bow or tilt to be taken in
+EXPECTED = 1.4  # standard deviations by which freed terms may move a dimension for no reason
 # Differences and bows below this (mm) would change no cut, however well they are measured.
 MATERIAL = 0.1
 THINNED = 600
@@ -28,20 +32,28 @@ TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
 @dataclass(frozen=True)
 class Refined:
-    """The shape that the data ask for, a start for it, and the noise at the freest fit."""
+    """The shape that the data ask for, a start for it, and the noise at the freest fit.
 
+    Attributes
+    ----------
+    changed : whether it is another than the simple shape that was given.
+    form : by parameter, the standard uncertainty that the terms left out give it.
+    """
+
+    changed: bool
     equations: Equations
     x: Array
     noise: Noise
     groups: tuple[int, ...]
     terms: tuple[str, ...]
+    form: dict[str, float]
     notices: tuple[Notice, ...]
 
 
 def refine_shape(
     equations: Equations, x: Array, noise: Noise, groups: tuple[int, ...]
 ) -> Refined | None:
-    """Free corners and sides, test, tie again; None where the simple shape stands.
+    """Free corners and sides, test, tie again; None for shapes that have nothing to free.
 
     Only rectangles are refined; bows also of a stadium's long sides.
     """
@@ -70,12 +82,12 @@ def refine_shape(
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
     kept, values = _needed_terms(information, estimate, onto, tied, terms, dof)
-    if groups_now == groups and not kept:
-        return None
+    form = _form(information, fit.covariance[:count, :count], estimate, onto, tied, terms, kept)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
     x_final = _carried(freed, fit.x, final, values)
-    return Refined(final, x_final, noise, groups_now, kept_terms, tuple(told))
+    changed = groups_now != groups or bool(kept)
+    return Refined(changed, final, x_final, noise, groups_now, kept_terms, form, tuple(told))
 
 
 def _information(covariance: Array) -> Array:
@@ -199,21 +211,69 @@ def _needed_terms(
     """Backward elimination: which terms stay, and the parameters of what stays."""
     base = len(tied.names)
     kept = list(range(len(terms)))
-    critical = coverage_factor(dof, 1 - LEVEL / len(terms))  # for any of them
+    critical = coverage_factor(dof, 1 - TERM_LEVEL / len(terms))  # for any of them
     while True:
-        columns = [*range(base), *(base + i for i in kept)]
-        design = onto[:, columns]
-        covariance = inverse(design.T @ information @ design)
-        values = covariance @ design.T @ information @ estimate
+        covariance, onto_these = _tied_again(information, onto, base, kept)
+        values = onto_these @ estimate
         if not kept:
             return kept, values
         scores = []
         for place, i in enumerate(kept):
             size = abs(values[base + place])
-            arm = 1.0 if terms[i].startswith("sag") else values[0 if terms[i] == "taper" else 1]
             z = size / np.sqrt(covariance[base + place, base + place])
-            scores.append(z if size * arm > MATERIAL else 0.0)
+            scores.append(z if size * _arm(terms[i], values) > MATERIAL else 0.0)
         weakest = int(np.argmin(scores))
         if scores[weakest] > critical:
             return kept, values
         kept.pop(weakest)
+
+
+def _tied_again(
+    information: Array, onto: Array, base: int, kept: Sequence[int], prior: Array | None = None
+) -> tuple[Array, Array]:
+    """Covariance of the tied parameters and kept terms, and their derivative by the free ones."""
+    design = onto[:, [*range(base), *(base + i for i in kept)]]
+    matrix = design.T @ information @ design
+    covariance = inverse(matrix if prior is None else matrix + np.diag(prior))
+    return covariance, covariance @ design.T @ information
+
+
+def _arm(term: str, values: Array) -> float:
+    """How far a side moves at its ends or its middle for a term of 1, mm."""
+    return 1.0 if term.startswith("sag") else float(values[0 if term == "taper" else 1])
+
+
+def _form(
+    information: Array,
+    covariance: Array,
+    estimate: Array,
+    onto: Array,
+    tied: Shape,
+    terms: Sequence[str],
+    kept: Sequence[int],
+) -> dict[str, float]:
+    """What the terms left out may do to each parameter, as its standard uncertainty.
+
+    They are freed again, held to the size that is left out for being small. What the parameters
+    then move by beyond what noise explains (Hausman, Econometrica 46, 1978: the tied fit's error
+    is independent of the move) is taken for the size of the error.
+    """
+    base = len(tied.names)
+    _, plain = _tied_again(information, onto, base, kept)
+    values = plain @ estimate
+    prior = np.zeros(base + len(terms))
+    for i, term in enumerate(terms):
+        if i not in kept:
+            prior[base + i] = (_arm(term, values) / MATERIAL) ** 2
+    _, freed = _tied_again(information, onto, base, range(len(terms)), prior)
+    kept_terms = tuple(terms[i] for i in kept)
+    names = (*tied.names, *kept_terms)
+    move = freed[[*range(base), *(base + i for i in kept)]] - plain
+    for what in {"length", "width"} & set(names):
+        # A side that bows out counts with its bow.
+        _, before = tied.with_terms(kept_terms).dimension(what, values)
+        _, after = tied.with_terms(terms).dimension(what, freed @ estimate)
+        move[names.index(what)] = after @ freed - before @ plain
+    variance = np.einsum("ij,jk,ik->i", move, covariance, move)
+    excess = (move @ estimate) ** 2 - EXPECTED**2 * variance
+    return {n: float(np.sqrt(e)) for n, e in zip(names, excess, strict=True) if e > 0}

@@ -31,6 +31,8 @@ Array = NDArray[np.float64]
 # uncertainty of a metre, and pulls at nothing, since it holds the step and not the value.
 HOLD = 1e-6
 
+ALONE = 0.1  # share of what is known of a parameter that must be left when outliers are cut
+GROSS = 10.0  # robust standard deviations
 NARROWING = 3  # rounds in which the loss is narrowed
 CONVERGED = 1.0  # of a log-likelihood: no start needs to be better
 
@@ -119,25 +121,41 @@ class Noise:
 
 def noise_at(equations: Equations, x: Array) -> Noise:
     """Model each section's residuals at a fit."""
-    models, weights, scales = [], [], []
+    blocks = [equations.points_block(x, k) for k in range(len(equations.sections))]
+    scales = [_spread(block.residual) for block in blocks]
+    weights = _weights(blocks, scales, len(equations.shape.names))
     own = len(equations.shape.names) + 3  # shape and pose: what the section itself determines
-    for k, measured in enumerate(equations.sections):
-        block = equations.points_block(x, k)
-        scale = _spread(block.residual)
-        # Hard weights: those of an M-estimator would need its own, larger, covariance.
-        weight = belonging(block.residual / scale)
-        models.append(
-            estimate_noise(
-                block.residual * measured.sigma,
-                measured.sigma,
-                measured.breaks,
-                weight,
-                block.jacobian[:, :own] * measured.sigma[:, None],
-            )
+    models = [
+        estimate_noise(
+            block.residual * measured.sigma,
+            measured.sigma,
+            measured.breaks,
+            weight,
+            block.jacobian[:, :own] * measured.sigma[:, None],
         )
-        weights.append(weight)
-        scales.append(scale)
+        for block, measured, weight in zip(blocks, equations.sections, weights, strict=True)
+    ]
     return Noise(tuple(models), tuple(weights), tuple(scales))
+
+
+def _weights(blocks: Sequence[Block], scales: Sequence[float], count: int) -> list[Array]:
+    """Weights 1 and 0 of every section's points; the first `count` columns are the shape's.
+
+    Hard weights: those of an M-estimator would need its own, larger, covariance. A stretch that
+    alone determines a parameter contradicts nothing: where too little is left of any, the section
+    keeps all but its gross outliers, and what the fit has left behind counts as its noise.
+    """
+    scaled = [block.residual / scale for block, scale in zip(blocks, scales, strict=True)]
+    weights = [belonging(z) for z in scaled]
+    reach = [block.jacobian[:, :count] ** 2 for block in blocks]
+    known = sum(r.sum(axis=0) for r in reach)
+    left = sum(w @ r for w, r in zip(weights, reach, strict=True))
+    lost = left < ALONE * known
+    if lost.any():
+        for weight, z, r in zip(weights, scaled, reach, strict=True):
+            if (r[:, lost].sum(axis=0) > ALONE * known[lost]).any():
+                weight[np.abs(z) < GROSS] = 1.0
+    return weights
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """From a solved adjustment to dimensions with uncertainty, budget, sources and possible gains."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from snugline.fit.outline_families import seen_corners
 from snugline.fit.readings import Reading, combined, uncertainty
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
 from snugline.fit.shapes import TERMS, Shape
-from snugline.fit.solve import Noise, WhitenedFit, inverse
+from snugline.fit.solve import HOLD, Noise, WhitenedFit, inverse
 from snugline.notice import Notice
 
 Array = NDArray[np.float64]
@@ -23,6 +23,7 @@ LEAST_SHARE = 0.1  # of a dimension's variance, for a source to be named
 LEAST_GAIN = 0.95
 LONGEST_CALIPER = 300.0  # mm; common practice, no source
 OUTLIERS = 0.05
+UNOBSERVED = "nothing observed"
 
 
 @dataclass(frozen=True)
@@ -41,14 +42,19 @@ def summarise(
     readings: Sequence[Reading],
     rankings: Sequence[tuple[tuple[str, float], ...]],
     groups: Sequence[int],
+    form: Mapping[str, float],
     notices: tuple[Notice, ...],
     thickness: float | None,
 ) -> FittedOutline:
-    """Collect everything that a fit says. `rankings` stand by the mirror groups `groups`."""
+    """Collect everything that a fit says.
+
+    `rankings` stand by the mirror groups `groups`; `form` is what bows and tilts that were left out
+    add to a dimension's standard uncertainty.
+    """
     shape = equations.shape
     params = fit.x[: len(shape.names)]
     budgets = {
-        name: _budget(equations, fit, noise, name, value, by_params)
+        name: _budget(equations, fit, noise, name, value, by_params, form.get(name, 0.0))
         for name, (value, by_params) in dimensions(shape, params).items()
     }
     quantities = {name: _quantity(budget) for name, (budget, _) in budgets.items()}
@@ -69,7 +75,12 @@ def summarise(
         extras=extras,
         thickness=thickness_of(readings, thickness),
         budgets=tuple(budget for budget, _ in budgets.values()),
-        notices=(*notices, *_left_out(sections), *_irregular(extras)),
+        notices=(
+            *notices,
+            *_left_out(sections),
+            *_irregular(extras),
+            *_unobserved([budget for budget, _ in budgets.values()]),
+        ),
     )
 
 
@@ -92,10 +103,11 @@ def _budget(
     name: str,
     value: float,
     by_params: Array,
+    form: float,
 ) -> tuple[Budget, tuple[str, ...]]:
     covariance = fit.covariance
     reach = covariance[:, : len(by_params)] @ by_params
-    parts: list[tuple[_Source, float]] = []
+    parts = [(_Source("form of the sides", "photo", math.inf), form**2)]
     for k, group in enumerate(fit.sections):
         source = _Source(f"points of {equations.sections[k].section.name}", "photo",
                          noise.models[k].dof)  # fmt: skip
@@ -108,6 +120,8 @@ def _budget(
         parts.append(
             (_shared_source(equations, key), float(reach[equations.first_nuisance + j] ** 2))
         )
+    # What nothing observed determines rests on what holds it where it is.
+    parts.append((_Source(UNOBSERVED, "photo", math.inf), HOLD * float(reach @ reach)))
     merged: dict[_Source, float] = {}
     for source, variance in parts:
         merged[source] = merged.get(source, 0.0) + variance
@@ -122,7 +136,7 @@ def _budget(
         shares[source.kind] = shares.get(source.kind, 0.0) + variance / max(total, 1e-300)
     named = sorted((k for k, s in shares.items() if s >= LEAST_SHARE), key=lambda k: -shares[k])
     budget = Budget(name, value, contributions)
-    gains = _gains(equations, fit, by_params, coverage_factor(budget.dof), budget.u)
+    gains = _gains(equations, fit, by_params, form, coverage_factor(budget.dof), budget.u)
     return Budget(name, value, contributions, gains), tuple(named)
 
 
@@ -140,7 +154,12 @@ def _shared_source(equations: Equations, key: tuple[str, ...]) -> _Source:
 
 
 def _gains(
-    equations: Equations, fit: WhitenedFit, by_params: Array, factor: float, u_now: float
+    equations: Equations,
+    fit: WhitenedFit,
+    by_params: Array,
+    form: float,
+    factor: float,
+    u_now: float,
 ) -> tuple[Gain, ...]:
     """What one more reading or photo of each kind would make of the dimension's U95."""
     total = fit.total.matrix
@@ -148,7 +167,7 @@ def _gains(
 
     def consider(by: str, extra: Array) -> None:
         covariance = inverse(total + extra)[: len(by_params), : len(by_params)]
-        u = math.sqrt(max(float(by_params @ covariance @ by_params), 0.0))
+        u = math.sqrt(max(float(by_params @ covariance @ by_params), 0.0) + form**2)
         if u < LEAST_GAIN * u_now:
             gains.append(Gain(by, factor * u))
 
@@ -259,6 +278,20 @@ def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
                 )
             )
     return notices
+
+
+def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
+    return [
+        Notice(
+            "dimension-not-observed",
+            f"the {budget.of} rests on no point and no reading: {budget.value:.2f} mm is a guess",
+            "photograph the place again, without shadow or whatever lay there",
+            "retake",
+            budget.of,
+        )
+        for budget in budgets
+        if budget.contributions and budget.contributions[0].source == UNOBSERVED
+    ]
 
 
 def _irregular(extras: dict[str, Quantity]) -> list[Notice]:

@@ -23,6 +23,7 @@ from snugline.fit.outline_families import (
 from snugline.fit.primitives import rounded_rectangle
 from snugline.fit.readings import Reading
 from snugline.fit.section import Section, Systematic
+from snugline.fit.shapes import SIDES
 
 PHOTOS = Path(__file__).parents[2].parent / "shared" / "photos"
 ROUNDED = "rounded rectangle"
@@ -251,6 +252,43 @@ def test_sides_that_are_not_straight_or_parallel_are_reported(term, true, code):
     assert list(fitted.extras) == [term]
     assert holds(fitted.extras[term], true)
     assert holds(fitted.corners[0].params["radius"], 27.4)
+
+
+def test_bows_too_small_to_be_taken_in_stay_in_the_radius_s_budget():
+    shape = rectangle([ARC]).with_terms([f"sag {side}" for side in SIDES])
+    for sag, expected in ((0.08, True), (0.0, False)):
+        outline = shape.to_outline(np.array([418, 118.5, 27.4, *[sag] * 4]), tolerance=1e-4)
+        fitted = fit_outline(both_ends(outline), [TAPE, CALIPER], ROUNDED)
+        assert fitted.extras == {}
+        parts = {part.source: part.u for part in fitted.budget("radius").contributions}
+        assert ("form of the sides" in parts) is expected
+        # All around the radius looks larger by about 0.07 mm, twice what noise and offset explain.
+        assert holds(fitted.corners[0].params["radius"], 27.4)
+
+
+def lifted_corner(size):
+    """A small card seen whole, the contour about its front left corner moved out by `size` mm."""
+    view = end(rounded_rectangle(87, 57, 3.5), "whole", 4, pitch=0.15, turn=0.0)
+    away = np.hypot(*(view.points - view.points.min(axis=0)).T)
+    out = -np.array([1, 1]) / math.sqrt(2) * size
+    return replace(view, points=view.points + np.exp(-((away / 12) ** 4))[:, None] * out)
+
+
+def test_a_stretch_that_alone_determines_a_radius_is_not_cut():
+    fitted = fit_outline([lifted_corner(0.15)], family=ROUNDED, symmetry="none")
+    (section_found,) = fitted.sections
+    assert section_found.kept.mean() > 0.99
+    assert all(holds(corner.params["radius"], 3.5) for corner in fitted.corners)
+
+
+def test_a_radius_that_rests_on_nothing_says_so():
+    fitted = fit_outline([lifted_corner(3.0)], family=ROUNDED, symmetry="none")
+    notices = {notice.code: notice for notice in fitted.notices}
+    assert notices["dimension-not-observed"].place == "radius front left"
+    assert notices["dimension-not-observed"].severity == "retake"
+    front_left, *others = (corner.params["radius"] for corner in fitted.corners)
+    assert front_left.u95 > 100
+    assert max(radius.u95 for radius in others) < 0.5
 
 
 def test_common_errors_of_a_sheet_are_not_taken_for_shape():
