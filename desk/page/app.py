@@ -96,6 +96,7 @@ def make_app(
     link: str = "",
     heavy: int = 2,
     light: int = 2,
+    warm: bool = True,
 ) -> Guard:
     """The whole application.
 
@@ -105,13 +106,15 @@ def make_app(
     hosts : values of the Host header under which the server is meant.
     sessions, link : with `--lan`.
     heavy, light : processes that trace and write files, and that fit, plan and draw.
+    warm : start them at once, not at the first work.
     """
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         processes = Processes(Pool(heavy, nice=5), Pool(light))
-        processes.light.start()
-        processes.heavy.start()
+        if warm:
+            processes.light.start()
+            processes.heavy.start()
         app.state.desk = Desk(Shelf(folder), processes, sessions, link)
         try:
             yield
@@ -423,7 +426,8 @@ async def _job(request: Request) -> Response:
                 "revision": want.revision,
                 "job": want.record,
                 "faults": [
-                    {**error_record(f), "key": _key(f.where, want.record)} for f in want.faults
+                    {**error_record(f, work_of.path.parent), "key": _key(f.where, want.record)}
+                    for f in want.faults
                 ],
                 "advice": [
                     {**r.as_json(), "key": key_of_notice(r.code, r.place, want.record)}

@@ -122,7 +122,7 @@ class JobAtWork:
 
     def _photo_stage(self, photo: PhotoWish) -> Stage:
         if photo.fault is not None:
-            return Stage("refused", None, error_record(photo.fault))
+            return Stage("refused", None, self._said(photo.fault))
         key = photo.key or ""
         if key in self.refused:
             return Stage("refused", key, self.refused[key])
@@ -150,7 +150,7 @@ class JobAtWork:
                 limits.TRACE_SECONDS, work.measure, photo.record, self.path, key, started=started
             )
         except SnuglineError as error:
-            self.refused[key] = error_record(error)
+            self.refused[key] = self._said(error)
         finally:
             self.traced.pop(key, None)
 
@@ -212,7 +212,7 @@ class JobAtWork:
             self._set_outline("waiting")
 
     def _set_outline(self, state: str, error: SnuglineError | None = None) -> None:
-        told = error_record(error) if error is not None else None
+        told = self._said(error) if error is not None else None
         self.outline = replace(self.outline, state=state, error=told)
         self._tell("outline", self.outline.as_json())
 
@@ -231,7 +231,7 @@ class JobAtWork:
             self.outline = Stage("ready", key)
             self._tell("outline", self.outline.as_json())
         except SnuglineError as error:
-            self.refused[key] = error_record(error)
+            self.refused[key] = self._said(error)
 
     def outline_answer(self) -> dict[str, Any] | None:
         """The last outline that is ready."""
@@ -261,7 +261,7 @@ class JobAtWork:
             self._start(f"plan {key}", self._make_plan(want, key))
 
     def _set_plan(self, state: str, error: SnuglineError | None = None) -> None:
-        told = error_record(error) if error is not None else None
+        told = self._said(error) if error is not None else None
         self.plan = replace(self.plan, state=state, error=told)
         self._tell("plan", self.plan.as_json())
 
@@ -271,7 +271,7 @@ class JobAtWork:
             self.plan = Stage("ready", key)
             self._tell("plan", self.plan.as_json())
         except SnuglineError as error:
-            self.refused[key] = error_record(error)
+            self.refused[key] = self._said(error)
 
     async def _planned(self, record: dict[str, Any]) -> bytes:
         return await self.processes.light.run(
@@ -323,7 +323,7 @@ class JobAtWork:
             self.store.save("finishing", "made", {"key": key, "made": time.time()})
             self.files["error"] = None
         except SnuglineError as error:
-            self.files["error"] = error_record(error)
+            self.files["error"] = self._said(error)
         finally:
             watch.cancel()
         await self._look_at_files()
@@ -378,10 +378,13 @@ class JobAtWork:
             "please report it with the job and the photos",
         )
         if key:
-            self.refused[key] = error_record(error)
+            self.refused[key] = self._said(error)
         else:
-            self.files = {**self.files, "state": "refused", "error": error_record(error)}
+            self.files = {**self.files, "state": "refused", "error": self._said(error)}
             self._tell("files", self.files)
+
+    def _said(self, error: SnuglineError) -> dict[str, str]:
+        return error_record(error, self.path.parent)
 
     def _tell(self, event: str, data: dict[str, Any]) -> None:
         """Say it to every window, once."""

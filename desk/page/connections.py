@@ -31,12 +31,12 @@ class LimitedConnection(H11Protocol):
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
-        if len(self.connections) > CONNECTIONS:
-            idle = [c for c in self.connections if isinstance(c, LimitedConnection) and c.is_idle]
-            oldest = min(idle, key=lambda c: c._since)
-            oldest._refuse(b"503 Service Unavailable", _FULL)
         self._since = self.loop.time()
         self._await_request()
+        if len(self.connections) > CONNECTIONS:
+            # Where every other one has a request in hand, this is the one that goes.
+            idle = [c for c in self.connections if isinstance(c, LimitedConnection) and c.is_idle]
+            min(idle, key=lambda c: c._since)._refuse(b"503 Service Unavailable", _FULL)
 
     def data_received(self, data: bytes) -> None:
         super().data_received(data)

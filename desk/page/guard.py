@@ -129,7 +129,6 @@ class Guard:
                 "this address is not the page's own",
                 "Host",
                 f"open {' or '.join(sorted(self.hosts))}",
-                {"Connection": "close"},
             )
         own = f"{scope['scheme']}://{hosts[0].lower()}"
         origin, site = headers.get("origin"), headers.get("sec-fetch-site")
@@ -144,7 +143,6 @@ class Guard:
                 "the request comes from another page",
                 "Origin",
                 "use the page that this server shows",
-                {"Connection": "close"},
             )
         if self.sessions is None or is_here(scope) or scope["path"].startswith(ENTER):
             return None
@@ -155,7 +153,6 @@ class Guard:
             "this device has no session",
             "session",
             "scan the code that the computer shows: each link lets one device in",
-            {"Connection": "close"},
         )
 
 

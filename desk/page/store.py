@@ -6,6 +6,7 @@ missing is measured again. Floats are written so that they come back to the last
 
 import hashlib
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from functools import cache
@@ -127,9 +128,10 @@ class Store:
             path.unlink(missing_ok=True)
 
 
-def error_record(error: SnuglineError) -> dict[str, str]:
-    """The three parts of an error, for the page."""
-    return {"what": error.what, "where": error.where, "mend": error.mend}
+def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, str]:
+    """The three parts of an error, for the page; without the way to the job's `folder`."""
+    where = error.where.replace(f"{folder}{os.sep}", "") if folder is not None else error.where
+    return {"what": error.what, "where": where, "mend": error.mend}
 
 
 def notice_from(record: Mapping[str, Any]) -> Notice:
