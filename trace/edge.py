@@ -4,8 +4,10 @@ Everything here works in linear light. In gamma-coded values blur moves an edge 
 side; the sRGB curve is therefore undone for each pixel before anything is interpolated or averaged.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -28,64 +30,61 @@ def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.flo
 
     Returns
     -------
-    light : (..., 3) linear luminance, then two colour differences of the *coded* values (red and
+    light : (3, ...) linear luminance, then two colour differences of the *coded* values (red and
         blue less luma, 0 to 1): those are what photo formats store at half the resolution, and
         only there is that blur symmetric.
     """
-    pixels, neighbours, inside = _neighbours(rgb, x, y)
-    light = np.zeros((*x.shape, 3), dtype=np.float32)
-    for place, share in neighbours:
-        coded = pixels[place]
-        light[..., 0] += share * _luminance(coded)
-        light[..., 1:] += share[..., None] * (coded @ _COLOUR)
-    light[~inside] = np.nan
-    return light
+    neighbours, outside = _neighbours(rgb, x, y)
+    luminance = np.zeros(outside.shape, dtype=np.float32)
+    coded = np.zeros((*outside.shape, 3), dtype=np.float32)
+    for pixels, share in neighbours:
+        luminance += share * _luminance(pixels)
+        coded += share[:, None] * pixels
+    light = np.stack([luminance, *(coded @ _COLOUR).T])
+    light[:, outside] = np.nan
+    return light.reshape(3, *x.shape)
 
 
 def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
     """Linear luminance (...) at sub-pixel places; see `sample_light`."""
-    pixels, neighbours, inside = _neighbours(rgb, x, y)
-    light = np.zeros(x.shape, dtype=np.float32)
-    for place, share in neighbours:
-        light += share * _luminance(pixels[place])
-    light[~inside] = np.nan
-    return light
+    neighbours, outside = _neighbours(rgb, x, y)
+    light = np.zeros(outside.shape, dtype=np.float32)
+    for pixels, share in neighbours:
+        light += share * _luminance(pixels)
+    light[outside] = np.nan
+    return light.reshape(x.shape)
 
 
 def _neighbours(
     rgb: NDArray[np.uint8], x: Floats, y: Floats
-) -> tuple[
-    NDArray[np.uint8],
-    tuple[tuple[NDArray[np.int32], NDArray[np.float32]], ...],
-    NDArray[np.bool_],
-]:
-    """The picture's pixels in a row, each place's four neighbours in it with their bilinear
-    shares, and which places lie within the picture.
+) -> tuple[Iterator[tuple[NDArray[np.uint8], NDArray[np.float32]]], NDArray[np.bool_]]:
+    """Each place's four neighbours, one after the other, as pixels (N, 3) with their bilinear
+    shares (N,), and which places lie outside the picture.
     """
     height, width = rgb.shape[:2]
-    left = np.floor(x).astype(np.int32)
-    top = np.floor(y).astype(np.int32)
-    inside = (left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1)
-    left = np.clip(left, 0, width - 2)
-    top = np.clip(top, 0, height - 2)
-    fx = (x - left).astype(np.float32)
-    fy = (y - top).astype(np.float32)
-    first = top * width + left
-    neighbours = (
-        (first, (1 - fx) * (1 - fy)),
-        (first + 1, fx * (1 - fy)),
-        (first + width, (1 - fx) * fy),
-        (first + width + 1, fx * fy),
-    )
-    return rgb.reshape(-1, 3), neighbours, inside
+    x, y = x.ravel(), y.ravel()
+    left, top = np.floor(x), np.floor(y)
+    fx, fy = (x - left).astype(np.float32), (y - top).astype(np.float32)
+    outside = ~((left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1))
+    first = (np.where(outside, 0, top) * width + np.where(outside, 0, left)).astype(np.int32)
+    row = rgb.reshape(-1, 3)
+
+    def each() -> Iterator[tuple[NDArray[np.uint8], NDArray[np.float32]]]:
+        for step, share in (
+            (0, (1 - fx) * (1 - fy)),
+            (1, fx * (1 - fy)),
+            (width, (1 - fx) * fy),
+            (width + 1, fx * fy),
+        ):
+            yield row.take(first + step, axis=0), share
+
+    return each(), outside
 
 
 def _luminance(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
-    table = linear_luminance_table()
-    light: NDArray[np.float32] = table[pixels[..., 0], 0]
-    light += table[pixels[..., 1], 1]
-    light += table[pixels[..., 2], 2]
-    return light
+    """(N,) linear luminance of pixels (N, 3)."""
+    light = cv2.LUT(pixels[None], linear_luminance_table()[None])
+    return np.asarray(cv2.transform(light, np.ones((1, 3), np.float32))[0])
 
 
 @dataclass(frozen=True)

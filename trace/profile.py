@@ -8,6 +8,7 @@ found by comparing how well each candidate explains the profile.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,10 @@ from snugline.trace.lift import PartSides
 Floats = NDArray[np.float64]
 
 _FINE_PX = 0.1
+# How far beyond the edge, and beyond its rounding, a profile reaches, and how deep at most.
+_OUTER_PX, _INNER_PX, _DEEPEST_PX = 8.0, 7.0, 26.0
+_SAMPLE_PX = 1.0
+_SPAN_PX = 80.0
 # Bilinear sampling of square pixels is itself a blur of about this standard deviation.
 _SAMPLING_BLUR_PX = 0.3
 # JPEG and HEIC keep colour at half the resolution: 2 x 2 px averaged and spread again.
@@ -57,9 +62,6 @@ def profile_geometry(
     px_per_mm: float,
     blur_px: float,
     candidates: Floats,
-    outer_px: float = 8.0,
-    inner_px: float = 7.0,
-    sample_px: float = 0.5,
 ) -> ProfileGeometry:
     """The columns of the linear model.
 
@@ -68,34 +70,42 @@ def profile_geometry(
     slope : tangent of the angle by which the rays lean outwards (see `lift`).
     px_per_mm : scale across the edge in the picture.
     candidates : (G,) px, ascending.
-    outer_px, inner_px : how far beyond the edge, and beyond its rounding, the profile reaches.
     """
-    depth_px = _depth(sides, slope) * px_per_mm
     # A wall or rounding that fills more than this is as good as a face of its own.
-    inner_px = min(depth_px + inner_px, 26.0)
-    first, last = candidates[0] - inner_px, candidates[-1] + outer_px
-    places = np.arange(np.floor(first), np.ceil(last) + 0.5 * sample_px, sample_px)
-    span = np.arange(-(last - candidates[0]) - 4, candidates[-1] - first + 4, _FINE_PX)
-    sharp = _columns(sides, slope, px_per_mm, span)
+    inner_px = min(_depth(sides, slope) * px_per_mm + _INNER_PX, _DEEPEST_PX)
+    places = np.arange(
+        np.floor(candidates[0] - inner_px), np.ceil(candidates[-1] + _OUTER_PX) + 0.5 * _SAMPLE_PX,
+        _SAMPLE_PX,
+    )  # fmt: skip
     inward = candidates[:, None] - places[None, :]  # (G, T) px inside the edge
+    span, *blurred = _fine_columns(sides, slope, px_per_mm, blur_px)
     index = (inward - span[0]) / _FINE_PX
-    low = np.clip(np.floor(index).astype(np.int64), 0, len(span) - 2)
-    share = (index - low)[..., None]
+    low = np.clip(index.astype(np.int64), 0, len(span) - 2)
+    share = np.clip(index - low, 0, 1)[..., None]
     far = np.where(places > 0, places / 7.0, -places / 10.0)
     weight = np.exp(-0.5 * np.maximum(far - 0.5, 0) ** 2 * 2)
-
-    def stack(blur: float) -> Floats:
-        blur = float(np.hypot(blur, _SAMPLING_BLUR_PX)) / _FINE_PX
-        columns = gaussian_filter1d(sharp, blur, axis=0, mode="nearest")
-        placed: Floats = columns[low] * (1 - share) + columns[low + 1] * share
-        return placed * weight[:, None]
-
-    return ProfileGeometry(
-        places,
-        stack(blur_px),
-        stack(float(np.hypot(blur_px, _COLOUR_BLUR_PX))),
-        weight,
+    light, colour = (
+        (columns[low] * (1 - share) + columns[low + 1] * share) * weight[:, None]
+        for columns in blurred
     )
+    return ProfileGeometry(places, light, colour, weight)
+
+
+@lru_cache(maxsize=64)
+def _fine_columns(
+    sides: PartSides, slope: float, px_per_mm: float, blur_px: float
+) -> tuple[Floats, Floats, Floats]:
+    """(S,) px inside the edge, and (S, K) the columns there blurred as light and as colour."""
+    span = np.arange(-_SPAN_PX, _SPAN_PX, _FINE_PX)
+    sharp = _columns(sides, slope, px_per_mm, span)
+    light, colour = (
+        gaussian_filter1d(sharp, blur / _FINE_PX, axis=0, mode="nearest")
+        for blur in (
+            np.hypot(blur_px, _SAMPLING_BLUR_PX),
+            np.hypot(blur_px, np.hypot(_COLOUR_BLUR_PX, _SAMPLING_BLUR_PX)),
+        )
+    )
+    return span, light, colour
 
 
 def misfit(columns: Floats, profiles: Floats, noise: float, inner: float, outer: float) -> Floats:
@@ -122,10 +132,11 @@ def misfit(columns: Floats, profiles: Floats, noise: float, inner: float, outer:
             _FACE_PER_10_PX * inner,
         ]
     )
-    ridge = np.diag(noise / np.maximum(expected, 1e-6) + 1e-9)
+    ridge = noise / np.maximum(expected, 1e-6) + 1e-9
     candidates, samples = columns.shape[:2]
-    stack = np.concatenate([columns, np.broadcast_to(ridge, (candidates, *ridge.shape))], axis=1)
-    basis = np.linalg.qr(stack)[0][:, :samples]
+    gram = columns.transpose(0, 2, 1) @ columns + np.diag(ridge**2)
+    # Whitened by the triangle of the normal equations, what each unknown explains adds up.
+    basis = columns @ np.linalg.inv(np.linalg.cholesky(gram)).transpose(0, 2, 1)
     explained = profiles @ basis.transpose(1, 0, 2).reshape(samples, -1)
     explained *= explained
     squares = explained.reshape(len(profiles), candidates, -1).sum(axis=2)

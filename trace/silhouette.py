@@ -20,7 +20,7 @@ from scipy.ndimage import (
 from snugline.trace.camera import Camera
 from snugline.trace.edge import sample_light
 from snugline.trace.lift import PartSides, lift
-from snugline.trace.profile import misfit, profile_geometry
+from snugline.trace.profile import ProfileGeometry, misfit, profile_geometry
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -29,9 +29,8 @@ Mask = NDArray[np.bool_]
 _ROWS = np.array([-0.35, 0.35])
 # The edge's geometry is taken as constant over so much of the slope (tangent of the ray's lean).
 _SLOPE_BIN = 0.03
-# Samples every half pixel of pixels that were blurred are not independent: about this many of
-# them count as one; colour is stored for every other pixel only.
-_SAMPLES_PER_FREE = (2.0, 6.0, 6.0)
+# Colour is stored for every other pixel only and spread: about so many samples count as one.
+_SAMPLES_PER_FREE = (1.0, 3.0, 3.0)
 _SIGMA_FLOOR_PX = 0.02
 # A place less certain than this asks so many times more neighbours.
 _VAGUE_PX = 0.15
@@ -138,11 +137,12 @@ def locate(
         _Pass(2.0, 3.0, 0.3, 3.0, 3.0),
         _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
     )
+    scene = _Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
     line = border
     for number, now in enumerate(passes):
         line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
         normals = right_normals(smoothed(line, 3.0, closed), closed)
-        found = _ask(rgb, camera, sides, line, normals, closed, blur_px, now, number == 0)
+        found = _ask(scene, line, normals, closed, now, number == 0)
         offset = found.offset
         if number < len(passes) - 1:
             offset = _calm(offset, found.sigma, closed)
@@ -159,7 +159,7 @@ def locate(
             there = smoothed(there, 1.0, False)
             normals = right_normals(smoothed(there, 1.5, False), False)
             alone = _Pass(step_px, 2.0, 0.2, 1.0, 1.2)
-            found = _ask(rgb, camera, sides, there, normals, False, blur_px, alone, False)
+            found = _ask(scene, there, normals, False, alone, False)
             there = there + found.offset[:, None] * normals
         line[zone], sigma[zone] = there, found.sigma
         # The very tip of a sharp corner is rounded by the picture's own blur.
@@ -192,53 +192,44 @@ class _Found:
     decided: Mask
 
 
+@dataclass(frozen=True)
+class _Scene:
+    rgb: NDArray[np.uint8]
+    camera: Camera
+    sides: PartSides
+    blur_px: float
+    px_per_mm: float
+
+
+def _px_per_mm(camera: Camera, line: Floats, closed: bool) -> float:
+    """Typical scale across the line, on the sheet."""
+    one_px = camera.on_plane(line + right_normals(line, closed)) - camera.on_plane(line)
+    return float(1 / np.median(np.linalg.norm(one_px, axis=1)))
+
+
 def _ask(
-    rgb: NDArray[np.uint8],
-    camera: Camera,
-    sides: PartSides,
-    line: Floats,
-    normals: Floats,
-    closed: bool,
-    blur_px: float,
-    now: _Pass,
-    favour_line: bool,
+    scene: _Scene, line: Floats, normals: Floats, closed: bool, now: _Pass, favour_line: bool
 ) -> _Found:
     """Where across the line the edge is, for each of its points."""
     n = len(line)
-    lifted = lift(camera, line, sides, closed, smooth=8)
-    one_px = camera.on_plane(line + normals) - camera.on_plane(line)
-    px_per_mm = 1 / np.maximum(np.abs(np.sum(one_px * lifted.normals, axis=1)), 1e-6)
-    scale = float(np.median(px_per_mm))
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
     candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
+    slope_bin = np.round(slope / _SLOPE_BIN).astype(np.int64)
+    geometries = {
+        value: profile_geometry(
+            scene.sides, value * _SLOPE_BIN, scene.px_per_mm, scene.blur_px, candidates
+        )
+        for value in np.unique(slope_bin).tolist()
+    }
+    # Profiles begin at different depths inside the part, and all end alike.
+    places = max((g.places for g in geometries.values()), key=len)
+    light = _profiles(scene.rgb, line, normals, places)
+    known = np.isfinite(light[0]).all(axis=1)
     doubt = np.zeros((n, len(candidates)))
-    slope_bin = np.round(lifted.slope / _SLOPE_BIN).astype(np.int64)
-    for value in np.unique(slope_bin):
-        mine = slope_bin == value
-        geometry = profile_geometry(sides, value * _SLOPE_BIN, scale, blur_px, candidates)
-        light = _profiles(rgb, line[mine], normals[mine], geometry.places)
-        samples = float(np.sum(geometry.weight**2)) - 5
-        for channel in range(3):
-            values = light[:, :, channel]
-            columns = geometry.colour_columns if channel else geometry.columns
-            inner = float(np.nanmedian(np.abs(values[:, :6])))
-            outer = float(np.nanmedian(np.abs(values[:, -6:])))
-            if channel:
-                # Colour is near zero on grey things; what it may change by follows its own step.
-                inner = outer = (
-                    float(np.abs(np.nanmedian(values[:, :6]) - np.nanmedian(values[:, -6:]))) + 0.01
-                )
-            left = misfit(
-                columns,
-                values * geometry.weight,
-                _grain(values),
-                inner,
-                outer,
-            )
-            own = left.min(axis=1) / samples
-            calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
-            doubt[mine] += left / (2 * _SAMPLES_PER_FREE[channel] * calm[:, None])
-    broken = ~np.isfinite(doubt).all(axis=1)
-    doubt[broken] = 0.0
+    for value, geometry in geometries.items():
+        mine = known & (slope_bin == value)
+        if mine.any():
+            doubt[mine] = _doubt(light[:, mine, -len(geometry.places) :], geometry)
     mode = "wrap" if closed else "nearest"
     favour = 0.5 * (candidates / (0.6 * now.reach_px)) ** 2 if favour_line else 0.0
     offset, sigma, best = _lowest(doubt, candidates, now.ask_together, favour, mode)
@@ -252,7 +243,7 @@ def _ask(
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
-    decided = (best > 1) & (best < len(candidates) - 2) & ~broken
+    decided = (best > 1) & (best < len(candidates) - 2) & known
     return _Found(
         offset=offset,
         sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
@@ -298,29 +289,50 @@ def _lowest(
     A neighbourhood's common light and grain make its rows err together, so that asking more of
     them is not credited with a smaller sigma.
     """
-    calm = gaussian_filter1d(doubt, together, axis=0, mode=mode)
-    best = np.clip(np.argmin(calm + favour, axis=1), 1, len(candidates) - 2)
-    rows = np.arange(len(doubt))
-    before, here, after = (calm[rows, best + k] for k in (-1, 0, 1))
+    calm = gaussian_filter1d(doubt, together, axis=0, mode=mode) + favour
+    before, here, after = calm[:, :-2], calm[:, 1:-1], calm[:, 2:]
     bend = np.maximum(before - 2 * here + after, 1e-12)
     shift = np.clip(0.5 * (before - after) / bend, -1, 1)
+    # Least between the candidates, not at them: two hollows of one depth are met differently.
+    least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
+    best = np.argmin(least, axis=1)
+    rows = np.arange(len(doubt))
     grid = float(candidates[1] - candidates[0])
-    return candidates[best] + shift * grid, grid / np.sqrt(bend), best
+    offset = candidates[best + 1] + shift[rows, best] * grid
+    return offset, grid / np.sqrt(bend[rows, best]), best + 1
 
 
 def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:
-    """(N, T, 3) luminance and colour differences across the line, averaged over rows beside it."""
+    """(3, N, T) luminance and colour differences across the line, averaged over rows beside it."""
     tangents = np.column_stack([normals[:, 1], -normals[:, 0]])
-    starts = line[:, None, None, :] + _ROWS[None, :, None, None] * tangents[:, None, None, :]
-    spots = starts + places[None, None, :, None] * normals[:, None, None, :]
-    light = sample_light(rgb, spots[..., 0], spots[..., 1]).mean(axis=1)
-    return np.asarray(light, dtype=np.float64)
+    starts = line + _ROWS[:, None, None] * tangents
+    x, y = (starts[..., k, None] + normals[:, k, None] * places for k in (0, 1))
+    return np.asarray(sample_light(rgb, x, y).mean(axis=1), dtype=np.float64)
+
+
+def _doubt(light: Floats, geometry: ProfileGeometry) -> Floats:
+    """(N, G) half the squares that each candidate leaves, over what the best one leaves."""
+    doubt = np.zeros((light.shape[1], len(geometry.columns)))
+    samples = float(np.sum(geometry.weight**2)) - 5
+    for channel, values in enumerate(light):
+        inner, outer = values[:, :3], values[:, -3:]
+        if channel:
+            # Colour is near zero on grey things; what it may change by follows its own step.
+            levels = [float(np.abs(np.median(inner) - np.median(outer))) + 0.01] * 2
+        else:
+            levels = [float(np.median(np.abs(side))) for side in (inner, outer)]
+        columns = geometry.colour_columns if channel else geometry.columns
+        left = misfit(columns, values * geometry.weight, _grain(values), *levels)
+        own = left.min(axis=1) / samples
+        calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
+        doubt += left / (2 * _SAMPLES_PER_FREE[channel] * calm[:, None])
+    return doubt
 
 
 def _grain(light: Floats) -> float:
     """Standard deviation of what changes from sample to sample and no model of an edge follows."""
-    second = light[:, :-4:2] - 2 * light[:, 2:-2:2] + light[:, 4::2]
-    return max(1.4826 / 6**0.5 * float(np.nanmedian(np.abs(second))), 2e-3)
+    second = light[:, :-2] - 2 * light[:, 1:-1] + light[:, 2:]
+    return max(1.4826 / 6**0.5 * float(np.median(np.abs(second))), 2e-3)
 
 
 def _calm(offset: Floats, sigma: Floats, closed: bool) -> Floats:

@@ -125,11 +125,11 @@ def test_light_is_averaged_between_pixels_after_the_curve_is_undone() -> None:
     expected = one * np.array([1, 0.5, 0.25, 0])
     np.testing.assert_allclose(sample_luminance(rgb, x, y), expected, atol=1e-6)
     light = sample_light(rgb, x, y)
-    np.testing.assert_allclose(light[:, 0], expected, atol=1e-6)
+    np.testing.assert_allclose(light[0], expected, atol=1e-6)
     # Luma of ITU-R BT.601; colour differences are averaged as coded.
     luma = np.array([0.299, 0.587, 0.114]) @ [200, 120, 40]
     red, blue = (200 - luma) / 255, (40 - luma) / 255
-    np.testing.assert_allclose(light[:2, 1:], [[red, blue], [red / 2, blue / 2]], atol=1e-6)
+    np.testing.assert_allclose(light[1:, :2], [[red, red / 2], [blue, blue / 2]], atol=1e-6)
 
 
 def test_outside_the_picture_light_is_unknown() -> None:

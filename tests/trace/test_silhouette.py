@@ -76,7 +76,6 @@ def test_a_straight_edge_is_found_where_it_is(kind: str, beside: float) -> None:
     assert np.sqrt(np.mean(off**2)) < 0.02
 
 
-@pytest.mark.xfail(reason="samples beyond the picture spoil the places far along the edge as well")
 def test_an_edge_that_leaves_the_picture_is_good_up_to_there() -> None:
     rgb, camera, border = straight_edge(SIDES["crisp"], 45.0)
     # Five px from the picture's border at its end.
