@@ -175,7 +175,7 @@ def lock_of(path: Path) -> FileLock:
     """The lock that every writer of this job holds, also in other processes."""
     folder = path.parent / ".snugline"
     folder.mkdir(exist_ok=True)
-    return FileLock(folder / "lock", timeout=_LOCK_SECONDS)
+    return FileLock(folder / "lock", timeout=_LOCK_SECONDS, poll_interval=0.005)
 
 
 def change_file(path: Path, changes: Sequence[Change]) -> dict[str, Any]:
@@ -222,13 +222,23 @@ def changed_text(
     if conflicts:
         raise Changed(conflicts, tomllib.loads(text))
     new = tomlkit.dumps(document)
-    spaced = re.sub(r"(?<=[^\n])\n(?=\[)", "\n\n", new)
-    if tomllib.loads(spaced) == record:
-        return spaced, record
-    if tomllib.loads(new) != record:
-        # A layout that cannot be edited in place is written anew: the values go before comments.
-        new = tomlkit.dumps(record)
-    return new, record
+    # A layout that cannot be edited in place is written anew: the values go before comments.
+    for form in (_spaced(new, text), new, tomlkit.dumps(record)):
+        if tomllib.loads(form) == record:
+            return form, record
+    raise RuntimeError("the changed job cannot be written as TOML")
+
+
+def _spaced(new: str, old: str) -> str:
+    """A blank line before each table that was not there before."""
+    before = set(itertools.pairwise(old.split("\n")))
+    lines = new.split("\n")
+    spaced = lines[:1]
+    for above, line in itertools.pairwise(lines):
+        if line.startswith("[") and above.strip() and (above, line) not in before:
+            spaced.append("")
+        spaced.append(line)
+    return "\n".join(spaced)
 
 
 _ABSENT = object()
