@@ -49,7 +49,7 @@ _PLACES: dict[str, Key] = {
     "wood moisture": ["wood"],
     "room humidity": ["wood"],
 }
-_TABLE = re.compile(r"\[\[?(\w+)\]?\](?: (\d+))?")
+_TABLE = re.compile(r"\[\[?([a-z_]+)\]?\](?: (\d+))?")
 _STEP = re.compile(r"\w+(?:\[\d+\])?")
 
 
