@@ -112,13 +112,13 @@ def make_app(
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         processes = Processes(Pool(heavy, nice=5), Pool(light))
-        if warm:
-            processes.light.start()
-            processes.heavy.start()
+        starting = asyncio.create_task(_start(processes)) if warm else None
         app.state.desk = Desk(Shelf(folder), processes, sessions, link)
         try:
             yield
         finally:
+            if starting is not None:
+                await starting
             for job in app.state.desk.open.values():
                 await job.close()
             await to_thread.run_sync(processes.heavy.stop)
@@ -135,6 +135,12 @@ def make_app(
         },
     )
     return Guard(app, hosts, sessions)
+
+
+async def _start(processes: Processes) -> None:
+    """Start the worker processes while the page is served already."""
+    await to_thread.run_sync(processes.light.start)
+    await to_thread.run_sync(processes.heavy.start)
 
 
 def _routes() -> list[Route | Mount]:
@@ -590,7 +596,7 @@ async def _uploaded(request: Request, instead_of: str | None) -> Response:
                 limits.PICTURE_SECONDS, work.photo_ending, path, name
             )
         except FileError as error:
-            raise photos.NoPhotoError(*error.args) from error
+            raise photos.NoPhotoError(error.what, error.where, error.mend) from error
 
     desk.uploads += 1
     try:

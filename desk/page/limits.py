@@ -9,7 +9,7 @@ TEXT_LENGTH = 500  # of one value of a job
 CONNECTIONS = 256
 STREAMS = 48  # windows that listen for events
 UPLOADS = 64  # that run at once
-REQUEST_SECONDS = 10.0  # from a connection, or an answer, to the whole head of the next request
+REQUEST_SECONDS = 5.0  # from a connection, or an answer, to the whole head of the next request
 CHUNK_SECONDS = 30.0  # between two pieces of a body
 
 TRACE_SECONDS = 60.0  # for one photo

@@ -3,12 +3,11 @@
 import asyncio
 import os
 from collections.abc import Callable
-from multiprocessing import get_context
+from multiprocessing import get_all_start_methods, get_context
 from typing import Any, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
-from snugline.desk.page.work import warm
 from snugline.errors import SnuglineError
 
 T = TypeVar("T")
@@ -33,13 +32,13 @@ class Pool:
             max_tasks=_PIECES,
             initializer=_begin,
             initargs=(nice,),
-            context=get_context("spawn"),
+            context=_context(),
         )
 
     def start(self) -> None:
         """Start the processes, so that the first piece of work finds them warm."""
         for _ in range(self._processes):
-            self._pool.schedule(warm)
+            self._pool.schedule(_begun)
 
     async def run(
         self,
@@ -81,11 +80,30 @@ class Pool:
         self._pool.join()
 
 
+def _context() -> Any:
+    """Where the system can, processes are copies of one that has loaded everything.
+
+    So a worker is there at once, and all share the memory of what they have loaded.
+    """
+    if "forkserver" not in get_all_start_methods():
+        return get_context("spawn")
+    context = get_context("forkserver")
+    context.set_forkserver_preload(["snugline.desk.page.loaded"])
+    return context
+
+
+def _begun() -> None:
+    """A piece of work that only takes a started process."""
+
+
 def _begin(nice: int) -> None:
     import signal
+
+    import cv2
 
     # A keyboard's Ctrl-C reaches the server alone, which then ends its workers.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if nice and hasattr(os, "nice"):
         os.nice(nice)
-    warm()
+    cv2.setNumThreads(1)  # the pool itself keeps the cores busy
+    import snugline.desk.page.loaded  # noqa: F401

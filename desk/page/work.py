@@ -21,18 +21,6 @@ from snugline.trace.measure import Measured
 FORMATS = {"JPEG": "jpg", "MPO": "jpg", "PNG": "png", "TIFF": "tif", "WEBP": "webp", "HEIF": "heic"}
 
 
-def warm() -> None:
-    """Load at the start what would else be loaded at the first request."""
-    import cv2
-
-    cv2.setNumThreads(1)
-    import scipy.optimize  # noqa: F401
-    import shapely  # noqa: F401
-
-    import snugline.desk.page.answers
-    import snugline.desk.run  # noqa: F401
-
-
 def photo_ending(path: Path, name: str) -> str:
     """The file ending that a photo's content asks for; nothing but its head is read.
 
