@@ -57,8 +57,15 @@ def fit_job(job: Job, contours: Sequence[Contour], joined: Contour | None = None
         thickness=part.thickness,
     )
     nominal = nominal_sizes(fitted, part.listed)
-    if part.snap:
-        fitted = snapped(fitted, nominal, sections, job.readings, part.symmetry)
+    if part.snap or part.drawn.sizes():
+        fitted = snapped(
+            fitted,
+            nominal if part.snap else (),
+            sections,
+            job.readings,
+            part.symmetry,
+            accepted=part.drawn.sizes(),
+        )
     return Fitting(fitted, nominal)
 
 

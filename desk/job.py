@@ -112,6 +112,19 @@ class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
+class DrawnTable(_Table):
+    """Drawn sizes that the user accepted for what was measured, mm."""
+
+    length: Length | None = None
+    width: Length | None = None
+    corner_radius: Length | None = None
+
+    def sizes(self) -> dict[str, float]:
+        """The accepted sizes by the dimension's name."""
+        found = {field.replace("_", " "): getattr(self, field) for field in type(self).model_fields}
+        return {of: mm for of, mm in found.items() if mm is not None}
+
+
 class PartTable(_Table):
     """The bought-in part; lengths in mm, draft in radians."""
 
@@ -124,6 +137,7 @@ class PartTable(_Table):
     family: Family = "auto"
     symmetry: Symmetry = "both"
     snap: bool = False
+    drawn: DrawnTable = DrawnTable()
 
     @model_validator(mode="after")
     def _one_edge(self) -> "PartTable":
@@ -422,6 +436,8 @@ def _keys_at(loc: tuple[int | str, ...]) -> list[str]:
         "output": OutputTable,
     }
     model = tables.get(str(loc[0]), Job) if len(loc) > 1 else Job
+    if loc[:2] == ("part", "drawn") and len(loc) > 2:
+        model = DrawnTable
     return [key for key in model.model_fields if key not in _NOT_IN_FILE]
 
 

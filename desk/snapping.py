@@ -1,10 +1,10 @@
-"""Dimensions moved to their drawn sizes, where the job asks for it and the data decide it.
+"""Dimensions moved to their drawn sizes, where the job names them, or asks and the data decide.
 
 The moved sizes enter one more adjustment as readings without error, so that the outline stays one
 shape that also follows the photos as well as it can.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import get_args
 
@@ -34,13 +34,30 @@ def snapped(
     sections: Sequence[Section],
     readings: Sequence[Reading],
     symmetry: Symmetry,
+    accepted: Mapping[str, float] | None = None,
 ) -> FittedOutline:
-    """The outline with every decisive size held; a notice for each says what was moved or left."""
+    """The outline with every accepted and every decisive size held.
+
+    A notice for each says what was moved or left.
+
+    Parameters
+    ----------
+    nominal : likely sizes, of which the decisive ones are held.
+    accepted : sizes that the user chose, mm, by `length`, `width` or `corner radius`; they go
+        before the likely ones.
+    """
     held: dict[str, Reading] = {}
     notices = []
-    alike = len({corner.params.get("radius") for corner in fitted.corners}) == 1
+    radii = {corner.params.get("radius") for corner in fitted.corners}
+    alike = len(radii) == 1 and None not in radii
+    for of, size in (accepted or {}).items():
+        if of == "corner radius" and not alike:
+            notices.append(_NO_ONE_RADIUS)
+            continue
+        held[of] = Reading(_HELD[of], (size,), EXACT, DRAWN)
+        notices.append(_moved(of, _quantity(fitted, of), size))
     for entry in nominal:
-        if entry.of not in _HELD or (entry.of == "corner radius" and not alike):
+        if entry.of not in _HELD or entry.of in held or (entry.of == "corner radius" and not alike):
             continue
         quantity = _quantity(fitted, entry.of)
         outcome = snap(Dimension(entry.of, quantity.value, quantity.u95), entry)
@@ -59,7 +76,7 @@ def snapped(
             "snap-refused",
             f"The photos contradict the drawn {off[0]} of {held[off[0]].value:.3f} mm; "
             "nothing was moved.",
-            "Measure it again, or leave out snap.",
+            "Measure it again, or leave out snap and drawn.",
             "usable",
             off[0],
         )
@@ -75,6 +92,27 @@ def snapped(
         ),
         budgets=fitted.budgets,
         notices=(*fitted.notices, *notices),
+    )
+
+
+_NO_ONE_RADIUS = Notice(
+    "drawn-not-held",
+    "The corners have no one radius, so that the drawn one cannot be held.",
+    "Take corner_radius out of drawn.",
+    "usable",
+    "corner radius",
+)
+
+
+def _moved(of: str, measured: Quantity, size: float) -> Notice:
+    moved = size - measured.value
+    return Notice(
+        "drawn-held",
+        f"The {of} was moved from {measured.value:.3f} mm by {moved:+.3f} mm to the drawn "
+        f"{size:.3f} mm.",
+        f"Take {of.replace(' ', '_')} out of drawn to keep what was measured.",
+        "usable" if abs(moved) > measured.u95 else "fine",
+        of,
     )
 
 

@@ -113,6 +113,8 @@ FAULTS = [
     ('family = "auto"', 'family = "blob"', ["[part], family", "'stadium'"]),
     ('name = "slate pouring tray"', "name = 3", ["[part], name", "quotes"]),
     ("name =", 'snap = "yes"\nname =', ["[part], snap", "true or false"]),
+    ("name =", 'drawn = { lenght = "1 mm" }\nname =', ["[part], drawn", "did you mean 'length'"]),
+    ("name =", 'drawn = { width = "4" }\nname =', ["[part], drawn, width", "no unit"]),
     ("name =", 'edge_chamfer = "1 mm"\nname =', ["[part]", "edge_chamfer", "leave"]),
     ("[part]", 'path = "x"\n[part]', ["unknown key 'path'"]),
     ('file = "left-end.jpg"', 'file = "left.jpg"', ["[[photo]] 1, file", "'left.jpg'"]),

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from snugline.desk.snapping import DRAWN, snapped
+from snugline.desk.snapping import DRAWN, HELD_TOL, snapped
 from snugline.fit.adjust import fit_outline
 from snugline.fit.nominal import Candidate, Dimension, nominal_candidates
 from snugline.fit.readings import Reading
@@ -81,5 +81,24 @@ def test_a_size_that_faultless_photos_contradict_is_not_forced_on_them():
     drawn = Candidate("120.1 mm", 120.1, 0.99)
     wrong = replace(offered("width", fitted.width), candidates=(drawn,))
     result = snapped(fitted, [wrong], sections, READINGS, "both")
+    assert result.outline == fitted.outline
+    assert result.notices[-1].code == "snap-refused"
+
+
+def test_an_accepted_size_is_held_though_the_data_do_not_decide_it():
+    sections, fitted = fitted_plate(offset=0.02)
+    accepted = {"length": 300.0, "corner radius": 25.0}
+    result = snapped(fitted, (), sections, READINGS, "both", accepted=accepted)
+    low, _, high, _ = result.outline.bounds
+    assert high - low == pytest.approx(300.0, abs=1e-6)
+    assert result.corners[0].params["radius"].value == pytest.approx(25.0, abs=HELD_TOL)
+    assert result.length.u95 == fitted.length.u95
+    held = result.notices[len(fitted.notices) :]
+    assert [notice.code for notice in held] == ["drawn-held", "drawn-held"]
+
+
+def test_an_accepted_size_that_the_photos_contradict_is_not_forced_on_them():
+    sections, fitted = fitted_plate(offset=0.0)
+    result = snapped(fitted, (), sections, READINGS, "both", accepted={"width": 120.1})
     assert result.outline == fitted.outline
     assert result.notices[-1].code == "snap-refused"
