@@ -22,7 +22,7 @@ export const foot = {
     say(before, previous ? previous.name : "All jobs");
     on.href = next ? stepAddress(next.step) : "/";
     say(after, next ? next.name : "All jobs");
-    const missing = state.steps.find(({ step }) => step === current)?.missing ?? [];
-    say(now, missing.length ? `Still missing: ${missing.join("; ")}` : "");
+    const { state: word, missing = [] } = state.steps.find(({ step }) => step === current) ?? {};
+    say(now, missing.length ? `${word === "look" ? "To look at" : "Still missing"}: ${missing.join("; ")}` : "");
   },
 };

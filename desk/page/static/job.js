@@ -61,11 +61,18 @@ export async function open(id) {
     tell();
     refresh();
   });
-  on("outline", takeOutline);
-  on("plan", takePlan);
+  on("outline", (now) => {
+    takeOutline(now);
+    refresh();
+  });
+  on("plan", (now) => {
+    takePlan(now);
+    refresh();
+  });
   on("files", (files) => {
     state.files = files;
     tell();
+    refresh();
   });
   stream.addEventListener("error", () => {
     state.connected = false;

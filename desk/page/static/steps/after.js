@@ -4,6 +4,7 @@ import { address, state, value } from "../job.js";
 import { h, keyed, say } from "../parts/dom.js";
 import { few } from "../parts/fields.js";
 import { inUnit, length, parseLength } from "../parts/lengths.js";
+import { sentence } from "../parts/notices.js";
 import { problems } from "../problems.js";
 import { ask } from "../server.js";
 import { stepTop } from "./top.js";
@@ -46,7 +47,7 @@ export function afterStep() {
   };
   const wood = input("Wood", "cutwood");
   const machine = input("Machine", "cutmachine");
-  const sentence = h("p.learned", { role: "status" });
+  const learned = h("p.learned", { role: "status" });
   const records = h("ul.stack.records");
   const list = keyed(records, (record) => JSON.stringify(record), row);
   const buttons = h("div.verdicts", {}, VERDICTS.map(([word, text, says]) =>
@@ -59,7 +60,7 @@ export function afterStep() {
       known = await ask("POST", address("fitted"), { json: {
         clearance, verdict, wood: wood.field.value.trim() || undefined, machine: machine.field.value.trim() || undefined, cutter: value(["pocket", "cutter", "diameter"]) ?? null,
       } });
-      say(sentence, `Noted: ${verdict}. ${inUnit(known.sentence ?? "")}`);
+      say(learned, `Noted: ${verdict}. ${inUnit(sentence(known.sentence))}`);
       await read();
     } catch (refusal) {
       problems.report(refusal);
@@ -70,11 +71,11 @@ export function afterStep() {
     const found = await ask("GET", address("fitted")).catch(() => null);
     if (!found) return;
     list([...found.records].reverse());
-    if (!known && found.sentence) say(sentence, inUnit(found.sentence));
+    if (!known && found.sentence) say(learned, inUnit(sentence(found.sentence)));
   }
 
   const el = h("div", {}, top.el, h("div.two", {},
-    h("section.card.stack", { "aria-label": "How it fitted" }, gaps, h("div.fields", {}, wood.el, machine.el), buttons, sentence),
+    h("section.card.stack", { "aria-label": "How it fitted" }, gaps, h("div.fields", {}, wood.el, machine.el), buttons, learned),
     h("section.card.stack", { "aria-label": "Recorded for this part" }, h("h3", {}, "Recorded for this part"), records)));
 
   return {

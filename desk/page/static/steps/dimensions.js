@@ -5,7 +5,7 @@ import { h, keyed, mark, say } from "../parts/dom.js";
 import { inUnit, length } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 
-const HELD = new Set(["length", "width", "corner radius"]);
+const HELD = { length: "length", width: "width", "corner radius": "corner_radius" }; // keys of part.drawn
 const SHOWN = 3;
 
 /** Rows of the table: length, width, each corner size once for all corners that share it. */
@@ -70,7 +70,7 @@ function ranking() {
   return { el: list, update: (corner) => items((corner?.ranking ?? []).slice(0, 4)) };
 }
 
-const held = (of) => value(["part", "drawn", of]);
+const held = (of) => value(["part", "drawn", HELD[of]]);
 
 /** The likely drawn sizes of one dimension, each to accept; an accepted one to let go. */
 function nominal() {
@@ -95,9 +95,9 @@ function nominal() {
     el: h("li.stack.nominal", {}, of, row, note),
     update(entry) {
       say(of, entry.of[0].toUpperCase() + entry.of.slice(1));
-      row.hidden = !HELD.has(entry.of);
+      row.hidden = !(entry.of in HELD);
       items(entry.candidates.slice(0, SHOWN).map((candidate) => Object.assign([...candidate], { of: entry.of })));
-      say(note, !HELD.has(entry.of)
+      say(note, !(entry.of in HELD)
         ? inUnit(entry.candidates.slice(0, SHOWN).map(([label, , weight]) => `${label} (${Math.round(100 * weight)} %)`).join(", "))
         : held(entry.of) ? "Accepted: the outline holds this size. Tap it again to let it go." : `None of them: ${Math.round(100 * entry.none)} %.`);
     },
@@ -106,7 +106,7 @@ function nominal() {
 
 function accept(of, label) {
   const takes = held(of) !== label;
-  commit(takes ? `${of} taken as drawn` : `drawn ${of} let go`, [[["part", "drawn", of], takes ? label : null]]);
+  commit(takes ? `${of} taken as drawn` : `drawn ${of} let go`, [[["part", "drawn", HELD[of]], takes ? label : null]]);
 }
 
 export function dimensions() {

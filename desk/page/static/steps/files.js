@@ -4,6 +4,7 @@ import { address, state } from "../job.js";
 import { h, keyed, mark, say } from "../parts/dom.js";
 import { choiceField } from "../parts/fields.js";
 import { changingSign, sign } from "../parts/marks.js";
+import { sentence } from "../parts/notices.js";
 import { problems } from "../problems.js";
 import { ask } from "../server.js";
 import { stepTop } from "./top.js";
@@ -97,7 +98,7 @@ export function filesStep() {
       h("section.card.stack", { "aria-label": "Make the files" },
         h("div.fields", {}, units.el, paper.el, dxf.el),
         make,
-        h("div.making", {}, h("p.row", {}, stateSign.el, stateWord), h("p", {}, detail), bar)),
+        h("div.making", {}, h("p.stateline", {}, stateSign.el, stateWord), h("p", {}, detail), bar)),
       h("section.card.stack", { "aria-label": "Take along" }, zip, template, shop, report,
         h("p.soft", {}, "Print the template at actual size, join it at its crosses, and lay the part on it before the good board is cut."))),
     sets));
@@ -110,7 +111,7 @@ export function filesStep() {
     const [signName, text] = STATES[word] ?? STATES.missing;
     stateSign.set(word === "ready" && stale ? "usable" : signName);
     say(stateWord, word === "ready" && stale ? "Older than the job: make them again" : text);
-    say(detail, error ? `${error.what}. ${error.mend ?? ""}` : word === "writing" ? (step ?? "") : word === "ready" ? `${list.length} files, in the job's folder ${state.files.folder}` : "They are made in the job's folder, just as the command line makes them.");
+    say(detail, error ? `${sentence(error.what)} ${sentence(error.mend)}` : word === "writing" ? (step ?? "") : word === "ready" ? `${list.length} files, in the job's folder ${state.files.folder}` : "They are made in the job's folder, just as the command line makes them.");
     bar.classList.toggle("idle", word !== "writing");
     mark(bar, "aria-hidden", word === "writing" ? null : "true");
     mark(make, "disabled", word === "writing" ? true : null);

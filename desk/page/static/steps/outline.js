@@ -6,9 +6,9 @@ import { overlay, photoImage, sizeNumbers } from "../overlay.js";
 import { outlinePlan } from "../plan_view.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";
 import { checkField, choiceField, few } from "../parts/fields.js";
-import { length } from "../parts/lengths.js";
+import { inUnit, length } from "../parts/lengths.js";
 import { changingSign, sign } from "../parts/marks.js";
-import { noticeList } from "../parts/notices.js";
+import { noticeList, sentence } from "../parts/notices.js";
 import { viewer } from "../parts/viewer.js";
 import { dimensions } from "./dimensions.js";
 import { stray } from "./stray.js";
@@ -37,7 +37,7 @@ export function outlineStep() {
     tapped: (point, pixel) => shown !== PLAN && pieces.tapped(point, pixel),
   });
   view.el.addEventListener("looked", ({ detail }) => sizeNumbers(view.stage, detail.pixel));
-  const marker = s("circle", { class: "over place", r: 0 });
+  const marker = s("g", {}, s("circle", { class: "over place-under", r: 0 }), s("circle", { class: "over place", r: 0 }));
 
   const tabs = h("div.row.tabs", { role: "group", "aria-label": "What to look at" });
   const tab = keyed(tabs, ({ id }) => id, ({ id }) => {
@@ -50,9 +50,12 @@ export function outlineStep() {
   const pieces = stray({
     photo: () => state.photos.find(({ id }) => id === shown) ?? null,
     moved: (point, width) => {
-      marker.setAttribute("cx", point[0]);
-      marker.setAttribute("cy", point[1]);
-      marker.setAttribute("r", width);
+      for (const circle of marker.children) {
+        circle.setAttribute("cx", point[0]);
+        circle.setAttribute("cy", point[1]);
+        circle.setAttribute("r", width);
+        mark(circle, "display", width ? null : "none");
+      }
     },
     look: (point) => view.look(point, 400),
   });
@@ -72,10 +75,10 @@ export function outlineStep() {
     h("div.stack.stays", {},
       tabs,
       h("div.look", {}, view.el),
-      h("div.ribbonrow", {}, scale.el),
-      pieces.el),
+      h("div.ribbonrow", {}, scale.el)),
     h("div.stack", {},
-      h("section.card.state", { "aria-label": "State of the outline" }, h("p.row", {}, stateSign.el, stateWord), h("p", {}, why)),
+      pieces.el,
+      h("section.card.state", { "aria-label": "State of the outline" }, h("p.stateline", {}, stateSign.el, stateWord), h("p", {}, why)),
       sizes.el,
       h("section.card", { "aria-label": "What is known of the shape" }, h("h3", {}, "What you know of the shape"), h("div.fields", {}, family.el, symmetry.el), snap.el),
       h("section.card", { "aria-label": "Remarks" }, h("h3", {}, "Remarks"), remarks.el, noRemark))));
@@ -102,12 +105,12 @@ export function outlineStep() {
     const { state: word, error } = state.outlineState;
     stateSign.set(STATE_SIGNS[word] ?? "missing");
     say(stateWord, STATES[word] ?? word);
-    say(why, error ? `${error.what ?? error}. ${error.mend ?? ""}` : word === "ready" && state.outline
-      ? `${state.outline.family}; the measured points lie ${length(state.outline.residual_rms, 3)} rms from it, ${length(state.outline.residual_max, 2)} at most.`
+    say(why, error ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}` : word === "ready" && state.outline
+      ? `${sentence(state.outline.family).slice(0, -1)}; the measured points lie ${length(state.outline.residual_rms, 3)} rms from it, ${length(state.outline.residual_max, 2)} at most.`
       : "It is made as soon as there are photos, readings and a thickness.");
     tab([{ id: PLAN, name: "From above" }, ...state.photos.map(({ id, shows }, i) => ({ id, name: named(shows, state.photos.slice(0, i)) }))]);
     scale.set(ribbon);
-    scale.el.hidden = shown !== PLAN;
+    el.querySelector(".ribbonrow").hidden = shown !== PLAN;
     pieces.el.hidden = shown === PLAN && !(state.job.leave_out ?? []).length;
     pieces.update();
     [family, symmetry, snap].forEach((field) => field.update());

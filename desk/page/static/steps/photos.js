@@ -24,7 +24,7 @@ function stateWords(photo) {
 }
 
 function filePicker(label, signName, props, take, kind = "button.big") {
-  const input = h("input", { type: "file", accept: "image/*,.heic,.heif", "aria-label": label, tabindex: -1, class: "unseen", ...props });
+  const input = h("input", { type: "file", accept: "image/*,.heic,.heif", hidden: true, ...props });
   input.addEventListener("change", () => {
     if (input.files.length) take([...input.files]);
     input.value = "";
@@ -51,7 +51,7 @@ function card(first) {
   const replace = filePicker("Replace", "swap", {}, (files) => upload(files.slice(0, 1), photo), "button");
   const el = h("li.card.photo", {},
     look,
-    h("div.verdict", { tabindex: 0, role: "group" }, h("p.row", {}, statesign.el, stateword), because),
+    h("div.verdict", { tabindex: 0, role: "group" }, h("p.stateline", {}, statesign.el, stateword), because),
     h("div.field", {}, h("label", { for: id }, "Shows the"), shows),
     h("div.row", {},
       replace,

@@ -2,8 +2,8 @@
 
 import { state } from "../job.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";
-import { length } from "../parts/lengths.js";
-import { planNoticeList } from "../parts/notices.js";
+import { inUnit, length } from "../parts/lengths.js";
+import { planNoticeList, sentence } from "../parts/notices.js";
 import { viewer } from "../parts/viewer.js";
 import { groups } from "./pocket_groups.js";
 import { stepTop } from "./top.js";
@@ -80,8 +80,8 @@ export function pocketStep() {
     choices.update();
     const { state: word, error } = state.planState;
     const text = {
-      missing: error?.what ? `${error.what}. ${error.mend ?? ""}` : "The drawing appears as soon as there is an outline and a clearance.",
-      refused: error ? `This cannot be cut so: ${error.what}. ${error.mend ?? ""}` : "",
+      missing: error?.what ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}` : "The drawing appears as soon as there is an outline and a clearance.",
+      refused: error ? `This cannot be cut so: ${inUnit(error.what)}. ${inUnit(sentence(error.mend))}` : "",
       ready: state.plan ? depthWords(state.plan) : "",
     }[word] ?? "Drawing …";
     say(status, text);

@@ -91,6 +91,17 @@ export function seat() {
   };
 }
 
+/** A field that only makes sense while a key is there. */
+export function whileThere(path, field) {
+  return {
+    el: field.el,
+    update() {
+      field.el.hidden = value(path) === undefined;
+      field.update();
+    },
+  };
+}
+
 /** A table of the pocket that is there or not, and its fields while it is. */
 export function tableSwitch(label, path, first, fields) {
   const input = h("input", { type: "checkbox" });

@@ -6,7 +6,7 @@ import { length } from "../parts/lengths.js";
 import { byGravity, planNoticeList } from "../parts/notices.js";
 import { changingSign } from "../parts/marks.js";
 import { choiceField, checkField, lengthField, numberField, textField } from "../parts/fields.js";
-import { clearanceList, seat, suggestion, tableList, tableSwitch } from "./pocket_fields.js";
+import { clearanceList, seat, suggestion, tableList, tableSwitch, whileThere } from "./pocket_fields.js";
 
 const p = (...keys) => () => ["pocket", ...keys];
 const HUNDREDTH = () => 0.05;
@@ -107,10 +107,11 @@ function definitions() {
         len("Corner radius", ["border", "corner"], { optional: true, placeholder: "parallel to the pocket", name: "border's corner" }),
         choiceField({
           label: "Edge", path: p("border", "edge"), options: [[null, "left square"], ["round-over", "round-over"], ["chamfer", "chamfer"], ["cove", "cove"]],
-          edits: (word) => [[["pocket", "border", "edge"], word], [["pocket", "border", "edge_size"], word ? (value(["pocket", "border", "edge_size"]) ?? "4 mm") : null]],
+          edits: (word) => [[["pocket", "border", "edge"], word], [["pocket", "border", "edge_size"], word ? (value(["pocket", "border", "edge_size"]) ?? "4 mm") : null],
+            ...(word ? [] : [[["pocket", "border", "edge_on"], null]])],
         }),
-        len("Size of the edge", ["border", "edge_size"], { optional: true, step: HALF, name: "edge size" }),
-        pick("On", ["border", "edge_on"], [[null, "the top"], ["both faces", "both faces"]], { name: "edge" }),
+        whileThere(["pocket", "border", "edge"], len("Size of the edge", ["border", "edge_size"], { step: HALF, name: "edge size" })),
+        whileThere(["pocket", "border", "edge"], pick("On", ["border", "edge_on"], [[null, "the top"], ["both faces", "both faces"]], { name: "edge" })),
       ]),
     ]],
     ["Board", ["stock"], [
