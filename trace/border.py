@@ -50,7 +50,6 @@ class Ground:
     ----------
     tone : (h, w, 3) square root of light over sheet.
     favour : logarithm of the odds that a pixel is the part's.
-    shade : 1 where a pixel could be sheet in a shadow, else 0.
     sharp : gradient of the tone, wide rims left out.
     texture : fine unevenness over that of flat sheet.
     noise : of the gradient on flat sheet.
@@ -62,7 +61,6 @@ class Ground:
 
     tone: NDArray[np.float32]
     favour: NDArray[np.float32]
-    shade: NDArray[np.float32]
     sharp: NDArray[np.float32]
     texture: NDArray[np.float32]
     noise: float
@@ -118,6 +116,15 @@ def _normals(xy: Floats, closed: bool) -> Floats:
     return np.column_stack([-tangent[:, 1], tangent[:, 0]])
 
 
+def _could_be_shade(tone: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Where a colour could be sheet in a shadow, tinted even as by a warm lamp in daylight."""
+    grey = tone.mean(axis=2)
+    hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + 0.1)[..., None]
+    square = hue[..., 0] ** 2 + hue[..., 1] ** 2 - hue[..., 0] * hue[..., 1]
+    widest = 0.02 + 0.45 * np.clip(1 - grey, 0, 0.6)
+    return np.asarray((grey > 0.25) & (grey < 1) & (square < widest**2))
+
+
 def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     mode = "wrap" if closed else "nearest"
     smooth = _smoothed(xy, closed, 2.0)
@@ -148,7 +155,9 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     # The first sharp step away from the tone of the part's inner side is the border, if what lies
     # beyond could be shadow: the part's own sides, which may have any tone, are allowed for below.
     # Averaged along the border, grain is calm enough to tell its mean tone from a shadow's.
-    tone = gaussian_filter1d(across(ground.tone), 3.0, axis=0, mode=mode)
+    tone = across(ground.tone)
+    shaded = _could_be_shade(tone)
+    tone = gaussian_filter1d(tone, 3.0, axis=0, mode=mode)
     own = median_filter1d(np.median(tone[:, :reference], axis=1), closed)
     spread = np.linalg.norm(tone[:, :reference].std(axis=1), axis=1)[:, None]
     spread = 20 * ground.noise + 2.5 * median_filter1d(spread, closed)
@@ -159,7 +168,6 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     )
     step -= step[:, reference, None]
     alien = np.clip(np.minimum(step / (10 * ground.noise), change), 0, 2)
-    shaded = across(ground.shade) > 0.5
     kind = np.where(shaded, np.minimum(kind, 3 * (1 - alien)), kind) * KIND_WEIGHT  # type: ignore[assignment]
     right = np.cumsum(kind, axis=1) - kind / 2
     if deep > 0:

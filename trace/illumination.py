@@ -6,6 +6,7 @@ the whole window: light falling off across the sheet, vignetting and the lamp's 
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,6 +16,7 @@ Floats = NDArray[np.float64]
 # 14 mm tag lies 1.75 mm outside it, within the one cell of white that every marker needs.
 QUIET_ZONE = 1.25
 _ALONG = (0.0, 0.2, 0.4, 0.6, 0.8)
+_BLOCK = 8
 
 
 @dataclass(frozen=True)
@@ -42,14 +44,20 @@ class LightField:
         return np.exp(log)
 
     def over(self, left: int, top: int, width: int, height: int) -> NDArray[np.float32]:
-        """Linear light over a rectangle of pixels; (height, width, C)."""
-        degree = len(self.coefficients) - 1
-        x = (np.arange(left, left + width) - self.centre[0]) / self.scale
-        y = (np.arange(top, top + height) - self.centre[1]) / self.scale
-        down, across = _powers(y, degree), _powers(x, degree)
-        log = np.einsum("yi,ijc,xj->yxc", down, self.coefficients, across, optimize=True)
-        light: NDArray[np.float32] = np.exp(log.astype(np.float32))
-        return light
+        """Linear light over a rectangle of pixels; (height, width, C).
+
+        Evaluated for every 8 x 8 pixels and interpolated, which no smooth field tells.
+        """
+        across, down = -(-width // _BLOCK) + 1, -(-height // _BLOCK) + 1
+        x = left + _BLOCK * np.arange(across)
+        y = top + _BLOCK * np.arange(down)
+        light = self.at(np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(np.float64))
+        light = light.reshape(down, across, -1).astype(np.float32)
+        # Places k / 8 of the coarse picture.
+        to_coarse = np.array([[1 / _BLOCK, 0, 0], [0, 1 / _BLOCK, 0]])
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        placed = cv2.warpAffine(light, to_coarse, (width, height), flags=flags)
+        return np.asarray(placed, np.float32).reshape(height, width, -1)
 
 
 def fit_light(points: Floats, light: Floats, degree: int) -> LightField:

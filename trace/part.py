@@ -12,11 +12,12 @@ x_full = step * x_reduced + (step - 1) / 2 in the full photo, pixel centres at w
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter1d
 
 from snugline.errors import PhotoError
 from snugline.notice import Notice
@@ -176,9 +177,9 @@ def _shrunk(polygon: Floats, by: float) -> Floats:
 def _scene(picture: Picture, view: SheetView) -> _Scene:
     shape = picture.shape
     window = view.pixel_from_sheet(_along(view.window, 5.0))
-    hull = cv2.convexHull(np.vstack([window, view.markers.reshape(-1, 2)]).astype(np.float32))[
-        :, 0
-    ].astype(np.float64)
+    # Markers that were not found may lie under the part, which is known by them.
+    judged = np.vstack([window, view.markers[~view.found].reshape(-1, 2)])
+    hull = cv2.convexHull(judged.astype(np.float32))[:, 0].astype(np.float64)
     left, top = np.clip(np.floor(hull.min(axis=0)), 0, None).astype(int)
     right, bottom = np.minimum(np.ceil(hull.max(axis=0)) + 1, [shape[1], shape[0]]).astype(int)
     if right - left < 4 * CELL or bottom - top < 4 * CELL:
@@ -205,7 +206,7 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         ratio = _sample(picture, strip) / light.at(strip)
         dark = ratio[ratio.mean(axis=1) < 0.5]
         sheet[in_window] *= np.median(dark, axis=0).astype(np.float32)
-    tone = np.sqrt(np.maximum(crop / sheet, 0)).astype(np.float32)
+    tone = np.sqrt(crop / sheet)
 
     surely_sheet = np.zeros(size, np.uint8)
     surely_part = np.zeros(size, np.uint8)
@@ -217,23 +218,15 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
             inner = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
             cv2.fillConvexPoly(surely_part, np.round(inner - [left, top]).astype(np.int32), 1)
     domain = _polygon(size, hull, left, top)
-    # A shadow's rim has no step in hue, a coloured part's edge has: hue counts for more.
-    smooth = cv2.GaussianBlur(tone, (0, 0), 0.7)
-    grey = smooth.mean(axis=2)
     inside = in_window & domain
-    of_grey = _gradient(grey[..., None])
-    of_hue = _gradient(smooth - grey[..., None])
-    of_hue -= 3 * np.percentile(of_hue[inside], 20).astype(np.float32)
-    gradient = np.sqrt(3 * of_grey**2 + (HUE_WEIGHT * np.maximum(of_hue, 0)) ** 2)
+    gradient = _gradient(cv2.GaussianBlur(tone, (0, 0), 0.7), inside)
     sharp = cv2.morphologyEx(gradient, cv2.MORPH_TOPHAT, np.ones((EDGE_PX, EDGE_PX), np.uint8))
-    noise = max(float(np.percentile(gradient[inside], 20)), 5e-4)
-    rough = cv2.GaussianBlur(
-        np.abs(tone - cv2.GaussianBlur(tone, (0, 0), 1.2)).mean(axis=2), (0, 0), 1.2
-    )
-    rough = cv2.erode(rough, np.ones((9, 9), np.uint8))
-    texture: Picture = rough.astype(np.float32) / max(float(np.percentile(rough[inside], 20)), 1e-4)
+    noise = max(_fifth(gradient, inside), 5e-4)
+    rough = _grey(cv2.absdiff(tone, cv2.GaussianBlur(tone, (0, 0), 1.2)))
+    calm = cv2.GaussianBlur(rough, (0, 0), 1.2)
+    calm = np.asarray(cv2.erode(calm, np.ones((9, 9), np.uint8)), np.float32)
     return _Scene(
-        texture=texture,
+        texture=calm / max(_fifth(calm, inside), 1e-4),
         left=int(left),
         top=int(top),
         tone=tone,
@@ -250,12 +243,30 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
     )
 
 
-def _gradient(tone: Picture) -> Picture:
-    dx = np.zeros_like(tone)
-    dy = np.zeros_like(tone)
-    dx[:, 1:-1] = (tone[:, 2:] - tone[:, :-2]) / 2
-    dy[1:-1] = (tone[2:] - tone[:-2]) / 2
-    return np.asarray(np.sqrt((dx * dx + dy * dy).sum(axis=2)))
+def _grey(picture: NDArray[Any]) -> Picture:
+    """Mean of three channels."""
+    return np.asarray(cv2.transform(picture, np.full((1, 3), 1 / 3, np.float32)))
+
+
+def _fifth(values: NDArray[Any], where: Mask) -> float:
+    """What a fifth of the values lie below; every fourth is asked."""
+    return float(np.percentile(values[where][::4], 20))
+
+
+def _gradient(tone: Picture, inside: Mask) -> Picture:
+    """Size of the tone's gradient.
+
+    A shadow's rim has no step in hue, a coloured part's edge has: hue counts for more.
+    """
+    grey_square = np.zeros(tone.shape[:2], np.float32)
+    square = np.zeros_like(grey_square)
+    for x, y in ((1, 0), (0, 1)):
+        slope = cv2.Sobel(tone, cv2.CV_32F, x, y, ksize=1, scale=0.5)
+        grey_square += _grey(slope) ** 2
+        square += 3 * _grey(slope * slope)
+    of_hue = np.sqrt(np.maximum(square - 3 * grey_square, 0))
+    of_hue -= 3 * _fifth(of_hue, inside)
+    return np.asarray(np.sqrt(3 * grey_square + (HUE_WEIGHT * np.maximum(of_hue, 0)) ** 2))
 
 
 def _is_covered(picture: Picture, quad: Floats) -> bool:
@@ -279,78 +290,81 @@ def _nothing() -> PhotoError:
 
 def _bins(tone: Picture) -> NDArray[np.intp]:
     """The colour's place in the table of colours."""
-    grey = tone.mean(axis=2)
+    grey = _grey(tone)
     scale = 1 / (grey + 0.1)
-    k = np.clip(grey / _TONE_STEP, 0, _TONES - 1).astype(np.intp)
-    place = []
+    place = np.zeros(grey.shape, np.intp)
     for channel in (0, 2):
         hue = (tone[..., channel] - tone[..., 1]) * scale
         bent = hue / (np.abs(hue) + _HUE_BEND)
-        place.append(((bent + 1) * (_HUES / 2)).astype(np.intp))
-    return np.asarray((k * _HUES + place[0]) * _HUES + place[1])
+        place = place * _HUES + ((bent + 1) * (_HUES / 2)).astype(np.intp)
+    tones: NDArray[np.intp] = np.clip(grey / _TONE_STEP, 0, _TONES - 1).astype(np.intp)
+    return np.asarray(place * _TONES + tones)
 
 
-def _sheet_colours(spread: float, shaded: float) -> Floats:
+def _sheet_colours(spread: float, shaded: float) -> Picture:
     """Density of lit and, to a share of `shaded`, darkened sheet over the table of colours."""
-    grey = ((np.arange(_TONES) + 0.5) * _TONE_STEP)[:, None, None]
-    bent = (np.arange(_HUES) + 0.5) / (_HUES / 2) - 1
+    grey = ((np.arange(_TONES, dtype=np.float32) + 0.5) * _TONE_STEP)[None, None]
+    bent = ((np.arange(_HUES, dtype=np.float32) + 0.5) / (_HUES / 2) - 1)[:, None, None]
     hue = _HUE_BEND * bent / (1 - np.abs(bent))
     step = _HUE_BEND / np.square(1 - np.abs(bent)) * 2 / _HUES
-    bin_area = step[:, None] * step[None, :]
-    square = hue[:, None] ** 2 + hue[None, :] ** 2 - hue[:, None] * hue[None, :]
+    bin_area = step * step.swapaxes(0, 1)
+    square = hue**2 + hue.swapaxes(0, 1) ** 2 - hue * hue.swapaxes(0, 1)
     wide = np.hypot(max(2 * spread, 0.015), _TONE_STEP / 2)
-    tight = 1.5 * spread
-    lit = np.exp(-0.5 * ((grey - 1) / wide) ** 2 - 0.5 * square / tight**2) * bin_area
+    tight = np.float32(1.5 * spread)
+    neutral = np.exp(-0.5 * square / tight**2) * bin_area
+    lit = np.exp(-0.5 * ((grey - 1) / wide) ** 2) * neutral
     # Shadows mostly keep the sheet's hue; a second lamp or a near wall tints some of them.
-    tint = np.hypot(tight, 0.05 * np.clip(1 - grey, 0, 1) / 0.5)
-    neutral, tinted = (np.exp(-0.5 * square / s**2) / s**2 * bin_area for s in (tight, tint))
-    shade = (neutral + tinted) * np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3)
-    return np.asarray((1 - shaded) * lit / lit.sum() + shaded * shade / shade.sum())
+    tint = np.hypot(tight, 0.1 * np.clip(1 - grey, 0, 1))
+    tinted = np.exp(-0.5 * square / tint**2) / tint**2 * bin_area
+    shade = (neutral / tight**2 + tinted) * np.where((grey > 0.3) & (grey < 1.0), 1.0, 1e-3)
+    return np.asarray((1 - shaded) * lit / lit.sum() + shaded * shade / shade.sum(), np.float32)
 
 
-def _could_be_shade(tone: Picture) -> Picture:
-    """1 where a colour could be sheet in a shadow, tinted even as by a warm lamp in daylight."""
-    grey = tone.mean(axis=2)
-    hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + 0.1)[..., None]
-    square = hue[..., 0] ** 2 + hue[..., 1] ** 2 - hue[..., 0] * hue[..., 1]
-    widest = 0.02 + 0.45 * np.clip(1 - grey, 0, 0.6)
-    return ((grey > 0.25) & (grey < 1) & (square < widest**2)).astype(np.float32)  # type: ignore[no-any-return]
+def _counted(bins: NDArray[np.intp], where: Mask) -> Picture:
+    """How often each colour occurs in a mask."""
+    count = np.bincount(bins[where], minlength=_HUES * _HUES * _TONES)
+    return count.astype(np.float32).reshape(_HUES, _HUES, _TONES)
 
 
-def _learned(bins: NDArray[np.intp], where: Mask) -> Floats:
+def _spread_out(table: Picture, tones: float, hues: float) -> Picture:
+    """A table of colours blurred by so many of its steps."""
+    size = 2 * round(2.5 * hues) + 1
+    table = cv2.GaussianBlur(table, (size, size), hues, borderType=cv2.BORDER_REFLECT)  # type: ignore[assignment]
+    size = 2 * round(2.5 * tones) + 1
+    flat = table.reshape(-1, _TONES)
+    flat = cv2.GaussianBlur(flat, (size, 1), tones, borderType=cv2.BORDER_REFLECT)  # type: ignore[assignment]
+    return flat.reshape(table.shape)
+
+
+def _learned(bins: NDArray[np.intp], where: Mask) -> Picture:
     """Density of the part's colours, from those in a mask; sums to 1.
 
     Mostly as they are, a little of it spread to tones nearby, where the light on the part varies,
     and a trace everywhere.
     """
-    count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
-    count = count.reshape(_TONES, _HUES, _HUES) / max(float(count.sum()), 1.0)
-    near = gaussian_filter(count, (0.8, 0.8, 0.8), truncate=3)
-    wide = gaussian_filter(near, (4, 2, 2), truncate=2)
-    return np.asarray(0.9 * near + 0.05 * wide + 0.05 / count.size, np.float64)
+    count = _counted(bins, where)
+    near = _spread_out(count / max(float(count.sum()), 1.0), 0.8, 0.8)
+    wide = _spread_out(near, 4, 2)
+    return np.asarray(0.9 * near + 0.05 * wide + 0.05 / count.size, np.float32)
 
 
-def _with_learned_hues(base: Floats, bins: NDArray[np.intp], where: Mask) -> Floats:
+def _with_learned_hues(base: Picture, bins: NDArray[np.intp], where: Mask) -> Picture:
     """The sheet's colours with, tone by tone, the hues that its shadows have in this photo.
 
     How often a tone occurs stays as it was: there is always far less shadow than lit sheet.
     """
-    count = np.bincount(bins[where], minlength=_TONES * _HUES * _HUES).astype(np.float32)
-    table = gaussian_filter(count.reshape(_TONES, _HUES, _HUES), (3, 1, 1), truncate=2.5)
-    seen = table.sum(axis=(1, 2), keepdims=True)
+    table = _spread_out(_counted(bins, where), 3, 1)
+    seen = table.sum(axis=(0, 1))
     trust = seen / (seen + 20.0)
-    expected = base.sum(axis=(1, 2), keepdims=True)
-    return np.asarray(
-        base * (1 - trust)
-        + 0.3 * trust * base
-        + 0.7 * expected * trust * table / np.maximum(seen, 1e-9)
-    )
+    expected = base.sum(axis=(0, 1))
+    share = 0.7 * expected * trust / np.maximum(seen, 1e-9)
+    return np.asarray(base * (1 - 0.7 * trust) + table * share, np.float32)
 
 
 def _grain_evidence(part: NDArray[np.intp], sheet: NDArray[np.intp]) -> Picture:
     """Logarithm of the odds that a texture is the part's, from how often each has it."""
-    of_part = gaussian_filter(part.astype(np.float64), 1.0)
-    of_sheet = gaussian_filter(sheet.astype(np.float64), 1.0)
+    of_part = gaussian_filter1d(part.astype(np.float64), 1.0)
+    of_sheet = gaussian_filter1d(sheet.astype(np.float64), 1.0)
     of_part = of_part / max(of_part.sum(), 1) + 0.02
     of_sheet = of_sheet / max(of_sheet.sum(), 1) + 0.02
     return np.asarray(np.clip(np.log(of_part / of_sheet), -3, 3).astype(np.float32))
@@ -370,12 +384,12 @@ def _separate(scene: _Scene) -> tuple[_Scene, Mask, Picture]:
     plain = (1 / (1 + np.square(scene.gradient / (PLAIN / 3 * limit)))).astype(np.float32)
     regions = split(scene.gradient, scene.domain, CELL, weight, 10 * scene.noise)
     sure_sheet = total(regions, scene.surely_sheet) > 4
-    grain = 8 * np.log(np.maximum(scene.texture, 0.05)) + _GRAINS / 2
-    grain = np.clip(grain, 0, _GRAINS - 1).astype(np.intp)
+    fineness = 8 * np.log(np.maximum(scene.texture, 0.05)) + _GRAINS / 2
+    grain: NDArray[np.intp] = np.clip(fineness, 0, _GRAINS - 1).astype(np.intp)
 
-    def separated(sheet: Floats, part: Floats, evenness: Picture, known: Mask) -> Mask:
-        table = np.clip(np.log(part / (sheet + 1e-2 / part.size)), -5, 5).astype(np.float32)
-        odds[:] = (table.ravel()[bins] + evenness[grain]) * plain
+    def separated(sheet: Picture, part: Picture, evenness: Picture, known: Mask) -> Mask:
+        table = np.clip(np.log(part / (sheet + 1e-2 / part.size)), -5, 5)
+        odds[:] = (table.ravel().take(bins) + evenness.take(grain)) * plain
         favour = total(regions, odds) * UNARY
         favour[total(regions, known) > 4] = np.inf
         favour[sure_sheet] = -np.inf
@@ -385,7 +399,7 @@ def _separate(scene: _Scene) -> tuple[_Scene, Mask, Picture]:
     bins = _bins(scene.tone)
     base = _sheet_colours(scene.spread, SHADE)
     known = scene.surely_part & scene.domain
-    flat = np.full(base.shape, 1.0 / base.size)
+    flat = np.full_like(base, 1.0 / base.size)
     indifferent = np.zeros(_GRAINS, np.float32)
     if not known.any():
         # No marker is covered: the core of what is not lit sheet is the part, or nothing is.
@@ -393,7 +407,8 @@ def _separate(scene: _Scene) -> tuple[_Scene, Mask, Picture]:
         known = _core(here & scene.window)
         if not known.any():
             raise _nothing()
-    lit = np.abs(scene.tone - 1).max(axis=2) < 3 * scene.spread + 0.02
+    off = np.abs(scene.tone - 1)
+    lit = np.maximum(np.maximum(off[..., 0], off[..., 1]), off[..., 2]) < 3 * scene.spread + 0.02
     evenness = _grain_evidence(
         np.bincount(grain[known], minlength=_GRAINS),
         np.bincount(grain[lit & scene.window], minlength=_GRAINS),
@@ -470,7 +485,6 @@ def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> Pa
     ground = Ground(
         tone=scene.tone,
         favour=favour,
-        shade=_could_be_shade(scene.tone),
         sharp=0.5 * (scene.sharp + scene.gradient),
         texture=scene.texture,
         noise=scene.noise,
