@@ -226,7 +226,7 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
     calm = cv2.GaussianBlur(rough, (0, 0), 1.2)
     calm = np.asarray(cv2.erode(calm, np.ones((9, 9), np.uint8)), np.float32)
     return _Scene(
-        texture=calm / max(_fifth(calm, inside), 1e-4),
+        texture=np.asarray(calm / max(_fifth(calm, inside), 1e-4), np.float32),
         left=int(left),
         top=int(top),
         tone=tone,
