@@ -74,6 +74,7 @@ class JobAtWork:
     listeners: set["asyncio.Queue[bytes]"] = field(default_factory=set)
     used: float = field(default_factory=time.monotonic)
     _seen: int = 0
+    _closed: bool = False
     _told: dict[str, bytes] = field(default_factory=dict)
     _reading: asyncio.Lock = field(default_factory=asyncio.Lock)
 
@@ -102,7 +103,7 @@ class JobAtWork:
     def advance(self) -> None:
         """Start whatever is wanted, not there and not under way."""
         want = self.want
-        if want is None:
+        if want is None or self._closed:
             return
         for photo in want.photos:
             self._advance_photo(photo)
@@ -431,6 +432,7 @@ class JobAtWork:
 
     async def close(self) -> None:
         """Give up all work."""
+        self._closed = True
         tasks = list(self.tasks.values())
         for task in tasks:
             task.cancel()

@@ -115,12 +115,14 @@ def serve(
     FileError : the folder cannot be used, or another server has it.
     InputError : the port is taken.
     """
-    import uvicorn
-
-    from snugline.desk.page.app import make_app
-    from snugline.desk.page.connections import LimitedConnection
-
     with _held(folder):
+        import uvicorn
+
+        from snugline.desk.page.app import make_app
+        from snugline.desk.page.connections import LimitedConnection
+
+        for half in folder.glob("*/.snugline/incoming/photo-*"):
+            half.unlink(missing_ok=True)
         address = bind(port, lan)
         sessions = Sessions(folder / ".snugline" / "sessions.json") if address.lan else None
         app = make_app(folder, address.hosts, sessions, address.lan or "")

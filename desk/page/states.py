@@ -123,11 +123,11 @@ def files_key(path: Path) -> str:
     ------
     SnuglineError : the job cannot run.
     """
-    content = path.read_text(encoding="utf-8-sig")
-    job, faults = inspect_record(tomllib.loads(content), path)
+    record = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    job, faults = inspect_record(record, path)
     if job is None or faults:
         raise faults[0]
-    return key_of(measuring_key(job), content, _fits_stamp())
+    return key_of(measuring_key(job), record, _fits_stamp())
 
 
 def photo_id(file: str) -> str:
