@@ -17,6 +17,8 @@ from skimage.segmentation import watershed
 # Capacities are whole numbers to the flow; this many units are one unit of cost.
 UNITS = 256
 _SURE = 1 << 24
+# A border whose cost falls to no less than this share of the dearest is no edge.
+_EVEN = 0.3
 
 
 @dataclass(frozen=True)
@@ -43,24 +45,37 @@ def split(
     weight: NDArray[np.float32],
     steep: float,
 ) -> Regions:
-    """Watershed of the gradient, flooded from the flattest pixel of every cell x cell square.
+    """Even squares of cell x cell pixels, and elsewhere the watershed of the gradient, flooded from
+    the flattest pixel of every such square.
 
     Where the gradient is above `steep`, every minimum of it is a source too: a narrow band between
     two edges is a region of its own. `weight` (h, w) is a pixel's cost of a border beside it.
     """
     high, wide = gradient.shape[0] // cell, gradient.shape[1] // cell
-    blocks = np.where(domain, gradient, np.inf)[: high * cell, : wide * cell]
-    blocks = blocks.reshape(high, cell, wide, cell).swapaxes(1, 2).reshape(high, wide, -1)
-    flattest = blocks.argmin(axis=2)
-    row, column = np.nonzero(np.isfinite(blocks.min(axis=2)))
-    place = flattest[row, column]
+
+    def blocks(values: NDArray[Any]) -> NDArray[Any]:
+        cut = values[: high * cell, : wide * cell].reshape(high, cell, wide, cell)
+        return cut.swapaxes(1, 2).reshape(high, wide, -1)
+
+    # Where no edge runs through a square, it is a region as it is.
+    whole = (blocks(weight).min(axis=2) > _EVEN * weight.max()) & blocks(domain).all(axis=2)
+    labels = np.zeros(gradient.shape, np.int32)
+    count = int(np.count_nonzero(whole))
+    squares = np.zeros(whole.shape, np.int32)
+    squares[whole] = np.arange(1, count + 1)
+    labels[: high * cell, : wide * cell] = squares.repeat(cell, axis=0).repeat(cell, axis=1)
+    rest = domain & (labels == 0)
+    uneven = blocks(np.where(rest, gradient, np.inf))
+    row, column = np.nonzero(np.isfinite(uneven.min(axis=2)))
+    place = uneven[row, column].argmin(axis=1)
     lowest = cv2.erode(gradient, np.ones((3, 3), np.uint8))
-    source = (gradient == lowest) & (gradient > steep) & domain
+    source = (gradient == lowest) & (gradient > steep) & rest
     source[row * cell + place // cell, column * cell + place % cell] = True
     seeds = np.zeros(gradient.shape, np.int32)
-    count = int(np.count_nonzero(source))
-    seeds[source] = np.arange(1, count + 1)
-    labels = watershed(gradient, seeds, mask=domain)  # type: ignore[no-untyped-call]
+    sources = int(np.count_nonzero(source))
+    seeds[source] = count + np.arange(1, sources + 1)
+    count += sources
+    labels += watershed(gradient, seeds, mask=rest)  # type: ignore[no-untyped-call]
     low, high_, cost = [], [], []
     for here, there in (
         ((slice(None), slice(None, -1)), (slice(None), slice(1, None))),
