@@ -205,6 +205,7 @@ def adjust(
     lens_of_photo: Sequence[int] | None = None,
     robust: bool = True,
     bloom_u: float = BLOOM_U,
+    noise_px: Sequence[float] | None = None,
 ) -> Adjusted:
     """Levenberg-Marquardt on all photos together, with Tukey weights on the edges.
 
@@ -214,6 +215,7 @@ def adjust(
     priors : one for each lens.
     lens_of_photo : index of each photo's lens; without it every photo has its own.
     bloom_u : mm, how far a printed edge may have spread; 0 where nothing is printed.
+    noise_px : a first guess for each photo where the cameras are near the solution already.
     """
     photos = len(observations)
     lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)
@@ -222,9 +224,10 @@ def adjust(
         tuple(observations), tuple(priors), tuple(sheets), max(bloom_u, 1e-6), layout
     )
     state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
-    noise = [_Noise(max(1.0, _spread(_residuals(problem, state, i))), 0.0) for i in range(photos)]
+    first = noise_px or [max(1.0, _spread(_residuals(problem, state, i))) for i in range(photos)]
+    noise = [_Noise(value, 0.0) for value in first]
     weights = [np.ones(len(o.sigma)) for o in observations]
-    damping = 1e-3
+    damping = 1e-9 if noise_px else 1e-3
     settled = 0
     for _ in range(_ITERATIONS):
         normal, gradient, cost = _normal_equations(problem, state, weights, noise)

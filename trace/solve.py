@@ -162,7 +162,13 @@ def _holdout(
     for fold in range(_FOLDS):
         left_out = index % _FOLDS == fold
         again = adjust(
-            [flat.only(~left_out)], [camera], [bench], [prior], robust=False, bloom_u=bloom_u
+            [flat.only(~left_out)],
+            [camera],
+            [bench],
+            [prior],
+            robust=False,
+            bloom_u=bloom_u,
+            noise_px=[float(adjusted.noise_px[photo])],
         )
         tested = flat.only(left_out)
         expected = again.cameras[0].pixels(expected_points(tested, again.bloom[0]))
