@@ -4,14 +4,13 @@ import io
 import json
 import socket
 import subprocess
-import threading
-import time
 import tomllib
 import zipfile
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 import rendered
+from page_server import Window
 from PIL import Image
 
 from snugline.desk.batch import run_one
@@ -37,47 +36,6 @@ def plain(number=0, size=(64, 48)):
     stream = io.BytesIO()
     Image.new("RGB", size, (number, 90, 90)).save(stream, "PNG")
     return stream.getvalue()
-
-
-class Window:
-    """One window's stream of events, read as they come."""
-
-    def __init__(self, serving, job):
-        self.events, self.fresh = [], threading.Condition()
-        self.connection = socket.create_connection(("127.0.0.1", serving.port), 30)
-        request = f"GET {job}/events HTTP/1.1\r\nHost: 127.0.0.1:{serving.port}\r\n\r\n"
-        self.connection.sendall(request.encode())
-        threading.Thread(target=self._read, daemon=True).start()
-        self.wait("hello")
-
-    def _read(self):
-        name = ""
-        with self.connection.makefile("r", encoding="utf-8") as lines:
-            try:
-                for line in lines:
-                    key, _, value = line.strip().partition(": ")
-                    if key == "event":
-                        name = value
-                    elif key == "data":
-                        with self.fresh:
-                            self.events.append((name, json.loads(value)))
-                            self.fresh.notify_all()
-            except (OSError, ValueError):
-                return
-
-    def wait(self, name, holds=lambda data: True, seconds=40):
-        """The first event of that name for which something holds."""
-        end = time.monotonic() + seconds
-        with self.fresh:
-            while True:
-                found = [data for event, data in self.events if event == name and holds(data)]
-                if found:
-                    return found[0]
-                assert self.fresh.wait(end - time.monotonic()), (name, self.events[-3:])
-
-    def close(self):
-        self.connection.shutdown(socket.SHUT_RDWR)
-        self.connection.close()
 
 
 @pytest.fixture(scope="module")
