@@ -41,6 +41,9 @@ _SMOOTH_MM = 5.0  # what the default tolerance is the standard uncertainty of: a
 _SHARP = math.radians(15.0)
 _SLIGHT = math.radians(8.0)
 _SEARCH_STEPS = 10
+# Stations times segments of all refits: some three times what outlines of 200 arcs take, half a
+# minute. Only contours that are no outline's ask for more.
+_MOST_WORK = 2_500_000
 _MULTISCALE_Z = 4.5  # about 1 % of contours exceed it anywhere by chance
 
 
@@ -71,11 +74,12 @@ class Noise:
 
 @dataclass(frozen=True)
 class Spline:
-    """A chain that was found, and on what grounds."""
+    """A chain that was found, and on what grounds; `searched`: whether to the end."""
 
     fit: ChainFit
     noise: Noise
     tolerance: float
+    searched: bool
 
 
 def arc_spline(
@@ -124,6 +128,7 @@ class _Search:
         self.noise = Noise(0.0, 0.0)
         self.least = 0.0
         self.misfit = np.zeros((0, 0))
+        self.work = 0
 
     def run(self) -> Spline:
         fit = self._settle(self._refit(self._first_chain(), 40))
@@ -142,7 +147,7 @@ class _Search:
             fit = min(ways, key=lambda f: (not self._fine(f), f.chain.free, f.chi2))
         fit = self._refit(self._eased(fit).chain, 60)
         tolerance = self.tolerance or self.noise.of_mean(max(1, round(_SMOOTH_MM / self.at.step)))
-        return Spline(fit, self.noise, tolerance)
+        return Spline(fit, self.noise, tolerance, self.work < _MOST_WORK)
 
     def _reduced(self, fit: ChainFit) -> ChainFit:
         for _ in range(4):
@@ -222,6 +227,7 @@ class _Search:
         self, chain: Chain, rows: Indices | slice, steps: int, hopeless: float = math.inf
     ) -> ChainFit:
         sigma = self.noise.spread / np.sqrt(self.at.weight[rows])
+        self.work += len(sigma) * len(chain)
         return refine(chain, self.at.points[rows], sigma, steps, hopeless)
 
     def _value(self, fit: ChainFit) -> float:
@@ -284,7 +290,7 @@ class _Search:
     def _shrink(self, fit: ChainFit) -> ChainFit:
         """Take away, the cheapest first, until every move would lose something."""
         barred: set[tuple[int, int]] = set()
-        while True:
+        while self.work < _MOST_WORK:
             trials = []
             for i in range(len(fit.chain)):
                 part, rows, middle = self._around(fit, i)
@@ -310,7 +316,8 @@ class _Search:
                     break
                 barred.add((i, number))
             else:
-                return fit
+                break
+        return fit
 
     def _limit(self, fit: ChainFit) -> float:
         """Chi-square beyond which no simpler chain is worth more steps."""
@@ -358,7 +365,7 @@ class _Search:
     def _grow(self, fit: ChainFit) -> ChainFit:
         for _ in range(40):
             excess = self._excess(fit)
-            if excess.max() <= 1.0:
+            if excess.max() <= 1.0 or self.work >= _MOST_WORK:
                 break
             trials = [self._refit(c, 20) for c in self._larger(fit, int(np.argmax(excess)))]
             better = [
@@ -439,7 +446,7 @@ def chain_through(at: Stations, pieces: Indices, closed: bool) -> Chain:
     lengths = np.where(np.abs(sweep) < 4.0, reach_mm / np.maximum(half, 0.1), walked)
     if closed and k == 1:
         sweep = np.array([math.copysign(2 * math.pi, bend[0])])
-        lengths = np.abs(sweep / bend)
+        lengths = np.abs(sweep / bend) if bend[0] else walked
     return Chain(
         start=(float(node[0, 0]), float(node[0, 1])),
         heading=float(begin[0]),

@@ -117,7 +117,7 @@ def _step(chain: Chain, feet: Feet, sigma: Array, damping: float) -> tuple[Array
 def _scale(design: Array) -> Array:
     scale: Array = np.linalg.norm(design, axis=0)
     # No point feels the length of a last line; only the closure does, and it counts as a shift.
-    scale[scale < 1e-9 * scale.max()] = scale[0]
+    scale[scale < 1e-9 * scale.max()] = np.hypot(scale[0], scale[1])
     return scale
 
 

@@ -27,6 +27,7 @@ from snugline.fit.arc_chain import (
     point_at,
 )
 from snugline.fit.arc_spline import arc_spline
+from snugline.fit.contour_check import check_contour
 from snugline.fit.free_adjust import (
     Adjustment,
     Data,
@@ -146,12 +147,14 @@ def fit_free(
 
     Raises
     ------
-    FitError : no sections; too few points; ends that nothing places; an end that neither a photo
-        nor the symmetry shows, since it would have to be invented; single corners, whose mirror
-        images do not meet them.
+    FitError : no sections; a contour in which no outline is to be found; ends that nothing places;
+        an end that neither a photo nor the symmetry shows, since it would have to be invented;
+        single corners, whose mirror images do not meet them.
     """
     if not sections:
         raise FitError("no sections", "free outline", "give the contour of at least one photo")
+    for section in sections:
+        check_contour(section)
     readings = readings or {}
     for name, (value, u) in readings.items():
         if not (value > 0 and u > 0):
@@ -160,6 +163,8 @@ def fit_free(
             )
     placed, contour, notices = _round_the_part(tuple(sections), readings, symmetry)
     spline = arc_spline(contour.points, True, tolerance, contour.gap)
+    if not spline.searched:
+        notices.append(_irregular(placed))
     chain = halved(spline.fit.chain) if len(spline.fit.chain) == 1 else spline.fit.chain
     if chain.total_turn() < 0:
         raise FitError(
@@ -185,6 +190,17 @@ def fit_free(
             )
         )
     return _finished(done, placed, data, axes, spline.tolerance, {e.of for e in extents}, notices)
+
+
+def _irregular(placed: _Placed) -> Notice:
+    return Notice(
+        "contour-irregular",
+        "The contour is so irregular that the search for its lines and arcs was broken off; the "
+        "outline may have more segments than it needs.",
+        "Look at the overlay: a shadow, fluff, or a ground like the part may have been followed.",
+        "usable",
+        placed.sections[0].name,
+    )
 
 
 # Getting round the part

@@ -194,7 +194,7 @@ def _basis(chain: Chain, design: Array) -> Array:
     """Directions that keep the chain closed, (M + 3 (B - 1), .)."""
     m, whole = len(chain.values()), design.shape[1]
     scale = np.maximum(np.linalg.norm(design[:, :m], axis=0), 1e-12)
-    scale[scale < 1e-9 * scale.max()] = scale[0]
+    scale[scale < 1e-9 * scale.max()] = np.hypot(scale[0], scale[1])
     inner = null_space(chain, scale) / scale[:, None]
     basis = np.zeros((whole, inner.shape[1] + whole - m))
     basis[:m, : inner.shape[1]] = inner
