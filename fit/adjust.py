@@ -139,6 +139,9 @@ def _fitted(
         setting = replace(setting, form=refined.form)
     if refined is not None and refined.changed:
         equations, x, noise = refined.equations, refined.x, refined.noise
+        firsts = [refined.groups.index(group) for group in range(max(refined.groups) + 1)]
+        rankings = tuple(choice.corner_rankings[setting.groups[corner]] for corner in firsts)
+        choice = replace(choice, corner_rankings=rankings)
         setting = replace(setting, groups=refined.groups, terms=refined.terms)
         if family == "auto":
             # What was taken for noise may have hidden, or been taken for, another family.

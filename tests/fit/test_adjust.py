@@ -191,8 +191,10 @@ def test_four_corner_photos_with_two_readings_give_two_radii():
         assert holds(quantity, true)
     assert fitted.width.sources == ("caliper",)
     # Told to be alike, they are found to differ, and fitted apart.
-    told = fit_outline(views, readings, symmetry="both")
-    assert "corners-differ" in codes(told)
+    for family in (ROUNDED, "auto"):
+        told = fit_outline(views, readings, family, symmetry="both")
+        assert "corners-differ" in codes(told)
+        assert all(corner.ranking[0][0] == "arc" for corner in told.corners)
     assert holds(told.corners[0].params["radius"], 19.6)
     assert holds(told.corners[1].params["radius"], 38.2)
 
