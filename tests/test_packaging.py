@@ -95,7 +95,7 @@ def expected_files():
     for package, folder in SETUPTOOLS["package-dir"].items():
         patterns = ["*.py", *SETUPTOOLS["package-data"].get(package, [])]
         for pattern in patterns:
-            for path in (ROOT / folder).glob(pattern):
+            for path in filter(Path.is_file, (ROOT / folder).glob(pattern)):
                 name = path.relative_to(ROOT / folder).as_posix()
                 expected.add(f"{package.replace('.', '/')}/{name}")
     return expected
