@@ -318,9 +318,9 @@ def _doubt(light: Floats, geometry: ProfileGeometry) -> Floats:
         inner, outer = values[:, :3], values[:, -3:]
         if channel:
             # Colour is near zero on grey things; what it may change by follows its own step.
-            levels = [float(np.abs(np.median(inner) - np.median(outer))) + 0.01] * 2
+            levels = [abs(float(inner.mean() - outer.mean())) + 0.01] * 2
         else:
-            levels = [float(np.median(np.abs(side))) for side in (inner, outer)]
+            levels = [float(inner.mean()), float(outer.mean())]
         columns = geometry.colour_columns if channel else geometry.columns
         left = misfit(columns, values * geometry.weight, _grain(values), *levels)
         own = left.min(axis=1) / samples
