@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from snugline.errors import InputError
 from snugline.trace.edge import fit_steps, sample_luminance
+from snugline.trace.photo import reduced
 
 Floats = NDArray[np.float64]
 
@@ -35,12 +36,7 @@ def reduce_grey(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
 
     A place x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one.
     """
-    if factor == 1:
-        return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
-    size = (rgb.shape[1] // factor, rgb.shape[0] // factor)
-    cut = rgb[: size[1] * factor, : size[0] * factor]
-    small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY))
+    return np.asarray(cv2.cvtColor(reduced(rgb, factor), cv2.COLOR_RGB2GRAY))
 
 
 def find_markers(

@@ -20,7 +20,7 @@ from snugline.trace.lens import LENS_SIZE, LensPrior
 from snugline.trace.lift import Lifted, PartSides, lift
 from snugline.trace.light import linear_table
 from snugline.trace.part import Region, SheetView, find_part
-from snugline.trace.photo import Photo, read_photo
+from snugline.trace.photo import Photo, read_photo, reduced
 from snugline.trace.sight import (
     FEWEST_MARKERS,
     Sighting,
@@ -174,15 +174,14 @@ class _View:
 def _measure(view: _View) -> MeasuredPhoto:
     photo = view.photo
     step = max(1, round(max(photo.rgb.shape[:2]) / _COARSE_SIDE_PX))
-    size = (photo.width // step, photo.height // step)
-    cut = photo.rgb[: size[1] * step, : size[0] * step]
-    small = np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    small = reduced(photo.rgb, step)
+    light = np.asarray(cv2.LUT(small, linear_table()), dtype=np.float32)
     notices = [*photo.notices, *view.sighting.notices]
     regions: list[Region] = []
     nothing: PhotoError | None = None
     for sheet in view.sheets_seen():
         try:
-            parts = find_part(linear_table()[small], _sheet_view(view, sheet, step))
+            parts = find_part(light, _sheet_view(view, sheet, step))
         except PhotoError as error:
             nothing = PhotoError(error.what, str(photo.path), error.mend)
             continue

@@ -27,6 +27,7 @@ LARGEST_PIXELS = 200_000_000
 LARGEST_BYTES = 2_000_000_000
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
 
+_MEAN = cv2.INTER_AREA
 _EXPORT = "save the photo as JPEG, PNG, TIFF, HEIC or WebP"
 _COPY_AGAIN = "copy the photo from the phone once more"
 
@@ -115,6 +116,24 @@ def read_photo(path: str | Path) -> Photo:
             raise _broken(path, error) from error
         notices = _make_curve_srgb(image, rgb, str(path))
     return Photo(path, _turned(rgb, orientation), exif, notices)
+
+
+def reduced(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
+    """The picture reduced by a whole factor with area averaging.
+
+    A place x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one. Halving
+    and halving again is several times faster than one step.
+    """
+    size = (rgb.shape[1] // factor, rgb.shape[0] // factor)
+    cut = rgb[: size[1] * factor, : size[0] * factor]
+    if factor % 2 == 0:
+        half = (cut.shape[1] // 2, cut.shape[0] // 2)
+        return reduced(
+            cast("NDArray[np.uint8]", cv2.resize(cut, half, interpolation=_MEAN)), factor // 2
+        )
+    if factor == 1:
+        return cut
+    return cast("NDArray[np.uint8]", cv2.resize(cut, size, interpolation=_MEAN))
 
 
 def _read_bytes(path: Path) -> bytes:
