@@ -37,6 +37,7 @@ from snugline.desk.page.guard import (
     Sessions,
     is_here,
     refusal,
+    turned_away,
 )
 from snugline.desk.page.jobfile import Changed, change_file, changes_from
 from snugline.desk.page.pool import Pool
@@ -267,8 +268,8 @@ async def _enter(request: Request) -> Response:
     sessions = desk.sessions
     session = sessions.enter(request.path_params["token"]) if sessions is not None else None
     if session is None:
-        return refusal(
-            401,
+        return turned_away(
+            request.headers,
             "this link was used already, or is too old",
             "link",
             "ask the computer for a new one: each link lets one device in",

@@ -11,14 +11,16 @@ import secrets
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from html import escape
 from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import JSONResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from snugline.desk.page.limits import LINK_MINUTES, SESSION_HOURS
+from snugline.desk.wording import sentence
 from snugline.files import write_whole
 
 COOKIE = "snugline-session"
@@ -40,6 +42,19 @@ def refusal(
     """An error in its three parts."""
     error = {"error": {"what": what, "where": where, "mend": mend}}
     return JSONResponse(error, status, dict(headers or {}))
+
+
+def turned_away(headers: Headers, what: str, where: str, mend: str) -> Response:
+    """A device without a session: a page to read where a browser opens one, else an error."""
+    if "text/html" not in headers.get("accept", ""):
+        return refusal(401, what, where, mend)
+    page = (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><title>Snugline</title>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<link rel="icon" href="data:,">'
+        f"<main><h1>{escape(sentence(what))}</h1><p>{escape(sentence(mend))}</p></main></html>"
+    )
+    return HTMLResponse(page, 401)
 
 
 @dataclass
@@ -148,8 +163,8 @@ class Guard:
             return None
         if self.sessions.known(_cookie(headers)):
             return None
-        return refusal(
-            401,
+        return turned_away(
+            headers,
             "this device has no session",
             "session",
             "scan the code that the computer shows: each link lets one device in",

@@ -9,7 +9,7 @@ const LEAST_PX = 24; // of the photo across the view, at most enlarged
 
 export function closer(photo) {
   const view = viewer({ label: photo.file, least: () => LEAST_PX });
-  view.el.addEventListener("looked", ({ detail }) => sizeNumbers(view.stage, detail.pixel));
+  view.el.addEventListener("looked", () => sizeNumbers(view.stage));
   const dialog = h("dialog.closer", { "aria-label": photo.file },
     view.el,
     h("div.row", {}, h("strong", {}, photo.file), h("button.main", { type: "button", onclick: () => dialog.close() }, "Close")));

@@ -158,12 +158,21 @@ export function commit(label, edits) {
   return run(label, changes, history.done, true);
 }
 
-/** Take an act that has its own request into the history. */
-export function remember(label, back) {
-  history.done.push({ label, back });
+/** Take an act that has requests of its own into the history. */
+export function remember(label, back, forth) {
+  history.done.push(turnable(label, back, forth));
   history.undone.length = 0;
   tell();
 }
+
+const turnable = (label, back, forth) => ({
+  label,
+  async back(onto) {
+    await back();
+    onto.push(turnable(label, forth, back));
+    tell();
+  },
+});
 
 function run(label, changes, onto, forget) {
   const after = structuredClone(state.job);
@@ -199,8 +208,19 @@ function send(changes, entry, onto) {
 }
 
 /** Take the last act back; it can be done again. */
-export const undo = () => history.done.pop()?.back(history.undone);
-export const redo = () => history.undone.pop()?.back(history.done);
+export const undo = () => goBack(history.done, history.undone);
+export const redo = () => goBack(history.undone, history.done);
+
+async function goBack(from, onto) {
+  const entry = from.pop();
+  tell();
+  try {
+    await entry?.back(onto);
+  } catch (refusal) {
+    state.problem = { refusal, label: entry.label };
+    tell();
+  }
+}
 
 /** Put through what another window stood against, or leave its value. */
 export function settle(mine) {

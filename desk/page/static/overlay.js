@@ -76,7 +76,10 @@ export function overlay(photo, contour, { fitted = false } = {}) {
 export const photoImage = (photo, width) =>
   s("image", { class: "image", href: picture(photo, width), x: -0.5, y: -0.5, width: photo.width, height: photo.height, preserveAspectRatio: "none" });
 
-/** Keep the numbers of an SVG as large as the page's text; `pixel` is one CSS pixel in its unit. */
-export function sizeNumbers(svg, pixel) {
+/** Keep the numbers of an SVG as large as the page's text, however it is enlarged. */
+export function sizeNumbers(svg) {
+  const scale = svg.getScreenCTM()?.a;
+  if (!scale) return;
+  const pixel = 1 / scale;
   for (const text of svg.querySelectorAll("text")) text.setAttribute("font-size", (26 * pixel).toFixed(2));
 }

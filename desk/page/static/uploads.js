@@ -33,16 +33,14 @@ async function start(entry) {
     ? address(`photos/${replaces.id}`)
     : address(`photos?shows=${encodeURIComponent(shows)}&name=${encodeURIComponent(file.name)}`);
   try {
-    const { photo } = await send(replaces ? "PUT" : "POST", where, file, (share) => {
+    const { photo, removed } = await send(replaces ? "PUT" : "POST", where, file, (share) => {
       entry.share = share;
       tell();
     });
     uploads.splice(uploads.indexOf(entry), 1);
     await refresh();
-    if (replaces) {
-      const old = state.removed.at(-1);
-      if (old) remember("photo replaced", () => restore(old.id, photo.id, "photo replaced"));
-    } else remember("photo added", () => takeOut(photo, "photo added"));
+    if (replaces) rememberReplaced(photo, removed);
+    else rememberAdded(photo);
   } catch (refusal) {
     entry.error = refusal;
   }
@@ -56,20 +54,50 @@ export function forget(entry) {
   tell();
 }
 
-/** Take a photo out of the job; its file is kept and can be put back. */
-export async function takeOut(photo, label = "photo taken out") {
+// What is taken out is kept by the server under an id of its own, new with every time.
+
+async function out(photo) {
   const { removed } = await ask("DELETE", address(`photos/${photo.id}`));
   await refresh();
-  if (label === "photo taken out") remember(label, () => restore(removed, null, label));
+  return removed;
 }
 
-export async function restore(removed, insteadOf) {
-  await ask("POST", address(`removed/${removed}/restore`), { json: { instead_of: insteadOf } });
+/** Put a kept photo back, in place of another if one is named; gives the photo. */
+export async function restore(removed, insteadOf = null) {
+  const { photo } = await ask("POST", address(`removed/${removed}/restore`), { json: { instead_of: insteadOf } });
   await refresh();
+  return photo;
 }
 
-export async function turn(photo, by = 90) {
-  await ask("POST", address(`photos/${photo.id}/turn`), { json: { by } });
-  await refresh();
-  if (by === 90) remember("photo turned", () => turn(photo, 270));
+function rememberAdded(first) {
+  let photo = first;
+  let kept = null;
+  remember("photo added", async () => { kept = await out(photo); }, async () => { photo = await restore(kept); });
+}
+
+function rememberReplaced(first, removed) {
+  let [photo, kept] = [first, removed];
+  const exchange = async () => {
+    const before = new Set(state.removed.map(({ id }) => id));
+    photo = await restore(kept, photo.id);
+    kept = state.removed.find(({ id }) => !before.has(id))?.id;
+  };
+  remember("photo replaced", exchange, exchange);
+}
+
+/** Take a photo out of the job; its file is kept and can be put back. */
+export async function takeOut(first) {
+  let photo = first;
+  let kept = await out(photo);
+  remember("photo taken out", async () => { photo = await restore(kept); }, async () => { kept = await out(photo); });
+}
+
+/** Turn what is shown of a photo by a quarter, clockwise. */
+export async function turn(photo) {
+  const by = async (angle) => {
+    await ask("POST", address(`photos/${photo.id}/turn`), { json: { by: angle } });
+    await refresh();
+  };
+  await by(90);
+  remember("photo turned", () => by(270), () => by(90));
 }

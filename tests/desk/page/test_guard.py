@@ -55,6 +55,16 @@ def test_nothing_is_served_on_the_lan_without_a_session(ask, path):
     assert refused(ask(("GET", path), **LAN, cookies={COOKIE: "guessed"}), 401)
 
 
+def test_who_opens_the_page_without_a_session_reads_what_to_do(ask):
+    browser = {"headers": {"Accept": "text/html,application/xhtml+xml"}}
+    for path in ("/", "/enter/used-up"):
+        answer = ask(("GET", path, browser), **LAN)
+        assert answer.status_code == 401
+        assert answer.headers["content-type"].startswith("text/html")
+        assert "<h1>This" in answer.text
+        assert "script" not in answer.text
+
+
 def test_a_link_lets_one_device_in_once(ask):
     token = ask.sessions.new_link()
     entered, jobs = ask(("GET", f"/enter/{token}"), PAGE, **LAN)

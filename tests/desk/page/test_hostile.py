@@ -211,3 +211,6 @@ def test_windows_that_listen_are_limited_and_the_rest_still_answers(serving, job
     finally:
         for one in held:
             one.close()
+    time.sleep(0.5)
+    with serving.browser.stream("GET", job + "/events") as stream:
+        assert stream.status_code == 200

@@ -14,7 +14,7 @@ export const byGravity = (notices) => [...notices].sort((a, b) => ORDER[a.severi
 export function sentence(text) {
   if (!text) return "";
   const [first] = text.split(" ", 1);
-  const start = /^[a-z]+$/.test(first) ? text[0].toUpperCase() + text.slice(1) : text;
+  const start = /^[a-z]+:?$/.test(first) ? text[0].toUpperCase() + text.slice(1) : text;
   return /[.!?]$/.test(start) ? start : `${start}.`;
 }
 

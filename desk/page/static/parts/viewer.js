@@ -5,6 +5,7 @@ import { sign } from "./marks.js";
 
 const STEP = 1.5;
 const KEY_SHARE = 0.12;
+const TOOLS_PX = 66;
 
 /**
  * `bounds` is [left, top, width, height] in the drawing's own unit; `least` the smallest width
@@ -48,7 +49,9 @@ export function viewer({ label, least, tapped }) {
     draw();
   }
   function all() {
-    box = filled(whole);
+    // The buttons stand over the lower edge; what is shown keeps clear of them.
+    const clear = 1 - Math.min(0.4, TOOLS_PX / (stage.clientHeight || 300));
+    box = filled([whole[0], whole[1], whole[2], whole[3] / clear]);
     draw();
   }
 

@@ -71,6 +71,10 @@ export function afterStep() {
     const found = await ask("GET", address("fitted")).catch(() => null);
     if (!found) return;
     list([...found.records].reverse());
+    // The shop mostly has one machine and cuts one wood in a row: the last answer is offered again.
+    const last = found.records.at(-1);
+    if (last && !wood.field.value) wood.field.value = last.wood ?? "";
+    if (last && !machine.field.value) machine.field.value = last.machine ?? "";
     if (!known && found.sentence) say(learned, inUnit(sentence(found.sentence)));
   }
 

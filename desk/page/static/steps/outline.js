@@ -36,7 +36,7 @@ export function outlineStep() {
     least: () => (shown === PLAN ? LEAST_MM : LEAST_PX),
     tapped: (point, pixel) => shown !== PLAN && pieces.tapped(point, pixel),
   });
-  view.el.addEventListener("looked", ({ detail }) => sizeNumbers(view.stage, detail.pixel));
+  view.el.addEventListener("looked", () => sizeNumbers(view.stage));
   const marker = s("g", {}, s("circle", { class: "over place-under", r: 0 }), s("circle", { class: "over place", r: 0 }));
 
   const tabs = h("div.row.tabs", { role: "group", "aria-label": "What to look at" });

@@ -9,7 +9,7 @@ import { inUnit, length } from "../parts/lengths.js";
 import { changingSign, sign } from "../parts/marks.js";
 import { byGravity, noticeList, sentence } from "../parts/notices.js";
 import { problems } from "../problems.js";
-import { forget, retry, takeOut, turn, upload, uploads, restore } from "../uploads.js";
+import { forget, restore, retry, takeOut, turn, upload, uploads } from "../uploads.js";
 import { stepTop } from "./top.js";
 
 const SHOWS = ["left end", "right end", "front left corner", "front right corner", "back right corner", "back left corner", "whole", "section"];
@@ -58,7 +58,7 @@ function card(first) {
       h("button", { type: "button", onclick: () => tell(turn(photo)) }, sign("turn"), "Turn"),
       h("button", { type: "button", onclick: () => tell(takeOut(photo)) }, sign("away"), "Take out")),
     details);
-  const sized = new ResizeObserver(() => sizeNumbers(stage, (photo.width || 4000) / (stage.clientWidth || 400)));
+  const sized = new ResizeObserver(() => sizeNumbers(stage));
   sized.observe(stage);
   let drawn = null;
 
@@ -70,7 +70,7 @@ function card(first) {
     drawn = now;
     stage.setAttribute("viewBox", `-0.5 -0.5 ${photo.width} ${photo.height}`);
     stage.replaceChildren(photoImage(photo, 1600), ...overlay(photo, contour));
-    sizeNumbers(stage, photo.width / (stage.clientWidth || 400));
+    sizeNumbers(stage);
   }
 
   return {
@@ -149,7 +149,7 @@ export function photosStep() {
       cards([...sending, ...state.photos]);
       gone.replaceChildren(...(state.removed.length
         ? [h("span.soft", {}, "Taken out, still kept:"), ...state.removed.map((one) =>
-          h("button", { type: "button", onclick: () => restore(one.id, null).catch(problems.report) }, `Put ${one.file} back`))]
+          h("button", { type: "button", onclick: () => restore(one.id).catch(problems.report) }, `Put ${one.file.replace(/^.*--/, "")} back`))]
         : []));
     },
   };
