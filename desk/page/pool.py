@@ -3,6 +3,7 @@
 import asyncio
 import os
 from collections.abc import Callable
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_all_start_methods, get_context
 from typing import Any, TypeVar
 
@@ -26,12 +27,16 @@ class Pool:
 
     def __init__(self, processes: int, nice: int = 0) -> None:
         self._processes = processes
+        self._nice = nice
         self._room = asyncio.Semaphore(processes)
-        self._pool = ProcessPool(
-            max_workers=processes,
+        self._pool = self._made()
+
+    def _made(self) -> ProcessPool:
+        return ProcessPool(
+            max_workers=self._processes,
             max_tasks=_PIECES,
             initializer=_begin,
-            initargs=(nice,),
+            initargs=(self._nice,),
             context=_context(),
         )
 
@@ -57,9 +62,14 @@ class Pool:
         """
         async with self._room:
             started()
-            future = self._pool.schedule(function, args=arguments, timeout=seconds)
             try:
-                result: T = await asyncio.wrap_future(future)
+                try:
+                    result: T = await self._scheduled(seconds, function, arguments)
+                except BrokenProcessPool:
+                    # A process died while it had nothing to do, and its pool with it.
+                    if not self._pool.active:
+                        self._pool = self._made()
+                    result = await self._scheduled(seconds, function, arguments)
             except TimeoutError as error:
                 raise SnuglineError(
                     f"it took longer than {seconds:.0f} s and was stopped",
@@ -73,6 +83,15 @@ class Pool:
                     "close other programs and try again, or take a smaller photo",
                 ) from error
             return result
+
+    async def _scheduled(
+        self, seconds: float, function: Callable[..., T], arguments: tuple[Any, ...]
+    ) -> T:
+        if not self._pool.active:
+            raise BrokenProcessPool
+        future = self._pool.schedule(function, args=arguments, timeout=seconds)
+        result: T = await asyncio.wrap_future(future)
+        return result
 
     def stop(self) -> None:
         """End the processes, whatever they work on."""
