@@ -31,6 +31,7 @@ function named(shows, before) {
 export function outlineStep() {
   let shown = PLAN;
   let drawn = null;
+  let drawnContour = null;
   const view = viewer({
     label: "Outline",
     least: () => (shown === PLAN ? LEAST_MM : LEAST_PX),
@@ -87,9 +88,10 @@ export function outlineStep() {
     const photo = state.photos.find(({ id }) => id === shown);
     if (shown !== PLAN && !photo) shown = PLAN;
     const contour = photo ? contourOf(photo) : null;
-    const now = `${shown}|${ribbon}|${state.outline?.key}|${photo?.key}|${photo?.turn}|${contour?.key}|${Boolean(contour)}|${JSON.stringify(state.job.leave_out ?? null)}`;
-    if (now === drawn) return;
+    const now = `${shown}|${ribbon}|${state.outline?.key}|${photo?.key}|${photo?.turn}`;
+    if (now === drawn && contour === drawnContour) return;
     drawn = now;
+    drawnContour = contour;
     if (shown === PLAN) {
       view.caption(state.outline ? null : "No outline yet");
       if (state.outline) view.put(...outlinePlan(state.outline, ribbon));

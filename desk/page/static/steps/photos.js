@@ -61,13 +61,15 @@ function card(first) {
   const sized = new ResizeObserver(() => sizeNumbers(stage));
   sized.observe(stage);
   let drawn = null;
+  let drawnContour = null;
 
   function draw() {
     if (!photo.width) return;
     const contour = contourOf(photo);
-    const now = `${photo.file}|${photo.turn}|${photo.key}|${contour?.key ?? ""}|${photo.notices?.length}`;
-    if (now === drawn) return;
+    const now = `${photo.file}|${photo.turn}|${photo.key}|${photo.notices?.length}`;
+    if (now === drawn && contour === drawnContour) return;
     drawn = now;
+    drawnContour = contour;
     stage.setAttribute("viewBox", `-0.5 -0.5 ${photo.width} ${photo.height}`);
     stage.replaceChildren(photoImage(photo, 1600), ...overlay(photo, contour));
     sizeNumbers(stage);
