@@ -133,8 +133,8 @@ def locate(
     step_px : distance of the points asked for.
     """
     passes = (
-        _Pass(3.0, search_px, 0.5, 3.0, 6.0),
-        _Pass(2.0, 3.0, 0.3, 3.0, 3.0),
+        _Pass(4.0, search_px, 0.5, 4.0, 9.0),
+        _Pass(3.0, 3.0, 0.3, 2.0, 2.5),
         _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
     )
     scene = _Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
