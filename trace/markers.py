@@ -141,7 +141,9 @@ def measure_edges(rgb: NDArray[np.uint8], corners: Floats, modules: int = 8) -> 
         module = length.mean() / modules
         reach = float(np.clip(0.7 * module, 2.5, 5.0 if round_ == 0 else 6.0))
         places = np.linspace(-reach, reach, 2 * int(np.ceil(reach / 0.75)) + 1)
-        start = corners[:, :, None, None, :] + along[..., None] * side[:, :, None, None, :]
+        # To follow the lines at first, a third of the rows will do.
+        rows_now = along if round_ else along[:, 1::3]
+        start = corners[:, :, None, None, :] + rows_now[..., None] * side[:, :, None, None, :]
         spots = (
             start[:, :, :, :, None, :] + places[:, None] * normal[:, :, None, None, None, :]
         )  # (M, 4, 2, R, T, 2)
