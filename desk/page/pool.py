@@ -8,6 +8,7 @@ from multiprocessing import get_all_start_methods, get_context
 from typing import Any, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
+from threadpoolctl import threadpool_limits
 
 from snugline.errors import SnuglineError
 
@@ -124,5 +125,7 @@ def _begin(nice: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if nice and hasattr(os, "nice"):
         os.nice(nice)
-    cv2.setNumThreads(1)  # the pool itself keeps the cores busy
     import snugline.desk.page.loaded  # noqa: F401
+
+    cv2.setNumThreads(1)  # the pool itself keeps the cores busy
+    threadpool_limits(1, "blas")  # as `run_job` does, for the same bytes

@@ -9,10 +9,11 @@ import pytest
 import rendered
 import svgelements
 from PIL import Image
+from threadpoolctl import threadpool_info, threadpool_limits
 
 from snugline.desk.batch import run_all
 from snugline.desk.job import read_job
-from snugline.desk.run import finish, overlay_names
+from snugline.desk.run import finish, overlay_names, run_job
 from snugline.errors import SnuglineError
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "basalt-plate-in-ash-board"
@@ -154,3 +155,17 @@ def test_overlays_of_one_name_in_two_folders_are_told_apart():
         "overlay-left-2.png",
         "overlay-left-3.png",
     ]
+
+
+def test_a_job_is_measured_with_one_thread_so_that_its_bytes_are_the_same_everywhere(monkeypatch):
+    seen = []
+
+    def measure(job):
+        seen.extend(info["num_threads"] for info in threadpool_info() if info["user_api"] == "blas")
+        raise SnuglineError("enough", "test", "stop")
+
+    monkeypatch.setattr("snugline.desk.run.measure_job", measure)
+    with pytest.raises(SnuglineError), threadpool_limits(2, "blas"):
+        run_job(read_job(SAMPLE / "job.toml"))
+    assert seen
+    assert set(seen) == {1}
