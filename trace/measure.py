@@ -50,6 +50,7 @@ _WHITE_MARGIN_MM = 5.0
 _FREE_BORDER_MM = 1.5
 # A run of fewer good points than this is no edge.
 _SHORTEST_RUN = 12
+_CAMERA_U_EVERY = 8  # points
 # What remains of blur, halo and unevenness after the profile model (share of a pixel).
 _EDGE_MODEL_U_PX = 0.1
 
@@ -385,7 +386,10 @@ def _camera_u(view: _View, piece: Silhouette, lifted: Lifted) -> Floats:
     camera = view.camera
     where = np.r_[adjusted.layout.lens(view.number), adjusted.layout.pose(view.number)]
     values, vectors = np.linalg.eigh(adjusted.covariance[np.ix_(where, where)])
-    base = camera.on_plane(piece.pixels, lifted.height)
+    # It changes slowly along the edge.
+    index = np.unique(np.r_[0 : len(piece.pixels) : _CAMERA_U_EVERY, len(piece.pixels) - 1])
+    pixels, height = piece.pixels[index], lifted.height[index]
+    base = camera.on_plane(pixels, height)
     square = np.zeros(len(base))
     for value, vector in zip(values, vectors.T, strict=True):
         # One standard deviation along each principal axis of the covariance.
@@ -395,9 +399,9 @@ def _camera_u(view: _View, piece: Silhouette, lifted: Lifted) -> Floats:
             rotation_from_vector(step[LENS_SIZE : LENS_SIZE + 3]) @ camera.rotation,
             camera.translation + step[LENS_SIZE + 3 :],
         )
-        shift = moved.on_plane(piece.pixels, lifted.height) - base
-        square += np.sum(shift * lifted.normals, axis=1) ** 2
-    return np.sqrt(square)
+        shift = moved.on_plane(pixels, height) - base
+        square += np.sum(shift * lifted.normals[index], axis=1) ** 2
+    return np.interp(np.arange(len(piece.pixels)), index, np.sqrt(square))
 
 
 def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:

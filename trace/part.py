@@ -456,14 +456,10 @@ def _relit(scene: _Scene, sheet: Mask) -> _Scene:
 
 def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> PartRegions:
     area = scene.mm_per_px**2
-    judged = _polygon(
-        part.shape,
-        view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)),
-        scene.left,
-        scene.top,
-    )
-    count, labels, _, _ = cv2.connectedComponentsWithStats(part.astype(np.uint8), connectivity=4)
-    seen = np.bincount(labels.ravel(), judged.ravel(), count) * area
+    corner = np.array([scene.left, scene.top], float)
+    polygon = view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)) - corner
+    count, labels = cv2.connectedComponents(part.astype(np.uint8), connectivity=4)
+    seen = np.bincount(labels[_polygon(part.shape, polygon, 0, 0)], minlength=count) * area
     keep = [k for k in np.argsort(-seen) if k > 0 and seen[k] >= SMALLEST_PART_MM2]
     if not keep:
         raise _nothing()
@@ -473,15 +469,10 @@ def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> Pa
         camera, thickness = view.camera, view.thickness
 
         def wall(points: Floats) -> Floats:
-            corner = np.array([scene.left, scene.top])
             on_sheet = view.sheet_from_pixel(points + corner)
             shift = thickness / (camera[2] - thickness) * (on_sheet - camera[:2])
             return np.asarray(view.pixel_from_sheet(on_sheet + shift) - points - corner)
 
-    polygon = view.pixel_from_sheet(_along(_shrunk(view.window, MARGIN_MM), 5.0)) - [
-        scene.left,
-        scene.top,
-    ]
     ground = Ground(
         tone=scene.tone,
         favour=favour,
@@ -497,11 +488,10 @@ def _describe(scene: _Scene, part: Mask, favour: Picture, view: SheetView) -> Pa
         outer, holes = follow(labels == k, ground)
         # A highlight or a worn print has a soft border, a hole a sharp one.
         holes = [hole for hole in holes if hole.certain.mean() > 0.5]
-        shift = np.array([scene.left, scene.top], float)
         regions.append(
             Region(
-                tuple(e.moved(shift) for e in outer),
-                tuple(e.moved(shift) for e in holes),
+                tuple(e.moved(corner) for e in outer),
+                tuple(e.moved(corner) for e in holes),
                 float(seen[k]),
             )
         )

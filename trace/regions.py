@@ -96,6 +96,8 @@ def split(
 
 def total(regions: Regions, value: NDArray[Any]) -> NDArray[np.float64]:
     """Sum of a picture's value over each region; (count + 1,)."""
+    if value.dtype == np.bool_:
+        return np.bincount(regions.labels[value], minlength=regions.count + 1).astype(np.float64)
     sums = np.bincount(regions.labels.ravel(), value.ravel(), regions.count + 1)
     return sums.astype(np.float64)
 

@@ -30,7 +30,7 @@ _ROWS = np.array([-0.35, 0.35])
 # The edge's geometry is taken as constant over so much of the slope (tangent of the ray's lean).
 _SLOPE_BIN = 0.03
 # Colour is stored for every other pixel only and spread: about so many samples count as one.
-_SAMPLES_PER_FREE = (1.0, 3.0, 3.0)
+_COLOUR_PER_FREE = 3.0
 _SIGMA_FLOOR_PX = 0.02
 # A place less certain than this asks so many times more neighbours.
 _VAGUE_PX = 0.15
@@ -312,26 +312,26 @@ def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Flo
 
 def _doubt(light: Floats, geometry: ProfileGeometry) -> Floats:
     """(N, G) half the squares that each candidate leaves, over what the best one leaves."""
-    doubt = np.zeros((light.shape[1], len(geometry.columns)))
-    samples = float(np.sum(geometry.weight**2)) - 5
-    for channel, values in enumerate(light):
-        inner, outer = values[:, :3], values[:, -3:]
-        if channel:
-            # Colour is near zero on grey things; what it may change by follows its own step.
-            levels = [abs(float(inner.mean() - outer.mean())) + 0.01] * 2
-        else:
-            levels = [float(inner.mean()), float(outer.mean())]
-        columns = geometry.colour_columns if channel else geometry.columns
-        left = misfit(columns, values * geometry.weight, _grain(values), *levels)
-        own = left.min(axis=1) / samples
+    n, samples = light.shape[1], float(np.sum(geometry.weight**2)) - 5
+    levels = light[:, :, :3].mean(axis=(1, 2)), light[:, :, -3:].mean(axis=(1, 2))
+    # Colour is near zero on grey things; what it may change by follows its own step.
+    step = float(np.abs(levels[0] - levels[1])[1:].max()) + 0.01
+    doubt = np.zeros((n, len(geometry.columns)))
+    for columns, values, inner, outer, per_free in (
+        (geometry.columns, light[:1], float(levels[0][0]), float(levels[1][0]), 1.0),
+        (geometry.colour_columns, light[1:], step, step, _COLOUR_PER_FREE),
+    ):
+        rows = (values * geometry.weight).reshape(-1, values.shape[-1])
+        left = misfit(columns, rows, _grain(values), inner, outer).reshape(len(values), n, -1)
+        own = left.min(axis=2) / samples
         calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
-        doubt += left / (2 * _SAMPLES_PER_FREE[channel] * calm[:, None])
+        doubt += (left / (2 * per_free * calm[..., None])).sum(axis=0)
     return doubt
 
 
 def _grain(light: Floats) -> float:
     """Standard deviation of what changes from sample to sample and no model of an edge follows."""
-    second = light[:, :-2] - 2 * light[:, 1:-1] + light[:, 2:]
+    second = light[..., :-2] - 2 * light[..., 1:-1] + light[..., 2:]
     return max(1.4826 / 6**0.5 * float(np.median(np.abs(second))), 2e-3)
 
 
