@@ -417,15 +417,15 @@ def _separate(scene: _Scene) -> tuple[_Scene, Mask, Picture]:
     scene = _relit(scene, _inner(~here, 3) & scene.domain)
     bins = _bins(scene.tone)
     base = _sheet_colours(scene.spread, SHADE)
-    for _ in range(2):
-        inside = _inner(here, 3) & scene.window | known
-        outside = _inner(~here, 2) & scene.window
-        evenness = _grain_evidence(
-            np.bincount(grain[inside], minlength=_GRAINS),
-            np.bincount(grain[outside], minlength=_GRAINS),
-        )
-        sheet = _with_learned_hues(base, bins, outside)
-        here = separated(sheet, _learned(bins, inside), evenness, known)
+    inside = _inner(here, 3) & scene.window | known
+    outside = _inner(~here, 2) & scene.window
+    evenness = _grain_evidence(
+        np.bincount(grain[inside], minlength=_GRAINS),
+        np.bincount(grain[outside], minlength=_GRAINS),
+    )
+    # Cut once more, no photo's border changes.
+    sheet = _with_learned_hues(base, bins, outside)
+    here = separated(sheet, _learned(bins, inside), evenness, known)
     return scene, here, odds
 
 
