@@ -51,11 +51,12 @@ def find_markers(
     grey = reduce_grey(rgb, factor)
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    # Printed tags on white: two windows are enough, and smaller ones find noise.
+    # Printed tags on white: two windows are enough, and smaller ones find noise. A side of less
+    # than 15 of 2000 px could not be read anyway; grain makes many quadrangles of that size.
     parameters.adaptiveThreshWinSizeMin = 13
     parameters.adaptiveThreshWinSizeMax = 53
-    parameters.adaptiveThreshWinSizeStep = 20
-    parameters.minMarkerPerimeterRate = 0.015
+    parameters.adaptiveThreshWinSizeStep = 40
+    parameters.minMarkerPerimeterRate = 0.03
     detector = cv2.aruco.ArucoDetector(_dictionary(dictionary), parameters)
     quads, ids, _ = detector.detectMarkers(grey)
     if ids is None:
