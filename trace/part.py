@@ -258,15 +258,12 @@ def _gradient(tone: Picture, inside: Mask) -> Picture:
 
     A shadow's rim has no step in hue, a coloured part's edge has: hue counts for more.
     """
-    grey_square = np.zeros(tone.shape[:2], np.float32)
-    square = np.zeros_like(grey_square)
-    for x, y in ((1, 0), (0, 1)):
-        slope = cv2.Sobel(tone, cv2.CV_32F, x, y, ksize=1, scale=0.5)
-        grey_square += _grey(slope) ** 2
-        square += 3 * _grey(slope * slope)
-    of_hue = np.sqrt(np.maximum(square - 3 * grey_square, 0))
+    x = cv2.Sobel(tone, cv2.CV_32F, 1, 0, ksize=1, scale=0.5)
+    y = cv2.Sobel(tone, cv2.CV_32F, 0, 1, ksize=1, scale=0.5)
+    grey = cv2.magnitude(_grey(x), _grey(y))
+    of_hue = np.sqrt(3 * np.maximum(_grey(x * x + y * y) - grey * grey, 0))
     of_hue -= 3 * _fifth(of_hue, inside)
-    return np.asarray(np.sqrt(3 * grey_square + (HUE_WEIGHT * np.maximum(of_hue, 0)) ** 2))
+    return np.asarray(cv2.magnitude(3**0.5 * grey, HUE_WEIGHT * np.maximum(of_hue, 0)))
 
 
 def _is_covered(picture: Picture, quad: Floats) -> bool:
@@ -290,15 +287,16 @@ def _nothing() -> PhotoError:
 
 def _bins(tone: Picture) -> NDArray[np.intp]:
     """The colour's place in the table of colours."""
+    red, green, blue = cv2.split(tone)
     grey = _grey(tone)
     scale = 1 / (grey + 0.1)
-    place = np.zeros(grey.shape, np.intp)
-    for channel in (0, 2):
-        hue = (tone[..., channel] - tone[..., 1]) * scale
+    place = np.zeros(grey.shape, np.int32)
+    for other in (red, blue):
+        hue = (other - green) * scale
         bent = hue / (np.abs(hue) + _HUE_BEND)
-        place = place * _HUES + ((bent + 1) * (_HUES / 2)).astype(np.intp)
-    tones: NDArray[np.intp] = np.clip(grey / _TONE_STEP, 0, _TONES - 1).astype(np.intp)
-    return np.asarray(place * _TONES + tones)
+        place = place * _HUES + ((bent + 1) * (_HUES / 2)).astype(np.int32)
+    tones = np.clip(grey / _TONE_STEP, 0, _TONES - 1).astype(np.int32)
+    return np.asarray(place * _TONES + tones, np.intp)
 
 
 def _sheet_colours(spread: float, shaded: float) -> Picture:
