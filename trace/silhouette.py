@@ -132,8 +132,10 @@ def locate(
     blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
     step_px : distance of the points asked for.
     """
+    # Smoothed by four points the line sags in a bend, which must stay less than the search's reach.
+    first_step = float(np.clip(search_px / 1.5, step_px, 3.0))
     passes = (
-        _Pass(4.0, search_px, 0.5, 4.0, 9.0),
+        _Pass(first_step, search_px, 0.5, 4.0, 12.0),
         _Pass(3.0, 3.0, 0.3, 2.0, 2.5),
         _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
     )
