@@ -153,8 +153,12 @@ class Equations:
         columns = [*range(shape_count), *range(*self.pose_columns(k).indices(len(x)))]
         value = found.value.copy()
         for (axis, column), u in zip(scale_keys, scale_u, strict=True):
-            direction = np.array([[c, s], [-s, c]])[axis]
-            blocks.append((-u * (normal @ direction) * measured.local[:, axis])[:, None])
+            # The scale stretches the edge and not its noise: else a smaller scale, which shrinks
+            # all residuals, would look likelier the more points there are.
+            along = normal @ np.array([[c, s], [-s, c]])[axis]
+            foot = measured.local[:, axis] - found.value * along
+            value += u * x[column] * along**2 * found.value
+            blocks.append((-u * along * foot)[:, None])
             columns.append(column)
         if common.offset > 0:
             for key, share in ((("own", str(k)), 1 - SHARED_OFFSET), (("all",), SHARED_OFFSET)):

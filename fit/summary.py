@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from snugline.fit.budget import Budget, Contribution, Gain, coverage_factor
 from snugline.fit.contradiction import reduced_to_shared
-from snugline.fit.equations import Equations
+from snugline.fit.equations import Block, Equations, whitened
 from snugline.fit.outline_families import seen_corners
 from snugline.fit.readings import Reading, combined, uncertainty
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
@@ -23,6 +23,7 @@ LEAST_SHARE = 0.1  # of a dimension's variance, for a source to be named
 LEAST_GAIN = 0.95
 LONGEST_CALIPER = 300.0  # mm; common practice, no source
 OUTLIERS = 0.05
+ROUGH = 0.05  # chance below which residuals are held to be larger than their section's noise
 UNOBSERVED = "nothing observed"
 
 
@@ -53,8 +54,14 @@ def summarise(
     """
     shape = equations.shape
     params = fit.x[: len(shape.names)]
+    white = [
+        whitened(equations.points_block(fit.x, k), model, measured.breaks, weights)
+        for k, (measured, model, weights) in enumerate(
+            zip(equations.sections, noise.models, noise.weights, strict=True)
+        )
+    ]
     budgets = {
-        name: _budget(equations, fit, noise, name, value, by_params, form.get(name, 0.0))
+        name: _budget(equations, fit, noise, white, name, value, by_params, form.get(name, 0.0))
         for name, (value, by_params) in dimensions(shape, params).items()
     }
     quantities = {name: _quantity(budget) for name, (budget, _) in budgets.items()}
@@ -100,6 +107,7 @@ def _budget(
     equations: Equations,
     fit: WhitenedFit,
     noise: Noise,
+    white: Sequence[Block],
     name: str,
     value: float,
     by_params: Array,
@@ -111,7 +119,7 @@ def _budget(
     for k, group in enumerate(fit.sections):
         source = _Source(f"points of {equations.sections[k].section.name}", "photo",
                          noise.models[k].dof)  # fmt: skip
-        parts.append((source, float(reach @ group.matrix @ reach)))
+        parts.append((source, float(reach @ group.matrix @ reach) * _rougher(white[k], reach)))
     for i, group in enumerate(fit.readings):
         row = equations.rows[i]
         source = _Source(row.label, row.parts.tool, row.parts.own_dof)
@@ -138,6 +146,23 @@ def _budget(
     budget = Budget(name, value, contributions)
     gains = _gains(equations, fit, by_params, form, coverage_factor(budget.dof), budget.u)
     return Budget(name, value, contributions, gains), tuple(named)
+
+
+def _rougher(white: Block, reach: Array) -> float:
+    """By how much the residuals that carry a dimension exceed their section's noise, as variances.
+
+    One model of the noise serves a whole section, but an edge may be rougher at a corner than
+    along the sides. 1 where chance explains the excess.
+    """
+    from scipy.special import chdtrc
+
+    share = (white.jacobian @ reach[white.columns]) ** 2
+    total = float(share.sum())
+    if total == 0:
+        return 1.0
+    ratio = float(share @ white.residual**2) / total
+    count = total**2 / float(share @ share)
+    return ratio if chdtrc(count, ratio * count) < ROUGH else 1.0
 
 
 def _shared_source(equations: Equations, key: tuple[str, ...]) -> _Source:

@@ -268,6 +268,19 @@ def test_bows_too_small_to_be_taken_in_stay_in_the_radius_s_budget():
         assert holds(fitted.corners[0].params["radius"], 27.4)
 
 
+def test_a_corner_with_a_rougher_edge_has_a_less_certain_radius():
+    view = end(rounded_rectangle(87, 57, 3.5), "whole", 4, pitch=0.15, turn=0.0)
+    away = np.hypot(*(view.points - view.points.min(axis=0)).T)
+    rough = np.random.default_rng(3).normal(0, 0.07, (len(away), 2)) * (away < 8)[:, None]
+    fitted = fit_outline(
+        [replace(view, points=view.points + rough)], family=ROUNDED, symmetry="none"
+    )
+    front_left, *others = (corner.params["radius"] for corner in fitted.corners)
+    assert front_left.u95 > 1.5 * max(radius.u95 for radius in others)
+    assert holds(front_left, 3.5)
+    assert all(holds(radius, 3.5) for radius in others)
+
+
 def lifted_corner(size):
     """A small card seen whole, the contour about its front left corner moved out by `size` mm."""
     view = end(rounded_rectangle(87, 57, 3.5), "whole", 4, pitch=0.15, turn=0.0)
@@ -303,6 +316,25 @@ def test_common_errors_of_a_sheet_are_not_taken_for_shape():
     # A caliper reading of the width takes most of the offset out of the radius.
     better = fit_outline(sections, [TAPE, CALIPER], ROUNDED)
     assert better.corners[0].params["radius"].u95 < fitted.corners[0].params["radius"].u95
+
+
+@pytest.mark.parametrize("seed", [1, 3, 5])
+def test_the_points_noise_says_nothing_of_the_scale(seed):
+    # A smaller scale would shrink all residuals: taken for a better fit, it once made the photos
+    # disagree. That the arcs are round makes the two scales alike, and their mean is known better.
+    sheet = Systematic(0.0, 2e-3, 2e-3, "sheet")
+    sections = both_ends(PANEL, seed, correlation=0.0, systematic=sheet)
+    fitted = fit_outline(sections, [TAPE], ROUNDED)
+    assert codes(fitted) == []
+    assert fitted.width.u95 == pytest.approx(1.96 * 118.5 * 2e-3 / math.sqrt(2), rel=0.1)
+    assert abs(fitted.width.value - 118.5) < 0.4 * fitted.width.u95
+
+
+def test_contours_without_noise_contradict_nothing():
+    sections = both_ends(PANEL, sigma=3e-5)
+    fitted = fit_outline(sections, [TAPE, CALIPER], ROUNDED)
+    assert codes(fitted) == []
+    assert fitted.width.value == pytest.approx(118.5, abs=1e-3)
 
 
 def test_the_budget_says_what_a_further_reading_would_gain():
