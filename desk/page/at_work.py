@@ -133,10 +133,10 @@ class JobAtWork:
 
     def _summary(self, key: str) -> dict[str, Any] | None:
         """The record of a photo that was traced, without its points."""
-        if key not in self.summaries and self.store.has("measured", key):
-            record = self.store.load("summary", key)
-            if record is not None:
-                self.summaries[key] = record
+        if not self.store.has("measured", key):
+            self.summaries.pop(key, None)  # cleared away meanwhile
+        elif key not in self.summaries and (record := self.store.load("summary", key)) is not None:
+            self.summaries[key] = record
         return self.summaries.get(key)
 
     async def _trace(self, photo: PhotoWish, key: str) -> None:
@@ -187,7 +187,7 @@ class JobAtWork:
         if key is None or want.measured is None:
             self._set_outline("missing", want.lacking)
             return
-        if self.outline.key == key:
+        if self.outline.key == key and self.store.has("fitted", key):
             self._set_outline("ready")
             return
         if f"outline {key}" in self.tasks:

@@ -100,7 +100,7 @@ class Store:
         return folder / name
 
     def has(self, kind: str, key: str) -> bool:
-        return self.place(kind, f"{key}.json").is_file()
+        return (self.folder / kind / f"{key}.json").is_file()
 
     def load(self, kind: str, key: str) -> dict[str, Any] | None:
         """A record, or None where there is none that can be read."""

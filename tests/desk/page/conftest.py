@@ -1,11 +1,13 @@
 """Jobs on a shelf, and the application asked directly, without sockets or worker processes."""
 
 import asyncio
+import io
 from contextlib import asynccontextmanager
 
 import httpx
 import pytest
 from page_server import Serving
+from PIL import Image
 
 from snugline.desk.page.app import make_app
 from snugline.desk.page.guard import Sessions
@@ -25,6 +27,38 @@ async def _started(app):
     await steps.put({"type": "lifespan.shutdown"})
     assert (await told.get())["type"] == "lifespan.shutdown.complete"
     await task
+
+
+@pytest.fixture
+def two_photos(tmp_path):
+    """A whole job whose two photos show nothing."""
+    for name, shade in (("left.jpg", 100), ("right.jpg", 150)):
+        stream = io.BytesIO()
+        Image.new("RGB", (32, 24), (shade, shade, shade)).save(stream, "JPEG")
+        (tmp_path / name).write_bytes(stream.getvalue())
+    path = tmp_path / "job.toml"
+    path.write_text(
+        """
+[part]
+name = "tray"
+thickness = "9.5 mm"
+[frame]
+description = "border-a4"
+[[photo]]
+file = "left.jpg"
+shows = "left end"
+[[photo]]
+file = "right.jpg"
+shows = "right end"
+[[reading]]
+what = "length"
+value = "418 mm"
+tool = "tape"
+[pocket]
+clearance = "0.3 mm"
+"""
+    )
+    return path
 
 
 @pytest.fixture

@@ -1,45 +1,12 @@
 """What a job asks for at each moment, and which change asks for what anew."""
 
-import io
 import tomllib
 
 import pytest
 import tomlkit
-from PIL import Image
 
 from snugline.desk.page.states import wanted
 from snugline.desk.page.store import Store
-
-
-@pytest.fixture
-def job(tmp_path):
-    for name, shade in (("left.jpg", 100), ("right.jpg", 150)):
-        stream = io.BytesIO()
-        Image.new("RGB", (32, 24), (shade, shade, shade)).save(stream, "JPEG")
-        (tmp_path / name).write_bytes(stream.getvalue())
-    path = tmp_path / "job.toml"
-    path.write_text(
-        """
-[part]
-name = "tray"
-thickness = "9.5 mm"
-[frame]
-description = "border-a4"
-[[photo]]
-file = "left.jpg"
-shows = "left end"
-[[photo]]
-file = "right.jpg"
-shows = "right end"
-[[reading]]
-what = "length"
-value = "418 mm"
-tool = "tape"
-[pocket]
-clearance = "0.3 mm"
-"""
-    )
-    return path
 
 
 def edited(path, *keys, value):
@@ -60,12 +27,12 @@ def kept(before, after):
              if getattr(before, name) == getattr(after, name)]  # fmt: skip
 
 
-def test_a_whole_job_asks_for_all(job):
-    want = wanted(job)
+def test_a_whole_job_asks_for_all(two_photos):
+    want = wanted(two_photos)
     assert want.faults == ()
     assert None not in (want.measured, want.fitted, want.planned)
     assert [photo.provisional for photo in want.photos] == [False, False]
-    assert wanted(job) == want
+    assert wanted(two_photos) == want
 
 
 @pytest.mark.parametrize(
@@ -84,55 +51,57 @@ def test_a_whole_job_asks_for_all(job):
         (("frame", "bar_x"), "199 mm", []),
     ],
 )  # fmt: skip
-def test_a_change_asks_anew_for_no_more_than_it_touches(job, keys, value, stays):
-    before = wanted(job)
-    assert kept(before, edited(job, *keys, value=value)) == stays
+def test_a_change_asks_anew_for_no_more_than_it_touches(two_photos, keys, value, stays):
+    before = wanted(two_photos)
+    assert kept(before, edited(two_photos, *keys, value=value)) == stays
 
 
-def test_another_content_under_the_same_name_is_measured_anew(job):
-    before = wanted(job)
-    (job.parent / "left.jpg").write_bytes((job.parent / "right.jpg").read_bytes() + b"\0")
-    after = wanted(job)
+def test_another_content_under_the_same_name_is_measured_anew(two_photos):
+    before = wanted(two_photos)
+    (two_photos.parent / "left.jpg").write_bytes(
+        (two_photos.parent / "right.jpg").read_bytes() + b"\0"
+    )
+    after = wanted(two_photos)
     assert before.photos[0].key != after.photos[0].key
     assert before.photos[1].key == after.photos[1].key
     assert kept(before, after) == []
 
 
-def test_without_a_thickness_photos_are_traced_to_be_looked_at(job):
-    want = edited(job, "part", "thickness", value=None)
+def test_without_a_thickness_photos_are_traced_to_be_looked_at(two_photos):
+    want = edited(two_photos, "part", "thickness", value=None)
     assert all(photo.provisional and photo.key for photo in want.photos)
     assert want.measured is None
     assert "thickness" in str(want.lacking)
 
 
-def test_a_fault_in_the_pocket_keeps_the_outline(job):
-    want = edited(job, "pocket", "clearance", value="tight")
+def test_a_fault_in_the_pocket_keeps_the_outline(two_photos):
+    want = edited(two_photos, "pocket", "clearance", value="tight")
     assert want.fitted is not None
     assert want.planned is None
     assert "tight" in str(want.lacking_pocket)
 
 
-def test_a_fault_in_a_reading_keeps_the_photos(job):
-    want = edited(job, "reading", 0, "tool", value="thumb")
+def test_a_fault_in_a_reading_keeps_the_photos(two_photos):
+    want = edited(two_photos, "reading", 0, "tool", value="thumb")
     assert all(photo.key for photo in want.photos)
     assert want.measured is None
     assert "thumb" in str(want.lacking)
 
 
 @pytest.mark.parametrize("name", ["../left.jpg", "/etc/hostname", "link.jpg"])
-def test_a_photo_outside_the_folder_is_not_touched(job, name, tmp_path_factory):
+def test_a_photo_outside_the_folder_is_not_touched(two_photos, name, tmp_path_factory):
     outside = tmp_path_factory.mktemp("outside") / "left.jpg"
-    outside.write_bytes((job.parent / "left.jpg").read_bytes())
-    (job.parent / "link.jpg").symlink_to(outside)
-    want = edited(job, "photo", 0, "file", value=name)
+    outside.write_bytes((two_photos.parent / "left.jpg").read_bytes())
+    (two_photos.parent / "link.jpg").symlink_to(outside)
+    want = edited(two_photos, "photo", 0, "file", value=name)
     assert want.photos[0].key is None
     assert want.photos[0].fault is not None
     assert want.measured is None
 
 
-def test_a_broken_file_is_told_and_asks_for_nothing(job):
-    job.write_text("[part\n")
-    want = wanted(job)
+def test_a_broken_file_is_told_and_asks_for_nothing(two_photos):
+    two_photos.write_text("[part\n")
+    want = wanted(two_photos)
     assert "TOML" in str(want.faults[0])
     assert want.photos == ()
     assert want.measured is None
