@@ -541,7 +541,7 @@ async def _changes(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     changes = changes_from((await _body(request)).get("changes"))
     try:
-        await to_thread.run_sync(change_file, work_of.path, changes)
+        await work_of.changed(change_file, changes)
     except Changed as error:
         want = await work_of.refresh()
         answer = {
@@ -603,7 +603,7 @@ async def _uploaded(request: Request, instead_of: str | None) -> Response:
     try:
         pieces = _pieces(request, limits.UPLOAD_BYTES)
         file, removed = await photos.take_in(
-            work_of.path, pieces, ending_of, name, shows, instead_of
+            work_of.path, pieces, ending_of, name, shows, instead_of, work_of.writing
         )
     finally:
         desk.uploads -= 1
@@ -627,7 +627,7 @@ def _photo(want: Wanted, ident: str) -> PhotoWish:
 
 async def _delete_photo(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
-    removed = await to_thread.run_sync(photos.take_out, work_of.path, request.path_params["photo"])
+    removed = await work_of.changed(photos.take_out, request.path_params["photo"])
     want = await work_of.refresh()
     return JSONResponse({"removed": removed, "revision": want.revision})
 
@@ -635,9 +635,7 @@ async def _delete_photo(request: Request) -> Response:
 async def _restore_photo(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     instead_of = (await _body(request)).get("instead_of")
-    file = await to_thread.run_sync(
-        photos.put_back, work_of.path, request.path_params["removed"], instead_of
-    )
+    file = await work_of.changed(photos.put_back, request.path_params["removed"], instead_of)
     return await _photo_answer(work_of, photo_id(file))
 
 
@@ -645,7 +643,7 @@ async def _turn_photo(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     by = (await _body(request)).get("by")
     ident = request.path_params["photo"]
-    await to_thread.run_sync(photos.turn, work_of.path, ident, by)
+    await work_of.changed(photos.turn, ident, by)
     return await _photo_answer(work_of, ident)
 
 

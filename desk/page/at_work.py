@@ -8,11 +8,11 @@ they were made from, so nothing is measured twice and nothing that is out of dat
 import asyncio
 import json
 import time
-from collections.abc import AsyncIterator, Coroutine
+from collections.abc import AsyncIterator, Callable, Coroutine
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from anyio import to_thread
 
@@ -25,6 +25,7 @@ from snugline.desk.page.store import Store, error_record
 from snugline.errors import InputError, SnuglineError
 from snugline.fit.result import FittedOutline
 
+T = TypeVar("T")
 _HEARTBEAT = 15.0  # s
 _WATCH = 1.0  # s between looks at a file that an editor may have changed
 _UNREAD = 200  # events that a window may lag behind
@@ -76,11 +77,17 @@ class JobAtWork:
     _seen: int = 0
     _closed: bool = False
     _told: dict[str, bytes] = field(default_factory=dict)
+    writing: asyncio.Lock = field(default_factory=asyncio.Lock)
     _reading: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     @property
     def store(self) -> Store:
         return Store(self.path.parent)
+
+    async def changed(self, change: Callable[..., T], *arguments: Any) -> T:
+        """Change the job's file or folder, one change at a time; gives the function's result."""
+        async with self.writing:
+            return await to_thread.run_sync(change, self.path, *arguments)
 
     async def refresh(self) -> Wanted:
         """Read the job file if it was written since; start what it asks for."""

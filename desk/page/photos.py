@@ -6,6 +6,7 @@ import re
 import tempfile
 import tomllib
 from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import AbstractAsyncContextManager, nullcontext
 from pathlib import Path
 from typing import Any, get_args
 
@@ -86,6 +87,7 @@ async def take_in(
     name: str,
     shows: str,
     instead_of: str | None = None,
+    writing: AbstractAsyncContextManager[Any] | None = None,
 ) -> tuple[str, str | None]:
     """Add a photo to a job, or put it in another's place.
 
@@ -94,6 +96,7 @@ async def take_in(
     ending_of : the file ending by content, or an error for what is no photo.
     name : what the user calls it, for messages only.
     instead_of : the id of the photo that it replaces.
+    writing : held while the job is changed, so that of many uploads one waits for the file's lock.
 
     Returns
     -------
@@ -109,7 +112,10 @@ async def take_in(
     try:
         ending = await ending_of(temporary, name)
         os.chmod(temporary, 0o644)
-        return await to_thread.run_sync(_enter, job, temporary, digest, ending, shows, instead_of)
+        async with writing or nullcontext():
+            return await to_thread.run_sync(
+                _enter, job, temporary, digest, ending, shows, instead_of
+            )
     finally:
         temporary.unlink(missing_ok=True)
 
