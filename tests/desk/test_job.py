@@ -98,6 +98,14 @@ def test_listed_sizes_are_taken_as_sellers_write_them(job_file, text):
 
 
 # old text, new text, what the line must name besides the file
+def left_out(line):
+    """A table [[leave_out]] with one line of its own, before the pocket."""
+    good = {"photo": '"left-end.jpg"', "at": '["120 mm", "-3 mm"]', "within": '"4 mm"'}
+    key, _, value = line.partition(" = ")
+    lines = [f"{name} = {text}" for name, text in (good | {key: value}).items()]
+    return "\n".join(["[[leave_out]]", *lines, "", "[pocket]"])
+
+
 FAULTS = [
     ("thickness =", "thicknes =", ["[part]", "'thicknes'", "did you mean 'thickness'"]),
     ("[frame]", "[fram]", ["'fram'", "did you mean 'frame'"]),
@@ -130,6 +138,12 @@ FAULTS = [
     ('values = ["418 mm", "417.5 mm"]', "values = []", ["[[reading]] 1", "value or values"]),
     ('"0.5 mm"', '"19 mm"', ["[part]", "top edge", "larger"]),
     ("[part]\n", "[part\n", ["is not TOML", "line 2"]),
+    ('shows = "left end"', 'shows = "left end"\nturn = 45', ["[[photo]] 1, turn", "90"]),
+    ("[pocket]", left_out('photo = "other.jpg"'), ["[[leave_out]] 1, photo", "'other.jpg'"]),
+    ("[pocket]", left_out('at = ["120 mm"]'), ["[[leave_out]] 1, at", "place"]),
+    ("[pocket]", left_out('at = ["120 mm", "35"]'), ["[[leave_out]] 1, at", "no unit"]),
+    ("[pocket]", left_out('within = "0 mm"'), ["[[leave_out]] 1, within", "above zero"]),
+    ("[pocket]", left_out('radius = "4 mm"'), ["[[leave_out]] 1", "unknown key 'radius'"]),
 ]
 
 
@@ -144,6 +158,16 @@ def test_a_fault_is_one_line_with_file_key_and_mend(job_file, old, new, named):
     for word in ["job.toml", *named]:
         assert word in line
     assert caught.value.mend
+
+
+def test_points_left_out_and_turns_are_read(job_file):
+    edited(job_file, "[pocket]", left_out('within = "1/4 in"'))
+    job_file.write_text(job_file.read_text().replace("shows =", "turn = 270\nshows =", 1))
+    job = read_job(job_file)
+    assert job.photo[0].turn == 270
+    (table,) = job.leave_out
+    assert (table.photo, table.at) == ("left-end.jpg", (120.0, -3.0))
+    assert table.within == pytest.approx(6.35)
 
 
 def test_all_faults_are_listed_and_the_mistyped_key_comes_first(job_file):
