@@ -59,10 +59,9 @@ def worst(severities: Any) -> str:
 
 
 def contour_answer(
-    measured: Measured, fitted: Mapping[str, Any] | None, file: str, turn: int
+    measured: Measured, fitted: Mapping[str, Any] | None, number: int, turn: int
 ) -> dict[str, Any]:
     """The curves of one photo in its pixels, with their residuals where there is an outline."""
-    number = next(i for i, photo in enumerate(measured.photos) if photo.file.name == file)
     photo = measured.photos[number]
     facts = photo.contour.photo
     size = (facts.width, facts.height)

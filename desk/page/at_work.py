@@ -16,11 +16,11 @@ from typing import Any, TypeVar
 
 from anyio import to_thread
 
-from snugline.desk.options import result_folder
 from snugline.desk.page import limits, work
 from snugline.desk.page.answers import photo_answer
+from snugline.desk.page.files_made import files_made
 from snugline.desk.page.pool import Pool
-from snugline.desk.page.states import PhotoWish, Wanted, files_key, wanted
+from snugline.desk.page.states import PhotoWish, Wanted, wanted
 from snugline.desk.page.store import Store, error_record
 from snugline.errors import InputError, SnuglineError
 from snugline.fit.result import FittedOutline
@@ -350,7 +350,7 @@ class JobAtWork:
         error = self.files.get("error")
         if self.files.get("state") == "writing" and self._writing():
             return
-        files = await to_thread.run_sync(_files, self.path, self.store)
+        files = await to_thread.run_sync(files_made, self.path, self.store)
         self.files = {**files, "error": error}
         if error is not None and self.files["state"] == "missing":
             self.files["state"] = "refused"
@@ -448,55 +448,3 @@ class JobAtWork:
     @property
     def idle(self) -> bool:
         return not self.tasks and not self.listeners
-
-
-_SHOWN = {
-    "png": "image/png",
-    "svg": "image/svg+xml",
-    "pdf": "application/pdf",
-    "html": "text/html; charset=utf-8",
-}
-_SAVED = {"json": "application/json", "dxf": "image/vnd.dxf", "zip": "application/zip"}
-
-
-def media_type(name: str) -> str:
-    """The type of one of the job's files, by its ending."""
-    ending = name.rpartition(".")[2].lower()
-    return (_SHOWN | _SAVED).get(ending, "application/octet-stream")
-
-
-def _files(path: Path, store: Store) -> dict[str, Any]:
-    """The job's files as they lie there, and whether the job has changed since."""
-    folder = result_folder(path)
-    listed: list[dict[str, Any]] = []
-    made = 0.0
-    try:
-        index = folder / "result.json"
-        names = json.loads(index.read_text(encoding="utf-8"))["files"]
-        made = index.stat().st_mtime
-        listed = [
-            {
-                "name": name,
-                "bytes": (folder / name).stat().st_size,
-                "type": media_type(name),
-                "preview": name.rpartition(".")[2].lower() in _SHOWN,
-            }
-            for name in names
-            if isinstance(name, str) and Path(name).name == name and (folder / name).is_file()
-        ]
-    except (OSError, ValueError, KeyError, TypeError):
-        listed = []
-    try:
-        note = store.load("finishing", "made") or {}
-        stale = note.get("key") != files_key(path)
-    except (SnuglineError, OSError, ValueError):
-        stale = True
-    return {
-        "state": "ready" if listed else "missing",
-        "stale": bool(listed) and stale,
-        "step": None,
-        "error": None,
-        "made": made,
-        "folder": folder.name,
-        "list": listed,
-    }

@@ -14,7 +14,8 @@ from anyio import to_thread
 from filelock import Timeout
 
 from snugline.desk.job import Shows
-from snugline.desk.page.jobfile import Change, change_locked, lock_of
+from snugline.desk.page.changes import Change
+from snugline.desk.page.jobfile import change_locked, lock_of
 from snugline.desk.page.limits import PHOTOS, UPLOAD_BYTES
 from snugline.desk.page.states import inside, photo_id
 from snugline.desk.page.store import Store, file_hash
@@ -35,11 +36,9 @@ class SamePhotoError(InputError):
     """The job holds this very photo."""
 
 
-def too_large(name: str) -> TooLargeError:
+def too_large(what: str, most: int) -> TooLargeError:
     return TooLargeError(
-        f"the file is larger than {UPLOAD_BYTES // 1_000_000} MB",
-        name,
-        "send the photo as the phone took it",
+        f"it is larger than {most // 1_000_000} MB", what, "send a photo as the phone took it"
     )
 
 
@@ -60,7 +59,7 @@ async def received(folder: Path, pieces: AsyncIterator[bytes], name: str) -> tup
             async for piece in pieces:
                 size += len(piece)
                 if size > UPLOAD_BYTES:
-                    raise too_large(name)
+                    raise too_large(name, UPLOAD_BYTES)
                 digest.update(piece)
                 stream.write(piece)
             stream.flush()

@@ -158,7 +158,7 @@ def picture(path: Path, turn: int, width: int | None) -> bytes:
     return encoded.tobytes()
 
 
-def contour(folder: Path, measured: str, fitted: str | None, file: str, turn: int) -> bytes:
+def contour(folder: Path, measured: str, fitted: str | None, number: int, turn: int) -> bytes:
     """The page's answer on one photo's contour, as JSON."""
     from snugline.desk.page.answers import contour_answer
     from snugline.desk.page.measured_record import from_record
@@ -166,10 +166,10 @@ def contour(folder: Path, measured: str, fitted: str | None, file: str, turn: in
     store = Store(folder)
     record = store.load("measured", measured)
     if record is None:
-        raise FileError("the contour was cleared away", file, "wait for it to be traced again")
+        raise FileError("it was cleared away", "contour", "wait until it is traced again")
     photos = from_record(record)
     fit_record = store.load("fitted", fitted) if fitted is not None else None
-    answer = contour_answer(photos, fit_record, file, turn)
+    answer = contour_answer(photos, fit_record, number, turn)
     return json.dumps({"key": measured, **answer}, allow_nan=False, separators=(",", ":")).encode()
 
 

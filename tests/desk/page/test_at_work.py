@@ -12,7 +12,8 @@ from made_measured import made_measured
 
 from snugline.desk.page import work
 from snugline.desk.page.at_work import JobAtWork, Processes
-from snugline.desk.page.jobfile import Change, change_file
+from snugline.desk.page.changes import Change
+from snugline.desk.page.jobfile import change_file
 from snugline.desk.page.measured_record import to_record
 from snugline.desk.page.store import Store
 from snugline.errors import PhotoError

@@ -9,14 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from snugline.desk.page.jobfile import (
-    Change,
-    Changed,
-    change_file,
-    changed_text,
-    changes_from,
-    same,
-)
+from snugline.desk.page.changes import Change, changes_from
+from snugline.desk.page.jobfile import Changed, change_file, changed_text, same
 from snugline.errors import FileError, InputError
 
 TEXT = """# the tray for the kitchen

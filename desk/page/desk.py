@@ -1,0 +1,49 @@
+"""What all addresses share: the shelf, the worker processes, the open jobs."""
+
+from dataclasses import dataclass, field
+
+from starlette.requests import Request
+
+from snugline.desk.page.at_work import JobAtWork, Processes
+from snugline.desk.page.guard import Sessions
+from snugline.desk.page.shelf import Shelf
+
+_OPEN_JOBS = 30
+
+
+@dataclass
+class Desk:
+    """Everything that the addresses share.
+
+    Parameters
+    ----------
+    shelf : the served folder.
+    sessions, link : with `--lan`: who is let in, and the start of the link.
+    """
+
+    shelf: Shelf
+    processes: Processes
+    sessions: Sessions | None = None
+    link: str = ""
+    open: dict[str, JobAtWork] = field(default_factory=dict)
+    uploads: int = 0
+    streams: int = 0
+
+    def job(self, request: Request) -> JobAtWork:
+        """The open job that an address names.
+
+        Raises
+        ------
+        LookupError : there is none.
+        """
+        path = self.shelf.find(request.path_params["job"])
+        ident = path.parent.name
+        if ident not in self.open:
+            self._put_away()
+            self.open[ident] = JobAtWork(path, self.processes)
+        return self.open[ident]
+
+    def _put_away(self) -> None:
+        idle = sorted((job.used, ident) for ident, job in self.open.items() if job.idle)
+        for _, ident in idle[: max(0, len(self.open) - _OPEN_JOBS)]:
+            del self.open[ident]
