@@ -160,19 +160,23 @@ export function checkField({ label, path, name = label }) {
   };
 }
 
-/** A choice among few, side by side; `{ el, set(value) }`. */
+/** A choice among few, side by side; `{ el, set(value), name(value, text) }`. */
 export function few({ label, options, take, down = false, unseen = false }) {
   const name = freshId("few");
   const inputs = options.map(([word, text]) => {
     const input = h("input", { type: "radio", name, value: word });
+    const says = h("span", {}, text);
     input.addEventListener("change", () => take(word));
-    return [input, h("label", {}, input, text)];
+    return [input, h("label", {}, input, says), says];
   });
   const group = h(down ? "div.few.down" : "div.few", { role: "radiogroup", "aria-label": label }, inputs.map(([, el]) => el));
   return {
     el: unseen ? group : h("div.field", {}, h("span.label", { "aria-hidden": "true" }, label), h("div", {}, group)),
     set(word) {
       for (const [input] of inputs) input.checked = input.value === String(word);
+    },
+    name(word, text) {
+      for (const [input, , says] of inputs) if (input.value === String(word)) say(says, text);
     },
   };
 }

@@ -46,7 +46,7 @@ function row() {
       say(of, item.of);
       say(note, item.note);
       say(value, shown(item.size.value, item.plain));
-      say(u95, `± ${shown(item.size.u95, item.plain)}`);
+      say(u95, item.size.u95 > 0 ? `± ${shown(item.size.u95, item.plain)}` : "not known");
     },
   };
 }

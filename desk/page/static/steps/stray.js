@@ -8,6 +8,7 @@ import { length } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 
 const STEP_PX = 60; // along the edge, for each press
+const REACHES = ["2", "4", "8", "16"]; // mm round the place
 const NEAR_PX = 40; // CSS pixels that a tap may miss the edge by
 
 /**
@@ -17,7 +18,7 @@ export function stray({ photo, moved, look }) {
   let chosen = null; // { curve, at: number of the point }
   let within = "4";
   const where = h("p.where");
-  const reach = few({ label: "Reaching", options: [["2", "2 mm"], ["4", "4 mm"], ["8", "8 mm"], ["16", "16 mm"]], take: (mm) => { within = mm; show(); } });
+  const reach = few({ label: "Reaching", options: REACHES.map((mm) => [mm, `${mm} mm`]), take: (mm) => { within = mm; show(); } });
   const button = (signName, text, act) => h("button", { type: "button", onclick: act }, sign(signName), text);
   const worst = button("usable", "Worst place", () => choose(furthest()));
   const back = button("left", "Along", () => go(-1));
@@ -122,6 +123,7 @@ export function stray({ photo, moved, look }) {
     },
     update() {
       reach.set(within);
+      REACHES.forEach((mm) => reach.name(mm, length(Number(mm), 0)));
       chooser.hidden = !photo();
       if (photo()) show();
       items((state.job.leave_out ?? []).map((entry, index) => ({ entry, index })));
