@@ -26,6 +26,9 @@ LOST_MM: tuple[float, float] = (5.0, 25.0)
 VAGUE_MM: tuple[float, float] = (0.06, 0.09)
 _VAGUE_STRETCH_MM = 4.0
 _VAGUE_SHARE = 0.15
+# Where a second edge is as likely over a stretch, the shape's eye may still tell; not where it is
+# so over a good part of the edge.
+RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
 # Below this share of the paper's light a shadow's rim or the grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
@@ -138,7 +141,7 @@ class _Stretch:
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
     pieces = [_Piece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
-    checks = (_lost, _vague, _ends, _border, _glare, _jog, _thickness)
+    checks = (_lost, _vague, _rivals, _ends, _border, _glare, _jog, _thickness)
     return [notice for check in checks for notice in check(pieces, facts.file)] if pieces else []
 
 
@@ -209,6 +212,22 @@ def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             f"{_contrast(found)}.",
             "Take a frame with a window that is darker or lighter than the part.",
             "usable",
+            file,
+            region_of(found.pixels),
+        )
+
+
+def _rivals(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+    found = _longest(pieces, [p.silhouette.rival for p in pieces])
+    if found and found.length_mm > _RIVAL_STRETCH_MM:
+        yield Notice(
+            "edge-doubtful",
+            f"Over {found.length_mm:.0f} mm there is a second edge as likely beside the one that was "
+            f"followed (a shadow's rim, or the part's own rounding); so it is along "
+            f"{found.share * 100:.0f} % of the edge.",
+            "Give even light from all sides, or take a frame with a window that is darker or "
+            "lighter than the part.",
+            "retake" if found.share > RIVAL_SHARE else "usable",
             file,
             region_of(found.pixels),
         )

@@ -35,6 +35,10 @@ _SIGMA_FLOOR_PX = 0.02
 # A place less certain than this asks so many times more neighbours.
 _VAGUE_PX = 0.15
 _WIDER = (3.0, 8.0)
+# asked along a line that is as calm, where the present one is within this share of the reach of it.
+_STRAYS = 0.5
+# A place that spreads by more than this over all candidates has a rival.
+_RIVAL_PX = 1.0
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
 # A line that turns to and fro by so much in all, within so many points to either side, has strayed.
@@ -54,12 +58,14 @@ class Silhouette:
     pixels : (N, 2) full-resolution px.
     sigma : (N,) px across the edge, from how sharply the profiles tell its place.
     good : (N,) whether the place can be trusted.
+    rival : (N,) whether the wide search found a second edge there that is as likely.
     closed : whether the last point joins the first.
     """
 
     pixels: Floats
     sigma: Floats
     good: Mask
+    rival: Mask
     closed: bool
 
 
@@ -74,18 +80,18 @@ def resample(points: Floats, step: float, closed: bool) -> Floats:
     return np.column_stack([np.interp(places, lengths, path[:, k]) for k in (0, 1)])
 
 
-def smoothed(points: Floats, sigma: float, closed: bool) -> Floats:
+def smoothed(points: Floats, sigma: float, closed: bool, truncate: float = 4.0) -> Floats:
     """Points smoothed along the line by a Gaussian of `sigma` points; open ends stay in place."""
     if sigma <= 0:
         return points
     if closed:
-        return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap"))
+        return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap", truncate=truncate))
     # Mirroring what is left over from the chord keeps the ends from being pulled in.
     share = np.linspace(0, 1, len(points))[:, None]
     chord = points[:1] * (1 - share) + points[-1:] * share
     left_over = points - chord
     extended = np.concatenate([-left_over[::-1], left_over, -left_over[::-1]])
-    filtered = gaussian_filter1d(extended, sigma, axis=0, mode="nearest")
+    filtered = gaussian_filter1d(extended, sigma, axis=0, mode="nearest", truncate=truncate)
     return np.asarray(filtered[len(points) : 2 * len(points)] + chord)
 
 
@@ -140,12 +146,14 @@ def locate(
         _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
     )
     scene = _Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
-    line = border
+    line, rival = border, np.zeros(2)
     for number, now in enumerate(passes):
         line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
         normals = right_normals(smoothed(line, 3.0, closed), closed)
         found = _ask(scene, line, normals, closed, now, number == 0)
         offset = found.offset
+        if number == 0:
+            rival = (found.spread > _RIVAL_PX).astype(np.float64)
         if number < len(passes) - 1:
             offset = _calm(offset, found.sigma, closed)
         line = line + offset[:, None] * normals
@@ -168,7 +176,8 @@ def locate(
         tip = _turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
         tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / step_px) + 1, mode="nearest")
         good[zone] = found.decided & (found.sigma < 1.5) & ~tip
-    return Silhouette(line, sigma, good, closed)
+    rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
+    return Silhouette(line, sigma, good, rival > 0.5, closed)
 
 
 def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:
@@ -191,6 +200,7 @@ def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.i
 class _Found:
     offset: Floats
     sigma: Floats
+    spread: Floats
     decided: Mask
 
 
@@ -241,7 +251,18 @@ def _ask(
         vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
             break
-        o, s, k = _lowest(doubt, candidates, wider * now.ask_together, favour, mode)
+        # Asked along a calm line: one that strays would smear what its neighbours say.
+        together = wider * now.ask_together
+        rest = line - smoothed(line, together, closed, 2.0)
+        # Smoothed twice: once alone would pull every bend inwards.
+        strays = np.sum((rest - smoothed(rest, together, closed, 2.0)) * normals, axis=1)
+        if not closed:  # the ends are smoothed to themselves, right or wrong
+            strays[: round(together)] = strays[-round(together) :] = 0.0
+        o, s, k = _lowest(
+            _moved_across(doubt, candidates, strays), candidates, together, favour, mode
+        )
+        o = o - strays
+        vague &= (np.abs(o) < now.reach_px) & (np.abs(strays) < _STRAYS * now.reach_px)
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
@@ -249,6 +270,7 @@ def _ask(
     return _Found(
         offset=offset,
         sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
+        spread=_spread(doubt, candidates, now.ask_together, mode) if favour_line else sigma,
         decided=decided,
     )
 
@@ -302,6 +324,25 @@ def _lowest(
     grid = float(candidates[1] - candidates[0])
     offset = candidates[best + 1] + shift[rows, best] * grid
     return offset, grid / np.sqrt(bend[rows, best]), best + 1
+
+
+def _spread(doubt: Floats, candidates: Floats, together: float, mode: str) -> Floats:
+    """(N,) px, standard deviation of the edge's place over all candidates, rivals included."""
+    calm = gaussian_filter1d(doubt, together, axis=0, mode=mode)
+    share = np.exp(calm.min(axis=1, keepdims=True) - calm)
+    share /= share.sum(axis=1, keepdims=True)
+    mean = share @ candidates
+    return np.sqrt(np.maximum(share @ candidates**2 - mean**2, 0))
+
+
+def _moved_across(doubt: Floats, candidates: Floats, by: Floats) -> Floats:
+    """(N, G) doubts of each row as seen from a line that lies `by` (N,) px farther inside."""
+    grid = candidates[1] - candidates[0]
+    index = np.clip(np.arange(len(candidates)) - by[:, None] / grid, 0, len(candidates) - 1)
+    low = np.minimum(index.astype(np.int64), len(candidates) - 2)
+    share = index - low
+    rows = np.arange(len(doubt))[:, None]
+    return np.asarray(doubt[rows, low] * (1 - share) + doubt[rows, low + 1] * share)
 
 
 def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:

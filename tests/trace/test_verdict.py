@@ -43,7 +43,9 @@ def silhouette(corners):
     """The rectangle's edge, counter-clockwise on the sheet, in pixels."""
     pixels = resample(CAMERA.pixels(np.asarray(corners, dtype=np.float64)), 1.5, closed=True)
     n = len(pixels)
-    return Silhouette(pixels, np.full(n, 0.08), np.ones(n, dtype=bool), closed=True)
+    return Silhouette(
+        pixels, np.full(n, 0.08), np.ones(n, dtype=bool), np.zeros(n, dtype=bool), closed=True
+    )
 
 
 def rectangle(x, y, length, width):
@@ -253,9 +255,12 @@ def test_a_print_taken_for_exact_is_named_where_the_markers_contradict():
         ({"good": False}, "edge-lost", "retake"),
         ({"sigma": 0.4}, "edge-vague", "usable"),
         ({"sigma": 0.8}, "edge-vague", "retake"),
+        ({"rival": True}, "edge-doubtful", "usable"),
     ],
 )
-def test_a_stretch_of_edge_that_is_lost_or_vague_is_named_and_boxed(changes, code, severity):
+def test_a_stretch_of_edge_that_is_lost_vague_or_doubtful_is_named_and_boxed(
+    changes, code, severity
+):
     e = with_edge(**changes)
     (notice,) = judge(e)
     assert (notice.code, notice.severity) == (code, severity)
@@ -291,7 +296,9 @@ def test_an_edge_along_the_windows_border_is_named_and_one_across_it_is_not():
 def test_an_edge_that_ends_in_the_middle_of_the_window_is_named():
     e = evidence()
     piece = e.edge.pieces[0]
-    half = Silhouette(piece.pixels[:300], piece.sigma[:300], piece.good[:300], closed=False)
+    half = Silhouette(
+        *(a[:300] for a in (piece.pixels, piece.sigma, piece.good, piece.rival)), False
+    )
     found = judge(replace(e, edge=replace(e.edge, pieces=(half,))))
     assert [n.code for n in found] == ["edge-ends-inside"] * 2
 
