@@ -181,8 +181,9 @@ function run(label, changes, onto, forget) {
   state.job = after;
   onto.push(entry);
   if (forget) history.undone.length = 0;
+  const sent = send(changes, entry, onto); // on its way before the page is drawn anew
   tell();
-  return send(changes, entry, onto);
+  return sent;
 }
 
 function send(changes, entry, onto) {

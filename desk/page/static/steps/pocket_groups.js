@@ -40,7 +40,7 @@ function seasons() {
       },
     };
   });
-  const el = h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, "The gap per side then"), h("th.number", {}, ""))), rows);
+  const el = h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, "Then"), h("th.number", {}, "gap per side"))), rows);
   return {
     el,
     update() {
