@@ -222,8 +222,8 @@ def _rivals(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > _RIVAL_STRETCH_MM:
         yield Notice(
             "edge-doubtful",
-            f"Over {found.length_mm:.0f} mm there is a second edge as likely beside the one that was "
-            f"followed (a shadow's rim, or the part's own rounding); so it is along "
+            f"Over {found.length_mm:.0f} mm there is a second edge as likely beside the one that "
+            f"was followed (a shadow's rim, or the part's own rounding); so it is along "
             f"{found.share * 100:.0f} % of the edge.",
             "Give even light from all sides, or take a frame with a window that is darker or "
             "lighter than the part.",

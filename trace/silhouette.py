@@ -332,7 +332,8 @@ def _spread(doubt: Floats, candidates: Floats, together: float, mode: str) -> Fl
     share = np.exp(calm.min(axis=1, keepdims=True) - calm)
     share /= share.sum(axis=1, keepdims=True)
     mean = share @ candidates
-    return np.sqrt(np.maximum(share @ candidates**2 - mean**2, 0))
+    spread: Floats = np.sqrt(np.maximum(share @ candidates**2 - mean**2, 0))
+    return spread
 
 
 def _moved_across(doubt: Floats, candidates: Floats, by: Floats) -> Floats:
