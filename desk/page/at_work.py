@@ -75,6 +75,8 @@ class JobAtWork:
     listeners: set["asyncio.Queue[bytes]"] = field(default_factory=set)
     used: float = field(default_factory=time.monotonic)
     _seen: int = 0
+    _begun: int = 0
+    _failed: bool = False
     _closed: bool = False
     _told: dict[str, bytes] = field(default_factory=dict)
     writing: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -89,23 +91,33 @@ class JobAtWork:
         async with self.writing:
             return await to_thread.run_sync(change, self.path, *arguments)
 
-    async def refresh(self) -> Wanted:
-        """Read the job file if it was written since; start what it asks for."""
+    async def refresh(self, anew: bool = False) -> Wanted:
+        """Read the job file if it was written since; start what it asks for.
+
+        Parameters
+        ----------
+        anew : read it in any case, since something beside it changed.
+        """
         self.used = time.monotonic()
+        begun = self._begun
         async with self._reading:
-            stamp = self.path.stat().st_mtime_ns if self.path.exists() else 0
-            if self.want is None or stamp != self._seen:
-                self.want = await to_thread.run_sync(wanted, self.path)
-                self._seen = stamp
-                self._tell("job", {"revision": self.want.revision})
-                await self._look_at_files()
+            # Of many that wait for a reading, one reads for all that asked before it began.
+            if anew or self.want is None or self._failed or self._begun == begun:
+                self._begun += 1
+                await self._read(anew)
         self.advance()
+        assert self.want is not None
         return self.want
 
-    async def reread(self) -> Wanted:
-        """Read the job again, its file written or not: something beside it changed."""
-        self._seen = -1
-        return await self.refresh()
+    async def _read(self, anew: bool) -> None:
+        stamp = self.path.stat().st_mtime_ns if self.path.exists() else 0
+        if self.want is not None and stamp == self._seen and not anew and not self._failed:
+            return
+        self._failed = True
+        self.want = await to_thread.run_sync(wanted, self.path)
+        self._seen, self._failed = stamp, False
+        self._tell("job", {"revision": self.want.revision})
+        await self._look_at_files()
 
     def advance(self) -> None:
         """Start whatever is wanted, not there and not under way."""

@@ -1,5 +1,6 @@
 """What all addresses share: the shelf, the worker processes, the open jobs."""
 
+import asyncio
 from dataclasses import dataclass, field
 
 from starlette.requests import Request
@@ -9,6 +10,7 @@ from snugline.desk.page.guard import Sessions
 from snugline.desk.page.shelf import Shelf
 
 _OPEN_JOBS = 30
+_SYNCING = 8  # uploads that wait for the disk at a time
 
 
 @dataclass
@@ -26,6 +28,7 @@ class Desk:
     sessions: Sessions | None = None
     link: str = ""
     open: dict[str, JobAtWork] = field(default_factory=dict)
+    syncing: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(_SYNCING))
     uploads: int = 0
     streams: int = 0
 

@@ -49,7 +49,14 @@ async def _uploaded(request: Request, instead_of: str | None) -> Response:
     try:
         arriving = pieces(request, limits.UPLOAD_BYTES)
         file, removed = await photos.take_in(
-            work_of.path, arriving, ending_of, name, shows, instead_of, work_of.writing
+            work_of.path,
+            arriving,
+            ending_of,
+            name,
+            shows,
+            instead_of,
+            work_of.writing,
+            desk.syncing,
         )
     finally:
         desk.uploads -= 1

@@ -42,8 +42,15 @@ def too_large(what: str, most: int) -> TooLargeError:
     )
 
 
-async def received(folder: Path, pieces: AsyncIterator[bytes], name: str) -> tuple[Path, str]:
+async def received(
+    folder: Path,
+    pieces: AsyncIterator[bytes],
+    name: str,
+    syncing: AbstractAsyncContextManager[Any] | None = None,
+) -> tuple[Path, str]:
     """A body on disk under a name of our own, and its hash; nothing is left of one that ends early.
+
+    While it waits for the disk it holds `syncing`, if given.
 
     Raises
     ------
@@ -63,7 +70,8 @@ async def received(folder: Path, pieces: AsyncIterator[bytes], name: str) -> tup
                 digest.update(piece)
                 stream.write(piece)
             stream.flush()
-            await to_thread.run_sync(os.fsync, stream.fileno())
+            async with syncing or nullcontext():
+                await to_thread.run_sync(os.fsync, stream.fileno())
         if size == 0:
             raise FileError("the file is empty", name, "choose the photo again")
         whole = True
@@ -87,6 +95,7 @@ async def take_in(
     shows: str,
     instead_of: str | None = None,
     writing: AbstractAsyncContextManager[Any] | None = None,
+    syncing: AbstractAsyncContextManager[Any] | None = None,
 ) -> tuple[str, str | None]:
     """Add a photo to a job, or put it in another's place.
 
@@ -96,6 +105,7 @@ async def take_in(
     name : what the user calls it, for messages only.
     instead_of : the id of the photo that it replaces.
     writing : held while the job is changed, so that of many uploads one waits for the file's lock.
+    syncing : held while waiting for the disk, so that few threads do.
 
     Returns
     -------
@@ -107,7 +117,7 @@ async def take_in(
             "shows",
             f"take {', '.join(get_args(Shows))}",
         )
-    temporary, digest = await received(job.parent, pieces, name)
+    temporary, digest = await received(job.parent, pieces, name, syncing)
     try:
         ending = await ending_of(temporary, name)
         os.chmod(temporary, 0o644)

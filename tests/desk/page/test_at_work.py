@@ -15,6 +15,7 @@ from snugline.desk.page.at_work import JobAtWork, Processes
 from snugline.desk.page.changes import Change
 from snugline.desk.page.jobfile import change_file
 from snugline.desk.page.measured_record import to_record
+from snugline.desk.page.states import wanted
 from snugline.desk.page.store import Store
 from snugline.errors import PhotoError
 from snugline.fit.primitives import rounded_rectangle
@@ -304,5 +305,44 @@ def test_a_photo_waiting_for_a_thickness_is_only_looked_at(opened):
         assert "thickness" in at_work.outline.error["what"]
         # What was known before stays to be looked at.
         assert at_work.outline.key is not None
+
+    opened(test)
+
+
+def test_of_many_that_ask_at_once_one_reads_for_all(opened, monkeypatch):
+    async def test(at_work, workers):
+        reads = []
+
+        def counted(path):
+            reads.append(path)
+            return wanted(path)
+
+        monkeypatch.setattr("snugline.desk.page.at_work.wanted", counted)
+        change(at_work.path, "part", "name", was="tray", now="dish")
+        want = await asyncio.gather(*(at_work.refresh() for _ in range(20)))
+        assert len(reads) == 1
+        assert {one.record["part"]["name"] for one in want} == {"dish"}
+
+        # Who asks while a reading is under way gets one that began later.
+        first = asyncio.create_task(at_work.refresh(anew=True))
+        await asyncio.sleep(0)
+        change(at_work.path, "part", "name", was="dish", now="bowl")
+        assert (await at_work.refresh()).record["part"]["name"] == "bowl"
+        await first
+
+    opened(test)
+
+
+def test_a_reading_that_failed_is_no_answer_for_others(opened, monkeypatch):
+    async def test(at_work, workers):
+        def broken(path):
+            raise PhotoError("the disk is gone", "job.toml", "plug it in")
+
+        with monkeypatch.context() as patched:
+            patched.setattr("snugline.desk.page.at_work.wanted", broken)
+            tries = [at_work.refresh(anew=True), at_work.refresh(), at_work.refresh()]
+            answers = await asyncio.gather(*tries, return_exceptions=True)
+        assert all(isinstance(answer, PhotoError) for answer in answers)
+        assert (await at_work.refresh()).record["part"]["name"] == "tray"
 
     opened(test)
