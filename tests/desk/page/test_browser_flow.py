@@ -236,9 +236,9 @@ def readings(bench):
     page.get_by_label("Sides leaning inwards").fill("0.5 deg")
     page.keyboard.press("Tab")
     units = page.get_by_role("radiogroup", name="Unit shown")
-    units.get_by_text("inch").click()
+    units.get_by_role("radio", name="inch").check()
     assert format_length(118.66, "in", 4) in bench.text(".plan")
-    units.get_by_text("mm").click()
+    units.get_by_role("radio", name="mm").check()
     bench.check("readings")
     page.wait_for_function("!document.querySelector('.strip [href$=outline][data-state=missing]')")
     assert read_job(bench)["reading"] == [
@@ -296,7 +296,7 @@ def leave_a_piece_out(bench):
     assert float(stage.get_attribute("viewBox").split()[2]) < float(whole[2]) / 2
     before = measured_width(bench)
     page.get_by_role("button", name="Worst place").click()
-    page.get_by_text("16 mm", exact=True).click()
+    page.get_by_role("radio", name="16 mm").check()
     page.get_by_role("button", name="Leave it out").click()
     page.locator(".stage .over.gone").first.wait_for()
     (left,) = read_job(bench)["leave_out"]
