@@ -59,20 +59,15 @@ export function pocketStep() {
 
   function draw() {
     const sheets = state.plan?.sheets ?? [];
-    tab(sheets);
     const sheet = sheets.find((one) => one.title === title) ?? sheets[0];
     title = sheet?.title ?? null;
+    tab(sheets);
+    legend(sheet?.layers ?? []);
     const now = `${title}|${state.plan?.key}`;
     if (now === drawn) return;
     drawn = now;
-    tab(sheets);
-    if (!sheet) {
-      view.put([-100, -60, 200, 120]);
-      legend([]);
-      return;
-    }
-    view.put(sheet.view_box, ...layers(sheet));
-    legend(sheet.layers);
+    if (sheet) view.put(sheet.view_box, ...layers(sheet));
+    else view.put([-100, -60, 200, 120]);
   }
 
   function update() {
