@@ -280,11 +280,14 @@ def _section(equations: Equations, x: Array, noise: Noise, k: int) -> SectionRes
 
 
 def thickness_of(readings: Sequence[Reading], stated: float | None) -> Quantity | None:
-    """What the thickness readings say together; a stated thickness alone has no uncertainty."""
+    """What the thickness readings say together; a stated one is as good as a caliper's."""
     found = combined(readings, "thickness")
+    sources = found.tools if found is not None else ()
+    if found is None and stated is not None:
+        found = combined([Reading("thickness", (stated,), "caliper")], "thickness")
     if found is None:
-        return Quantity(stated, 0.0) if stated is not None else None
-    return Quantity(found.value, coverage_factor(found.dof) * found.u, found.tools)
+        return None
+    return Quantity(found.value, coverage_factor(found.dof) * found.u, sources)
 
 
 def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:

@@ -158,7 +158,7 @@ def sight_plain(photo: Photo, frame: PlainFrame, prior: LensPrior | None = None)
     """
     size = (photo.width, photo.height)
     prior = prior or prior_from_exif(size, photo.exif.focal_35mm)
-    edges = find_plain_frame(photo.rgb, frame, prior.lens.focal, str(photo.path))
+    edges = find_plain_frame(photo.rgb, frame, prior.lens.focal, photo.path.name)
     w, h = frame.opening
     corners = np.array([[0, 0], [w, 0], [w, h], [0, h]])
     start, end = edges.corners, np.roll(edges.corners, -1, axis=0)
