@@ -8,11 +8,14 @@ import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from photo_truth import Case
 from scipy.special import ndtr
+from shapely import Polygon, distance, points
 
 from snugline.errors import PhotoError
 from snugline.trace.frame import PlainFrame, read_frame
 from snugline.trace.light import linear_to_srgb
+from snugline.trace.measure import measure_photos
 from snugline.trace.photo import read_photo
 from snugline.trace.plain import PlainEdges, find_plain_frame
 
@@ -198,3 +201,13 @@ def test_the_rendered_frames_edges_are_met_within_their_uncertainty(number: int)
         errors = np.sum((edges.points[own] - seen[nearest]) * edges.outward[own], axis=1)
         assert abs(errors.mean()) < 2.5 * edges.common_sigma[side]
         assert errors.std() < 2 * edges.sigma[own].mean()
+
+
+@pytest.mark.skipif(not CASE.exists(), reason="the shared photos are not beside the repository")
+def test_the_frames_own_dark_side_is_not_taken_for_the_dark_parts_edge() -> None:
+    case = Case(CASE)
+    (photo,) = measure_photos(case.photos[:1], case.frames(), case.sides()).photos
+    bottom = Polygon(case.truth["photos"][0]["bottom_outline"])
+    off = distance(points(photo.contour.outer.points), bottom.exterior)
+    assert np.sqrt(np.mean(off**2)) < 0.15
+    assert off.max() < 0.5
