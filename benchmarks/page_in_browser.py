@@ -5,16 +5,17 @@ wood) is served and opened in Debian's Chromium; each change is a press on the g
 from the press to the first frame painted after the drawing's line has changed.
 """
 
-import json
 import os
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 from statistics import median
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
+
+from page_server import Serving
 from playwright.sync_api import Page, sync_playwright
 
 SAMPLE = Path(__file__).parents[1] / "samples" / "basalt-plate-in-ash-board"
@@ -51,26 +52,20 @@ def main() -> int:
     """Serve the sample, measure, print one row; the exit status says whether the bound holds."""
     changes = int(sys.argv[1]) if len(sys.argv) > 1 else 30
     with tempfile.TemporaryDirectory() as name:
-        shop = Path(name)
-        shutil.copytree(SAMPLE, shop / "jobs" / "basalt")
-        command = [sys.executable, "-m", "snugline.desk.cli", "serve", str(shop / "jobs")]
-        environment = os.environ | {"XDG_DATA_HOME": str(shop / "data")}
-        with subprocess.Popen(
-            [*command, "--no-open", "--json"], stdout=subprocess.PIPE, text=True, env=environment
-        ) as server:
-            try:
-                address = json.loads(server.stdout.readline())["page"] if server.stdout else ""
-                with sync_playwright() as playwright:
-                    chromium = shutil.which("chromium")
-                    browser = playwright.chromium.launch(
-                        executable_path=chromium, args=["--no-sandbox"]
-                    )
-                    page = browser.new_page(viewport={"width": 1440, "height": 900})
-                    page.goto(f"{address}/?job=basalt#pocket")
-                    taken = sorted(redraws(page, changes))
-                    browser.close()
-            finally:
-                server.terminate()
+        jobs = Path(name) / "jobs"
+        shutil.copytree(SAMPLE, jobs / "basalt")
+        serving = Serving(jobs)
+        try:
+            with sync_playwright() as playwright:
+                browser = playwright.chromium.launch(
+                    executable_path=shutil.which("chromium"), args=["--no-sandbox"]
+                )
+                page = browser.new_page(viewport={"width": 1440, "height": 900})
+                page.goto(f"{serving.url}/?job=basalt#pocket")
+                taken = sorted(redraws(page, changes))
+                browser.close()
+        finally:
+            serving.end()
     middle, slow = median(taken), taken[int(0.95 * (len(taken) - 1))]
     verdict = "pass" if middle < BOUND_MS else "FAIL"
     print(f"change to new drawing, median of {changes}: {middle:.0f} ms (< {BOUND_MS}) {verdict}")

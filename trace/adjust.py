@@ -175,13 +175,13 @@ class _Noise:
     place: float
     edge: float
 
-    def variance(self, o: Observations) -> Floats:
-        """(N,) px^2 that a place counts with: an edge's n places say of its shift what one would.
+    def precision(self, o: Observations, weights: Floats) -> Floats:
+        """(N,) px^-2 that a place counts with: an edge's n places say of its shift what one would.
 
         n places with v + n b each weigh as their mean does, whose variance is v / n + b.
         """
         edges, count = _edges(o)
-        return o.sigma**2 + self.place**2 + count[edges] * self.edge**2
+        return weights / (o.sigma**2 + self.place**2 + count[edges] * self.edge**2)
 
     def spread(self, o: Observations) -> Floats:
         """(N,) px, standard deviation of a place's residual."""
@@ -227,15 +227,16 @@ def adjust(
     first = noise_px or [max(1.0, _spread(_residuals(problem, state, i))) for i in range(photos)]
     noise = [_Noise(value, 0.0) for value in first]
     weights = [np.ones(len(o.sigma)) for o in observations]
+    precision = [n.precision(o, w) for n, o, w in zip(noise, observations, weights, strict=True)]
     damping = 1e-9 if noise_px else 1e-3
     settled = 0
     for _ in range(_ITERATIONS):
-        normal, gradient, cost = _normal_equations(problem, state, weights, noise)
+        normal, gradient, cost = _normal_equations(problem, state, precision)
         diagonal = np.sqrt(np.diag(normal))
         scaled = normal / np.outer(diagonal, diagonal) + damping * np.eye(layout.size)
         step = np.linalg.solve(scaled, gradient / diagonal)
         moved = _moved(state, layout, step / diagonal)
-        better = _cost(problem, moved, weights, noise) <= cost * (1 + 1e-9)
+        better = _cost(problem, moved, precision) <= cost * (1 + 1e-9)
         if better:
             state = moved
         damping = max(damping / 10, 1e-9) if better else min(damping * 10, 1e6)
@@ -248,10 +249,11 @@ def adjust(
                 noise[i] = _found_noise(left_over, weights[i], o, taken)
                 if robust:
                     weights[i] = _tukey(left_over, noise[i].spread(o), o)
+                precision[i] = noise[i].precision(o, weights[i])
             settled += 1
         if settled >= (_SETTLED if robust else 3) and length < _STILL:
             break
-    normal = _normal_equations(problem, state, weights, noise)[0]
+    normal = _normal_equations(problem, state, precision)[0]
     diagonal = np.sqrt(np.diag(normal))
     unit = np.outer(diagonal, diagonal)
     return Adjusted(
@@ -363,12 +365,9 @@ def _residuals(problem: _Problem, state: _State, photo: int) -> Floats:
     return residuals
 
 
-def _cost(
-    problem: _Problem, state: _State, weights: Sequence[Floats], noise: Sequence[_Noise]
-) -> float:
+def _cost(problem: _Problem, state: _State, precision: Sequence[Floats]) -> float:
     cost = _prior_terms(problem, state)[2]
-    for photo, o in enumerate(problem.observations):
-        w = weights[photo] / noise[photo].variance(o)
+    for photo, w in enumerate(precision):
         cost += float(np.sum(w * _residuals(problem, state, photo) ** 2))
     return cost if np.isfinite(cost) else np.inf
 
@@ -402,7 +401,7 @@ def _prior_terms(problem: _Problem, state: _State) -> tuple[Floats, Floats, floa
 
 
 def _normal_equations(
-    problem: _Problem, state: _State, weights: Sequence[Floats], noise: Sequence[_Noise]
+    problem: _Problem, state: _State, precision: Sequence[Floats]
 ) -> tuple[Floats, Floats, float]:
     layout = problem.layout
     normal, gradient, cost = _prior_terms(problem, state)
@@ -434,7 +433,7 @@ def _normal_equations(
         columns.append(slice(layout.bloom(photo), layout.bloom(photo) + 1))
         blocks.append(np.sum(across_plane * flat.outward, axis=1)[:, None])
         jacobian = np.concatenate(blocks, axis=1)
-        w = weights[photo] / noise[photo].variance(o)
+        w = precision[photo]
         index = np.concatenate([np.arange(c.start, c.stop) for c in columns])
         normal[np.ix_(index, index)] += (jacobian * w[:, None]).T @ jacobian
         gradient[index] += jacobian.T @ (w * residual)

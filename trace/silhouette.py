@@ -35,7 +35,8 @@ _SIGMA_FLOOR_PX = 0.02
 # A place less certain than this asks so many times more neighbours.
 _VAGUE_PX = 0.15
 _WIDER = (3.0, 8.0)
-# asked along a line that is as calm, where the present one is within this share of the reach of it.
+# They are asked along a line as calm as that, where the present one lies within this share of the
+# search's reach from it.
 _STRAYS = 0.5
 # A place that spreads by more than this over all candidates has a rival.
 _RIVAL_PX = 1.0
@@ -244,7 +245,9 @@ def _ask(
             doubt[mine] = _doubt(light[:, mine, -len(geometry.places) :], geometry)
     mode = "wrap" if closed else "nearest"
     favour = 0.5 * (candidates / (0.6 * now.reach_px)) ** 2 if favour_line else 0.0
-    offset, sigma, best = _lowest(doubt, candidates, now.ask_together, favour, mode)
+    together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
+    offset, sigma, best = _lowest(together + favour, candidates)
+    spread = _spread(together, candidates) if favour_line else sigma
     # Where few neighbours leave the place open, more are asked.
     for wider in _WIDER:
         reach = round(2 * wider * now.ask_together)
@@ -252,15 +255,14 @@ def _ask(
         if not vague.any():
             break
         # Asked along a calm line: one that strays would smear what its neighbours say.
-        together = wider * now.ask_together
-        rest = line - smoothed(line, together, closed, 2.0)
+        width = wider * now.ask_together
+        rest = line - smoothed(line, width, closed, 2.0)
         # Smoothed twice: once alone would pull every bend inwards.
-        strays = np.sum((rest - smoothed(rest, together, closed, 2.0)) * normals, axis=1)
+        strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
         if not closed:  # the ends are smoothed to themselves, right or wrong
-            strays[: round(together)] = strays[-round(together) :] = 0.0
-        o, s, k = _lowest(
-            _moved_across(doubt, candidates, strays), candidates, together, favour, mode
-        )
+            strays[: round(width)] = strays[-round(width) :] = 0.0
+        moved = _moved_across(doubt, candidates, strays)
+        o, s, k = _lowest(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
         vague &= (np.abs(o) < now.reach_px) & (np.abs(strays) < _STRAYS * now.reach_px)
         offset, sigma, best = (
@@ -270,7 +272,7 @@ def _ask(
     return _Found(
         offset=offset,
         sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
-        spread=_spread(doubt, candidates, now.ask_together, mode) if favour_line else sigma,
+        spread=spread,
         decided=decided,
     )
 
@@ -305,30 +307,26 @@ def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
     return turn
 
 
-def _lowest(
-    doubt: Floats, candidates: Floats, together: float, favour: Floats | float, mode: str
-) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Least doubtful place of each row with its neighbours' doubts, its sigma and its index.
+def _lowest(calm: Floats, candidates: Floats) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Least doubtful place of each row, its sigma and its index.
 
-    A neighbourhood's common light and grain make its rows err together, so that asking more of
-    them is not credited with a smaller sigma.
+    The doubts are a neighbourhood's. Its common light and grain make its rows err together, so
+    that asking more of them is not credited with a smaller sigma.
     """
-    calm = gaussian_filter1d(doubt, together, axis=0, mode=mode) + favour
     before, here, after = calm[:, :-2], calm[:, 1:-1], calm[:, 2:]
     bend = np.maximum(before - 2 * here + after, 1e-12)
     shift = np.clip(0.5 * (before - after) / bend, -1, 1)
     # Least between the candidates, not at them: two hollows of one depth are met differently.
     least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
     best = np.argmin(least, axis=1)
-    rows = np.arange(len(doubt))
+    rows = np.arange(len(calm))
     grid = float(candidates[1] - candidates[0])
     offset = candidates[best + 1] + shift[rows, best] * grid
     return offset, grid / np.sqrt(bend[rows, best]), best + 1
 
 
-def _spread(doubt: Floats, candidates: Floats, together: float, mode: str) -> Floats:
+def _spread(calm: Floats, candidates: Floats) -> Floats:
     """(N,) px, standard deviation of the edge's place over all candidates, rivals included."""
-    calm = gaussian_filter1d(doubt, together, axis=0, mode=mode)
     share = np.exp(calm.min(axis=1, keepdims=True) - calm)
     share /= share.sum(axis=1, keepdims=True)
     mean = share @ candidates
