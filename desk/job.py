@@ -295,7 +295,7 @@ def read_job(path: Path) -> Job:
 def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
     """The job, as far as it can be understood, and everything that is wrong with it."""
     try:
-        record = _read_toml(path)
+        record = read_toml(path)
     except SnuglineError as error:
         return None, [error]
     return inspect_record(record, path)
@@ -315,7 +315,13 @@ def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list
     return job, _missing(job)
 
 
-def _read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path) -> dict[str, Any]:
+    """What a job file holds, unchecked.
+
+    Raises
+    ------
+    FileError : it cannot be read, is too large, or is no TOML.
+    """
     try:
         if path.stat().st_size > LARGEST_JOB_BYTES:
             raise FileError("is too large for a job file", str(path), "give a job.toml")

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from snugline.desk.advice import advice
-from snugline.desk.job import Job, inspect_record
+from snugline.desk.job import Job, inspect_record, read_toml
 from snugline.desk.page.causes import key_of_where
 from snugline.desk.page.store import key_of, measuring_key, photos_key, setting_key
 from snugline.errors import FileError, InputError, SnuglineError
@@ -123,7 +123,7 @@ def files_key(path: Path) -> str:
     ------
     SnuglineError : the job cannot run.
     """
-    record = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    record = read_toml(path)
     job, faults = inspect_record(record, path)
     if job is None or faults:
         raise faults[0]

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from snugline.desk.job import Job, inspect_record, read_job
+from snugline.desk.job import Job, inspect_record, read_job, read_toml
 from snugline.desk.page.limits import UPLOAD_PIXELS
 from snugline.desk.page.store import Store, measuring_key
 from snugline.errors import FileError, PhotoError
@@ -131,7 +131,7 @@ def finish(path: Path) -> str:
     key = measuring_key(job)
     if not store.has("measured", key):
         step(f"measuring {len(job.photo)} photos")
-        measure(_toml(path), path, key)
+        measure(read_toml(path), path, key)
     finished = finish_measured(job, _measured(store, key, job), step=step)
     step("writing the files")
     publish(result_folder(path), finished.files)
@@ -178,12 +178,6 @@ def _job(record: Mapping[str, Any], path: Path) -> Job:
     if job is None:
         raise faults[0]
     return job
-
-
-def _toml(path: Path) -> dict[str, Any]:
-    import tomllib
-
-    return tomllib.loads(path.read_text(encoding="utf-8-sig"))
 
 
 def _measured(store: Store, key: str, job: Job) -> Measured:
