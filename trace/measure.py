@@ -51,8 +51,10 @@ _FREE_BORDER_MM = 1.5
 # A run of fewer good points than this is no edge.
 _SHORTEST_RUN = 12
 _CAMERA_U_EVERY = 8  # points
-# What remains of blur, halo and unevenness after the profile model (share of a pixel).
-_EDGE_MODEL_U_PX = 0.1
+# What blur, halo and unevenness leave after the profile model (shares of a pixel): from place to
+# place, and all along one photo's edge.
+_EDGE_MODEL_U_PX = 0.06
+_EDGE_OFFSET_U_PX = 0.06
 
 
 @dataclass(frozen=True)
@@ -354,8 +356,11 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
         one_px = camera.on_plane(
             piece.pixels + right_normals(piece.pixels, piece.closed), lifted.height
         ) - camera.on_plane(piece.pixels, lifted.height)
-        edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * np.linalg.norm(one_px, axis=1)
-        shared = np.hypot(_camera_u(view, piece, lifted), lifted.by_thickness * sides.thickness_u)
+        mm_per_px = np.linalg.norm(one_px, axis=1)
+        edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * mm_per_px
+        by_sides = lifted.by_thickness * sides.thickness_u
+        by_camera = _camera_u(view, piece, lifted)
+        shared = np.sqrt(by_camera**2 + by_sides**2 + (_EDGE_OFFSET_U_PX * mm_per_px) ** 2)
         keep = piece.good & ~lifted.ambiguous
         if inside is not None:
             keep &= _within(lifted.points, inside)
@@ -460,6 +465,8 @@ def _facts(view: _View, outer: Curve) -> PhotoFacts:
     middle = view.window(view.sheets_seen()[0]).mean(axis=0)[None]
     left_out = float(view.solved.holdout_mm[view.number])
     beside = camera.on_plane(camera.pixels(middle) + np.array([1.0, 0.0]))
+    mm_per_px = float(np.linalg.norm(beside - middle))
+    edge = np.sqrt(np.mean(outer.noise**2) + (_EDGE_OFFSET_U_PX * mm_per_px) ** 2)
     return PhotoFacts(
         file=view.photo.path.name,
         width=view.photo.width,
@@ -468,10 +475,10 @@ def _facts(view: _View, outer: Curve) -> PhotoFacts:
         markers_total=sum(len(f.ids) for f in view.frames if isinstance(f, Frame)),
         # A marker's edge gives one coordinate; a place has two.
         reprojection_px=float(np.sqrt(2 * np.mean(residual[weights > 0] ** 2))),
-        # The markers test the camera only; what the part's edge leaves open is its own noise.
-        holdout_mm=float(np.hypot(np.nan_to_num(left_out), np.sqrt(np.mean(outer.noise**2)))),
+        # The markers test the camera only, not what the part's own edge leaves open.
+        holdout_mm=float(np.hypot(np.nan_to_num(left_out), edge)),
         tilt_deg=camera.tilt_deg,
         focal_px=camera.lens.focal,
-        mm_per_px=float(np.linalg.norm(beside - middle)),
+        mm_per_px=mm_per_px,
         markers_holdout_mm=left_out,
     )

@@ -96,7 +96,8 @@ def _fine_columns(
     sides: PartSides, slope: float, px_per_mm: float, blur_px: float
 ) -> tuple[Floats, Floats, Floats]:
     """(S,) px inside the edge, and (S, K) the columns there blurred as light and as colour."""
-    span = np.arange(-_SPAN_PX, _SPAN_PX, _FINE_PX)
+    # The edge lies between two samples: on one, it would lie half a step beside its place.
+    span = np.arange(-_SPAN_PX, _SPAN_PX, _FINE_PX) + 0.5 * _FINE_PX
     sharp = _columns(sides, slope, px_per_mm, span)
     light, colour = (
         gaussian_filter1d(sharp, blur / _FINE_PX, axis=0, mode="nearest")

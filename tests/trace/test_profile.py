@@ -5,6 +5,7 @@ import pytest
 from made_solids import edge_profile, lit_edge
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
+from scipy.special import ndtr
 
 from snugline.trace.lift import PartSides
 from snugline.trace.profile import _depth, _normals, misfit, profile_geometry
@@ -79,3 +80,18 @@ def test_the_edge_is_found_where_the_light_was_made(kind: str, slope: float) -> 
         profile = np.interp(at, places, seen)[None] * geometry.weight
         best = int(misfit(geometry.columns, profile, 0.004, 0.25, 0.75)[0].argmin())
         assert candidates[best] == pytest.approx(true, abs=0.15)
+
+
+@pytest.mark.parametrize("blur", [0.7, 1.2])
+@pytest.mark.parametrize("slope", [-0.2, 0.0, 0.2])
+@pytest.mark.parametrize("kind", ["crisp", "chamfered"])
+def test_a_plain_step_is_found_without_bias(kind: str, slope: float, blur: float) -> None:
+    candidates = np.arange(-1.6, 1.61, 0.2)
+    geometry = profile_geometry(SIDES[kind], slope, 7.5, blur, candidates)
+    for true in (-0.4, 0.0, 0.17):
+        light = 0.1 + 0.5 * ndtr((geometry.places - true) / np.hypot(blur, 0.3))
+        doubt = misfit(geometry.columns, light[None] * geometry.weight, 0.002, 0.1, 0.6)
+        best = int(doubt[0].argmin())
+        before, here, after = doubt[0, best - 1 : best + 2]
+        found = candidates[best] + 0.1 * (before - after) / (before - 2 * here + after)
+        assert found == pytest.approx(true, abs=0.02)
