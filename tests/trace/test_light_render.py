@@ -1,0 +1,209 @@
+"""The renderer of unseen photos against OpenCV's projection, hulls and plane geometry."""
+
+import numpy as np
+import pytest
+from light_render import Lamp, Material, Rays, Scene, Sheet, render
+from made_solids import convex_silhouette, rounded_rectangle_line
+from made_views import camera_over, phone_lens, seen_by_opencv
+from scipy.ndimage import map_coordinates
+from scipy.spatial import ConvexHull
+from sensor import Sensor, developed
+from shapely import LinearRing, Polygon, contains_xy, points
+from solid_parts import (
+    MISSED,
+    FilletedPolygon,
+    RoundedRectangle,
+    Solid,
+    superellipse,
+    waved,
+)
+
+from snugline.trace.frame import read_frame
+from snugline.trace.lift import PartSides
+
+SMALL = (800, 600)
+FRAME = read_frame("border-a4")
+SHEET = Sheet(FRAME)
+BLACK = Material((0.0, 0.0, 0.0))
+SLAB = Solid(RoundedRectangle(120, 60, 10), 8, origin=(150, 105))
+
+
+def small_camera(radial=(0.02, -0.03, 0.01, 0.0), **view):
+    lens = phone_lens(600.0, radial, (402.0, 297.0), SMALL)
+    return camera_over((150, 105), 330, **{"tilt_deg": 18, **view}, lens=lens)
+
+
+def meets(solid, camera, pixels):
+    x, y, sx, sy, _ = Rays(camera)(*pixels.T)
+    return solid.hit(*solid.local(x, y), *solid.turned(sx, sy))[0] != MISSED
+
+
+def test_rays_meet_the_sheet_where_opencv_projects_from():
+    camera = camera_over((140, 90), 320, tilt_deg=25)
+    at = np.random.default_rng(1).uniform(0, 200, (500, 2))
+    for height in (0.0, 15.0):
+        pixels = seen_by_opencv(camera, np.column_stack([at, np.full(len(at), height)]))
+        x, y, sx, sy, _ = Rays(camera)(*pixels.T)
+        np.testing.assert_allclose(x + height * sx, at[:, 0], atol=1e-4)
+        np.testing.assert_allclose(y + height * sy, at[:, 1], atol=1e-4)
+
+
+@pytest.mark.parametrize(
+    "outline",
+    [
+        RoundedRectangle(90, 40, 12),
+        FilletedPolygon(np.array([[-40, -20], [35, -25], [50, 10], [0, 30]]), 4.0),
+        FilletedPolygon(np.array([[-40, -20], [35, -25], [5, 3], [0, 30]])),
+        superellipse(90, 50, 2),
+        superellipse(90, 50, 5),
+        waved(90, 60, 4, 0.08),
+    ],
+)
+def test_distances_are_those_of_the_ring(outline):
+    rng = np.random.default_rng(2)
+    at = np.concatenate([p + rng.normal(0, 1, p.shape) for p in [outline.ring()[::7]]])
+    ring = outline.ring()
+    true = LinearRing(ring).distance(points(at))
+    true = np.where(contains_xy(Polygon(ring), *at.T), -true, true)
+    # Inside, beyond a fillet's middle, the distance to the fillet is not asked for.
+    near = true > -1.0
+    got = outline.distance(*at[near].T.astype(np.float32))
+    np.testing.assert_allclose(got, true[near], atol=3e-3)
+
+
+@pytest.mark.parametrize("edge", [("none", 0.0), ("round", 2.0), ("chamfer", 1.5)])
+@pytest.mark.parametrize("draft", [0.0, 0.04])
+def test_the_silhouette_of_a_rounded_plate_is_its_hull(edge, draft):
+    lens = phone_lens(radial=(0.0, 0.0, 0.0, 0.0))
+    camera = camera_over((150, 100), 320, tilt_deg=22, lens=lens)
+    sides = PartSides(12.0, 0.0, *edge, draft)
+    line, normals = rounded_rectangle_line(130, 70, 15, (140, 95), 0.3)
+    hull = convex_silhouette(camera, line, normals, sides)
+    solid = Solid(RoundedRectangle(130, 70, 15), 12.0, *edge, draft, (140, 95), 0.3)
+    ring = Polygon(hull)
+    within = np.asarray(ring.buffer(-0.03).exterior.coords)
+    around = np.asarray(ring.buffer(0.03).exterior.coords)
+    assert meets(solid, camera, within).all()
+    assert not meets(solid, camera, around).any()
+
+
+def test_the_silhouette_of_a_box_is_the_hull_of_its_corners_by_opencv():
+    lens = phone_lens(radial=(0.0, 0.0, 0.0, 0.0))
+    camera = camera_over((150, 100), 300, tilt_deg=28, azimuth_deg=100, lens=lens)
+    foot = np.array([[100, 60], [210, 75], [200, 130], [95, 120.0]])
+    corners = [np.column_stack([foot, np.full(4, z)]) for z in (0.0, 14.0)]
+    pixels = seen_by_opencv(camera, np.concatenate(corners))
+    ring = Polygon(pixels[ConvexHull(pixels).vertices])
+    solid = Solid(FilletedPolygon(foot), 14.0)
+    line = [np.asarray(ring.buffer(b).exterior.segmentize(5).coords) for b in (-0.03, 0.03)]
+    assert meets(solid, camera, line[0]).all()
+    assert not meets(solid, camera, line[1]).any()
+
+
+def test_markers_and_a_black_box_stand_where_opencv_projects_them():
+    lens = phone_lens(1400.0, (0.02, -0.03, 0.01, 0.0), (402.0, 297.0), SMALL)
+    camera = camera_over((70, 160), 330, tilt_deg=18, lens=lens)
+    sheet = Sheet(FRAME, (0.997, 1.002))
+    foot = np.array([[65, 125], [130, 125], [130, 160], [65, 160.0]])
+    # A lamp where the camera is: no shadow shows.
+    lamp = Lamp(tuple(camera.centre), 0.1, 1.0)
+    picture = render(
+        Scene(camera, sheet, Solid(FilletedPolygon(foot), 6.0), BLACK, (lamp,), 0.0, spots=1)
+    )
+    picture = picture[..., 1].astype(np.float64)
+    box = np.concatenate([np.column_stack([foot, np.full(4, z)]) for z in (0.0, 6.0)])
+    box = seen_by_opencv(camera, box)
+    places = np.concatenate([FRAME.corners * sheet.scale, np.zeros((44, 4, 1))], axis=2)
+    quads = seen_by_opencv(camera, places.reshape(-1, 3)).reshape(-1, 4, 2)
+    whole = np.all((quads > 8) & (quads < np.array(SMALL) - 8), axis=(1, 2))
+    assert whole.sum() > 8
+    markers = np.concatenate([edge_errors(picture, quad) for quad in quads[whole]])
+    assert np.abs(markers).max() < 0.015
+    # The shadow begins where the box ends, and its grid is 0.2 mm (0.8 px) wide.
+    assert np.abs(edge_errors(picture, box[ConvexHull(box).vertices])).max() < 0.05
+
+
+def edge_errors(picture, quad, half=2.0):
+    """How far (px, outwards) the edges of a dark convex polygon stand from where they should."""
+    share = np.linspace(0.2, 0.8, 25)[:, None]
+    across = np.linspace(-half, half, 81)
+    errors = []
+    for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True):
+        if np.linalg.norm(b - a) < 14:
+            continue
+        normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.linalg.norm(b - a)
+        normal *= np.sign(normal @ ((a + b) / 2 - quad.mean(axis=0)))
+        at = (a + share * (b - a))[:, None] + across[:, None] * normal
+        light = map_coordinates(picture, [at[..., 1], at[..., 0]], order=1)
+        level = (light - light[:, :1]) / (light[:, -1:] - light[:, :1])
+        errors.append(half - level.mean(axis=1) * 2 * half)
+    return np.mean(errors, axis=1)
+
+
+def test_a_small_lamp_throws_the_shadow_of_plane_geometry():
+    lamp = np.array([-300.0, 250.0, 500.0])
+    foot = np.array([[120, 80], [180, 80], [180, 130], [120, 130.0]])
+    solid = Solid(FilletedPolygon(foot), 10.0)
+    far = lamp[:2] + (foot - lamp[:2]) * lamp[2] / (lamp[2] - 10.0)
+    shade = Polygon(np.concatenate([foot, far])).convex_hull
+    camera = small_camera(tilt_deg=0)
+    scene = Scene(camera, SHEET, solid, BLACK, (Lamp(tuple(lamp), 1.0, 1.0),), 0.0, spots=2)
+    picture = render(scene)[..., 1]
+    dark = np.asarray(shade.buffer(-0.6).exterior.segmentize(0.5).coords)
+    dark = dark[~contains_xy(Polygon(foot).buffer(4), *dark.T)]
+    bright = np.asarray(shade.buffer(0.8).exterior.segmentize(0.5).coords)
+    bright = bright[~contains_xy(Polygon(foot).buffer(4), *bright.T)]
+
+    def light(at):
+        u, v = np.round(seen_by_opencv(camera, np.column_stack([at, 0 * at[:, 0]]))).astype(int).T
+        return picture[v, u]
+
+    assert len(dark) > 50
+    assert light(dark).max() < 0.05
+    assert light(bright).min() > 0.5
+
+
+def test_the_sheet_is_darker_close_to_the_part_in_the_rooms_light():
+    camera = small_camera(tilt_deg=0)
+    scene = Scene(camera, SHEET, SLAB, BLACK, (), 1.0)
+    picture = render(scene)[..., 1]
+    at = np.array([[150, 136.0], [150, 143], [150, 170]])
+    u, v = np.round(seen_by_opencv(camera, np.column_stack([at, 0 * at[:, 0]]))).astype(int).T
+    near, mid, far = picture[v, u]
+    # A wall 8 mm high 1 mm away hides (1 - 1 / sqrt(65)) / 2 of the light: Lambert's cosine law.
+    assert near == pytest.approx(1 - (1 - 65**-0.5) / 2, abs=0.06)
+    assert near < mid < far
+    assert far == pytest.approx(1, abs=0.08)
+
+
+def test_a_polished_part_mirrors_the_lamp_where_reflection_says():
+    camera = small_camera(tilt_deg=10)
+    top = SLAB.thickness
+    place = np.array([150.0, 105.0, top])
+    view = camera.centre - place
+    lamp = place + 1.5 * view * [-1, -1, 1]
+    gloss = Material((0.02, 0.02, 0.02), gloss=0.05, roughness=0.02)
+    scene = Scene(camera, SHEET, SLAB, gloss, (Lamp(tuple(lamp), 5.0, 0.5),), 0.2, spots=2)
+    picture = render(scene)[..., 1]
+    v, u = np.unravel_index(picture.argmax(), picture.shape)
+    np.testing.assert_allclose([u, v], seen_by_opencv(camera, place[None])[0], atol=1.5)
+
+
+def test_noise_and_levels_are_those_of_photon_counts():
+    flat = np.ones((400, 400, 3), np.float32)
+    sensor = Sensor(white=0.5, vignette=0.0, electrons=2000, read=0.0, sharpen=0.0)
+    coded = developed(flat, sensor, seed=3) / 255
+    linear = ((coded + 0.055) / 1.055) ** 2.4  # IEC 61966-2-1
+    assert linear.mean() == pytest.approx(0.5, abs=1e-3)
+    # Poisson: the variance is the mean over the electrons at full scale.
+    assert linear.std() == pytest.approx(np.sqrt(0.5 / 2000), rel=0.02)
+
+
+def test_blur_moves_no_edge_in_linear_light():
+    flat = np.ones((80, 80, 3), np.float32)
+    flat[:, :40] = 0.1
+    sensor = Sensor(white=0.6, vignette=0.0, blur=1.2, electrons=1e9, read=0.0, sharpen=0.0)
+    row = developed(flat, sensor)[40, :, 1] / 255
+    linear = np.where(row <= 0.04045, row / 12.92, ((row + 0.055) / 1.055) ** 2.4)
+    level = (linear - linear[20]) / (linear[60] - linear[20])
+    assert 60 - level[20:60].sum() == pytest.approx(40, abs=0.02)
