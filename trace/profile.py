@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from snugline.trace.lift import PartSides
+from snugline.trace.shading import FIRST_GUESS, TERMS
 
 Floats = NDArray[np.float64]
 
@@ -29,10 +30,11 @@ _SAMPLING_BLUR_PX = 0.3
 _COLOUR_BLUR_PX = 0.9
 
 
-# How much the light may change with the surface's direction, across the face and over the sheet
+# Which of the columns are the light's terms.
+LIGHT = slice(4, 4 + TERMS)
+# How much the light may change across the face and over the sheet
 # beside the part, as a share of the part's and the sheet's own light (common practice, no source).
 # Without such bounds a dark part's rounding could pass for a strip of bright paper.
-_SHADING = 0.5
 _FACE_PER_10_PX = 0.15
 _SHEET_PER_10_PX = 0.3
 _SHEET_BEND = 0.15
@@ -109,7 +111,24 @@ def _fine_columns(
     return span, light, colour
 
 
-def misfit(columns: Floats, profiles: Floats, noise: float, inner: float, outer: float) -> Floats:
+def expected(inner: float, outer: float, shading: Floats = FIRST_GUESS) -> Floats:
+    """(K, K) inverse of the covariance that the unknowns may be expected to have.
+
+    Parameters
+    ----------
+    inner, outer : typical light of the part's face and of the sheet beside it.
+    shading : (4, 4) covariance of the light's terms, as shares of the face's light.
+    """
+    sheet = np.array([np.inf, _SHEET_PER_10_PX, _SHEET_BEND]) * max(outer, 1e-6)
+    inner = max(inner, 1e-6)
+    precision = np.diag(np.r_[sheet, np.inf, [np.inf] * TERMS, _FACE_PER_10_PX * inner] ** -2.0)
+    precision[LIGHT, LIGHT] = np.linalg.inv(shading) / inner**2
+    return precision
+
+
+def misfit(
+    columns: Floats, profiles: Floats, noise: float, prior: Floats, shading: Floats | None = None
+) -> Floats:
     """How badly each candidate explains each profile: (N, G) weighted sums of squares.
 
     Least squares with the unknowns' expected size as further observations, so that what a matt
@@ -120,30 +139,58 @@ def misfit(columns: Floats, profiles: Floats, noise: float, inner: float, outer:
     columns : (G, T, K) of a `ProfileGeometry`.
     profiles : (N, T) light, or a colour difference, times the samples' weight.
     noise : standard deviation of a sample that the model leaves.
-    inner, outer : typical light of the part's face and of the sheet beside it.
+    prior : (K, K) of `expected`.
+    shading : (N, 4) what the light's terms are expected to be instead of zero.
     """
-    expected = np.array(
-        [
-            np.inf,
-            _SHEET_PER_10_PX * outer,
-            _SHEET_BEND * outer,
-            np.inf,
-            _SHADING * inner,
-            _SHADING * inner,
-            _FACE_PER_10_PX * inner,
-        ]
-    )
-    ridge = noise / np.maximum(expected, 1e-6) + 1e-9
     candidates, samples = columns.shape[:2]
-    gram = columns.transpose(0, 2, 1) @ columns + np.diag(ridge**2)
+    gram = columns.transpose(0, 2, 1) @ columns
     # Whitened by the triangle of the normal equations, what each unknown explains adds up.
-    basis = columns @ np.linalg.inv(np.linalg.cholesky(gram)).transpose(0, 2, 1)
+    basis = columns @ np.linalg.inv(np.linalg.cholesky(gram + _ridge(noise, prior))).transpose(
+        0, 2, 1
+    )
     explained = profiles @ basis.transpose(1, 0, 2).reshape(samples, -1)
+    total = np.sum(profiles**2, axis=1)[:, None]
+    if shading is not None:
+        expected = columns[:, :, LIGHT]
+        # Each is taken of the profile less what is expected of it, without forming that.
+        explained -= shading @ (expected.transpose(0, 2, 1) @ basis).transpose(1, 0, 2).reshape(
+            TERMS, -1
+        )
+        shared = profiles @ expected.transpose(1, 0, 2).reshape(samples, -1)
+        shared = shared.reshape(len(profiles), candidates, TERMS) - 0.5 * (
+            shading @ gram[:, LIGHT, LIGHT].transpose(1, 0, 2).reshape(TERMS, -1)
+        ).reshape(len(profiles), candidates, TERMS)
+        total = total - 2 * np.einsum("ngk,nk->ng", shared, shading)
     explained *= explained
     squares = explained.reshape(len(profiles), candidates, -1).sum(axis=2)
-    total = np.sum(profiles**2, axis=1)
-    left_over: Floats = np.maximum(total[:, None] - squares, 0.0)
+    left_over: Floats = np.maximum(total - squares, 0.0)
     return left_over
+
+
+def told_of_light(
+    columns: Floats, best: NDArray[np.int64], profiles: Floats, noise: float, prior: Floats
+) -> tuple[Floats, Floats]:
+    """What profiles say of the light's terms where the edge is the `best` (N,) candidate.
+
+    Returns
+    -------
+    information : (N, 4, 4) and right side (N, 4) of their normal equations, all else left free.
+    """
+    gram = columns.transpose(0, 2, 1) @ columns
+    rest = np.ones(columns.shape[2], bool)
+    rest[LIGHT] = False
+    through = gram[:, LIGHT][..., rest] @ np.linalg.inv(
+        (gram + _ridge(noise, prior))[:, rest][..., rest]
+    )
+    own = columns[:, :, LIGHT].transpose(0, 2, 1) - through @ columns[..., rest].transpose(0, 2, 1)
+    information = (gram[:, LIGHT, LIGHT] - through @ gram[:, rest][..., LIGHT]) / noise**2
+    right = np.einsum("nkt,nt->nk", own[best], profiles) / noise**2
+    return information[best], right
+
+
+def _ridge(noise: float, prior: Floats) -> Floats:
+    ridge: Floats = noise**2 * prior + 1e-12 * np.eye(len(prior))
+    return ridge
 
 
 def _depth(sides: PartSides, slope: float) -> float:
@@ -170,6 +217,8 @@ def _columns(sides: PartSides, slope: float, px_per_mm: float, inward_px: Floats
             inside,
             inside * sideways,
             inside * upwards,
+            inside * sideways**2,
+            inside * sideways * upwards,
             inside * face,
         ]
     )

@@ -17,20 +17,14 @@ from scipy.ndimage import (
     uniform_filter1d,
 )
 
+from snugline.trace.across import Across, Scene
 from snugline.trace.camera import Camera
-from snugline.trace.edge import sample_light
-from snugline.trace.lift import PartSides, lift
-from snugline.trace.profile import ProfileGeometry, misfit, profile_geometry
+from snugline.trace.lift import PartSides
+from snugline.trace.shading import Shading
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Two neighbouring rows make one place: as good as fitting each, at half the cost.
-_ROWS = np.array([-0.35, 0.35])
-# The edge's geometry is taken as constant over so much of the slope (tangent of the ray's lean).
-_SLOPE_BIN = 0.03
-# Colour is stored for every other pixel only and spread: about so many samples count as one.
-_COLOUR_PER_FREE = 3.0
 _SIGMA_FLOOR_PX = 0.02
 # A place less certain than this asks so many times more neighbours.
 _VAGUE_PX = 0.15
@@ -38,8 +32,9 @@ _WIDER = (3.0, 8.0)
 # They are asked along a line as calm as that, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
-# A place that spreads by more than this over all candidates has a rival.
-_RIVAL_PX = 1.0
+# A place that spreads by more than this over all candidates has a rival; by less than that it is
+# sure enough to tell the light.
+_RIVAL_PX, _SURE_PX = 1.0, 0.6
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
 # A line that turns to and fro by so much in all, within so many points to either side, has strayed.
@@ -146,13 +141,14 @@ def locate(
         _Pass(3.0, 3.0, 0.3, 2.0, 2.5),
         _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
     )
-    scene = _Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
+    scene = Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
     line, rival = border, np.zeros(2)
+    shading: Shading | None = None
     for number, now in enumerate(passes):
         line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
         normals = right_normals(smoothed(line, 3.0, closed), closed)
-        found = _ask(scene, line, normals, closed, now, number == 0)
-        offset = found.offset
+        found = _ask(scene, line, normals, closed, now, shading, number == 0)
+        offset, shading = found.offset, found.shading
         if number == 0:
             rival = (found.spread > _RIVAL_PX).astype(np.float64)
         if number < len(passes) - 1:
@@ -170,7 +166,7 @@ def locate(
             there = smoothed(there, 1.0, False)
             normals = right_normals(smoothed(there, 1.5, False), False)
             alone = _Pass(step_px, 2.0, 0.2, 1.0, 1.2)
-            found = _ask(scene, there, normals, False, alone, False)
+            found = _ask(scene, there, normals, False, alone, shading, False)
             there = there + found.offset[:, None] * normals
         line[zone], sigma[zone] = there, found.sigma
         # The very tip of a sharp corner is rounded by the picture's own blur.
@@ -203,15 +199,7 @@ class _Found:
     sigma: Floats
     spread: Floats
     decided: Mask
-
-
-@dataclass(frozen=True)
-class _Scene:
-    rgb: NDArray[np.uint8]
-    camera: Camera
-    sides: PartSides
-    blur_px: float
-    px_per_mm: float
+    shading: Shading | None
 
 
 def _px_per_mm(camera: Camera, line: Floats, closed: bool) -> float:
@@ -221,33 +209,33 @@ def _px_per_mm(camera: Camera, line: Floats, closed: bool) -> float:
 
 
 def _ask(
-    scene: _Scene, line: Floats, normals: Floats, closed: bool, now: _Pass, favour_line: bool
+    scene: Scene,
+    line: Floats,
+    normals: Floats,
+    closed: bool,
+    now: _Pass,
+    shading: Shading | None,
+    widely: bool,
 ) -> _Found:
-    """Where across the line the edge is, for each of its points."""
-    n = len(line)
-    slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
+    """Where across the line the edge is, for each of its points.
+
+    Widely: the line is only roughly known, and how the edge is lit not yet.
+    """
     candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
-    slope_bin = np.round(slope / _SLOPE_BIN).astype(np.int64)
-    geometries = {
-        value: profile_geometry(
-            scene.sides, value * _SLOPE_BIN, scene.px_per_mm, scene.blur_px, candidates
-        )
-        for value in np.unique(slope_bin).tolist()
-    }
-    # Profiles begin at different depths inside the part, and all end alike.
-    places = max((g.places for g in geometries.values()), key=len)
-    light = _profiles(scene.rgb, line, normals, places)
-    known = np.isfinite(light[0]).all(axis=1)
-    doubt = np.zeros((n, len(candidates)))
-    for value, geometry in geometries.items():
-        mine = known & (slope_bin == value)
-        if mine.any():
-            doubt[mine] = _doubt(light[:, mine, -len(geometry.places) :], geometry)
+    across = Across.of(scene, line, normals, closed, candidates)
     mode = "wrap" if closed else "nearest"
-    favour = 0.5 * (candidates / (0.6 * now.reach_px)) ** 2 if favour_line else 0.0
+    doubt = across.doubts(shading)
     together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
+    spread = _spread(together, candidates)
+    shading = across.shading(_lowest(together, candidates)[2], spread < _SURE_PX)
+    favour: Floats | float = 0.0
+    if widely:
+        favour = 0.5 * (candidates / (0.6 * now.reach_px)) ** 2
+        if shading is not None:
+            doubt = across.doubts(shading)
+            together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
+            spread = _spread(together, candidates)
     offset, sigma, best = _lowest(together + favour, candidates)
-    spread = _spread(together, candidates) if favour_line else sigma
     # Where few neighbours leave the place open, more are asked.
     for wider in _WIDER:
         reach = round(2 * wider * now.ask_together)
@@ -268,12 +256,13 @@ def _ask(
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
-    decided = (best > 1) & (best < len(candidates) - 2) & known
+    decided = (best > 1) & (best < len(candidates) - 2) & across.known
     return _Found(
         offset=offset,
         sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
         spread=spread,
         decided=decided,
+        shading=shading,
     )
 
 
@@ -342,39 +331,6 @@ def _moved_across(doubt: Floats, candidates: Floats, by: Floats) -> Floats:
     share = index - low
     rows = np.arange(len(doubt))[:, None]
     return np.asarray(doubt[rows, low] * (1 - share) + doubt[rows, low + 1] * share)
-
-
-def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:
-    """(3, N, T) luminance and colour differences across the line, averaged over rows beside it."""
-    tangents = np.column_stack([normals[:, 1], -normals[:, 0]])
-    starts = line + _ROWS[:, None, None] * tangents
-    x, y = (starts[..., k, None] + normals[:, k, None] * places for k in (0, 1))
-    return np.asarray(sample_light(rgb, x, y).mean(axis=1), dtype=np.float64)
-
-
-def _doubt(light: Floats, geometry: ProfileGeometry) -> Floats:
-    """(N, G) half the squares that each candidate leaves, over what the best one leaves."""
-    n, samples = light.shape[1], float(np.sum(geometry.weight**2)) - 5
-    levels = light[:, :, :3].mean(axis=(1, 2)), light[:, :, -3:].mean(axis=(1, 2))
-    # Colour is near zero on grey things; what it may change by follows its own step.
-    step = float(np.abs(levels[0] - levels[1])[1:].max()) + 0.01
-    doubt = np.zeros((n, len(geometry.columns)))
-    for columns, values, inner, outer, per_free in (
-        (geometry.columns, light[:1], float(levels[0][0]), float(levels[1][0]), 1.0),
-        (geometry.colour_columns, light[1:], step, step, _COLOUR_PER_FREE),
-    ):
-        rows = (values * geometry.weight).reshape(-1, values.shape[-1])
-        left = misfit(columns, rows, _grain(values), inner, outer).reshape(len(values), n, -1)
-        own = left.min(axis=2) / samples
-        calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
-        doubt += (left / (2 * per_free * calm[..., None])).sum(axis=0)
-    return doubt
-
-
-def _grain(light: Floats) -> float:
-    """Standard deviation of what changes from sample to sample and no model of an edge follows."""
-    second = light[..., :-2] - 2 * light[..., 1:-1] + light[..., 2:]
-    return max(1.4826 / 6**0.5 * float(np.median(np.abs(second))), 2e-3)
 
 
 def _calm(offset: Floats, sigma: Floats, closed: bool) -> Floats:
