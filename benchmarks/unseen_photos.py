@@ -39,6 +39,7 @@ ROOT = Path(__file__).parents[1]
 NORMAL, HARD, SILENT = (0.05, 0.15), (0.10, 0.30), 0.3
 _SOURCES = ("tests/light_render.py", "tests/solid_parts.py", "tests/sensor.py",
             "benchmarks/unseen_scenes.py")  # fmt: skip
+_MADE_BY = sha256(b"".join((ROOT / s).read_bytes() for s in _SOURCES)).hexdigest()[:10]
 _SIDES = ("right", "back right", "back", "back left", "left", "front left", "front", "front right")
 
 
@@ -54,8 +55,7 @@ class Sheet:
 
 def photo(seed, scene):
     """The path of a scene's photo, rendered unless it was before."""
-    made_by = sha256(b"".join((ROOT / source).read_bytes() for source in _SOURCES)).hexdigest()[:10]
-    folder = Path(tempfile.gettempdir()) / "snugline-unseen-photos" / made_by
+    folder = Path(tempfile.gettempdir()) / "snugline-unseen-photos" / _MADE_BY
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"scene-{seed}-{scene.number}.jpg"
     if not path.exists():

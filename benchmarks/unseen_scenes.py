@@ -25,7 +25,8 @@ KINDS = (
     "glossy pale",
     "mid grey",
 )
-LIGHTS = ("window", "ceiling", "window", "lamp", "two", "near lamp")
+# As often as people photograph by them: a window, a ceiling; a lamp, two of them, one close by.
+LIGHTS = ("window", "window", "window", "ceiling", "ceiling", "lamp", "two", "near lamp")
 # Paper sends back some 0.85; what sends back half of it or more is pale beside it.
 PALE = 0.42
 # A lamp seen under less than this from the part throws a hard shadow (radians, its radius).

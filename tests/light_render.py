@@ -20,7 +20,6 @@ from snugline.trace.frame import Frame
 PAPER = (0.86, 0.86, 0.85)
 INK = 0.045
 _ROWS = 64
-_SHADE = 0.2  # mm, grid of the shadows on the sheet
 # Places in a pixel of which no two share a row or a column of a 16 x 16 grid (a (0, 2) net).
 _WITHIN = (
     np.column_stack([np.arange(16), [int(f"{i:04b}"[::-1], 2) for i in range(16)]]) + 0.5
@@ -156,6 +155,7 @@ class Scene:
     ----------
     room : share of the light that comes from no lamp, but evenly from above.
     spots : places on each lamp that throw a shadow of their own.
+    shade : mm, grid of the shadows on the sheet.
     """
 
     camera: Camera
@@ -168,6 +168,7 @@ class Scene:
     bench: tuple = (0.42, 0.30, 0.20)
     seed: int = 0
     spots: int = 32
+    shade: float = 0.2
     middle: np.ndarray = field(init=False)
 
     def __post_init__(self):
@@ -238,8 +239,8 @@ class _Shading:
             lamp.share / _fall(spots, *scene.middle, 0, 0, 1).mean()
             for lamp, spots in zip(scene.lamps, self.spots, strict=True)
         ]
-        self.bench = _noise(rng, 720, (0.6, 25)) * 0.05 + _noise(rng, 720, (4, 60)) * 0.05 + 1
-        self.paper_grain = 1 + 0.006 * _noise(rng, 720, (1.2, 1.2))
+        self.bench = _noise(rng, 512, (0.6, 25)) * 0.05 + _noise(rng, 512, (4, 60)) * 0.05 + 1
+        self.paper_grain = 1 + 0.006 * _noise(rng, 512, (1.2, 1.2))
         self.texture = _texture(scene.material, rng)
         self.open_low, self.open_top = self._open(0.0), self._open(self.solid.thickness)
         self._cast_shadows()
@@ -266,10 +267,10 @@ class _Shading:
         sheet = np.array([[-90.0, -90.0], scene.sheet.frame.sheet + 90])
         low = np.maximum(ring.min(axis=0) - 60, sheet[0])
         high = np.minimum(ring.max(axis=0) + 60, sheet[1])
-        nx, ny = np.maximum(np.ceil((high - low) / _SHADE).astype(int), 2)
+        nx, ny = np.maximum(np.ceil((high - low) / scene.shade).astype(int), 2)
         x, y = np.meshgrid(
-            (low[0] + _SHADE * np.arange(nx)).astype(np.float32),
-            (low[1] + _SHADE * np.arange(ny)).astype(np.float32),
+            (low[0] + scene.shade * np.arange(nx)).astype(np.float32),
+            (low[1] + scene.shade * np.arange(ny)).astype(np.float32),
         )
         px, py = solid.local(x.ravel(), y.ravel())
         off = solid.near_distance(px, py)
@@ -310,8 +311,8 @@ class _Shading:
 
     def on_sheet(self, x, y):
         """(N, 3) light on the sheet."""
-        column = (x - np.float32(self.shade_low[0])) / np.float32(_SHADE)
-        row = (y - np.float32(self.shade_low[1])) / np.float32(_SHADE)
+        column = (x - np.float32(self.shade_low[0])) / np.float32(self.scene.shade)
+        row = (y - np.float32(self.shade_low[1])) / np.float32(self.scene.shade)
         ratio = bilinear(self.shade_ratio, column, row)
         return self._lamps_on(self.open_low, x, y) * ratio + bilinear(self.shade_room, column, row)
 
@@ -460,6 +461,6 @@ def _texture(material, rng):
     elif material.texture == "speckle":
         noise = 0.8 * _noise(rng, size, (1.2, 1.2)) + 0.6 * _noise(rng, size, (5, 5))
     else:
-        y, x = np.mgrid[:size, :size] // 50
+        y, x = np.mgrid[:size, :size] // rng.choice([20, 40, 50, 100])
         noise = np.where((x + y) % 2 > 0, 1.0, -1.0)
     return np.maximum(1 + material.contrast * noise, 0.1).astype(np.float32)
