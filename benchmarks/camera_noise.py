@@ -5,7 +5,8 @@ each trial; edges are measured and the camera adjusted as in a real photo. The b
 of the Fisher information: a blurred step of contrast C tells C^2 / (2 sqrt(pi) s n^2) of its place
 for each px of length (s the blur with the pixel's own square, n the noise of a pixel), summed over
 the markers' four sides, or over all borders between their dark and light modules. Efficiency is
-bound over scatter, as standard deviations.
+bound over scatter about the trials' mean, as standard deviations; how far the mean itself is off
+stands beside it.
 """
 
 import sys
@@ -23,7 +24,7 @@ from snugline.trace.adjust import Observations, SheetState, adjust
 from snugline.trace.camera import Camera, rotation_from_vector
 from snugline.trace.frame import Frame, frame_from_record
 from snugline.trace.lens import LensPrior, prior_from_exif
-from snugline.trace.markers import measure_edges
+from snugline.trace.marker_edges import measure_edges
 from snugline.trace.sheet import builtin_description
 
 Floats = NDArray[np.float64]
@@ -129,14 +130,14 @@ def main() -> int:
         found = adjust([seen], [camera], [sheet], [prior], bloom_u=0.0)
         return seen, found.cameras[0].on_plane(target)
 
-    clean, at = solved(developed(picture, BLUR), np.zeros(7))
+    normals = observed(frame, developed(picture, BLUR), corners).normals
     across, places = [], []
     for seed in range(trials):
         rgb = developed(picture, BLUR, NOISE, seed=seed)
         seen, place = solved(rgb, root @ rng.standard_normal(7))
-        across.append(np.sum((seen.pixels - clean.pixels) * clean.normals, axis=1))
-        places.append(place - at)
-    scatter = float(np.sqrt(np.mean(np.square(across))))
+        across.append(np.sum(seen.pixels * normals, axis=1))
+        places.append(place)
+    scatter = float(np.sqrt(np.mean(np.var(across, axis=0, ddof=1))))
     blur = np.hypot(BLUR, 1 / np.sqrt(12))
     row = np.sqrt(2 * blur * np.sqrt(np.pi)) * NOISE / (PAPER - INK)
     edge_bound = row / np.sqrt(side / 2)
@@ -147,12 +148,15 @@ def main() -> int:
         there = moved(camera, step).on_plane(target) - moved(camera, -step).on_plane(target)
         on_grid.append(there.ravel() / (2 * unit))
     b = np.array(on_grid).T
-    rms = float(np.sqrt(np.mean(np.sum(np.square(places), axis=2))))
+    rms = float(np.sqrt(np.mean(np.sum(np.var(places, axis=0, ddof=1), axis=1))))
+    off = np.mean(places, axis=0) - grid
+    bias = float(np.sqrt(np.mean(np.sum(off**2, axis=1))))
     print(f"markers of {side:.0f} px, noise {NOISE} of contrast {PAPER - INK:.2f}, {trials} trials")
     print(
         f"half a side: scatter {scatter:.4f} px, bound {edge_bound:.4f} px, "
         f"efficiency {edge_bound / scatter:.2f}"
     )
+    print(f"camera: mean of the trials {bias * 1e3:.2f} um off the true place, rms")
     figures = []
     for words, outer_only in (("four sides", True), ("all modules", False)):
         total = information(frame, camera, outer_only)

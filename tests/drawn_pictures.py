@@ -81,6 +81,24 @@ def tag_modules(marker, dictionary="DICT_APRILTAG_36h11"):
     return cv2.aruco.generateImageMarker(book, marker, n) < 128
 
 
+def tag_corners(count, side, seed):
+    """(M, 4, 2) px of markers turned and foreshortened at random, and a picture's size."""
+    rng = np.random.default_rng(seed)
+    across = int(np.ceil(np.sqrt(count)))
+    pitch = 1.9 * side
+    quads = []
+    for k in range(count):
+        middle = pitch * (np.array([k % across, k // across]) + 0.5) + rng.uniform(-1, 1, 2)
+        turn = rng.uniform(0, 2 * np.pi)
+        c, s = np.cos(turn), np.sin(turn)
+        square = side / 2 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        quads.append(
+            middle + square @ np.array([[c, s], [-s, c]]) + rng.uniform(-0.03, 0.03, (4, 2)) * side
+        )
+    rows = -(-count // across)
+    return np.array(quads), (int(np.ceil(across * pitch)), int(np.ceil(rows * pitch)))
+
+
 def tags(corners, ids, dictionary="DICT_APRILTAG_36h11"):
     """Light of markers with (M, 4, 2) px corners on paper, each through its own homography."""
     unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], dtype=np.float32)

@@ -27,7 +27,7 @@ POSE_SIZE = 6
 # Ink spreads by a few hundredths of a millimetre (common practice, no source).
 BLOOM_U = 0.1
 # What no model of lens and paper explains: observations are never believed better than this.
-_MODEL_FLOOR_PX = 0.02
+_MODEL_FLOOR_PX = 0.01
 _TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977, from memory
 _ITERATIONS = 40
 # In standard deviations of the unknowns: a step that is near, and one that is none any more; and

@@ -94,20 +94,25 @@ class Steps:
     Attributes
     ----------
     position : (N,) where the step lies, in the unit of the samples' places.
-    sigma : (N,) its standard uncertainty from the profile's own residuals.
     blur : (N,) standard deviation of the blur.
     low, high : (N,) levels before and after the step (along increasing place).
+    covariance : (N, 4, 4) of low, high, position and blur, from the profile's own residuals.
     residual : (N,) rms of the residuals.
     good : (N,) the fit converged to a step within the profile.
     """
 
     position: Floats
-    sigma: Floats
     blur: Floats
     low: Floats
     high: Floats
+    covariance: Floats
     residual: Floats
     good: NDArray[np.bool_]
+
+    @property
+    def sigma(self) -> Floats:
+        """(N,) standard uncertainty of the position."""
+        return np.sqrt(np.maximum(self.covariance[:, 2, 2], 0))
 
 
 def fit_steps(
@@ -189,8 +194,11 @@ def fit_steps(
     left_out = values - low[:, None] - contrast[:, None] * ndtr(z)
     freedom = np.maximum(w.sum(axis=1) - 4, 1)
     noise = np.sum(w * left_out**2, axis=1) / freedom
-    covariance = np.linalg.pinv(system, hermitian=True)
-    sigma = np.sqrt(np.maximum(covariance[:, 2, 2], 0) * noise)
+    # To the two levels in the profile's own unit, from the lower one and the contrast.
+    unit = np.zeros((n, 4, 4))
+    unit[:, 0, 0] = unit[:, 1, 0] = unit[:, 1, 1] = scale
+    unit[:, 2, 2] = unit[:, 3, 3] = 1.0
+    covariance = np.linalg.pinv(system, hermitian=True) * noise[:, None, None]
     margin = 0.02 * span
     good = (
         (np.abs(position - places[0]) > margin)
@@ -200,10 +208,10 @@ def fit_steps(
     )
     return Steps(
         position,
-        sigma,
         width,
         low * scale,
         (low + contrast) * scale,
+        unit @ covariance @ unit.transpose(0, 2, 1),
         np.sqrt(noise) * scale,
         good,
     )

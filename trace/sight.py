@@ -11,7 +11,8 @@ from snugline.notice import Notice
 from snugline.trace.adjust import Observations
 from snugline.trace.frame import Frame, PlainFrame
 from snugline.trace.lens import LensPrior, prior_from_exif
-from snugline.trace.markers import FoundMarkers, edge_corners, find_markers, measure_edges
+from snugline.trace.marker_edges import edge_corners, measure_edges
+from snugline.trace.markers import FoundMarkers, find_markers
 from snugline.trace.photo import Photo
 from snugline.trace.plain import find_plain_frame
 
