@@ -52,6 +52,33 @@ def family_corner(family, params, side, pitch=PITCH, turn=math.pi / 2):
     return points - seen.value[:, None] * seen.normal, seen.normal
 
 
+def rounded_chamfer(leg, radius):
+    """A chamfer whose two edges are rounded, as a path in local axes at a turn of 90 degrees."""
+    tangent = radius * math.tan(math.pi / 8)
+    t = np.linspace(0, math.pi / 4, 200)
+    first = np.array([-radius, -leg - tangent]) + radius * np.stack([np.cos(t), np.sin(t)], axis=1)
+    return np.concatenate([first, first[::-1, ::-1]])
+
+
+def bezier(before, after, leaving, arriving):
+    """A cubic curve from side to side, its tangents `leaving` and `arriving` mm long."""
+    t = np.linspace(0, 1, 800)[:, None]
+    corners = np.array([[0, -before], [0, leaving - before], [arriving - after, 0], [-after, 0]])
+    weights = np.hstack([(1 - t) ** 3, 3 * (1 - t) ** 2 * t, 3 * (1 - t) * t**2, t**3])
+    return weights @ corners
+
+
+def path_corner(path, side, pitch=PITCH):
+    """Points and normals of a corner that runs along a path in local axes, at a turn of 90."""
+    path = np.concatenate([path[:1] - [0, side], path, path[-1:] - [side, 0]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    at = np.arange(0, along[-1], pitch)
+    points = np.stack([np.interp(at, along, path[:, k]) for k in (0, 1)], axis=1)
+    ahead = np.gradient(points, axis=0)
+    normals = np.stack([ahead[:, 1], -ahead[:, 0]], axis=1)
+    return points, normals / np.hypot(*normals.T)[:, None]
+
+
 def noise(kind, n, rng, pitch=PITCH):
     """Unit noise along the contour: `independent`, `ar L` or `se L`, L mm its correlation length.
 

@@ -305,7 +305,7 @@ def _groups(
 
 def _choose(setting: Setting, family: str) -> Choice:
     shapes = candidates(setting, family)
-    choice = choose(setting, shapes)
+    choice = choose(setting, shapes, freely=family == "auto")
     if not isinstance(choice, Choice):
         raise FitError(choice.reason, "contours", "check that the photos show the part's edge")
     if family == "auto" and max(setting.groups) > 0:

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from snugline.errors import InputError
 from snugline.fit.equations import Equations, Measured, ReadRow
 from snugline.fit.failure import NoFit
-from snugline.fit.families import ARC, FAMILIES, SQUARE
+from snugline.fit.families import ARC, FAMILIES, FREE, NAMED, SQUARE
+from snugline.fit.misfit import corners_misfit
 from snugline.fit.outline_families import circle, ellipse, rectangle, regular_polygon, stadium
 from snugline.fit.shapes import Shape
-from snugline.fit.solve import Noise, cauchy_cost, noise_at, robust_fit, whitened_fit
+from snugline.fit.solve import Noise, RobustFit, cauchy_cost, noise_at, robust_fit, whitened_fit
 
 Array = NDArray[np.float64]
 
@@ -91,6 +92,10 @@ class Setting:
             x[equations.pose_columns(k)] = pose
         return equations, x
 
+    def candidate(self, equations: Equations, fit: RobustFit) -> Candidate:
+        """A shape fitted to thinned points, with all of them."""
+        return Candidate(replace(equations, sections=self.sections), fit.x, fit.cost)
+
     def _sizes(self, shape: Shape) -> Array:
         known = {"length": self.length, "width": self.width,
                  "diameter": (self.length + self.width) / 2}  # fmt: skip
@@ -145,6 +150,18 @@ def _nested(shape: Shape, equations: Equations, x: Array) -> Array | None:
     return nested
 
 
+def _freed(shape: Shape, like: Candidate) -> Array:
+    """A fitted outline's nearest among those with free corners."""
+    fitted, params = like.equations.shape, like.x[: len(like.equations.shape.names)]
+    inner = fitted.inner(params)
+    z = [*inner[:12]]
+    for k, corner in enumerate(fitted.corners):
+        turn = fitted.to_corner(k, np.empty((0, 2)), params)[1]
+        z += [*FREE.like(corner.chain(inner[fitted.corner_rows(k)], turn, SAME), turn)]
+    freed: Array = np.linalg.pinv(shape.ties) @ (np.array(z) - shape.base)
+    return freed
+
+
 def _by_group(groups: Sequence[int]) -> list[int]:
     """The first corner of each group that is not a mirror image (even), where there is one."""
     chosen = []
@@ -162,7 +179,7 @@ def candidates(setting: Setting, family: str) -> list[Shape]:
     InputError : the word is no family.
     """
     count = max(setting.groups) + 1
-    cornered = [rectangle([corner] * count, setting.groups) for corner in FAMILIES]
+    cornered = [rectangle([corner] * count, setting.groups) for corner in NAMED]
     if setting.polygon and family in ("auto", "regular polygon"):
         return [regular_polygon(setting.polygon, corner) for corner in (ARC, SQUARE)]
     if family == "auto":
@@ -181,8 +198,8 @@ def candidates(setting: Setting, family: str) -> list[Shape]:
     return named
 
 
-def choose(setting: Setting, shapes: Sequence[Shape]) -> Choice | NoFit:
-    """Fit all shapes and rank them."""
+def choose(setting: Setting, shapes: Sequence[Shape], *, freely: bool) -> Choice | NoFit:
+    """Fit all shapes and rank them, `freely` with free corners where none describes the corners."""
     tried: list[Candidate] = []
     scales: tuple[float, ...] | None = None
     best = math.inf
@@ -195,13 +212,28 @@ def choose(setting: Setting, shapes: Sequence[Shape]) -> Choice | NoFit:
         if scales is None and hopeless(equations, fit.x):
             # Nothing with these sides will do; what has none may.
             waiting = [other for other in waiting if other.family in _WHOLE]
-        tried.append(Candidate(replace(equations, sections=setting.sections), fit.x, fit.cost))
+        tried.append(setting.candidate(equations, fit))
         if scales is None:
             # The first shape's scales make the costs comparable, its poses are near all others'.
             scales = fit.scales
             poses = tuple(fit.x[equations.pose_columns(k)] for k in range(len(setting.sections)))
             setting = replace(setting, poses=poses, first=(equations, fit.x))
-    return rank(setting, tried)
+    choice = rank(setting, tried)
+    if freely and isinstance(choice, Choice) and _leaves_corners(choice):
+        shape = rectangle([FREE], setting.groups).with_terms(setting.terms)
+        equations, x = setting.start(shape)
+        x[: len(shape.names)] = _freed(shape, choice.best)
+        fit = robust_fit(equations, x, scales=scales)
+        choice = rank(setting, [*tried, setting.candidate(equations, fit)])
+    return choice
+
+
+def _leaves_corners(choice: Choice) -> bool:
+    """Whether the best family has corners with more in them than it says."""
+    best = choice.best
+    shape = best.equations.shape
+    with_sides = "rectangle" in shape.family or shape.family == "stadium"
+    return with_sides and corners_misfit(best.equations, best.x, choice.noise, SAME)
 
 
 def hopeless(equations: Equations, x: Array) -> bool:

@@ -2,7 +2,8 @@
 
 Nobody has to say where the corner ends: the sides are part of the shape, and more of them does no
 harm. `snugline.fit.corner_search` finds the shapes of least squares; one generalised step under the
-noise model then gives the estimate and its covariance.
+noise model then gives the estimate and its covariance. The free curve can take any shape, so it is
+asked only where the best of the named families leaves something that is not noise.
 """
 
 import math
@@ -13,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import FitError
-from snugline.fit.corner_search import POSE, Contour, Solved, search
+from snugline.fit.corner_search import POSE, Contour, Solved, search, to_local
 from snugline.fit.failure import NoFit
-from snugline.fit.families import FAMILIES, Family
+from snugline.fit.families import FAMILIES, FREE, Family
+from snugline.fit.free_corner import LEAVES_ASIDE, corner_waves
 from snugline.fit.noise import NoiseModel, estimate_scaled, whiten
 from snugline.fit.section import Systematic
 
@@ -119,10 +121,16 @@ def fit_corner(
     centre = points.mean(axis=0)
     x, y = points[:, 0] - centre[0], points[:, 1] - centre[1]
     data = Contour(x, y, 1 / sigma, turn, turn_deviation)
-    fits = search(data, families, robust)
+    named = [family for family in families if family is not FREE]
+    fits = search(data, named or families, robust)
     if isinstance(fits, NoFit):
         return fits
     best, noise, ranking = _choose(data, fits, breaks)
+    if 0 < len(named) < len(families) and _rejected(data, best, breaks):
+        fits = search(data, families, robust)
+        if isinstance(fits, NoFit):
+            return fits
+        best, noise, ranking = _choose(data, fits, breaks)
     return _finished(data, best, noise, ranking, centre, sigma, breaks, systematic)
 
 
@@ -168,6 +176,35 @@ def _choose(
     order = np.argsort(-weight)
     ranking = tuple((fits[k].family.name, float(weight[k])) for k in order)
     return fits[order[0]], noises[order[0]], ranking
+
+
+def _rejected(data: Contour, fit: Solved, breaks: Sequence[int]) -> bool:
+    """Whether a corner's residuals hold more than noise: as much as a free curve has to pay for.
+
+    Waves along the corner, as many as the free curve has pieces, stand for it to first order.
+    """
+    pose, turn = fit.state[:POSE], float(fit.state[3])
+    reach = fit.family.reach(fit.state[POSE:], turn)
+    waves = corner_waves(to_local(data, pose), reach, turn) * data.inverse_sigma
+    inside = waves[0] > 0
+    if (
+        fit.weights is not None
+        and inside.any()
+        and np.mean(fit.weights[inside] == 0) > LEAVES_ASIDE
+    ):
+        return True
+    size = len(fit.state)
+    noise = estimate_scaled(np.vstack([waves, fit.rows]), breaks, fit.weights)
+    normal = _whitened_normal(data, fit, noise, breaks, [*waves])
+    derivatives, pull = (
+        np.delete(np.delete(normal, size, 0), size, 1),
+        np.delete(normal[size], size),
+    )
+    explained = [
+        pull[:k] @ np.linalg.lstsq(derivatives[:k, :k], pull[:k])[0] for k in (size, len(pull))
+    ]
+    paid = (FREE.pieces - (size - POSE)) * math.log(len(data.x) / noise.block)
+    return float(explained[1] - explained[0]) > paid
 
 
 def _noise(fit: Solved, breaks: Sequence[int], feature: float = math.inf) -> NoiseModel:

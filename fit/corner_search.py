@@ -108,18 +108,29 @@ def start_pose(data: Contour) -> Array | NoFit:
     return np.array([x0 + along * c0, y0 + along * s0, math.atan2(s0, c0), turn])
 
 
+def _local_x(pose: Array) -> tuple[float, float]:
+    """The local x axis in the points' axes."""
+    direction = float(pose[2])
+    return math.sin(direction), -math.cos(direction)
+
+
+def to_local(data: Contour, pose: Array) -> Array:
+    """The points (N, 2) in the local axes of a corner at `pose`."""
+    c, s = _local_x(pose)
+    dx, dy = data.x - float(pose[0]), data.y - float(pose[1])
+    local = np.empty((2, len(dx)))
+    np.add(dx * c, dy * s, out=local[0])
+    np.subtract(dy * c, dx * s, out=local[1])
+    return local.T
+
+
 def _evaluate(data: Contour, family: Family, state: Array) -> Array:
     """Rows (4 + K + 1, N) at a state."""
-    ax, ay, direction, turn = state[:POSE].tolist()
-    c, s = math.sin(direction), -math.cos(direction)  # the local x axis in the points' axes
-    dx, dy = data.x - ax, data.y - ay
-    local = np.empty((2, len(dx)))
-    qx, qy = local
-    np.add(dx * c, dy * s, out=qx)
-    np.subtract(dy * c, dx * s, out=qy)
-    d = family.distance(local.T, state[POSE:], turn)
-    nx, ny = d.normal.T
-    rows = np.empty((len(state) + 1, len(dx)))
+    local = to_local(data, state)
+    d = family.distance(local, state[POSE:], float(state[3]))
+    c, s = _local_x(state)
+    (qx, qy), (nx, ny) = local.T, d.normal.T
+    rows = np.empty((len(state) + 1, len(qx)))
     np.subtract(ny * s, nx * c, out=rows[0])
     np.subtract(nx * -s, ny * c, out=rows[1])
     np.subtract(nx * qy, ny * qx, out=rows[2])
@@ -131,10 +142,7 @@ def _evaluate(data: Contour, family: Family, state: Array) -> Array:
 
 
 def _approach(data: Contour, family: Family, pose: Array, robust: bool) -> _Near | NoFit:
-    c, s = math.sin(pose[2]), -math.cos(pose[2])
-    dx, dy = data.x - pose[0], data.y - pose[1]
-    local = np.stack([dx * c + dy * s, dy * c - dx * s]).T
-    params = family.start(local, 1 / data.inverse_sigma, float(pose[3]))
+    params = family.start(to_local(data, pose), 1 / data.inverse_sigma, float(pose[3]))
     if isinstance(params, NoFit):
         return params
     state = np.concatenate([pose, params])

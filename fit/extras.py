@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from snugline.fit.budget import coverage_factor
 from snugline.fit.equations import Equations
+from snugline.fit.free_corner import FREE
 from snugline.fit.outline_families import GROUPS, adopt, rectangle, seen_corners
 from snugline.fit.shapes import CORNERS, TERMS, Shape
 from snugline.fit.solve import Noise, inverse, noise_at, robust_fit, whitened_fit
@@ -61,7 +62,9 @@ def refine_shape(
     if shape.family in ("circle", "ellipse", "regular polygon"):
         return None
     seen = _seen(equations, x)
-    apart = adopt(GROUPS["none"], seen)[0] if "rectangle" in shape.family else groups
+    # The bends of free curves are too loosely known, each by itself, to tell corners apart.
+    alike = FREE in shape.corners or "rectangle" not in shape.family
+    apart = groups if alike else adopt(GROUPS["none"], seen)[0]
     free_shape = _ungrouped(shape, apart)
     terms = TERMS if "rectangle" in shape.family else ("sag back", "sag front", "taper")
     full = free_shape.with_terms(terms)

@@ -1,4 +1,4 @@
-"""The corner families: arc, chamfer and square here, the curved ones beside it."""
+"""The corner families: arc, chamfer and square here, the others beside it."""
 
 import math
 from dataclasses import dataclass
@@ -16,6 +16,7 @@ from snugline.fit.family import (
     as_point,
     outgoing,
 )
+from snugline.fit.free_corner import FREE
 from snugline.fit.many_centred import DOUBLE_ARC, THREE_CENTRED
 from snugline.fit.outline import Arc, Line
 from snugline.fit.superellipse import ELLIPSE, SUPERELLIPSE
@@ -157,7 +158,7 @@ class ChamferFamily:
 
 _CHAMFER = ChamferFamily()
 ARC, SQUARE, CHAMFER = ArcFamily(), SquareFamily(), _CHAMFER
-FAMILIES: tuple[Family, ...] = (
+NAMED: tuple[Family, ...] = (
     ARC,
     CHAMFER,
     SQUARE,
@@ -166,6 +167,7 @@ FAMILIES: tuple[Family, ...] = (
     DOUBLE_ARC,
     THREE_CENTRED,
 )
+FAMILIES = (*NAMED, FREE)
 
 __all__ = [
     "ARC",
@@ -173,6 +175,8 @@ __all__ = [
     "DOUBLE_ARC",
     "ELLIPSE",
     "FAMILIES",
+    "FREE",
+    "NAMED",
     "SQUARE",
     "SUPERELLIPSE",
     "THREE_CENTRED",

@@ -57,6 +57,7 @@ def mirrored(corner: Family) -> tuple[int, ...]:
     names = corner.parameters
     other = {"incoming": "outgoing", "first": "second"}
     other |= {b: a for a, b in other.items()}
+    other |= {str(k + 1): str(len(names) - k) for k in range(len(names))}  # pieces in order
     swapped = [" ".join(other.get(word, word) for word in name.split()) for name in names]
     return tuple(names.index(name) for name in swapped)
 
@@ -69,6 +70,7 @@ _WORDS = {
     "ellipse": "elliptical-cornered rectangle",
     "double arc": "double-arc rectangle",
     "three-centred arc": "three-centred rectangle",
+    "free": "free-cornered rectangle",
 }
 
 

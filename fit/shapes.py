@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.biarc import biarcs
-from snugline.fit.families import Family
+from snugline.fit.families import FREE, Family
 from snugline.fit.outline import Arc, Line, Outline, Point
 from snugline.fit.side_polygon import Polygon, SideLine
 
@@ -191,7 +191,14 @@ class Shape:
         z = self.inner(params)
         weight = np.zeros(len(z))
         if what == "corner radius":
-            rows = [self.corner_rows(k).start for k in range(n) if self.corners[k].parameters]
+            # Its size comes first; a free curve's mean bend is its length over its turn.
+            rows = [
+                row
+                for k in range(n)
+                for row in range(len(z))[self.corner_rows(k)][
+                    : None if self.corners[k] is FREE else 1
+                ]
+            ]
             weight[rows] = 1 / max(len(rows), 1)
         elif n == 4:
             pair = (0, 2) if what == "length" else (1, 3)

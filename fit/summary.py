@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from snugline.fit.budget import Budget, Contribution, Gain, coverage_factor
 from snugline.fit.contradiction import reduced_to_shared
 from snugline.fit.equations import Block, Equations, whitened
+from snugline.fit.free_corner import BEND
 from snugline.fit.outline_families import seen_corners
 from snugline.fit.readings import Reading, combined, uncertainty
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
@@ -94,11 +95,11 @@ def summarise(
 def dimensions(shape: Shape, params: Array) -> dict[str, tuple[float, Array]]:
     """Each dimension of a shape with its derivative by the parameters.
 
-    `length` and `width`, then the shape's own parameters except these.
+    `length` and `width`, then the shape's own parameters except these and a free curve's bends.
     """
     found = {what: shape.dimension(what, params) for what in ("length", "width")}
     for i, name in enumerate(shape.names):
-        if name not in ("length", "width", "diameter"):
+        if name not in ("length", "width", "diameter") and not name.startswith(BEND):
             found[name] = float(params[i]), np.eye(len(params))[i]
     return found
 
@@ -244,6 +245,8 @@ def _corners(
         family, rows = shape.corners[k], shape.corner_rows(k)
         params = {}
         for name, row in zip(family.parameters, range(rows.start, rows.stop), strict=True):
+            if name.startswith(BEND):
+                continue
             params[name] = _tied_quantity(shape, row, quantities)
         ranking = rankings[groups[k]] if shape.sides == 4 and rankings else ()
         corners.append(CornerResult(shape.corner_names[k], family.name, params, seen[k], ranking))

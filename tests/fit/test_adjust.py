@@ -11,7 +11,8 @@ from made_contours import section
 
 from snugline.errors import FitError, InputError
 from snugline.fit.adjust import fit_outline
-from snugline.fit.families import ARC, CHAMFER, SQUARE, SUPERELLIPSE
+from snugline.fit.distance import signed_distance
+from snugline.fit.families import ARC, CHAMFER, FREE, SQUARE, SUPERELLIPSE
 from snugline.fit.outline_families import (
     GROUPS,
     circle,
@@ -169,6 +170,23 @@ def test_regular_polygons_are_found(sides, radius):
     assert fitted.corners[0].family == ("arc" if radius else "square")
     if radius:
         assert holds(fitted.corners[0].params["radius"], radius)
+
+
+@pytest.mark.parametrize("symmetry", ["both", "lengthwise"])
+def test_corners_of_no_named_family_are_followed_by_lines_and_arcs(symmetry):
+    bends = [20, 28, -9, -6, 18, 14]  # hollow in the middle, steeper at the end
+    count = max(GROUPS[symmetry]) + 1
+    shape = rectangle([FREE] * count, GROUPS[symmetry])
+    true = shape.to_outline(np.array([418, 118.5, *bends * count]))
+    fitted = fit_outline(both_ends(true), [TAPE, CALIPER], symmetry=symmetry)
+    assert fitted.family == "free-cornered rectangle"
+    assert codes(fitted) == []
+    assert holds(fitted.width, 118.5)
+    assert [corner.family for corner in fitted.corners] == ["free"] * 4
+    assert fitted.corners[0].params == {}  # its bends are no sizes
+    assert all(not budget.of.startswith("bend") for budget in fitted.budgets)
+    assert np.abs(signed_distance(true, fitted.outline.sampled(0.5))).max() < 0.15
+    assert len(fitted.outline.segments) == 4 + 4 * len(bends)
 
 
 def test_a_view_that_is_not_named_is_turned_to_where_it_fits():

@@ -9,7 +9,7 @@ from scipy.signal import lfilter
 
 from snugline.errors import FitError
 from snugline.fit.corner import fit_corner
-from snugline.fit.families import ARC, CHAMFER, ELLIPSE, SQUARE, SUPERELLIPSE, outgoing
+from snugline.fit.families import ARC, CHAMFER, ELLIPSE, FREE, SQUARE, SUPERELLIPSE, outgoing
 from snugline.fit.section import Systematic
 
 SIGMA = 0.05
@@ -164,6 +164,49 @@ def shaped(family, params, side=40.0):
     points = square - seen.value[:, None] * seen.normal
     keep = np.concatenate([[True], np.hypot(*np.diff(points, axis=0).T) > 1e-9])
     return points[keep], family.distance(points[keep], params, math.pi / 2).normal
+
+
+def soft_chamfer(leg=15.0, radius=8.0, side=40.0, pitch=0.1):
+    """A chamfer with rounded edges, which no named family describes: points and normals."""
+    tangent, start = radius * math.tan(math.pi / 8), -leg - side
+    t = np.arange(0.5, radius * math.pi / 4 / pitch) * pitch / radius
+    around = np.stack([np.cos(t), np.sin(t)], axis=1)
+    straight = np.arange(start, -leg - tangent, pitch)
+    flat = np.arange(tangent, leg / math.sqrt(2), pitch)[:, None] * math.sqrt(0.5) * [-1, 1]
+    half = np.concatenate([
+        np.stack([0 * straight, straight], axis=1),
+        [-radius, -leg - tangent] + radius * around,
+        flat - [0, leg],
+    ])  # fmt: skip
+    diagonal = np.full((len(flat), 2), math.sqrt(0.5))
+    normals = np.concatenate([np.tile([1.0, 0.0], (len(straight), 1)), around, diagonal])
+    both = [np.concatenate([a, a[::-1, ::-1]]) for a in (half, normals)]
+    return both[0], both[1]
+
+
+def test_a_corner_of_no_named_family_is_free_and_followed_within_the_noise():
+    points, normals = soft_chamfer()
+    rng = np.random.default_rng(10)
+    noise = SIGMA * correlated(len(points), rng)
+    found = fit(placed(points + noise[:, None] * normals))
+    assert found.family is FREE
+    assert not found.too_close_to_call
+    assert found.weights.mean() > 0.98
+    local = found.to_local(placed(points))
+    off = FREE.distance(local, found.params, found.turn).value
+    assert np.abs(off).max() < 0.15
+    assert np.sqrt(np.mean(off**2)) < 0.04
+    named = fit(placed(points), families=(ARC, CHAMFER, ELLIPSE, SUPERELLIPSE, SQUARE))
+    assert np.abs(named.residuals).max() > 0.4  # what the free curve is there for
+
+
+def test_a_free_curve_is_not_tried_where_a_named_family_leaves_only_noise(monkeypatch):
+    points, normals = corner()
+    noise = SIGMA * correlated(len(points), np.random.default_rng(11))
+    monkeypatch.setattr(type(FREE), "start", None)  # trying it would raise
+    found = fit(placed(points + noise[:, None] * normals))
+    assert found.family is ARC
+    assert "free" not in dict(found.ranking)
 
 
 def test_what_data_cannot_decide_is_too_close_to_call():

@@ -7,7 +7,16 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from snugline.fit.families import ARC, CHAMFER, DOUBLE_ARC, ELLIPSE, FAMILIES, SQUARE, SUPERELLIPSE
+from snugline.fit.families import (
+    ARC,
+    CHAMFER,
+    DOUBLE_ARC,
+    ELLIPSE,
+    FAMILIES,
+    FREE,
+    SQUARE,
+    SUPERELLIPSE,
+)
 from snugline.fit.families import THREE_CENTRED as THREE
 from snugline.fit.family import outgoing
 from snugline.fit.outline import Arc
@@ -23,6 +32,7 @@ CASES = [
     (OVAL_SUPERELLIPSE, (5.0, 9.0, 4.0)),
     (DOUBLE_ARC, (3.0, 5.0)),
     (THREE, (8.0, 4.0)),
+    (FREE, (5.0, 6.0, 0.0, -1.0, 4.0, 7.0)),
 ]
 TURNS = (1.0, math.pi / 2, 2.0)
 every_case = pytest.mark.parametrize(("family", "params"), CASES)
@@ -92,10 +102,10 @@ def test_equal_shapes_of_different_families_have_equal_distances():
     _, points = near(ARC, params, math.pi / 2)
     arc = ARC.distance(points, params, math.pi / 2)
     for family, same in ((ELLIPSE, (6, 6)), (SUPERELLIPSE, (6, 2)), (DOUBLE_ARC, (6, 6)),
-                         (THREE, (6, 6))):  # fmt: skip
+                         (THREE, (6, 6)), (FREE, (6,) * 6)):  # fmt: skip
         other = family.distance(points, np.array(same, dtype=float), math.pi / 2)
         assert other.value == pytest.approx(arc.value, abs=1e-12)
-        if family in (DOUBLE_ARC, THREE):  # at another turn an oblique ellipse is no circle
+        if family in (DOUBLE_ARC, THREE, FREE):  # at another turn an oblique ellipse is no circle
             assert other.by_turn == pytest.approx(arc.by_turn, abs=1e-9)
     square = SQUARE.distance(points, np.empty(0), math.pi / 2)
     chamfer = CHAMFER.distance(points, np.zeros(1), math.pi / 2)
@@ -130,9 +140,10 @@ def test_a_chain_runs_from_side_to_side_within_tolerance_and_without_kinks(famil
     headings = [math.pi / 2, *(h for s in chain for h in tangents(s)), math.pi / 2 + turn]
     kinks = np.remainder(np.diff(headings)[::2] + 1, math.tau) - 1
     assert np.abs(kinks).max() < 1e-9
-    assert sum(s.sweep for s in chain) == pytest.approx(turn, abs=1e-9)
+    arcs = [s for s in chain if isinstance(s, Arc)]
+    assert sum(s.sweep for s in arcs) == pytest.approx(turn, abs=1e-9)
     middles = []
-    for s in chain:
+    for s in arcs:
         x, y = np.subtract(s.start, s.centre)
         c, t = math.cos(s.sweep / 2), math.sin(s.sweep / 2)
         middles.append(np.add(s.centre, (x * c - y * t, x * t + y * c)))
@@ -140,11 +151,26 @@ def test_a_chain_runs_from_side_to_side_within_tolerance_and_without_kinks(famil
     assert np.abs(off).max() < 1e-3
 
 
+@every_turn
+def test_the_free_curve_like_an_arc_or_an_ellipse_is_one(turn):
+    arc = FREE.like(ARC.chain(np.array([7.0]), turn, 0.01), turn)
+    assert arc == pytest.approx(np.full(FREE.pieces, 7.0))
+    assert FREE.reach(arc, turn) == pytest.approx(ARC.reach(np.array([7.0]), turn))
+    oval = np.array([9.0, 6.0])
+    free = FREE.like(ELLIPSE.chain(oval, turn, 1e-4), turn)
+    assert FREE.reach(free, turn) == pytest.approx(ELLIPSE.reach(oval, turn), rel=0.02)
+    leg = FREE.like(CHAMFER.chain(np.array([8.0]), turn, 0.01), turn)
+    assert leg[[0, -1]] == pytest.approx(leg.sum() / 2)
+    assert leg[1:-1] == pytest.approx(0, abs=1e-12)
+
+
 @pytest.mark.parametrize("family", FAMILIES)
 def test_a_start_is_found_on_a_seen_corner_and_refused_without_one(family):
     params = {"square": (), "chamfer": (3.0,), "arc": (5.0,)}.get(family.name, (5.0, 5.0))
     if family is SUPERELLIPSE:
         params = (5.0, 2.0)
+    if family is FREE:
+        params = (5.0,) * FREE.pieces
     feet, _ = near(family, np.array(params), math.pi / 2, n=600)
     start = family.start(feet, np.ones(len(feet)), math.pi / 2)
     assert start == pytest.approx(params, rel=0.1)
