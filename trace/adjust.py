@@ -5,10 +5,6 @@ Unknown are a lens for each camera, a pose for each photo, the print scale of ea
 bench, and how far the ink of the markers has spread (or the picture's sharpening has eaten it).
 Each observation is the distance, across a marker's edge, between where the edge was seen and where
 it should appear; distances along an edge say nothing and are not used.
-
-The places on one edge of a marker are off together too (paper that is not flat, a printer's steps,
-what the lens model lacks): a variance of its own, found from the edges' means, keeps many places
-from passing for many witnesses.
 """
 
 from collections.abc import Sequence
@@ -19,6 +15,14 @@ from numpy.typing import NDArray
 
 from snugline.trace.camera import Camera, rotation_from_vector
 from snugline.trace.lens import LENS_SIZE, LensPrior, project
+from snugline.trace.noise import (
+    Noise,
+    Places,
+    edge_freedom,
+    found_noise,
+    places_of,
+    tukey_weights,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,13 +30,12 @@ Ints = NDArray[np.int64]
 POSE_SIZE = 6
 # Ink spreads by a few hundredths of a millimetre (common practice, no source).
 BLOOM_U = 0.1
-# What no model of lens and paper explains: observations are never believed better than this.
-_MODEL_FLOOR_PX = 0.01
-_TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977, from memory
+# A first guess of the noise, px: with a larger one the lens's prior would first lead astray.
+_FIRST_NOISE_PX = 0.1
 _ITERATIONS = 40
-# In standard deviations of the unknowns: a step that is near, and one that is none any more; and
-# how often the weights follow the residuals.
-_NEAR, _STILL, _SETTLED = 0.3, 1e-3, 5
+# Steps by what they move against the unknowns' joint uncertainty: near enough for the weights to
+# follow the residuals, and no step any more.
+_NEAR, _STILL = 1.0, 0.001
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,7 @@ class Adjusted:
     bloom : (P,) mm by photo, outward shift of every marker edge.
     residuals : by photo, (N,) px across the edges, seen minus expected.
     weights : by photo, (N,) 0 to 1; 0 is rejected.
+    precision : by photo, (N,) px^-2 that a place counted with.
     noise_px : (P,) standard deviation of a believed residual.
     covariance : of all unknowns, `Layout` order, scaled by the noise found.
     layout : where each unknown stands.
@@ -116,6 +120,7 @@ class Adjusted:
     bloom: Floats
     residuals: tuple[Floats, ...]
     weights: tuple[Floats, ...]
+    precision: tuple[Floats, ...]
     noise_px: Floats
     covariance: Floats
     layout: "Layout"
@@ -158,43 +163,35 @@ class Layout:
 
 
 @dataclass(frozen=True)
-class _Problem:
-    """What stays the same through the iterations."""
-
-    observations: tuple[Observations, ...]
-    priors: tuple[LensPrior, ...]
-    sheets: tuple[SheetState, ...]
-    bloom_u: float
-    layout: Layout
-
-
-@dataclass(frozen=True)
-class _Noise:
-    """What one photo's residuals hold beside each place's own sigma, px: each alone, each edge."""
-
-    place: float
-    edge: float
-
-    def precision(self, o: Observations, weights: Floats) -> Floats:
-        """(N,) px^-2 that a place counts with: an edge's n places say of its shift what one would.
-
-        n places with v + n b each weigh as their mean does, whose variance is v / n + b.
-        """
-        edges, count = _edges(o)
-        return weights / (o.sigma**2 + self.place**2 + count[edges] * self.edge**2)
-
-    def spread(self, o: Observations) -> Floats:
-        """(N,) px, standard deviation of a place's residual."""
-        return np.sqrt(o.sigma**2 + self.place**2 + self.edge**2)
-
-
-@dataclass(frozen=True)
 class _State:
     """The unknowns."""
 
     cameras: tuple[Camera, ...]
     sheets: tuple[SheetState, ...]
     bloom: Floats
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """What stays the same through the iterations.
+
+    `prior` and `precision` are what was known of the unknowns beforehand: a vector in `Layout`
+    order and its inverse covariance, zero for the poses.
+    """
+
+    observations: tuple[Observations, ...]
+    layout: Layout
+    prior: Floats
+    precision: Floats
+
+
+@dataclass(frozen=True)
+class _Linear:
+    """Residuals (N,) of one photo, their (N, K) derivatives, and which K unknowns these are for."""
+
+    residuals: Floats
+    jacobian: Floats
+    unknowns: Ints
 
 
 def adjust(
@@ -205,7 +202,6 @@ def adjust(
     lens_of_photo: Sequence[int] | None = None,
     robust: bool = True,
     bloom_u: float = BLOOM_U,
-    noise_px: Sequence[float] | None = None,
 ) -> Adjusted:
     """Levenberg-Marquardt on all photos together, with Tukey weights on the edges.
 
@@ -215,59 +211,78 @@ def adjust(
     priors : one for each lens.
     lens_of_photo : index of each photo's lens; without it every photo has its own.
     bloom_u : mm, how far a printed edge may have spread; 0 where nothing is printed.
-    noise_px : a first guess for each photo where the cameras are near the solution already.
     """
     photos = len(observations)
     lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)
     layout = Layout(lens_of, photos, len(priors), len(sheets))
-    problem = _Problem(
-        tuple(observations), tuple(priors), tuple(sheets), max(bloom_u, 1e-6), layout
-    )
+    problem = _problem(observations, layout, sheets, priors, bloom_u)
     state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
-    first = noise_px or [max(1.0, _spread(_residuals(problem, state, i))) for i in range(photos)]
-    noise = [_Noise(value, 0.0) for value in first]
+    places = [places_of(o.sigma, o.marker, o.outward) for o in observations]
+    noise = [Noise(_FIRST_NOISE_PX, 0.0)] * photos
     weights = [np.ones(len(o.sigma)) for o in observations]
-    precision = [n.precision(o, w) for n, o, w in zip(noise, observations, weights, strict=True)]
-    damping = 1e-9 if noise_px else 1e-3
-    settled = 0
+    precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
+    linear = _linearised(problem, state)
+    normal, gradient = _normal_equations(problem, state, linear, precision)
+    damping, followed = 1e-6, 0
     for _ in range(_ITERATIONS):
-        normal, gradient, cost = _normal_equations(problem, state, precision)
-        diagonal = np.sqrt(np.diag(normal))
-        scaled = normal / np.outer(diagonal, diagonal) + damping * np.eye(layout.size)
-        step = np.linalg.solve(scaled, gradient / diagonal)
-        moved = _moved(state, layout, step / diagonal)
-        better = _cost(problem, moved, precision) <= cost * (1 + 1e-9)
+        step = _solved(normal, gradient, damping)
+        length = float(np.sqrt(max(float(step @ gradient), 0.0)))
+        moved = _moved(state, layout, step)
+        ahead = _linearised(problem, moved)
+        cost = _cost(problem, state, linear, precision)
+        better = _cost(problem, moved, ahead, precision) <= cost * (1 + 1e-9)
         if better:
-            state = moved
+            state, linear = moved, ahead
         damping = max(damping / 10, 1e-9) if better else min(damping * 10, 1e6)
         # Weights follow the residuals only once the geometry has come near.
-        length = float(np.max(np.abs(step), initial=0.0))
         if length < _NEAR:
-            taken = _taken_up(problem, state, normal, weights)
-            for i, o in enumerate(observations):
-                left_over = _residuals(problem, state, i)
-                noise[i] = _found_noise(left_over, weights[i], o, taken)
+            taken = _taken_up(problem, normal, places, weights)
+            for i, (seen, at) in enumerate(zip(linear, places, strict=True)):
+                noise[i] = found_noise(seen.residuals, weights[i], at, taken)
                 if robust:
-                    weights[i] = _tukey(left_over, noise[i].spread(o), o)
-                precision[i] = noise[i].precision(o, weights[i])
-            settled += 1
-        if settled >= (_SETTLED if robust else 3) and length < _STILL:
+                    weights[i] = tukey_weights(seen.residuals, noise[i], at)
+                precision[i] = noise[i].precision(at, weights[i])
+            followed += 1
+        normal, gradient = _normal_equations(problem, state, linear, precision)
+        if followed > 1 and length < _STILL:
             break
-    normal = _normal_equations(problem, state, precision)[0]
-    diagonal = np.sqrt(np.diag(normal))
-    unit = np.outer(diagonal, diagonal)
+    unit = np.sqrt(np.diag(normal))
     return Adjusted(
         cameras=state.cameras,
         sheets=state.sheets,
         bloom=state.bloom,
-        residuals=tuple(_residuals(problem, state, i) for i in range(photos)),
+        residuals=tuple(seen.residuals for seen in linear),
         weights=tuple(weights),
+        precision=tuple(precision),
         noise_px=np.array(
-            [np.sqrt(np.mean(n.spread(o) ** 2)) for n, o in zip(noise, observations, strict=True)]
+            [np.sqrt(np.mean(n.spread(p) ** 2)) for n, p in zip(noise, places, strict=True)]
         ),
-        covariance=np.linalg.inv(normal / unit) / unit,
+        covariance=np.linalg.inv(normal / np.outer(unit, unit)) / np.outer(unit, unit),
         layout=layout,
     )
+
+
+def readjusted(
+    seen: Observations,
+    precision: Floats,
+    camera: Camera,
+    bloom: float,
+    prior: LensPrior,
+    bloom_u: float = BLOOM_U,
+) -> tuple[Camera, float]:
+    """Camera and bloom of one photo over a bench that is known, near which they are already.
+
+    `seen` are on the bench (see `on_bench`); `precision` is what each place counts with.
+    """
+    layout = Layout((0,), 1, 1, 1)
+    bench = SheetState(np.ones(2), np.full(2, 1e-7), np.zeros(3))
+    problem = _problem([seen], layout, [bench], [prior], bloom_u)
+    state = _State((camera,), (bench,), np.array([bloom]))
+    for _ in range(2):
+        linear = _linearised(problem, state)
+        normal, gradient = _normal_equations(problem, state, linear, [precision])
+        state = _moved(state, layout, _solved(normal, gradient, 0.0))
+    return state.cameras[0], float(state.bloom[0])
 
 
 def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
@@ -285,132 +300,51 @@ def expected_points(flat: Observations, bloom: float) -> Floats:
     return np.column_stack([flat.design + bloom * flat.outward, flat.height])
 
 
-def _spread(residuals: Floats) -> float:
-    """Robust standard deviation: the median absolute value, then the rms of what is near."""
-    if len(residuals) == 0:
-        return 1.0
-    spread = 1.4826 * float(np.median(np.abs(residuals)))
-    near = np.abs(residuals) < 3 * spread
-    if near.sum() > 10:
-        # Cutting at 3 sigma takes 1.3 % off the standard deviation.
-        spread = max(spread * 0.5, float(np.sqrt(np.mean(residuals[near] ** 2))) * 1.013)
-    return spread
-
-
-def _edges(o: Observations) -> tuple[Ints, Floats]:
-    """(N,) which edge each place lies on, and (E,) how many places each edge has."""
-    # The quadrants' borders lie where no printed marker's side points.
-    turn = np.arctan2(o.outward[:, 1], o.outward[:, 0]) + 0.4
-    quadrant = np.floor(turn * 2 / np.pi).astype(np.int64) % 4
-    edges = o.marker * 4 + quadrant
-    return edges, np.bincount(edges).astype(np.float64)
-
-
-def _taken_up(problem: _Problem, state: _State, normal: Floats, weights: Sequence[Floats]) -> float:
-    """Share of the edges' freedom (a shift and a turn each) that the unknowns have taken up."""
-    prior = _prior_terms(problem, state)[0]
-    unit = np.sqrt(np.diag(normal))
-    scaled = np.outer(unit, unit)
-    unknowns = problem.layout.size - np.trace(np.linalg.solve(normal / scaled, prior / scaled))
-    freedom = sum(
-        float(np.minimum(_edges(o.only(w > 0))[1], 2).sum())
-        for o, w in zip(problem.observations, weights, strict=True)
-    )
-    return float(np.clip(unknowns / max(freedom, 1.0), 0.0, 0.75))
-
-
-def _found_noise(residuals: Floats, weights: Floats, o: Observations, taken: float) -> _Noise:
-    """The two parts of a photo's noise, from its residuals; `taken` as `_taken_up` says."""
-    believed = weights > 0
-    r = residuals[believed]
-    own = float(np.mean(o.sigma[believed] ** 2)) if believed.any() else 0.0
-    edges, count = _edges(o.only(believed))
-    mean = np.bincount(edges, weights=r) / np.maximum(count, 1)
-    freedom = len(r) - int(np.sum(count > 0))
-    if freedom <= 0.4 * len(r):  # hardly two places to an edge: the parts cannot be told apart
-        return _Noise(_excess(_spread(r) ** 2 / (1 - taken) - own), 0.0)
-    alone = _spread(r - mean[edges]) ** 2 * len(r) / freedom
-    seen = count > 0
-    between = _spread(mean[seen]) ** 2 / (1 - taken)
-    shared = float(between - alone * np.mean(1 / count[seen]))
-    return _Noise(_excess(alone - own), float(np.sqrt(max(shared, 0.0))))
-
-
-def _excess(variance: float) -> float:
-    """Noise in px beyond what the places say of themselves."""
-    return float(np.sqrt(max(variance, _MODEL_FLOOR_PX**2)))
-
-
-def _tukey(residuals: Floats, expected: Floats, observations: Observations) -> Floats:
-    """Biweight of each edge; a marker most of whose edges are off (a curled corner) goes whole."""
-    z = residuals / (_TUKEY * expected)
-    weights = np.where(np.abs(z) < 1, (1 - z * z) ** 2, 0.0)
-    size = int(observations.marker.max(initial=-1)) + 1
-    seen = np.bincount(observations.marker, minlength=size)
-    far = (np.abs(z) >= 0.75).astype(np.float64)
-    bad = np.bincount(observations.marker, weights=far, minlength=size) > 0.3 * np.maximum(seen, 1)
-    weights[bad[observations.marker]] = 0.0
-    if weights.sum() < 0.3 * len(weights):
-        # The model is off, not the markers: do not throw away the photo.
-        return np.where(np.abs(z) < 3, 1 / (1 + z * z), 0.05)
-    return weights
-
-
-def _residuals(problem: _Problem, state: _State, photo: int) -> Floats:
-    o = problem.observations[photo]
-    points = expected_points(on_bench(o, state.sheets), state.bloom[photo])
-    with np.errstate(all="ignore"):
-        pixels = state.cameras[photo].pixels(points)
-    residuals: Floats = np.sum((o.pixels - pixels) * o.normals, axis=1)
-    return residuals
-
-
-def _cost(problem: _Problem, state: _State, precision: Sequence[Floats]) -> float:
-    cost = _prior_terms(problem, state)[2]
-    for photo, w in enumerate(precision):
-        cost += float(np.sum(w * _residuals(problem, state, photo) ** 2))
-    return cost if np.isfinite(cost) else np.inf
-
-
-def _prior_terms(problem: _Problem, state: _State) -> tuple[Floats, Floats, float]:
-    """Normal matrix, gradient and cost of what was known beforehand."""
-    layout = problem.layout
-    normal = np.zeros((layout.size, layout.size))
-    gradient = np.zeros(layout.size)
-    cost = 0.0
-    for number, prior in enumerate(problem.priors):
-        photo = layout.lens_of_photo.index(number)
-        where = layout.lens(photo)
-        off = prior.lens.vector() - state.cameras[photo].lens.vector()
-        normal[where, where] += prior.precision
-        gradient[where] += prior.precision @ off
-        cost += float(off @ prior.precision @ off)
-    for s, (sheet, before) in enumerate(zip(state.sheets, problem.sheets, strict=True)):
+def _problem(
+    observations: Sequence[Observations],
+    layout: Layout,
+    sheets: Sequence[SheetState],
+    priors: Sequence[LensPrior],
+    bloom_u: float,
+) -> _Problem:
+    prior = np.zeros(layout.size)
+    precision = np.zeros((layout.size, layout.size))
+    for number, known in enumerate(priors):
+        where = layout.lens(layout.lens_of_photo.index(number))
+        prior[where] = known.lens.vector()
+        precision[where, where] = known.precision
+    for s, sheet in enumerate(sheets):
         where = layout.scale(s)
-        precision = 1 / np.maximum(before.scale_u, 1e-7) ** 2
-        off = before.scale - sheet.scale
-        normal[where, where] += np.diag(precision)
-        gradient[where] += precision * off
-        cost += float(np.sum(precision * off**2))
+        prior[where] = sheet.scale
+        precision[where, where] = np.diag(np.maximum(sheet.scale_u, 1e-7) ** -2)
     for photo in range(layout.photos):
-        i = layout.bloom(photo)
-        normal[i, i] += problem.bloom_u**-2
-        gradient[i] -= problem.bloom_u**-2 * state.bloom[photo]
-        cost += float((state.bloom[photo] / problem.bloom_u) ** 2)
-    return normal, gradient, cost
+        precision[layout.bloom(photo), layout.bloom(photo)] = max(bloom_u, 1e-6) ** -2
+    return _Problem(tuple(observations), layout, prior, precision)
 
 
-def _normal_equations(
-    problem: _Problem, state: _State, precision: Sequence[Floats]
-) -> tuple[Floats, Floats, float]:
+def _off_prior(problem: _Problem, state: _State) -> Floats:
+    """What was expected less what is; poses were not expected anywhere."""
     layout = problem.layout
-    normal, gradient, cost = _prior_terms(problem, state)
+    off = problem.prior.copy()
+    for photo, camera in enumerate(state.cameras):
+        where = layout.lens(photo)
+        off[where] = problem.prior[where] - camera.lens.vector()
+    for s, sheet in enumerate(state.sheets):
+        off[layout.scale(s)] -= sheet.scale
+    off[layout.bloom(0) :] -= state.bloom
+    return off
+
+
+def _linearised(problem: _Problem, state: _State) -> list[_Linear]:
+    """The residuals of all photos and their derivatives."""
+    layout = problem.layout
+    result = []
     for photo, o in enumerate(problem.observations):
         camera = state.cameras[photo]
         flat = on_bench(o, state.sheets)
         turned = expected_points(flat, state.bloom[photo]) @ camera.rotation.T
-        pixels, by_lens, by_point = project(camera.lens, turned + camera.translation)
-        residual = np.sum((o.pixels - pixels) * o.normals, axis=1)
+        with np.errstate(all="ignore"):  # a step may lead behind the camera; its cost then says so
+            pixels, by_lens, by_point = project(camera.lens, turned + camera.translation)
         across_lens = np.einsum("ni,nij->nj", o.normals, by_lens)
         across_point = np.einsum("ni,nij->nj", o.normals, by_point)
         across_plane = across_point @ camera.rotation[:, :2]
@@ -432,13 +366,56 @@ def _normal_equations(
                 blocks.append(np.where(mine, np.column_stack([across_plane, spin]), 0.0))
         columns.append(slice(layout.bloom(photo), layout.bloom(photo) + 1))
         blocks.append(np.sum(across_plane * flat.outward, axis=1)[:, None])
-        jacobian = np.concatenate(blocks, axis=1)
-        w = precision[photo]
-        index = np.concatenate([np.arange(c.start, c.stop) for c in columns])
-        normal[np.ix_(index, index)] += (jacobian * w[:, None]).T @ jacobian
-        gradient[index] += jacobian.T @ (w * residual)
-        cost += float(np.sum(w * residual**2))
-    return normal, gradient, cost
+        result.append(
+            _Linear(
+                np.sum((o.pixels - pixels) * o.normals, axis=1),
+                np.concatenate(blocks, axis=1),
+                np.concatenate([np.arange(c.start, c.stop) for c in columns]),
+            )
+        )
+    return result
+
+
+def _cost(
+    problem: _Problem, state: _State, linear: Sequence[_Linear], precision: Sequence[Floats]
+) -> float:
+    off = _off_prior(problem, state)
+    cost = float(off @ problem.precision @ off)
+    for seen, w in zip(linear, precision, strict=True):
+        cost += float(np.sum(w * seen.residuals**2))
+    return cost if np.isfinite(cost) else np.inf
+
+
+def _normal_equations(
+    problem: _Problem, state: _State, linear: Sequence[_Linear], precision: Sequence[Floats]
+) -> tuple[Floats, Floats]:
+    """Normal matrix, and gradient towards less cost."""
+    normal = problem.precision.copy()
+    gradient = problem.precision @ _off_prior(problem, state)
+    for seen, w in zip(linear, precision, strict=True):
+        weighted = seen.jacobian * w[:, None]
+        normal[np.ix_(seen.unknowns, seen.unknowns)] += weighted.T @ seen.jacobian
+        gradient[seen.unknowns] += weighted.T @ seen.residuals
+    return normal, gradient
+
+
+def _solved(normal: Floats, gradient: Floats, damping: float) -> Floats:
+    """The damped step; the unknowns' units differ by many powers of ten."""
+    unit = np.sqrt(np.diag(normal))
+    scaled = normal / np.outer(unit, unit) + damping * np.eye(len(unit))
+    step: Floats = np.linalg.solve(scaled, gradient / unit) / unit
+    return step
+
+
+def _taken_up(
+    problem: _Problem, normal: Floats, places: Sequence[Places], weights: Sequence[Floats]
+) -> float:
+    """Share of the edges' freedom (a shift and a turn each) that the unknowns have taken up."""
+    unit = np.sqrt(np.diag(normal))
+    scaled = np.outer(unit, unit)
+    known = np.trace(np.linalg.solve(normal / scaled, problem.precision / scaled))
+    freedom = sum(edge_freedom(p, w) for p, w in zip(places, weights, strict=True))
+    return float(np.clip((problem.layout.size - known) / max(freedom, 1.0), 0.0, 0.75))
 
 
 def _moved(state: _State, layout: Layout, step: Floats) -> _State:

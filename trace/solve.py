@@ -16,6 +16,7 @@ from snugline.trace.adjust import (
     expected_points,
     on_bench,
     plane_rotation,
+    readjusted,
 )
 from snugline.trace.camera import Camera, homography, pose_from_plane
 from snugline.trace.frame import AnyFrame, Frame
@@ -153,28 +154,28 @@ def _holdout(
 ) -> float:
     """Rms distance on the sheet between left-out marker edges and where the rest puts them."""
     camera = adjusted.cameras[photo]
-    flat = on_bench(observations, adjusted.sheets).only(adjusted.weights[photo] > 0)
+    believed = adjusted.weights[photo] > 0
+    flat = on_bench(observations, adjusted.sheets).only(believed)
     markers, index = np.unique(flat.marker, return_inverse=True)
     if len(markers) < 2 * FEWEST_MARKERS:
         return float("nan")
-    bench = SheetState(np.ones(2), np.full(2, 1e-7), np.zeros(3))
+    precision = adjusted.precision[photo][believed]
     squares: list[Floats] = []
     for fold in range(_FOLDS):
         left_out = index % _FOLDS == fold
-        again = adjust(
-            [flat.only(~left_out)],
-            [camera],
-            [bench],
-            [prior],
-            robust=False,
-            bloom_u=bloom_u,
-            noise_px=[float(adjusted.noise_px[photo])],
+        again, bloom = readjusted(
+            flat.only(~left_out),
+            precision[~left_out],
+            camera,
+            float(adjusted.bloom[photo]),
+            prior,
+            bloom_u,
         )
         tested = flat.only(left_out)
-        expected = again.cameras[0].pixels(expected_points(tested, again.bloom[0]))
+        expected = again.pixels(expected_points(tested, bloom))
         across = np.sum((tested.pixels - expected) * tested.normals, axis=1)
-        here = again.cameras[0].on_plane(expected, tested.height)
-        there = again.cameras[0].on_plane(expected + tested.normals, tested.height)
+        here = again.on_plane(expected, tested.height)
+        there = again.on_plane(expected + tested.normals, tested.height)
         squares.append((across * np.linalg.norm(there - here, axis=1)) ** 2)
     # A marker's edge gives one coordinate; a place has two.
     return float(np.sqrt(2 * np.mean(np.concatenate(squares))))

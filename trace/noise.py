@@ -1,0 +1,118 @@
+"""What the residuals at markers' edges say of their noise, and which edges are not believed.
+
+The places on one edge of a marker are off together too (paper that is not flat, a printer's steps,
+what the lens model lacks): a variance of its own, found from the edges' means, keeps many places
+from passing for many witnesses.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# What no model of lens and paper explains: observations are never believed better than this.
+_MODEL_FLOOR_PX = 0.01
+_TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977, from memory
+
+
+@dataclass(frozen=True)
+class Places:
+    """How the N places of one photo hang together.
+
+    Attributes
+    ----------
+    sigma : (N,) px, each place's own.
+    edge : (N,) which edge of a marker it lies on, counted from 0.
+    marker : (N,) which marker.
+    """
+
+    sigma: Floats
+    edge: Ints
+    marker: Ints
+
+
+def places_of(sigma: Floats, marker: Ints, outward: Floats) -> Places:
+    """Group places by marker and by the side of it that `outward` (N, 2) points from."""
+    # The quadrants' borders lie where no printed marker's side points.
+    turn = np.arctan2(outward[:, 1], outward[:, 0]) + 0.4
+    quadrant = np.floor(turn * 2 / np.pi).astype(np.int64) % 4
+    edge = np.unique(marker * 4 + quadrant, return_inverse=True)[1]
+    return Places(sigma, edge, np.unique(marker, return_inverse=True)[1])
+
+
+@dataclass(frozen=True)
+class Noise:
+    """What one photo's residuals hold beside each place's own sigma, px: each alone, each edge."""
+
+    place: float
+    edge: float
+
+    def precision(self, at: Places, weights: Floats) -> Floats:
+        """(N,) px^-2 that a place counts with: an edge's n places say of its shift what one would.
+
+        n places with v + n b each weigh as their mean does, whose variance is v / n + b.
+        """
+        count = np.bincount(at.edge)[at.edge]
+        return weights / (at.sigma**2 + self.place**2 + count * self.edge**2)
+
+    def spread(self, at: Places) -> Floats:
+        """(N,) px, standard deviation of a place's residual."""
+        return np.sqrt(at.sigma**2 + self.place**2 + self.edge**2)
+
+
+def edge_freedom(at: Places, weights: Floats) -> float:
+    """How many numbers the believed edges give: of each a shift, and a turn where it has places."""
+    return float(np.minimum(np.bincount(at.edge[weights > 0]), 2).sum())
+
+
+def found_noise(residuals: Floats, weights: Floats, at: Places, taken: float) -> Noise:
+    """The two parts of a photo's noise, from its (N,) residuals.
+
+    `taken` is the share of the edges' freedom that the adjusted unknowns have taken up.
+    """
+    believed = weights > 0
+    r, edge = residuals[believed], at.edge[believed]
+    own = float(np.mean(at.sigma[believed] ** 2)) if believed.any() else 0.0
+    count = np.bincount(edge)
+    seen = count > 0
+    freedom = len(r) - int(seen.sum())
+    if freedom <= 0.4 * len(r):  # hardly two places to an edge: the parts cannot be told apart
+        return Noise(_excess(robust_spread(r) ** 2 / (1 - taken) - own), 0.0)
+    mean = np.bincount(edge, weights=r) / np.maximum(count, 1)
+    alone = robust_spread(r - mean[edge]) ** 2 * len(r) / freedom
+    between = robust_spread(mean[seen]) ** 2 / (1 - taken)
+    shared = float(between - alone * np.mean(1 / count[seen]))
+    return Noise(_excess(alone - own), float(np.sqrt(max(shared, 0.0))))
+
+
+def _excess(variance: float) -> float:
+    """Noise in px beyond what the places say of themselves."""
+    return float(np.sqrt(max(variance, _MODEL_FLOOR_PX**2)))
+
+
+def robust_spread(residuals: Floats) -> float:
+    """Robust standard deviation: the median absolute value, then the rms of what is near."""
+    if len(residuals) == 0:
+        return 1.0
+    spread = 1.4826 * float(np.median(np.abs(residuals)))
+    near = np.abs(residuals) < 3 * spread
+    if near.sum() > 10:
+        # Cutting at 3 sigma takes 1.3 % off the standard deviation.
+        spread = max(spread * 0.5, float(np.sqrt(np.mean(residuals[near] ** 2))) * 1.013)
+    return spread
+
+
+def tukey_weights(residuals: Floats, noise: Noise, at: Places) -> Floats:
+    """(N,) biweights; a marker most of whose places are off (a curled corner) goes whole."""
+    z = residuals / (_TUKEY * noise.spread(at))
+    weights = np.where(np.abs(z) < 1, (1 - z * z) ** 2, 0.0)
+    far = np.bincount(at.marker, weights=(np.abs(z) >= 0.75).astype(np.float64))
+    bad = far > 0.3 * np.bincount(at.marker)
+    weights[bad[at.marker]] = 0.0
+    if weights.sum() < 0.3 * len(weights):
+        # The model is off, not the markers: do not throw away the photo.
+        return np.where(np.abs(z) < 3, 1 / (1 + z * z), 0.05)
+    return weights
