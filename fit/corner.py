@@ -18,7 +18,7 @@ from snugline.fit.corner_search import POSE, Contour, Solved, search, to_local
 from snugline.fit.failure import NoFit
 from snugline.fit.families import FAMILIES, FREE, Family
 from snugline.fit.free_corner import LEAVES_ASIDE, corner_waves
-from snugline.fit.noise import NoiseModel, estimate_scaled, whiten
+from snugline.fit.noise import NoiseModel, estimate_scaled, modelled, whiten
 from snugline.fit.section import Systematic
 
 Array = NDArray[np.float64]
@@ -118,20 +118,30 @@ def fit_corner(
     points, sigma = _checked(points, sigma)
     if not families:
         raise FitError("no family to choose from", "families", "name at least one corner family")
-    centre = points.mean(axis=0)
+    centre = points[len(points) // 2] if len(points) else np.zeros(2)  # keeps the numbers small
     x, y = points[:, 0] - centre[0], points[:, 1] - centre[1]
     data = Contour(x, y, 1 / sigma, turn, turn_deviation)
     named = [family for family in families if family is not FREE]
     fits = search(data, named or families, robust)
     if isinstance(fits, NoFit):
         return fits
-    best, noise, ranking = _choose(data, fits, breaks)
-    if 0 < len(named) < len(families) and _rejected(data, best, breaks):
+    chosen = _choose(data, fits, breaks)
+    if 0 < len(named) < len(families) and _rejected(data, chosen.fit, breaks):
         fits = search(data, families, robust)
         if isinstance(fits, NoFit):
             return fits
-        best, noise, ranking = _choose(data, fits, breaks)
-    return _finished(data, best, noise, ranking, centre, sigma, breaks, systematic)
+        chosen = _choose(data, fits, breaks)
+    return _finished(data, chosen, centre, sigma, breaks, systematic)
+
+
+@dataclass(frozen=True)
+class _Chosen:
+    """The best family's fit, the noise at it, its rows whitened, and the ranking."""
+
+    fit: Solved
+    noise: NoiseModel
+    white: Array
+    ranking: tuple[tuple[str, float], ...]
 
 
 def _checked(points: Array, sigma: Array) -> tuple[Array, Array]:
@@ -147,22 +157,23 @@ def _checked(points: Array, sigma: Array) -> tuple[Array, Array]:
     return points, sigma
 
 
-def _choose(
-    data: Contour, fits: list[Solved], breaks: Sequence[int]
-) -> tuple[Solved, NoiseModel, tuple[tuple[str, float], ...]]:
+def _choose(data: Contour, fits: list[Solved], breaks: Sequence[int]) -> _Chosen:
     """The family of the least whitened BIC, the noise at it, and the weights of all.
 
     All families are judged by one noise model, from the one that leaves the least slow noise: a
     wrong family's misfit would pass for noise. Of equal evidence an arc is twice as likely.
     """
-    noises = [_noise(fit, breaks) for fit in fits]
+    noises = [modelled(fit.rows, breaks, fit.weights) for fit in fits]
     if len(fits) == 1:
-        return fits[0], noises[0], ((fits[0].family.name, 1.0),)
-    least = int(np.argmin([noise.slow for noise in noises]))
-    reference = _noise(fits[least], breaks, _extent(data, fits[least]))
+        noise, white = noises[0]
+        return _Chosen(fits[0], noise, white, ((fits[0].family.name, 1.0),))
+    least = int(np.argmin([noise.slow for noise, _ in noises]))
+    extent = _extent(data, fits[least])
+    reference = estimate_scaled(fits[least].rows, breaks, fits[least].weights, extent)
     square = []
     for fit in fits:
-        normal = _whitened_normal(data, fit, reference, breaks, ())
+        white = whiten(reference, fit.rows.T, breaks, fit.weights).T
+        normal = _with_prior(data, fit, white @ white.T)
         size = len(fit.state)
         pull = normal[:size, size]
         step = np.linalg.lstsq(normal[:size, :size], pull)[0]
@@ -175,7 +186,8 @@ def _choose(
     weight /= weight.sum()
     order = np.argsort(-weight)
     ranking = tuple((fits[k].family.name, float(weight[k])) for k in order)
-    return fits[order[0]], noises[order[0]], ranking
+    noise, white = noises[order[0]]
+    return _Chosen(fits[order[0]], noise, white, ranking)
 
 
 def _rejected(data: Contour, fit: Solved, breaks: Sequence[int]) -> bool:
@@ -187,28 +199,18 @@ def _rejected(data: Contour, fit: Solved, breaks: Sequence[int]) -> bool:
     reach = fit.family.reach(fit.state[POSE:], turn)
     waves = corner_waves(to_local(data, pose), reach, turn) * data.inverse_sigma
     inside = waves[0] > 0
-    if (
-        fit.weights is not None
-        and inside.any()
-        and np.mean(fit.weights[inside] == 0) > LEAVES_ASIDE
-    ):
+    if not inside.any():
+        return False
+    if fit.weights is not None and np.mean(fit.weights[inside] == 0) > LEAVES_ASIDE:
         return True
     size = len(fit.state)
-    noise = estimate_scaled(np.vstack([waves, fit.rows]), breaks, fit.weights)
-    normal = _whitened_normal(data, fit, noise, breaks, [*waves])
-    derivatives, pull = (
-        np.delete(np.delete(normal, size, 0), size, 1),
-        np.delete(normal[size], size),
-    )
-    explained = [
-        pull[:k] @ np.linalg.lstsq(derivatives[:k, :k], pull[:k])[0] for k in (size, len(pull))
-    ]
+    rows = np.vstack([fit.rows[:-1], waves, fit.rows[-1:]])
+    noise, white = modelled(rows, breaks, fit.weights)
+    normal = white @ white.T
+    pull = normal[:-1, -1]
+    explained = [pull[:k] @ np.linalg.lstsq(normal[:k, :k], pull[:k])[0] for k in (size, len(pull))]
     paid = (FREE.pieces - (size - POSE)) * math.log(len(data.x) / noise.block)
     return float(explained[1] - explained[0]) > paid
-
-
-def _noise(fit: Solved, breaks: Sequence[int], feature: float = math.inf) -> NoiseModel:
-    return estimate_scaled(fit.rows, breaks, fit.weights, feature)
 
 
 def _extent(data: Contour, fit: Solved) -> float:
@@ -218,18 +220,9 @@ def _extent(data: Contour, fit: Solved) -> float:
     return max(0.8 * reach / length * len(data.x), 2.0)
 
 
-def _whitened_normal(
-    data: Contour,
-    fit: Solved,
-    noise: NoiseModel,
-    breaks: Sequence[int],
-    more: Sequence[Array],
-) -> Array:
-    """Normal equations of the whitened derivatives, residuals and `more` rows, with the prior."""
+def _with_prior(data: Contour, fit: Solved, normal: Array) -> Array:
+    """The normal equations of derivatives and residuals with what is known of the turn."""
     size = len(fit.state)
-    rows = np.vstack([fit.rows, *more]) if more else fit.rows
-    white = whiten(noise, rows.T, breaks, fit.weights)
-    normal = white.T @ white
     off = (fit.state[3] - data.turn) / data.turn_deviation
     normal[3, 3] += data.turn_deviation**-2
     normal[3, size] += off / data.turn_deviation
@@ -238,30 +231,28 @@ def _whitened_normal(
     return normal
 
 
-def _shared_rows(data: Contour, fit: Solved, centre: Array, systematic: Systematic) -> list[Array]:
-    """Scaled residuals that one standard deviation of each shared error makes."""
+def _shared_rows(data: Contour, fit: Solved, centre: Array, systematic: Systematic) -> Array:
+    """Scaled residuals (3, N) that one standard deviation of each shared error makes."""
     x, y = data.x + centre[0], data.y + centre[1]
-    return [
+    return np.stack([
         systematic.offset * data.inverse_sigma,
         -systematic.scale_x * fit.rows[0] * x,
         -systematic.scale_y * fit.rows[1] * y,
-    ]
+    ])  # fmt: skip
 
 
 def _finished(
     data: Contour,
-    best: Solved,
-    noise: NoiseModel,
-    ranking: tuple[tuple[str, float], ...],
+    chosen: _Chosen,
     centre: Array,
     sigma: Array,
     breaks: Sequence[int],
     systematic: Systematic | None,
 ) -> CornerFit | NoFit:
     """One generalised least-squares step, and the covariance with what all points share."""
+    best, noise, white = chosen.fit, chosen.noise, chosen.white
     size = len(best.state)
-    shared = [] if systematic is None else _shared_rows(data, best, centre, systematic)
-    normal = _whitened_normal(data, best, noise, breaks, shared)
+    normal = _with_prior(data, best, white @ white.T)
     try:
         covariance = np.linalg.inv(normal[:size, :size])
     except np.linalg.LinAlgError:
@@ -273,11 +264,14 @@ def _finished(
     for k, (low, high) in enumerate(best.family.bounds, start=POSE):
         state[k] = min(max(state[k], low), high)
     residuals = (best.rows[-1] + step @ best.rows[:-1]) * sigma
-    common = covariance @ normal[:size, size + 1 :]
-    random = covariance.diagonal()
-    covariance = covariance + common @ common.T
-    # Welch-Satterthwaite: the shared errors are stated, only the noise is estimated.
-    dof = noise.dof * (covariance.diagonal() / random) ** 2
+    dof = noise.dof * np.ones(size)
+    if systematic is not None:
+        shared = _shared_rows(data, best, centre, systematic)
+        common = covariance @ white[:-1] @ whiten(noise, shared.T, breaks, best.weights)
+        random = covariance.diagonal()
+        covariance = covariance + common @ common.T
+        # Welch-Satterthwaite: the shared errors are stated, only the noise is estimated.
+        dof *= (covariance.diagonal() / random) ** 2
     weights = np.ones(len(sigma)) if best.weights is None else best.weights
     return CornerFit(
         best.family,
@@ -290,5 +284,5 @@ def _finished(
         noise,
         weights,
         residuals,
-        ranking,
+        chosen.ranking,
     )

@@ -221,8 +221,6 @@ def _descend(
     That last step is taken as linear: 0.05 mm squared over a radius of 6 mm is nothing. `rows` are
     those at the start, where they are known; their residuals may be overwritten.
     """
-    low = np.array([b[0] for b in family.bounds])
-    high = np.array([b[1] for b in family.bounds])
     damping, size = 0.0, len(state)
     if rows is None:
         rows = _evaluate(data, family, state)
@@ -246,8 +244,8 @@ def _descend(
             except np.linalg.LinAlgError:
                 damping = max(10 * damping, 1e-6)
                 continue
-            if size > POSE:
-                trial[POSE:] = np.minimum(np.maximum(trial[POSE:], low), high)
+            for k, (low, high) in enumerate(family.bounds, start=POSE):
+                trial[k] = min(max(trial[k], low), high)
             if TURNS[0] < trial[3] < TURNS[1]:
                 shift = (trial - state) @ rows[:-1]
                 if damping < 0.01 and max(shift.max(), -shift.min()) < 1:

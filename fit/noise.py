@@ -14,6 +14,7 @@ radius feels slow waves and no others. This holds for any kernel, and gives the 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -147,6 +148,16 @@ def estimate_scaled(
     feature: float = math.inf,
 ) -> NoiseModel:
     """As `estimate_noise`, from rows (K + 1, N) divided by sigma, the residuals last."""
+    return modelled(rows, breaks, weights, feature)[0]
+
+
+def modelled(
+    rows: Array,
+    breaks: Sequence[int] = (),
+    weights: Array | None = None,
+    feature: float = math.inf,
+) -> tuple[NoiseModel, Array]:
+    """The model by `estimate_scaled`, and the rows as it whitens them, (K + 1, M)."""
     z, taken = rows[-1], len(rows) - 1
     square, mass = (z @ z, len(z)) if weights is None else (weights @ (z * z), weights.sum())
     scale = float(np.sqrt(square / max(mass, 1e-300)))
@@ -156,13 +167,17 @@ def estimate_scaled(
     count = len(z)
     variance = float(z @ z) / max(count - taken, 1)
     if variance == 0:
-        return NoiseModel(scale, block, 0.0, 1e-12, float(count), float(max(count - taken, 1)))
+        dof = float(max(count - taken, 1))
+        return NoiseModel(scale, block, 0.0, 1e-12, float(count), dof), means.rows / 1e-12
     persistence = _persistence(z, means.steps, taken)
+    white = _whitened(means, persistence)
     # The deviation is such that the slow waves of the whitened rows get variance 1.
-    level, dof = _slow_level(_whitened(means, persistence), math.ceil(4 * rows.shape[1] / feature))
+    level, dof = _slow_level(white, math.ceil(4 * rows.shape[1] / feature))
     effective = count * (1 - persistence) / (1 + persistence) * variance / level
     effective = float(min(max(effective, 1.0), count))
-    return NoiseModel(scale, block, persistence, float(np.sqrt(level)), effective, dof)
+    deviation = math.sqrt(level)
+    white /= deviation
+    return NoiseModel(scale, block, persistence, deviation, effective, dof), white
 
 
 def whiten(
@@ -291,6 +306,15 @@ def _whitened(means: _Means, persistence: float) -> Array:
     return white
 
 
+@lru_cache(maxsize=64)
+def _cosines(bins: int, waves: int) -> Array:
+    """The slowest cosines, (bins, waves), orthonormal: the cosine transform of type 2."""
+    at = np.arange(bins)[:, None] + 0.5
+    cosines: Array = np.cos(np.pi / bins * at * np.arange(waves)) * math.sqrt(2 / bins)
+    cosines[:, 0] /= math.sqrt(2)
+    return cosines
+
+
 def _slow_level(white: Array, at_least: int) -> tuple[float, float]:
     """Variance of whitened residuals by their slowest cosines, and its degrees of freedom.
 
@@ -304,11 +328,7 @@ def _slow_level(white: Array, at_least: int) -> tuple[float, float]:
     bins = min(count, 1 << (4 * waves).bit_length())
     start = np.arange(bins) * count // bins
     coarse = np.add.reduceat(white, start, axis=1) / np.sqrt(_lengths(start, count))
-    # The orthonormal cosine transform of type 2, as the Fourier transform of the mirrored series.
-    spectrum = np.fft.rfft(np.concatenate([coarse, coarse[:, ::-1]], axis=1))[:, :waves]
-    phase = np.exp(-0.5j * np.pi / bins * np.arange(waves)) / np.sqrt(2 * bins)
-    phase[0] /= np.sqrt(2)
-    cosines = (spectrum * phase).real
+    cosines = coarse @ _cosines(bins, waves)
     slow, dof = cosines[-1], float(waves)
     if taken:
         gram = white[:-1] @ white.T
