@@ -6,7 +6,6 @@ import numpy as np
 from light_render import Lamp, Material, Scene, Sheet
 from made_views import camera_over
 from sensor import Sensor
-from shapely import Polygon
 from solid_parts import FilletedPolygon, RoundedRectangle, Solid, superellipse, waved
 
 from snugline.trace.frame import read_frame
@@ -51,10 +50,13 @@ class Drawn:
     def hard(self):
         """Why the photo counts as hard, in the words of the accuracy bounds, or nothing."""
         scene, reasons = self.scene, []
-        colour = float(np.dot(scene.material.colour, (0.2126, 0.7152, 0.0722)))
-        if colour > PALE and not scene.sheet.frame.window_dark:
+        material = scene.material
+        lightest = float(np.dot(material.colour, (0.2126, 0.7152, 0.0722)))  # Rec. 709 luminance
+        if material.texture == "print":
+            lightest *= 1 + material.contrast
+        if lightest > PALE and not scene.sheet.frame.window_dark:
             reasons.append("pale on white")
-        if scene.material.gloss and scene.material.roughness < 0.15:
+        if material.gloss and material.roughness < 0.15:
             reasons.append("glossy")
         if any(
             lamp.radius / np.linalg.norm(lamp.place - scene.middle) < HARD_LAMP
@@ -273,8 +275,3 @@ def _sensor(rng):
         radius=rng.uniform(1.0, 2.0),
         quality=int(rng.integers(85, 96)),
     )
-
-
-def true_ring(scene):
-    """The true plan outline as a polygon, mm on the sheet."""
-    return Polygon(scene.solid.ring())

@@ -13,6 +13,7 @@ from solid_parts import (
     MISSED,
     FilletedPolygon,
     RoundedRectangle,
+    SmoothCurve,
     Solid,
     superellipse,
     waved,
@@ -23,7 +24,7 @@ from snugline.trace.lift import PartSides
 
 SMALL = (800, 600)
 FRAME = read_frame("border-a4")
-SHEET = Sheet(FRAME)
+SHEET = Sheet(FRAME, (0.997, 1.002))
 BLACK = Material((0.0, 0.0, 0.0))
 SLAB = Solid(RoundedRectangle(120, 60, 10), 8, origin=(150, 105))
 
@@ -54,8 +55,8 @@ def test_rays_meet_the_sheet_where_opencv_projects_from():
         RoundedRectangle(90, 40, 12),
         FilletedPolygon(np.array([[-40, -20], [35, -25], [50, 10], [0, 30]]), 4.0),
         FilletedPolygon(np.array([[-40, -20], [35, -25], [5, 3], [0, 30]])),
-        superellipse(90, 50, 5),
-        waved(90, 60, 4, 0.08),
+        SmoothCurve(superellipse(90, 50, 5).points, reach=8),
+        SmoothCurve(waved(90, 60, 4, 0.08).points, reach=8),
     ],
 )
 def test_distances_are_those_of_the_ring(outline):
@@ -102,17 +103,16 @@ def test_the_silhouette_of_a_box_is_the_hull_of_its_corners_by_opencv():
 def test_markers_and_a_black_box_stand_where_opencv_projects_them():
     lens = phone_lens(1400.0, (0.02, -0.03, 0.01, 0.0), (402.0, 297.0), SMALL)
     camera = camera_over((70, 160), 330, tilt_deg=18, lens=lens)
-    sheet = Sheet(FRAME, (0.997, 1.002))
     foot = np.array([[65, 125], [130, 125], [130, 160], [65, 160.0]])
     # A lamp where the camera is: no shadow shows.
     lamp = Lamp(tuple(camera.centre), 0.1, 1.0)
     picture = render(
-        Scene(camera, sheet, Solid(FilletedPolygon(foot), 6.0), BLACK, (lamp,), 0.0, spots=1)
+        Scene(camera, SHEET, Solid(FilletedPolygon(foot), 6.0), BLACK, (lamp,), 0.0, spots=1)
     )
     picture = picture[..., 1].astype(np.float64)
     box = np.concatenate([np.column_stack([foot, np.full(4, z)]) for z in (0.0, 6.0)])
     box = seen_by_opencv(camera, box)
-    places = np.concatenate([FRAME.corners * sheet.scale, np.zeros((44, 4, 1))], axis=2)
+    places = np.concatenate([FRAME.corners * SHEET.scale, np.zeros((44, 4, 1))], axis=2)
     quads = seen_by_opencv(camera, places.reshape(-1, 3)).reshape(-1, 4, 2)
     whole = np.all((quads > 8) & (quads < np.array(SMALL) - 8), axis=(1, 2))
     assert whole.sum() > 8
