@@ -10,12 +10,16 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from snugline.trace.light import linear_luminance_table
 
 Floats = NDArray[np.float64]
 
 # Red and blue less luma, from bytes: ITU-R BT.601 luma, as JPEG (JFIF) and HEIC have it.
+# Steps of a fit at most, and the share of the samples' distance below which it stands still: the
+# step after that is smaller by far.
+_ITERATIONS, _STILL = 8, 1e-3
 _LUMA = np.array([0.299, 0.587, 0.114])
 _COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
 
@@ -116,94 +120,61 @@ class Steps:
 
 
 def fit_steps(
-    profiles: Floats,
-    places: Floats,
-    start: Floats | None = None,
-    blur: float = 1.0,
-    blur_sigma: float = np.inf,
-    weight: Floats | None = None,
-    iterations: int = 8,
+    profiles: Floats, places: Floats, blur: float = 1.0, blur_sigma: float = np.inf
 ) -> Steps:
     """Fit `low + (high - low) * Phi((place - position) / blur)` to every profile at once.
 
-    Gauss-Newton with the levels eliminated in each step by the normal equations of all four
-    unknowns; the blur may carry a prior (`blur` +- `blur_sigma`), which keeps low-contrast steps
-    from running away.
+    Gauss-Newton from the place of the steepest change, until a profile's position stands still. The
+    blur may carry a prior (`blur` +- `blur_sigma`), which keeps low-contrast steps from running
+    away.
 
     Parameters
     ----------
     profiles : (N, T) linear light; NaN samples are left out.
     places : (T,) ascending, places of the samples along the normal.
-    start : (N,) first guess of the position; without it the place of the steepest change.
-    weight : (T,) or (N, T), relative weights of the samples.
     """
-    from scipy.special import ndtr
-
     n = len(profiles)
     known = np.isfinite(profiles)
-    values = np.where(known, profiles, 0.0)
+    scale = np.maximum(np.max(np.where(known, profiles, 0.0), axis=1), 1e-6)
+    values = np.where(known, profiles, 0.0) / scale[:, None]
     w = known.astype(np.float64)
-    if weight is not None:
-        w = w * weight
-    if start is None:
-        slope = np.abs(np.diff(values, axis=1)) * w[:, 1:] * w[:, :-1]
-        start = 0.5 * (places[1:] + places[:-1])[np.argmax(slope, axis=1)]
-    position = np.array(start, dtype=np.float64)
-    width = np.full(n, blur)
     span = places[-1] - places[0]
     step = np.median(np.diff(places))
-    scale = np.maximum(np.nanmax(np.where(known, profiles, np.nan), axis=1), 1e-6)
-    values = values / scale[:, None]
-    system = np.zeros((n, 4, 4))
-    right = np.zeros((n, 4))
-    low = np.zeros(n)
-    contrast = np.zeros(n)
-    moving = np.ones(n, dtype=bool)
-    for i in range(iterations):
-        z = (places[None, :] - position[:, None]) / width[:, None]
-        step_up = ndtr(z)
-        bell = np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
-        if i == 0:
-            low, contrast = _levels(values, step_up, w)
-        gain = contrast / width
-        basis = np.stack(
-            [np.ones_like(z), step_up, -gain[:, None] * bell, -gain[:, None] * z * bell], axis=1
+    slope = np.abs(np.diff(values, axis=1)) * w[:, 1:] * w[:, :-1]
+    found = np.zeros((n, 4))  # low, contrast, position, blur
+    found[:, 2] = 0.5 * (places[1:] + places[:-1])[np.argmax(slope, axis=1)]
+    found[:, 3] = blur
+    rise = ndtr((places - found[:, 2:3]) / blur)
+    found[:, 0], found[:, 1] = _levels(values, rise, w)
+    moving = np.arange(n)
+    for _ in range(_ITERATIONS):
+        left_out, system, right = _equations(
+            found[moving], values[moving], w[moving], places, blur, blur_sigma
         )
-        left_out = values - low[:, None] - contrast[:, None] * step_up
-        weighted = basis * w[:, None, :]
-        system = weighted @ basis.transpose(0, 2, 1)
-        right = np.einsum("nkt,nt->nk", weighted, left_out)
-        if np.isfinite(blur_sigma):
-            # The prior is weighed against samples of the residual's own size.
-            noise = np.sum(w * left_out**2, axis=1) / np.maximum(w.sum(axis=1) - 4, 1) + 1e-10
-            pull = noise / blur_sigma**2
-            system[:, 3, 3] += pull
-            right[:, 3] += pull * (blur - width)
-        diagonal = np.einsum("nkk->nk", system)
-        damp = 1e-9 * np.max(diagonal, axis=1) + 1e-12
-        solved = np.linalg.solve(system + damp[:, None, None] * np.eye(4), right[..., None])[..., 0]
-        low = low + solved[:, 0]
-        contrast = contrast + solved[:, 1]
+        solved = np.linalg.solve(_damped(system), right[..., None])[..., 0]
+        position, width = found[moving, 2], found[moving, 3]
         move = np.clip(solved[:, 2], -1.5 * step, 1.5 * step)
-        position = np.clip(position + move, places[0], places[-1])
-        width = np.clip(width + np.clip(solved[:, 3], -0.5 * width, width), 0.3 * step, 0.5 * span)
-        moving = np.abs(move) > 1e-4 * step
-        if not moving.any():
+        wider = np.clip(solved[:, 3], -0.5 * width, width)
+        found[moving, :2] += solved[:, :2]
+        found[moving, 2] = np.clip(position + move, places[0], places[-1])
+        found[moving, 3] = np.clip(width + wider, 0.3 * step, 0.5 * span)
+        moving = moving[np.abs(move) > _STILL * step]
+        if not len(moving):
             break
-    z = (places[None, :] - position[:, None]) / width[:, None]
-    left_out = values - low[:, None] - contrast[:, None] * ndtr(z)
-    freedom = np.maximum(w.sum(axis=1) - 4, 1)
-    noise = np.sum(w * left_out**2, axis=1) / freedom
+    left_out, system, _ = _equations(found, values, w, places, blur, blur_sigma)
+    count = w.sum(axis=1)
+    noise = np.sum(w * left_out**2, axis=1) / np.maximum(count - 4, 1)
+    covariance = np.linalg.inv(_damped(system)) * noise[:, None, None]
     # To the two levels in the profile's own unit, from the lower one and the contrast.
     unit = np.zeros((n, 4, 4))
     unit[:, 0, 0] = unit[:, 1, 0] = unit[:, 1, 1] = scale
     unit[:, 2, 2] = unit[:, 3, 3] = 1.0
-    covariance = np.linalg.pinv(system, hermitian=True) * noise[:, None, None]
+    low, contrast, position, width = found.T
     margin = 0.02 * span
     good = (
         (np.abs(position - places[0]) > margin)
         & (np.abs(position - places[-1]) > margin)
-        & (w.sum(axis=1) >= 6)
+        & (count >= 6)
         & np.isfinite(position)
     )
     return Steps(
@@ -215,6 +186,35 @@ def fit_steps(
         np.sqrt(noise) * scale,
         good,
     )
+
+
+def _equations(
+    found: Floats, values: Floats, w: Floats, places: Floats, blur: float, blur_sigma: float
+) -> tuple[Floats, Floats, Floats]:
+    """Residuals (N, T), normal matrices (N, 4, 4) and right-hand sides (N, 4)."""
+    low, contrast, position, width = found.T[..., None]
+    z = (places - position) / width
+    rise = ndtr(z)
+    slope = np.exp(-0.5 * z * z) * (contrast / (width * -np.sqrt(2 * np.pi)))
+    basis = np.stack([np.ones_like(z), rise, slope, slope * z], axis=1)
+    left_out = values - low - contrast * rise
+    weighted = basis * w[:, None, :]
+    system = weighted @ basis.transpose(0, 2, 1)
+    right = (weighted @ left_out[..., None])[..., 0]
+    if np.isfinite(blur_sigma):
+        # The prior is weighed against samples of the residual's own size.
+        noise = np.sum(w * left_out**2, axis=1) / np.maximum(w.sum(axis=1) - 4, 1) + 1e-10
+        pull = noise / blur_sigma**2
+        system[:, 3, 3] += pull
+        right[:, 3] += pull * (blur - width[:, 0])
+    return left_out, system, right
+
+
+def _damped(system: Floats) -> Floats:
+    """Normal matrices that can be inverted where a profile has no step."""
+    damp = 1e-9 * np.max(np.einsum("nkk->nk", system), axis=1) + 1e-12
+    result: Floats = system + damp[:, None, None] * np.eye(4)
+    return result
 
 
 def _levels(values: Floats, step_up: Floats, w: Floats) -> tuple[Floats, Floats]:

@@ -25,6 +25,8 @@ _LARGEST_END = 0.2
 # Across the edge, px: between samples, and how far they reach.
 _STEP_PX = 0.75
 _LEAST_REACH_PX, _MOST_REACH_PX = 2.5, (5.0, 6.0)
+# The finder's corners are good to a pixel or two: a step less certain than that is no edge.
+_FINDER_PX = 2.0
 # An edge less certain than this tells nothing; noise of the picture is never below the floor.
 _LARGEST_SIGMA_PX = 0.5
 _SIGMA_FLOOR_PX = 0.01
@@ -42,7 +44,8 @@ class MarkerEdges:
 
     Attributes
     ----------
-    points : (M, 4, 2, 2) px, a measured place near each side's first and second half's middle.
+    points : (M, 4, 2, 2) px, a measured place near each side's first and second half's middle; one
+        on the line between the corners as given where no edge was found.
     normals : (M, 4, 2, 2) unit, outwards across the edge in the picture.
     fractions : (2,) where along the side, from its first corner, the two places lie.
     sigma : (M, 4, 2) px, normal to the edge; infinite where no edge was found.
@@ -111,7 +114,7 @@ class _Profiled:
     shared: float
 
     def points(self, position: Floats) -> Floats:
-        """(M, 4, 2, 2) px of (8 M,) positions along the profiles."""
+        """(M, 4, 2, 2) px of (8 M,) positions along the profiles; where no edge was found, `middle`."""
         offset = np.where(self.found, position, 0.0).reshape(*self.middle.shape[:3], 1)
         placed: Floats = self.middle + offset * self.normal
         return placed
@@ -139,7 +142,7 @@ def _profiled(
     middle = start.mean(axis=3)
     return _Profiled(
         steps,
-        steps.good & (steps.high > steps.low),
+        steps.good & (steps.high > steps.low) & (steps.sigma < _FINDER_PX),
         middle,
         np.broadcast_to(normal[:, :, None, :], middle.shape),
         along.mean(axis=1),

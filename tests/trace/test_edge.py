@@ -88,7 +88,7 @@ def test_the_scatter_of_a_fitted_step_is_near_the_bound(
     true = rng.uniform(-0.5, 0.5, 3000)
     profiles = contrast * ndtr((places - true[:, None]) / blur)
     profiles += noise * rng.standard_normal(profiles.shape)
-    steps = fit_steps(profiles, places, start=np.zeros(3000), blur=blur, blur_sigma=0.2)
+    steps = fit_steps(profiles, places, blur=blur, blur_sigma=0.2)
     error = steps.position - true
     spread = 1.4826 * np.median(np.abs(error - np.median(error)))
     assert 0.9 < spread / bound < 1.25
