@@ -154,7 +154,7 @@ class Scene:
     Attributes
     ----------
     room : share of the light that comes from no lamp, but evenly from above.
-    spots : places on each lamp that throw a shadow of their own.
+    spots : parts of each lamp that throw a shadow of their own.
     shade : mm, grid of the shadows on the sheet.
     """
 
@@ -247,6 +247,11 @@ class _Shading:
         # The room as a mirror shows it: a bright ceiling, darker walls, one with a light wall.
         self.room_turn = rng.uniform(0, 2 * np.pi)
 
+    def _wide(self, lamp, count):
+        """Radius, as a tangent, of the part of a lamp that each of its spots stands for."""
+        away = np.linalg.norm(self.scene.middle - lamp.place)
+        return np.float32(lamp.radius / np.sqrt(count) / away)
+
     def _open(self, z):
         """RGB of the lamps' light on a level place, without shadows, every 8 mm."""
         x = np.arange(-500, 900, 8.0)
@@ -294,10 +299,11 @@ class _Shading:
         zero = np.zeros(len(band), np.float32)
         for lamp, spots in zip(scene.lamps, self.spots, strict=True):
             seen = np.zeros(len(band), np.float32)
+            wide = self._wide(lamp, len(spots))
             for spot in spots:
                 sx, sy = (np.float32(v) for v in solid.local(*spot[:2].astype(np.float32)))
                 z = np.float32(spot[2])
-                seen += ~solid.shadowed(x, y, zero, (sx - x) / z, (sy - y) / z)
+                seen += solid.lit(x, y, zero, (sx - x) / z, (sy - y) / z, wide)
             share = (seen / len(spots))[:, None]
             mean = np.float32(lamp.share) * np.array(lamp.colour, np.float32)
             direct += share * mean
@@ -383,6 +389,7 @@ class _Shading:
         for lamp, spots, power in zip(scene.lamps, self.spots, self.power, strict=True):
             got = np.zeros(len(x), np.float32)
             some = spots[::4]
+            wide = self._wide(lamp, len(some))
             for spot in some:
                 fall = _fall(spot.astype(np.float32), x, y, z, *normal.T)
                 lit = np.flatnonzero(fall > 0)
@@ -390,8 +397,8 @@ class _Shading:
                 up = np.maximum(np.float32(spot[2]) - z[lit], 1)
                 ax = lx[lit] + 0.03 * local_normal[0][lit]
                 ay = ly[lit] + 0.03 * local_normal[1][lit]
-                dark = solid.shadowed(ax, ay, z[lit], (sx - ax) / up, (sy - ay) / up)
-                got[lit] += np.where(dark, 0, fall[lit])
+                share = solid.lit(ax, ay, z[lit], (sx - ax) / up, (sy - ay) / up, wide)
+                got[lit] += share * fall[lit]
             light += (
                 np.float32(power) * (got / len(some))[:, None] * np.array(lamp.colour, np.float32)
             )

@@ -16,7 +16,7 @@ from shapely import Polygon
 MISSED, WALL, RIM, TOP = 0, 1, 2, 3
 _GRID = 0.5  # mm, of the distances that only cull and cast shadows
 _BISECTIONS, _NARROWINGS = 14, 14
-_GRAZE = np.float32(0.02)  # mm that a shadow's ray may cut into the solid
+_GRAZE = np.float32(0.04)  # mm over which a shadow begins at least
 
 
 @dataclass(frozen=True)
@@ -306,24 +306,28 @@ class Solid:
         flat = np.sqrt(np.maximum(1 - up * up, 0)) / length
         return nx * flat, ny * flat, up
 
-    def shadowed(self, x, y, z, tx, ty):
-        """Whether rays that leave (x, y, z) by (tx, ty) for each mm of height meet the solid."""
+    def lit(self, x, y, z, tx, ty, wide):
+        """Share of a small round light that places (x, y, z) see past the solid.
+
+        The rays to its middle go by (tx, ty) for each mm of height; `wide` is its radius as a
+        tangent. Past the solid's edge, straight at that scale, what is seen of it grows evenly.
+        """
         high = np.float32(self.thickness)
         start = self.near_distance(x, y) + self.inset(z)
         rise = high - z
-        top = self.near_distance(x + rise * tx, y + rise * ty) + self.inset(high)
-        met = top < -_GRAZE
+
+        def seen(share, i=slice(None)):
+            up = share * rise[i]
+            gap = self.near_distance(x[i] + up * tx[i], y[i] + up * ty[i]) + self.inset(z[i] + up)
+            return np.clip(np.float32(0.5) + gap / (2 * wide * up + _GRAZE), 0, 1), gap
+
+        share, top = seen(np.float32(1))
         # A gap shrinks by no more than the way: most rays are told by their two ends.
-        reach = rise * np.hypot(tx, ty) + self.inset(high)
-        open_ = np.flatnonzero(~met & (start + top < reach))
-        x, y, z, tx, ty, rise = (a[open_] for a in (x, y, z, tx, ty, rise))
-        through = np.zeros(len(open_), dtype=bool)
-        for share in np.linspace(0, 1, 14, dtype=np.float32)[1:-1]:
-            up = share * rise
-            gap = self.near_distance(x + up * tx, y + up * ty) + self.inset(z + up)
-            through |= gap < -_GRAZE
-        met[open_] = through
-        return met
+        reach = rise * (np.hypot(tx, ty) + 2 * wide) + self.inset(high) + _GRAZE
+        open_ = np.flatnonzero((share > 0) & (start + top < reach))
+        for between in np.linspace(0, 1, 14, dtype=np.float32)[1:-1]:
+            share[open_] = np.minimum(share[open_], seen(between, open_)[0])
+        return share
 
 
 def bilinear(grid, column, row, border=cv2.BORDER_REPLICATE):
