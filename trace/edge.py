@@ -17,11 +17,11 @@ from snugline.trace.light import linear_luminance_table
 Floats = NDArray[np.float64]
 
 # Red and blue less luma, from bytes: ITU-R BT.601 luma, as JPEG (JFIF) and HEIC have it.
+_LUMA = np.array([0.299, 0.587, 0.114])
+_COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
 # Steps of a fit at most, and the share of the samples' distance below which it stands still: the
 # step after that is smaller by far.
 _ITERATIONS, _STILL = 8, 1e-3
-_LUMA = np.array([0.299, 0.587, 0.114])
-_COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
 
 
 def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:

@@ -23,7 +23,7 @@ _END_BLURS = 3.0
 _INNER_BLURS = 3.5
 _LARGEST_END = 0.2
 # Across the edge, px: between samples, and how far they reach.
-_STEP_PX = 0.75
+_STEP_PX = 1.0
 _LEAST_REACH_PX, _MOST_REACH_PX = 2.5, (5.0, 6.0)
 # The finder's corners are good to a pixel or two: a step less certain than that is no edge.
 _FINDER_PX = 2.0
@@ -114,7 +114,7 @@ class _Profiled:
     shared: float
 
     def points(self, position: Floats) -> Floats:
-        """(M, 4, 2, 2) px of (8 M,) positions along the profiles; where no edge was found, `middle`."""
+        """(M, 4, 2, 2) px of (8 M,) positions; `middle` where no edge was found."""
         offset = np.where(self.found, position, 0.0).reshape(*self.middle.shape[:3], 1)
         placed: Floats = self.middle + offset * self.normal
         return placed
