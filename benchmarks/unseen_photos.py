@@ -38,14 +38,19 @@ ROOT = Path(__file__).parents[1]
 # (rms, 99th percentile) mm.
 NORMAL, HARD, SILENT = (0.05, 0.15), (0.10, 0.30), 0.3
 MOST, WHOLE = 0.9, 0.97  # of the outline
-_SOURCES = ("tests/light_render.py", "tests/solid_parts.py", "tests/sensor.py",
-            "benchmarks/unseen_scenes.py")  # fmt: skip
+_SOURCES = (
+    "tests/light_render.py",
+    "tests/printed_sheet.py",
+    "tests/solid_parts.py",
+    "tests/sensor.py",
+    "benchmarks/unseen_scenes.py",
+)
 _MADE_BY = sha256(b"".join((ROOT / s).read_bytes() for s in _SOURCES)).hexdigest()[:10]
 _SIDES = ("right", "back right", "back", "back left", "left", "front left", "front", "front right")
 
 
 @dataclass(frozen=True)
-class Sheet:
+class Placed:
     """What `photo_truth.score` asks of a case."""
 
     frame: object
@@ -84,7 +89,7 @@ def measured(path, scene):
     ring = solid.ring()
     curves = [contour.outer, *contour.others]
     windows = None if scene.view == "whole" else [frame.true_window]
-    found = score(Sheet(frame), {"bottom_outline": ring}, curves, windows)
+    found = score(Placed(frame), {"bottom_outline": ring}, curves, windows)
     at = np.concatenate([curve.points for curve in curves])
     return found, contour.photo.holdout_mm, remarks, by_side(ring, at)
 

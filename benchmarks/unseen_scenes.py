@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from light_render import Lamp, Material, Scene, Sheet
+from light_render import Lamp, Material, Scene
 from made_views import camera_over
+from printed_sheet import Sheet
 from sensor import Sensor
 from solid_parts import FilletedPolygon, RoundedRectangle, Solid, superellipse, waved
 

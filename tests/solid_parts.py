@@ -4,7 +4,7 @@ An outline is known by its signed distance (negative inside). A solid is all its
 at each height; nothing here knows of silhouettes or of how a contour is lifted.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import cv2
@@ -160,9 +160,10 @@ class Solid:
     draft: float = 0.0
     origin: tuple = (0.0, 0.0)
     turn: float = 0.0
-    levels: np.ndarray = field(init=False)
 
-    def __post_init__(self):
+    @cached_property
+    def levels(self):
+        """(K,) float32 heights from the top down, closer where the profile bends."""
         wall = self.thickness - self.edge_size
         heights = np.linspace(0, wall, 6)
         if self.edge == "round":
@@ -171,7 +172,7 @@ class Solid:
         elif self.edge == "chamfer":
             heights = np.r_[heights, np.linspace(wall, self.thickness, 4)[1:]]
         heights[-1] = self.thickness
-        object.__setattr__(self, "levels", heights[::-1].astype(np.float32))
+        return heights[::-1].astype(np.float32)
 
     def ring(self):
         """(N, 2) mm, the true plan outline on the sheet."""

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-from light_render import Lamp, Material, Rays, Scene, Sheet, render
+from light_render import Lamp, Material, Rays, Scene, render
 from made_solids import convex_silhouette, rounded_rectangle_line
 from made_views import camera_over, phone_lens, seen_by_opencv
+from printed_sheet import Sheet
 from scipy.ndimage import map_coordinates
 from scipy.spatial import ConvexHull
 from sensor import Sensor, developed
