@@ -97,6 +97,7 @@ def measured(path, scene):
 def by_side(ring, found):
     """Words: mean signed error and the largest, by the side of the sheet that the edge faces."""
     line = LinearRing(ring)
+    line = line if line.is_ccw else line.reverse()
     at = points(found)
     along = line_locate_point(line, at)
     behind, ahead = (line.interpolate(along + d) for d in (-0.3, 0.3))
