@@ -14,6 +14,9 @@ LENS_SIZE = 3 + RADIAL_TERMS
 # powers 3, 5, 7, 9, each freed of what the lower ones already say. A phone corrects most of its
 # barrel, yet keeps ripples of a few pixels (common practice, no source).
 _RIPPLE_PRIOR = np.array([0.02, 0.008, 0.003, 0.0015])
+# What the four sides of a rectangle may make of it: they tell of one bow, and nothing of the
+# picture's rim.
+_RIPPLE_OF_FEW_EDGES = np.array([0.01, 0.002, 0.0005, 0.0001])
 
 
 @dataclass(frozen=True)
@@ -127,11 +130,20 @@ class LensPrior:
     source: str
 
 
-def prior_from_exif(size: tuple[int, int], focal_35mm: float | None) -> LensPrior:
+def prior_from_exif(
+    size: tuple[int, int], focal_35mm: float | None, few_edges: bool = False
+) -> LensPrior:
     """The prior of an unknown phone.
 
     The 35 mm equivalent compares diagonals (CIPA DCG-001, from memory) and is rounded to whole
-    millimetres; focusing near adds a percent or so. Without it, half to double of a normal lens.
+    millimetres; focusing near adds a percent or so. Without it, half to double of a normal lens,
+    and any ripple that many markers may show.
+
+    Parameters
+    ----------
+    size : (width, height) px.
+    few_edges : a rectangle's sides are all that will tell of the lens, which is then taken for an
+        ordinary phone's.
     """
     width, height = size
     half_diagonal = 0.5 * float(np.hypot(width, height))
@@ -149,8 +161,8 @@ def prior_from_exif(size: tuple[int, int], focal_35mm: float | None) -> LensPrio
     precision = np.zeros((LENS_SIZE, LENS_SIZE))
     precision[0, 0] = focal_u**-2
     precision[1, 1] = precision[2, 2] = (0.005 * half_diagonal) ** -2
-    spread = _RIPPLE_PRIOR * half_diagonal * (1 if known else 5)
-    precision[3:, 3:] = radial_precision(focal, half_diagonal, spread)
+    ripple = _RIPPLE_OF_FEW_EDGES if few_edges else _RIPPLE_PRIOR * (1 if known else 5)
+    precision[3:, 3:] = radial_precision(focal, half_diagonal, ripple * half_diagonal)
     source = f"the photo's EXIF focal length ({focal_35mm:g} mm)" if known else "no knowledge"
     return LensPrior(lens, precision, source)
 

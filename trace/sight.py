@@ -158,7 +158,7 @@ def sight_plain(photo: Photo, frame: PlainFrame, prior: LensPrior | None = None)
     PhotoError : the rectangle is not in sight, or too much of it is covered.
     """
     size = (photo.width, photo.height)
-    prior = prior or prior_from_exif(size, photo.exif.focal_35mm)
+    prior = prior or prior_from_exif(size, photo.exif.focal_35mm, few_edges=True)
     edges = find_plain_frame(photo.rgb, frame, prior.lens.focal, photo.path.name)
     w, h = frame.opening
     corners = np.array([[0, 0], [w, 0], [w, h], [0, h]])

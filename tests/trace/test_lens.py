@@ -119,3 +119,21 @@ def test_the_radial_prior_allows_ripples_of_the_stated_size() -> None:
     left_over = displaced - plain[:, None] * rho
     rms = np.sqrt(np.mean(left_over**2))
     assert rms == pytest.approx(np.sqrt(np.sum(spread**2)), rel=0.08)
+
+
+@pytest.mark.parametrize("focal_35mm", [26, None])
+def test_a_rectangle_s_four_sides_leave_the_picture_s_rim_to_what_phones_do(
+    focal_35mm: float | None,
+) -> None:
+    rng = np.random.default_rng(7)
+    rim = []
+    for few_edges in (True, False):
+        prior = prior_from_exif((4000, 3000), focal_35mm, few_edges)
+        covariance = np.linalg.inv(prior.precision[3:, 3:])
+        terms = rng.multivariate_normal(np.zeros(4), covariance, 500, method="cholesky")
+        r = 2500 / prior.lens.focal
+        bend = prior.lens.focal * (terms @ r ** (2 * np.arange(1, 5) + 1))
+        # The part of it that is focal length stands out most; phones have up to some percent.
+        rim.append(float(np.std(bend)))
+    assert rim[0] < 0.1 * 2500
+    assert rim[0] < 0.7 * rim[1]
