@@ -313,10 +313,13 @@ class _Shading:
                 fall = _fall(spot.astype(np.float32), x, y, z, *normal.T)
                 lit = np.flatnonzero(fall > 0)
                 sx, sy = (np.float32(v) for v in solid.local(*spot[:2].astype(np.float32)))
-                up = np.maximum(np.float32(spot[2]) - z[lit], 1)
-                ax = lx[lit] + 0.03 * local_normal[0][lit]
-                ay = ly[lit] + 0.03 * local_normal[1][lit]
-                share = solid.lit(ax, ay, z[lit], (sx - ax) / up, (sy - ay) / up, wide)
+                # From a little off the surface: a place must not stand in its own shadow.
+                ax, ay, az = (
+                    at[lit] + np.float32(0.1) * n[lit]
+                    for at, n in zip((lx, ly, z), local_normal, strict=True)
+                )
+                up = np.maximum(np.float32(spot[2]) - az, 1)
+                share = solid.lit(ax, ay, az, (sx - ax) / up, (sy - ay) / up, wide)
                 got[lit] += share * fall[lit]
             light += (
                 np.float32(power) * (got / len(some))[:, None] * np.array(lamp.colour, np.float32)

@@ -315,7 +315,7 @@ class Solid:
         """
         high = np.float32(self.thickness)
         start = self.near_distance(x, y) + self.inset(z)
-        rise = high - z
+        rise = np.maximum(high - z, 0)
 
         def seen(share, i=slice(None)):
             up = share * rise[i]
@@ -323,9 +323,10 @@ class Solid:
             return np.clip(np.float32(0.5) + gap / (2 * wide * up + _GRAZE), 0, 1), gap
 
         share, top = seen(np.float32(1))
+        share[z >= high] = 1
         # A gap shrinks by no more than the way: most rays are told by their two ends.
         reach = rise * (np.hypot(tx, ty) + 2 * wide) + self.inset(high) + _GRAZE
-        open_ = np.flatnonzero((share > 0) & (start + top < reach))
+        open_ = np.flatnonzero((share > 0) & (rise > 0) & (start + top < reach))
         for between in np.linspace(0, 1, 14, dtype=np.float32)[1:-1]:
             share[open_] = np.minimum(share[open_], seen(between, open_)[0])
         return share

@@ -206,3 +206,16 @@ def test_blur_moves_no_edge_in_linear_light():
     linear = np.where(row <= 0.04045, row / 12.92, ((row + 0.055) / 1.055) ** 2.4)
     level = (linear - linear[20]) / (linear[60] - linear[20])
     assert 60 - level[20:60].sum() == pytest.approx(40, abs=0.02)
+
+
+def test_a_rounding_goes_over_into_the_top_without_a_line():
+    solid = Solid(RoundedRectangle(120, 60, 10), 8, "round", 3.0, origin=(150, 105))
+    white = Material((0.8, 0.8, 0.8))
+    lamp = (Lamp((150.0, 500.0, 600.0), 100.0, 0.6),)
+    lens = phone_lens(1400.0, (0.0, 0.0, 0.0, 0.0), (100.0, 80.0), (200, 160))
+    camera = camera_over((150, 135), 300, tilt_deg=0, lens=lens)
+    picture = render(Scene(camera, SHEET, solid, white, lamp, 0.4, spots=8, shade=0.5))[..., 1]
+    at = np.column_stack([np.full(60, 150.0), np.linspace(128, 133.5, 60), np.full(60, 8.0)])
+    row = map_coordinates(picture, seen_by_opencv(camera, at).T[::-1], order=1)
+    # The rounding turns towards the lamp: it can only get lighter towards it.
+    assert np.diff(row).min() > -0.004
