@@ -165,7 +165,7 @@ class _Search:
                 short = 4 * self.at.step / abs(float(fit.chain.turns[node]))
                 chain = moves.filleted(fit.chain, node, short)
                 trial = self._refit(chain, 30) if chain is not None else fit
-                if _sound(trial.chain, self.at.step) and self._fine(trial):
+                if not _faults(trial.chain, self.at.step) and self._fine(trial):
                     fit = trial
         return fit
 
@@ -266,7 +266,8 @@ class _Search:
 
     def _kept(self, trial: ChainFit, fit: ChainFit) -> bool:
         """Whether a smaller chain may stand for the larger one."""
-        if not _sound(trial.chain, self.at.step):
+        faults = _faults(trial.chain, self.at.step)
+        if faults and faults >= _faults(fit.chain, self.at.step):
             return False
         if self._value(trial) < self._value(fit):
             return True
@@ -345,7 +346,7 @@ class _Search:
         flat = bool(abs(bend[i]) * length[i] ** 2 / 64 < allowed)
         slight = bool(abs(chain.sweeps[i]) * length[i] / 64 < allowed)
         gone = slight or near(before) or near(after)
-        return near(after), flat, True, gone, slight
+        return near(after), near(after), flat, True, gone, slight
 
     def _around(self, fit: ChainFit, i: int) -> tuple[Chain, Indices | slice, int]:
         """The chain's part about segment i, open, its stations, and the segment's place in it."""
@@ -367,29 +368,29 @@ class _Search:
             excess = self._excess(fit)
             if excess.max() <= 1.0 or self.work >= _MOST_WORK:
                 break
-            trials = [self._refit(c, 20) for c in self._larger(fit, int(np.argmax(excess)))]
-            better = [
-                t for t in trials
-                if _sound(t.chain, self.at.step) and self._value(t) < self._value(fit)
-            ]  # fmt: skip
-            if not better:
+            larger = self._larger(fit, int(np.argmax(excess)))
+            if larger is None:
                 break
-            fit = min(better, key=self._value)
+            fit = larger
         return fit
 
-    def _larger(self, fit: ChainFit, station: int) -> list[Chain]:
-        chain = fit.chain
-        i = int(fit.feet.segment[station])
-        after = (i + 1) % len(chain)
-        found: list[Chain | None] = [
-            moves.split(chain, i, float(fit.feet.along[station])),
-            moves.split(chain, i, 0.5 * float(chain.lengths[i])),
-            moves.kinked(chain, i, float(fit.feet.along[station])),
-            moves.bent(chain, i),
-        ]
-        for node in (i, after):
-            found += [moves.sharpened(chain, node), moves.filleted(chain, node, 2 * self.at.step)]
-        return [c for c in found if c is not None]
+    def _larger(self, fit: ChainFit, station: int) -> ChainFit | None:
+        """The chain with what serves it best at a station, tried on the part about it."""
+        i, along = int(fit.feet.segment[station]), float(fit.feet.along[station])
+        part, rows, middle = self._around(fit, i)
+        trials = []
+        for number, move in enumerate(_RICHER):
+            chain = move(part, middle, along, 2 * self.at.step)
+            if chain is not None:
+                trial = self._refit_to(chain, rows, 20)
+                if not _faults(trial.chain, self.at.step):
+                    trials.append((self._value(trial), number))
+        for _, number in sorted(trials):
+            whole = _RICHER[number](fit.chain, i, along, 2 * self.at.step)
+            trial = self._refit(whole, 20) if whole is not None else fit
+            if not _faults(trial.chain, self.at.step) and self._value(trial) < self._value(fit):
+                return trial
+        return None
 
 
 def _smoothly(chain: Chain, segment: int) -> Chain | None:
@@ -401,16 +402,27 @@ def _sharply(chain: Chain, segment: int) -> Chain | None:
 
 
 _SIMPLER: tuple[Callable[[Chain, int], Chain | None], ...] = (
-    moves.merged, moves.straightened, moves.smoothed, _smoothly, _sharply,
+    moves.merged, moves.lined, moves.straightened, moves.smoothed, _smoothly, _sharply,
 )  # fmt: skip
 
+# What a segment, a place along it and a radius may give.
+_RICHER: tuple[Callable[[Chain, int, float, float], Chain | None], ...] = (
+    lambda chain, i, along, radius: moves.split(chain, i, along),
+    lambda chain, i, along, radius: moves.split(chain, i, 0.5 * float(chain.lengths[i])),
+    lambda chain, i, along, radius: moves.kinked(chain, i, along),
+    lambda chain, i, along, radius: moves.bent(chain, i),
+    lambda chain, i, along, radius: moves.sharpened(chain, i),
+    lambda chain, i, along, radius: moves.filleted(chain, i, radius),
+    lambda chain, i, along, radius: moves.sharpened(chain, (i + 1) % len(chain)),
+    lambda chain, i, along, radius: moves.filleted(chain, (i + 1) % len(chain), radius),
+)
 
-def _sound(chain: Chain, step: float) -> bool:
-    """Whether every segment has a length to speak of and none winds round more than once."""
-    sweep = np.abs(chain.curvatures * chain.lengths)
-    least = chain.lengths.min() > 0.2 * step
-    whole = 2 * math.pi * (1 + 1e-6)
-    return bool(least and sweep.max() <= whole and np.abs(chain.turns).max() < math.pi)
+
+def _faults(chain: Chain, step: float) -> int:
+    """Segments without a length to speak of, that wind round more than once, or turn back."""
+    short = chain.lengths < 0.2 * step
+    wound = np.abs(chain.sweeps) > 2 * math.pi * (1 + 1e-6)
+    return int(np.count_nonzero(short | wound | (np.abs(chain.turns) >= math.pi)))
 
 
 # From pieces to a chain

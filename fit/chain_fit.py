@@ -105,13 +105,16 @@ def _step(chain: Chain, feet: Feet, sigma: Array, damping: float) -> tuple[Array
     """The damped step, the parameters' scale, and the chi-square that the undamped model saves."""
     design = jacobian(chain, feet) / sigma[:, None]
     scale = _scale(design)
-    reduced = (design / scale) @ (basis := null_space(chain, scale))
-    normal = reduced.T @ reduced
-    slope = reduced.T @ (feet.distance / sigma)
+    design /= scale
+    normal, slope = design.T @ design, design.T @ (feet.distance / sigma)
+    basis = null_space(chain, scale) if chain.closed else None
+    if basis is not None:
+        normal, slope = basis.T @ normal @ basis, basis.T @ slope
     normal[np.diag_indices_from(normal)] *= 1 + damping
     normal[np.diag_indices_from(normal)] += 1e-13 * np.trace(normal) + 1e-300
     move = -np.linalg.solve(normal, slope)
-    return (basis @ move) / scale, scale, float(-move @ slope)
+    step = move if basis is None else basis @ move
+    return step / scale, scale, float(-move @ slope)
 
 
 def _scale(design: Array) -> Array:

@@ -76,6 +76,15 @@ def merged(chain: Chain, segment: int) -> Chain | None:
     return _without(_bent(replace(chain, straight=straight), sweep, lengths), i + 1)
 
 
+def lined(chain: Chain, segment: int) -> Chain | None:
+    """The segment and the next, of which one is an arc and one a line, as one line."""
+    after = (segment + 1) % len(chain)
+    if chain.straight[segment] == chain.straight[after]:
+        return None
+    arc = merged(chain, segment)
+    return straightened(arc, 1 if arc.closed else segment) if arc is not None else None
+
+
 def removed(chain: Chain, segment: int, sharp: bool) -> Chain | None:
     """The segment gone and its neighbours met, in a sharp corner or smoothly."""
     placed = _centred(chain, segment, 2) if len(chain) > 2 else None

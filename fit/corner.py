@@ -254,7 +254,7 @@ def _finished(
     size = len(best.state)
     normal = _with_prior(data, best, white @ white.T)
     try:
-        covariance = np.linalg.inv(normal[:size, :size])
+        covariance = np.asarray(np.linalg.inv(normal[:size, :size]), dtype=float)
     except np.linalg.LinAlgError:
         covariance = np.full((size, size), np.nan)
     if not covariance.diagonal().min() > 0:

@@ -7,6 +7,7 @@ import shapely
 from snugline.errors import FitError
 from snugline.fit.arc_chain import Chain, closure, drop, jacobian, outline_of
 from snugline.fit.arc_spline import arc_spline
+from snugline.fit.chain_moves import lined
 from snugline.fit.outline import Arc, Line
 from snugline.fit.primitives import filleted_polygon, rounded_rectangle
 
@@ -122,6 +123,37 @@ def test_a_shape_of_lines_and_arcs_is_found_again(truth, sigma, correlation):
     breaks = [t for t in found.turns if abs(t) >= 1e-9]
     assert all(abs(t) > 0.1 for t in breaks)
     assert len(breaks) == sum(abs(t) > 1e-6 for t in truth.turns)
+
+
+@pytest.mark.parametrize(
+    ("truth", "sigma", "correlation", "seed"),
+    [
+        (rounded_rectangle(240, 90, 45.0), 0.05, 1.0, 0),  # noise that looks like a side's bend
+        (
+            rounded_rectangle(220, 140, 0.0),
+            0.03,
+            0.0,
+            1,
+        ),  # corners where two specks of arc are left
+    ],
+)
+def test_no_segment_is_left_that_the_noise_alone_asks_for(truth, sigma, correlation, seed):
+    found = arc_spline(contour(truth, sigma, correlation, seed), closed=True)
+    assert len(found.fit.chain) == 4
+
+
+def test_an_arc_and_a_line_become_one_line_round_the_start_too():
+    side = np.array([60.0, 30.0, 60.0, 20.0, 10.0])
+    bend = np.array([0.0, math.pi / 30, 0.0, math.pi / 20, -1e-4])
+    none = np.zeros(5)
+    chain = Chain((0.0, 0.0), 0.0, side, bend, none, bend == 0, none > 0, closed=True)
+    one = lined(chain, 4)
+    assert sorted(one.lengths) == pytest.approx([20, 30, 60, 70])
+    assert one.straight[one.lengths > 65].all()
+    assert one.total_turn() == pytest.approx(chain.total_turn())
+    assert lined(chain, 0) is None  # between two lines nothing is left to bend
+    two = Chain((0.0, 0.0), 0.0, side[:2], none[:2], none[:2], none[:2] == 0, none[:2] > 0, False)
+    assert lined(two, 0) is None
 
 
 def test_a_circle_is_one_arc_and_comes_out_as_two_halves():
