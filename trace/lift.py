@@ -12,14 +12,16 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing, binary_dilation
+from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from snugline.errors import InputError
 from snugline.trace.camera import Camera
 
 Floats = NDArray[np.float64]
 
-_BESIDE, _GAP = 5, 21  # points
+# Where a line may climb along the wall: within this angle of the direction that would, where the
+# outline bends by so much, mm; and how many points beside it are left out.
+_WINDOW, _BEND, _BESIDE = np.radians(6.0), 0.015, 5
 
 
 @dataclass(frozen=True)
@@ -120,13 +122,13 @@ def lift(camera: Camera, pixels: Floats, sides: PartSides, closed: bool, smooth:
     on_sheet = camera.on_plane(pixels)
     centre = camera.centre
     lean = (centre[:2] - on_sheet) / centre[2]  # mm sideways for each mm of height
-    points = on_sheet
-    for _ in range(3):
-        normals = outward_normals(points, closed, smooth)
-        slope = -np.sum(normals * lean, axis=1)
-        inset, height = sides.contact(slope)
-        points = on_sheet + lean * height[:, None] + normals * inset[:, None]
-    ambiguous = _along_the_wall(on_sheet, lean, sides, closed, smooth)
+    # The plane that touches the solid along a ray holds the direction of the edge, which is level:
+    # it meets the sheet in a line of that direction, and the silhouette has the outline's normal.
+    normals = outward_normals(on_sheet, closed, smooth)
+    slope = -np.sum(normals * lean, axis=1)
+    inset, height = sides.contact(slope)
+    points = on_sheet + lean * height[:, None] + normals * inset[:, None]
+    ambiguous = _along_the_wall(on_sheet, normals, lean, sides, closed)
     moved = np.where(height >= sides.thickness - sides.edge_size - 1e-9, -slope, 0.0)
     moved = np.where(height <= 0, 0.0, moved)
     return Lifted(points, normals, height, slope, moved, ambiguous)
@@ -146,30 +148,33 @@ def outward_normals(points: Floats, closed: bool, reach: int) -> Floats:
 
 
 def _along_the_wall(
-    on_sheet: Floats, lean: Floats, sides: PartSides, closed: bool, smooth: int
+    on_sheet: Floats, normals: Floats, lean: Floats, sides: PartSides, closed: bool
 ) -> NDArray[np.bool_]:
-    """Points on an upright line of the wall, between the foot and the top edge.
+    """Points on a line that climbs the wall, between the foot and the top edge.
 
-    Where the silhouette changes from foot to top edge it climbs along the wall, straight away from
-    the camera's foot point. Only the foot and the top of that line have a known height. The line is
-    no longer than the thickness makes it appear; a longer run in that direction is a side of the
-    part that happens to point at the camera, and is kept: both heights put it on the same line.
+    Where the silhouette changes from foot to top edge the ray lies in the wall, which leans by the
+    draft, and the silhouette climbs along it: a straight line that touches the outline in one
+    place. Points on it are off by what the outline bends away from its tangent over the length of
+    that line; along a straight side they are not, and are kept.
     """
-    away = -lean / np.maximum(np.linalg.norm(lean, axis=1, keepdims=True), 1e-12)
-    climb = sides.thickness * np.linalg.norm(lean, axis=1)  # mm on the sheet
-    normals = outward_normals(on_sheet, closed, smooth)
-    along = np.abs(np.sum(normals * away, axis=1)) < np.sin(np.radians(6.0))
-    # Noise must not cut a long run into short ones.
-    joined = binary_closing(along & (climb > 0.2), np.ones(_GAP, dtype=bool))
-    marked: NDArray[np.bool_] = joined | (along & (climb > 0.2))
-    if not marked.any():
-        return marked
-    starts = np.flatnonzero(marked & ~np.concatenate([[False], marked[:-1]]))
-    ends = np.flatnonzero(marked & ~np.concatenate([marked[1:], [False]]))
-    for a, b in zip(starts, ends, strict=True):
-        length = float(np.linalg.norm(on_sheet[b] - on_sheet[a]))
-        if length > 2.0 * float(climb[a : b + 1].max()) + 1.0:
-            marked[a : b + 1] = False
-    # Beside such a line noise decides between foot and top.
-    margin = 2 * _BESIDE + 1
-    return np.asarray(binary_dilation(marked, np.ones(margin, dtype=bool)))
+    steep = np.linalg.norm(lean, axis=1)
+    tangent = np.tan(sides.draft)
+    slope = -np.sum(normals * lean, axis=1)
+    wall = sides.thickness - sides.edge_size
+    climb = wall * np.sqrt(np.maximum(steep**2 - tangent**2, 0.0))  # mm on the sheet
+    near = np.abs(slope - tangent) < np.sin(_WINDOW) * steep
+    if not near.any():
+        return near
+    # From the middle of the line, both ways to as far beyond its ends as it is long.
+    n = len(on_sheet)
+    spacing = float(np.median(np.linalg.norm(np.diff(on_sheet, axis=0), axis=1)))
+    reach = np.ceil(1.5 * climb / spacing).astype(np.int64)
+    index = np.arange(n)
+    reach = np.minimum(reach, n // 4 if closed else np.minimum(index, n - 1 - index))
+    # Averaged over a part of that, so that noise passes for no bend.
+    mode: Literal["wrap", "nearest"] = "wrap" if closed else "nearest"
+    steady = uniform_filter1d(on_sheet, int(np.median(reach[near])) // 2 * 2 + 1, axis=0, mode=mode)
+    apart = steady[(index + reach) % n] + steady[(index - reach) % n] - 2 * steady
+    bend = np.abs(np.sum(normals * apart, axis=1)) / 2
+    margin = 2 * _BESIDE + 1  # beside such a line noise decides between foot and top
+    return np.asarray(binary_dilation(near & (bend > _BEND), np.ones(margin, dtype=bool)))
