@@ -68,7 +68,11 @@ def main() -> int:
         for words, figure, bound in (
             ("  contour, rms", after.rms, CONTOUR[0]),
             ("  contour, 99 %", after.p99, CONTOUR[1]),
-            ("  hold-out", photo.contour.photo.holdout_mm, bare.contour.photo.holdout_mm),
+            (
+                "  hold-out of the markers",
+                photo.contour.photo.markers_holdout_mm,
+                bare.contour.photo.markers_holdout_mm,
+            ),
         ):
             held.append(row(words, f"{figure:.4f} mm", f"{bound:.4f} mm", figure <= bound))
     print(f"{sum(held)} of {len(held)} bounds pass")
