@@ -14,7 +14,6 @@ more than noise explains (the multiscale test of Frick, Munk and Sieling, J. R. 
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,23 +21,21 @@ from numpy.typing import NDArray
 
 from snugline.errors import FitError
 from snugline.fit import chain_moves as moves
-from snugline.fit.arc_chain import Array, Chain, Indices, drop, left
+from snugline.fit.arc_chain import Array, Chain, Indices, drop
 from snugline.fit.chain_fit import ChainFit, covariance, refine
+from snugline.fit.chain_start import chain_through
 from snugline.fit.partition import (
-    Stations,
     arc_misfit,
     averaged,
     cut,
     parted,
     spread,
     stations,
-    taubin,
 )
 
 _STATIONS = 600
 _LEAST_STEP = 0.7  # mm; closer neighbours share most of their error
 _SMOOTH_MM = 5.0  # what the default tolerance is the standard uncertainty of: a mean over so much
-_SHARP = math.radians(15.0)
 _SLIGHT = math.radians(8.0)
 _SEARCH_STEPS = 10
 # Stations times segments of all refits: some three times what outlines of 200 arcs take, half a
@@ -298,7 +295,7 @@ class _Search:
                 base = self._refit_to(part, rows, _SEARCH_STEPS)
                 likely = self._likely(part, middle)
                 limit = self._limit(base)
-                for number, move in enumerate(_SIMPLER):
+                for number, move in enumerate(moves.SIMPLER):
                     if not likely[number] or (i, number) in barred:
                         continue
                     chain = move(part, middle)
@@ -310,7 +307,7 @@ class _Search:
             if not trials:
                 return fit
             for _, i, number in sorted(trials):
-                whole = _SIMPLER[number](fit.chain, i)
+                whole = moves.SIMPLER[number](fit.chain, i)
                 trial = self._refit(whole, 25) if whole is not None else fit
                 if trial is not fit and self._kept(trial, fit):
                     fit, barred = trial, set()
@@ -328,7 +325,7 @@ class _Search:
         return limit
 
     def _likely(self, chain: Chain, i: int) -> tuple[bool, ...]:
-        """Which of `_SIMPLER` might stay within what noise and tolerance allow.
+        """Which of `SIMPLER` might stay within what noise and tolerance allow.
 
         An arc of length l in place of one that bends by d more or less strays by d l^2 / 64 at
         least, however its neighbours give way.
@@ -379,43 +376,18 @@ class _Search:
         i, along = int(fit.feet.segment[station]), float(fit.feet.along[station])
         part, rows, middle = self._around(fit, i)
         trials = []
-        for number, move in enumerate(_RICHER):
+        for number, move in enumerate(moves.RICHER):
             chain = move(part, middle, along, 2 * self.at.step)
             if chain is not None:
                 trial = self._refit_to(chain, rows, 20)
                 if not _faults(trial.chain, self.at.step):
                     trials.append((self._value(trial), number))
         for _, number in sorted(trials):
-            whole = _RICHER[number](fit.chain, i, along, 2 * self.at.step)
+            whole = moves.RICHER[number](fit.chain, i, along, 2 * self.at.step)
             trial = self._refit(whole, 20) if whole is not None else fit
             if not _faults(trial.chain, self.at.step) and self._value(trial) < self._value(fit):
                 return trial
         return None
-
-
-def _smoothly(chain: Chain, segment: int) -> Chain | None:
-    return moves.removed(chain, segment, sharp=False)
-
-
-def _sharply(chain: Chain, segment: int) -> Chain | None:
-    return moves.removed(chain, segment, sharp=True)
-
-
-_SIMPLER: tuple[Callable[[Chain, int], Chain | None], ...] = (
-    moves.merged, moves.lined, moves.straightened, moves.smoothed, _smoothly, _sharply,
-)  # fmt: skip
-
-# What a segment, a place along it and a radius may give.
-_RICHER: tuple[Callable[[Chain, int, float, float], Chain | None], ...] = (
-    lambda chain, i, along, radius: moves.split(chain, i, along),
-    lambda chain, i, along, radius: moves.split(chain, i, 0.5 * float(chain.lengths[i])),
-    lambda chain, i, along, radius: moves.kinked(chain, i, along),
-    lambda chain, i, along, radius: moves.bent(chain, i),
-    lambda chain, i, along, radius: moves.sharpened(chain, i),
-    lambda chain, i, along, radius: moves.filleted(chain, i, radius),
-    lambda chain, i, along, radius: moves.sharpened(chain, (i + 1) % len(chain)),
-    lambda chain, i, along, radius: moves.filleted(chain, (i + 1) % len(chain), radius),
-)
 
 
 def _faults(chain: Chain, step: float) -> int:
@@ -423,75 +395,3 @@ def _faults(chain: Chain, step: float) -> int:
     short = chain.lengths < 0.2 * step
     wound = np.abs(chain.sweeps) > 2 * math.pi * (1 + 1e-6)
     return int(np.count_nonzero(short | wound | (np.abs(chain.turns) >= math.pi)))
-
-
-# From pieces to a chain
-
-
-def chain_through(at: Stations, pieces: Indices, closed: bool) -> Chain:
-    """A chain of the pieces' own arcs, headings averaged where two meet without a corner."""
-    points, n, k = at.points, len(at), len(pieces)
-    ends = np.append(pieces[1:], n)
-    bend = np.zeros(k)
-    heading = np.zeros((k, 2))
-    for i, (first, last) in enumerate(zip(pieces, ends, strict=True)):
-        if last - first < 3:
-            first, last = max(first - 1, 0), min(last + 1, n)
-        bend[i], heading[i] = _own_arc(points[first:last], at.step)
-    node = np.vstack([(points[pieces[1:] - 1] + points[pieces[1:]]) / 2])
-    seam = (points[-1] + points[0]) / 2 if closed else points[0]
-    node = np.vstack([seam, node, seam if closed else points[-1]])
-    jump = np.zeros(k)
-    jump[1:] = _wrap(heading[1:, 0] - heading[:-1, 1])
-    if closed and k > 1:
-        jump[0] = _wrap(heading[:1, 0] - heading[-1:, 1])[0]
-    corner = np.abs(jump) > _SHARP
-    smooth = np.where(corner, 0.0, jump / 2)
-    begin = heading[:, 0] - smooth
-    finish = heading[:, 1] + np.append(smooth[1:], smooth[0])
-    chord = np.diff(node, axis=0)
-    reach_mm = np.linalg.norm(chord, axis=1)
-    walked = np.maximum((ends - pieces) * at.step, reach_mm)
-    sweep = bend * walked
-    sweep = sweep + _wrap(finish - begin - sweep)
-    half = np.sinc(np.clip(sweep / 2, -2.5, 2.5) / math.pi)
-    lengths = np.where(np.abs(sweep) < 4.0, reach_mm / np.maximum(half, 0.1), walked)
-    if closed and k == 1:
-        sweep = np.array([math.copysign(2 * math.pi, bend[0])])
-        lengths = np.abs(sweep / bend) if bend[0] else walked
-    return Chain(
-        start=(float(node[0, 0]), float(node[0, 1])),
-        heading=float(begin[0]),
-        lengths=lengths,
-        curvatures=sweep / lengths,
-        turns=np.where(corner, jump, 0.0),
-        straight=np.zeros(k, dtype=bool),
-        corner=corner,
-        closed=closed,
-    )
-
-
-def _own_arc(points: Array, step: float) -> tuple[float, Array]:
-    """Curvature of the best arc of a piece, and its headings half a step beyond each end."""
-    mean = points.mean(axis=0)
-    local = points - mean
-    ends = local[[1, -1]] - local[[0, -2]] if len(points) > 1 else np.ones((2, 2))
-    x, y = local.T
-    z = x * x + y * y
-    products = (x, y, z, x * x, x * y, y * y, x * z, y * z, z * z)
-    _, a, p, q = (float(v) for v in taubin(*(np.array(float(np.mean(v))) for v in products)))
-    slope = 2 * a * local[[0, -1]] - np.array([p, q])
-    size = np.linalg.norm(slope, axis=1)
-    if len(points) < 3 or size.min() <= 1e-14 * float(z.max()) ** 2.5:
-        along = local[-1] - local[0]
-        return 0.0, np.full(2, math.atan2(along[1], along[0]))
-    tangent = left(slope / size[:, None])
-    forward = np.sign(np.sum(tangent * ends, axis=1))
-    tangent = tangent * np.where(forward == 0, 1.0, forward)[:, None]
-    kappa = float(-2 * a / (slope[0] @ left(tangent)[0]))
-    angle: Array = np.arctan2(tangent[:, 1], tangent[:, 0])
-    return kappa, angle + np.array([-0.5, 0.5]) * step * kappa
-
-
-def _wrap(angle: Array) -> Array:
-    return (angle + math.pi) % (2 * math.pi) - math.pi

@@ -5,6 +5,7 @@ closed chain all indices run round.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -233,3 +234,29 @@ def filleted(chain: Chain, node: int, radius: float) -> Chain | None:
         straight=np.insert(chain.straight, i, False),
         corner=np.insert(corner, i, False),
     )
+
+
+def _smoothly(chain: Chain, segment: int) -> Chain | None:
+    return removed(chain, segment, sharp=False)
+
+
+def _sharply(chain: Chain, segment: int) -> Chain | None:
+    return removed(chain, segment, sharp=True)
+
+
+# What is tried on each segment to make a chain smaller.
+SIMPLER: tuple[Callable[[Chain, int], Chain | None], ...] = (
+    merged, lined, straightened, smoothed, _smoothly, _sharply,
+)  # fmt: skip
+
+# What is tried to make it larger: of a segment, a place along it, and a radius for a fillet.
+RICHER: tuple[Callable[[Chain, int, float, float], Chain | None], ...] = (
+    lambda chain, i, along, radius: split(chain, i, along),
+    lambda chain, i, along, radius: split(chain, i, 0.5 * float(chain.lengths[i])),
+    lambda chain, i, along, radius: kinked(chain, i, along),
+    lambda chain, i, along, radius: bent(chain, i),
+    lambda chain, i, along, radius: sharpened(chain, i),
+    lambda chain, i, along, radius: filleted(chain, i, radius),
+    lambda chain, i, along, radius: sharpened(chain, (i + 1) % len(chain)),
+    lambda chain, i, along, radius: filleted(chain, (i + 1) % len(chain), radius),
+)

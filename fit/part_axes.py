@@ -30,13 +30,11 @@ class Axes:
     ----------
     row : (M,) how the direction turns with the chain's parameters: with the side that lies along
         it, if one does.
-    by_readings : whether readings told it, and not the shape.
     """
 
     direction: float
     u: float
     row: Array
-    by_readings: bool
 
 
 def axes_of(chain: Chain, readings: Mapping[str, tuple[float, float]]) -> Axes:
@@ -46,7 +44,7 @@ def axes_of(chain: Chain, readings: Mapping[str, tuple[float, float]]) -> Axes:
         to place the sections, as it fits in any direction.
     """
     start = narrowest(chain)
-    shape = Axes(start, 0.0, _side_row(chain, start), False)
+    shape = Axes(start, 0.0, _side_row(chain, start))
     if (
         not readings
         or _has_parallel_sides(chain, start)
@@ -68,7 +66,7 @@ def axes_of(chain: Chain, readings: Mapping[str, tuple[float, float]]) -> Axes:
     certainty = sum(
         (_extent(chain, angle, of).slope / max(u, _LEAST_U)) ** 2 for of, (_, u) in readings.items()
     )
-    return Axes(angle, 1 / math.sqrt(certainty), np.zeros(len(shape.row)), True)
+    return Axes(angle, 1 / math.sqrt(certainty), np.zeros(len(shape.row)))
 
 
 def narrowest(chain: Chain) -> float:
