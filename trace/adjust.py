@@ -21,6 +21,7 @@ from snugline.trace.noise import (
     edge_freedom,
     found_noise,
     places_of,
+    robust_spread,
     tukey_weights,
 )
 
@@ -30,8 +31,9 @@ Ints = NDArray[np.int64]
 POSE_SIZE = 6
 # Ink spreads by a few hundredths of a millimetre (common practice, no source).
 BLOOM_U = 0.1
-# A first guess of the noise, px: with a larger one the lens's prior would first lead astray.
-_FIRST_NOISE_PX = 0.1
+# On the way the noise is taken for what is left over, px at least: with a larger one the lens's
+# prior would lead astray, with a smaller one what no lens can explain would.
+_LEAST_NOISE_PX = 0.1
 _ITERATIONS = 40
 # Steps by what they move against the unknowns' joint uncertainty: near enough for the weights to
 # follow the residuals, and no step any more.
@@ -218,10 +220,10 @@ def adjust(
     problem = _problem(observations, layout, sheets, priors, bloom_u)
     state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
     places = [places_of(o.sigma, o.marker, o.outward) for o in observations]
-    noise = [Noise(_FIRST_NOISE_PX, 0.0)] * photos
+    linear = _linearised(problem, state)
+    noise = [_first_noise(seen) for seen in linear]
     weights = [np.ones(len(o.sigma)) for o in observations]
     precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
-    linear = _linearised(problem, state)
     normal, gradient = _normal_equations(problem, state, linear, precision)
     damping, followed = 1e-6, 0
     for _ in range(_ITERATIONS):
@@ -241,8 +243,10 @@ def adjust(
                 noise[i] = found_noise(seen.residuals, weights[i], at, taken)
                 if robust:
                     weights[i] = tukey_weights(seen.residuals, noise[i], at)
-                precision[i] = noise[i].precision(at, weights[i])
             followed += 1
+        elif not followed:
+            noise = [_first_noise(seen) for seen in linear]
+        precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
         normal, gradient = _normal_equations(problem, state, linear, precision)
         if followed > 1 and length < _STILL:
             break
@@ -298,6 +302,10 @@ def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
 def expected_points(flat: Observations, bloom: float) -> Floats:
     """(N, 3) mm, where the edges of observations on the bench lie with their ink spread."""
     return np.column_stack([flat.design + bloom * flat.outward, flat.height])
+
+
+def _first_noise(seen: _Linear) -> Noise:
+    return Noise(max(robust_spread(seen.residuals), _LEAST_NOISE_PX), 0.0)
 
 
 def _problem(
