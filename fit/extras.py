@@ -3,7 +3,7 @@
 One fit frees everything that could be there. Then what the data do not ask for is tied again:
 mirrored corners that do not differ, terms that are not significant or too small to matter. A tied
 term need not be nought, and a side that bows by some hundredths moves its corners' radii several
-times as far: by how much the dimensions move when it is freed stays in their budgets.
+times as far: what terms of such a size do to the dimensions stays in their budgets.
 """
 
 from collections.abc import Sequence
@@ -24,10 +24,11 @@ Array = NDArray[np.float64]
 
 LEVEL = 0.001  # for corners to be taken apart
 TERM_LEVEL = 0.01  # for any bow or tilt to be taken in
-EXPECTED = 1.4  # standard deviations by which freed terms may move a dimension for no reason
 # Differences and bows below this (mm) would change no cut, however well they are measured.
 MATERIAL = 0.1
 THINNED = 600
+SIGN = 1.0  # of twice a log-likelihood: less is no sign that there are bows or tilts at all
+NONE = 1e-6  # mm, the size of bows or tilts of which nothing is seen
 TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
 
@@ -85,7 +86,7 @@ def refine_shape(
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
     kept, values = _needed_terms(information, estimate, onto, tied, terms, dof)
-    form = _form(information, fit.covariance[:count, :count], estimate, onto, tied, terms, kept)
+    form = _form(information, estimate, onto, tied, terms, kept)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
     x_final = _carried(freed, fit.x, final, values)
@@ -248,35 +249,60 @@ def _arm(term: str, values: Array) -> float:
 
 def _form(
     information: Array,
-    covariance: Array,
     estimate: Array,
     onto: Array,
     tied: Shape,
     terms: Sequence[str],
     kept: Sequence[int],
 ) -> dict[str, float]:
-    """What the terms left out may do to each parameter, as its standard uncertainty.
+    """What the terms left out add to each parameter's standard uncertainty.
 
-    They are freed again, held to the size that is left out for being small. What the parameters
-    then move by beyond what noise explains (Hausman, Econometrica 46, 1978: the tied fit's error
-    is independent of the move) is taken for the size of the error.
+    They are taken for random, bows and tilts each of one size which all of them together tell
+    (empirical Bayes: the likeliest variance; Efron and Morris, J. Am. Stat. Assoc. 68, 1973; from
+    memory). Given it, the error of the tied fit has a mean, by which the parameters move when the
+    terms are freed, and a variance, of what the data leave open of them: a side's middle that no
+    photo shows bows by as much as the sides that are seen.
     """
-    base = len(tied.names)
-    _, plain = _tied_again(information, onto, base, kept)
+    base, every = len(tied.names), range(len(terms))
+    left_out = [i for i in every if i not in kept]
+    tied_covariance, plain = _tied_again(information, onto, base, kept)
     values = plain @ estimate
+    covariance, freed = _tied_again(information, onto, base, every)
     prior = np.zeros(base + len(terms))
-    for i, term in enumerate(terms):
-        if i not in kept:
-            prior[base + i] = (_arm(term, values) / MATERIAL) ** 2
-    _, freed = _tied_again(information, onto, base, range(len(terms)), prior)
+    for bows in (True, False):  # sides that bow need not tilt
+        own = [i for i, term in enumerate(terms)
+               if i in left_out and term.startswith("sag") == bows]  # fmt: skip
+        rows = [base + i for i in own]
+        arms = np.array([_arm(terms[i], values) for i in own])
+        spread = np.outer(arms, arms) * covariance[np.ix_(rows, rows)]
+        prior[rows] = (arms / max(_common_size(arms * (freed[rows] @ estimate), spread), NONE)) ** 2
+    covariance, freed = _tied_again(information, onto, base, every, prior)
     kept_terms = tuple(terms[i] for i in kept)
+    before = np.eye(base + len(kept))
+    after = np.eye(base + len(terms))[[*range(base), *(base + i for i in kept)]]
     names = (*tied.names, *kept_terms)
-    move = freed[[*range(base), *(base + i for i in kept)]] - plain
     for what in {"length", "width"} & set(names):
         # A side that bows out counts with its bow.
-        _, before = tied.with_terms(kept_terms).dimension(what, values)
-        _, after = tied.with_terms(terms).dimension(what, freed @ estimate)
-        move[names.index(what)] = after @ freed - before @ plain
-    variance = np.einsum("ij,jk,ik->i", move, covariance, move)
-    excess = (move @ estimate) ** 2 - EXPECTED**2 * variance
-    return {n: float(np.sqrt(e)) for n, e in zip(names, excess, strict=True) if e > 0}
+        i = names.index(what)
+        before[i] = tied.with_terms(kept_terms).dimension(what, values)[1]
+        after[i] = tied.with_terms(terms).dimension(what, freed @ estimate)[1]
+    move = after @ freed @ estimate - before @ values
+    more = np.diag(after @ covariance @ after.T) - np.diag(before @ tied_covariance @ before.T)
+    square = move**2 + np.maximum(more, 0.0)
+    return {n: float(np.sqrt(q)) for n, q in zip(names, square, strict=True) if q > 0}
+
+
+def _common_size(terms: Array, covariance: Array) -> float:
+    """The likeliest standard deviation, mm, of which these terms (M,) are drawn; 0 for none.
+
+    No more than `MATERIAL`: what is larger is taken in.
+    """
+    if not len(terms):
+        return 0.0
+    values, axes = np.linalg.eigh(covariance)
+    square = (axes.T @ terms) ** 2
+    sizes = np.concatenate([[0.0], np.geomspace(MATERIAL / 200, MATERIAL, 40)])
+    total = np.maximum(values, 1e-12) + sizes[:, None] ** 2
+    unlikely = np.sum(np.log(total) + square / total, axis=1)
+    unlikely[0] -= SIGN
+    return float(sizes[int(np.argmin(unlikely))])
