@@ -104,6 +104,7 @@ def evidence(keep=None, edge=None):
         bloom=np.zeros(1),
         residuals=(np.random.default_rng(3).normal(0, 0.02, n),),
         weights=(np.ones(n),),
+        precision=(np.full(n, 0.02**-2),),
         noise_px=np.array([0.02]),
         covariance=covariance,
         layout=layout,
