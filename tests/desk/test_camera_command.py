@@ -24,15 +24,16 @@ def shop_phone(no_learned_cameras):
 
 @needs_photos
 def test_a_phone_is_learned_and_kept(snugline, no_learned_cameras):
+    # A photo from 11 degrees aside: one from straight above tells nothing of the focal length.
     status, out, err = snugline(
-        "camera", FRAMES_ONLY / "photo-1.jpg", "--frame", FRAMES_ONLY / "frame.json",
+        "camera", FRAMES_ONLY / "photo-2.jpg", "--frame", FRAMES_ONLY / "frame.json",
         "--bar-x", "199.68mm", "--bar-y", "120.2mm", "--name", "phone a", "--json",
     )  # fmt: skip
     assert status == 0
     assert "cannot be tested" in err
     record = json.loads(out)
     truth = json.loads((FRAMES_ONLY / "truth.json").read_text())["lens"]
-    assert record["focal_px"] == pytest.approx(truth["f"], rel=0.01)
+    assert record["focal_px"] == pytest.approx(truth["f"], rel=0.003)
     assert record["holdout_mm"] is None
     assert Path(record["file"]).parent == no_learned_cameras
     lens_finder("Phone A")
