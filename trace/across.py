@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from snugline.trace.camera import Camera
 from snugline.trace.edge import sample_light
-from snugline.trace.lift import PartSides, lift
+from snugline.trace.lift import PartSides
 from snugline.trace.profile import (
     ProfileGeometry,
     expected,
@@ -31,6 +31,12 @@ _ROWS = np.array([-0.35, 0.35])
 _SLOPE_BIN = 0.03
 # Colour is stored for every other pixel only and spread: about so many samples count as one.
 _COLOUR_PER_FREE = 3.0
+# What the model leaves beside grain, as a share of the step at the edge (halo, uneven shade).
+_UNLIKE = 0.01
+# Where the part's and the sheet's own grain are looked at, and by how much they may differ.
+_FACE, _SHEET, _ROUGHER = slice(None, 8), slice(-8, None), 4.0
+# No row is that sure: dust, a highlight or a scratch may be what it sees.
+_MOST = 100.0
 # The part's face is taken as even over so many rows, its grain over so many.
 _FACE_ROWS, _GRAIN_ROWS = 4.0, 3.0
 
@@ -73,27 +79,44 @@ class Across:
 
     @staticmethod
     def of(
-        scene: Scene, line: Floats, normals: Floats, closed: bool, candidates: Floats
+        scene: Scene,
+        line: Floats,
+        normals: Floats,
+        slope: Floats,
+        closed: bool,
+        candidates: Floats,
+        beyond: Floats,
     ) -> "Across":
-        """Sample the light across each point of a line."""
-        slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
-        slope_bin = np.round(slope / _SLOPE_BIN).astype(np.int64)
-        geometries = {
-            value: profile_geometry(
-                scene.sides, value * _SLOPE_BIN, scene.px_per_mm, scene.blur_px, candidates
+        """Sample the light across each point of a line.
+
+        Parameters
+        ----------
+        slope : (N,) tangent of the angle by which the rays lean outwards there.
+        beyond : (N,) px, how much farther out than in the edge may be.
+        """
+        key = np.column_stack([np.round(slope / _SLOPE_BIN).astype(np.int64), beyond > 0])
+        reach = -candidates[0]
+        geometries = {}
+        for value, far in np.unique(key, axis=0).tolist():
+            over = float(beyond[np.all(key == (value, far), axis=1)].max())
+            allowed = candidates[candidates < over + reach + 1e-6]
+            geometries[value, far] = profile_geometry(
+                scene.sides, value * _SLOPE_BIN, scene.px_per_mm, scene.blur_px, allowed, over
             )
-            for value in np.unique(slope_bin).tolist()
-        }
-        # Profiles begin at different depths inside the part, and all end alike.
-        places = max((g.places for g in geometries.values()), key=len)
-        light = _profiles(scene.rgb, line, normals, places)
-        known = np.isfinite(light[0]).all(axis=1)
-        bins = []
+        first = min(geometry.places[0] for geometry in geometries.values())
+        last = max(geometry.places[-1] for geometry in geometries.values())
+        light = _profiles(scene.rgb, line, normals, np.arange(first, last + 0.5))
+        known, bins = np.zeros(len(line), dtype=bool), []
+        face = np.full(len(line), np.nan)
         for value, geometry in geometries.items():
-            rows = np.flatnonzero(known & (slope_bin == value))
-            if len(rows):
-                bins.append(_Bin(rows, geometry, light[:, rows, -len(geometry.places) :]))
-        face = np.where(known, light[0, :, :4].mean(axis=1), np.median(light[0, known, :4]))
+            start = round(geometry.places[0] - first)
+            own = light[:, :, start : start + len(geometry.places)]
+            mine = np.all(key == value, axis=1) & np.isfinite(own[0]).all(axis=1)
+            if mine.any():
+                known |= mine
+                face[mine] = own[0, mine, :4].mean(axis=1)
+                bins.append(_Bin(np.flatnonzero(mine), geometry, own[:, mine]))
+        face = np.where(known, face, np.nanmedian(face) if known.any() else 0.0)
         face = gaussian_filter1d(face, _FACE_ROWS, mode="wrap" if closed else "nearest")
         direction = np.arctan2(normals[:, 1], normals[:, 0])
         return Across(candidates, known, tuple(bins), direction, face)
@@ -106,17 +129,23 @@ class Across:
             mean, spread = shading.expected(self._direction)
             mean *= self._face[:, None]
         for part in self._bins:
-            doubt[part.rows] = _doubt(part, mean[part.rows], spread)
+            own = _by_light(part, mean[part.rows], spread) + _by_colour(part)
+            own -= own.min(axis=1, keepdims=True)
+            own = _MOST * -np.expm1(-own / _MOST)
+            doubt[part.rows, : own.shape[1]] = own
+            # Farther out than a row's edge may be is as doubtful as anything.
+            doubt[part.rows, own.shape[1] :] = own.max(axis=1, keepdims=True)
         return doubt
 
     def shading(self, best: NDArray[np.int64], sure: Mask) -> Shading | None:
         """The light that the rows tell whose edge is `sure` to be the `best` (N,) candidate."""
         told = []
         for part in self._bins:
-            calm = gaussian_filter1d(part.light[0], _GRAIN_ROWS, axis=0)[sure[part.rows]][::EVERY]
+            mine = sure[part.rows] & (best[part.rows] < len(part.geometry.columns))
+            calm = gaussian_filter1d(part.light[0], _GRAIN_ROWS, axis=0)[mine][::EVERY]
             if not len(calm):
                 continue
-            rows = part.rows[sure[part.rows]][::EVERY]
+            rows = part.rows[mine][::EVERY]
             prior = expected(float(self._face[rows].mean()), float(calm[:, -3:].mean()))
             of_light = told_of_light(
                 part.geometry.columns,
@@ -139,30 +168,46 @@ def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Flo
     return np.asarray(sample_light(rgb, x, y).mean(axis=1), dtype=np.float64)
 
 
-def _doubt(part: _Bin, shading: Floats, spread: Floats) -> Floats:
-    """(n, G) of the rows that share one geometry; shading (n, 4) and its covariance (4, 4)."""
+def _by_light(part: _Bin, shading: Floats, spread: Floats) -> Floats:
+    """(n, G) doubt by luminance; shading (n, 4) is expected, with covariance `spread` (4, 4)."""
+    light, geometry = part.light[:1], part.geometry
+    inner, outer = float(light[..., :3].mean()), float(light[..., -3:].mean())
+    unlike = _UNLIKE * abs(inner - outer)
+    face, sheet = (float(np.hypot(_grain(light[..., end]), unlike)) for end in (_FACE, _SHEET))
+    rougher = float(np.clip(face / sheet, 1 / _ROUGHER, _ROUGHER))
+    variance = 1 + (rougher**2 - 1) * np.clip(geometry.inside, 0, 1)
+    left = misfit(
+        geometry.columns,
+        light[0] * geometry.weight,
+        float(np.hypot(_grain(light), unlike)),
+        expected(inner, outer, spread),
+        shading,
+        1 / variance,
+    )
+    # Where grain begins the edge is too: a Gaussian of another width.
+    odds = 0.5 * np.sum(np.log(variance) * geometry.weight**2, axis=1)
+    return np.asarray(_over_what_is_left(left, geometry) + odds)
+
+
+def _by_colour(part: _Bin) -> Floats:
+    """(n, G) doubt by both colour differences."""
     light, geometry = part.light, part.geometry
-    n, samples = light.shape[1], float(np.sum(geometry.weight**2)) - 5
-    levels = light[:, :, :3].mean(axis=(1, 2)), light[:, :, -3:].mean(axis=(1, 2))
     # Colour is near zero on grey things; what it may change by follows its own step.
-    step = float(np.abs(levels[0] - levels[1])[1:].max()) + 0.01
-    doubt = np.zeros((n, len(geometry.columns)))
-    for columns, values, prior, mean, per_free in (
-        (
-            geometry.columns,
-            light[:1],
-            expected(float(levels[0][0]), float(levels[1][0]), spread),
-            shading,
-            1.0,
-        ),
-        (geometry.colour_columns, light[1:], expected(step, step), None, _COLOUR_PER_FREE),
-    ):
-        rows = (values * geometry.weight).reshape(-1, values.shape[-1])
-        left = misfit(columns, rows, _grain(values), prior, mean).reshape(len(values), n, -1)
-        own = left.min(axis=2) / samples
-        calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
-        doubt += (left / (2 * per_free * calm[..., None])).sum(axis=0)
+    step = light[1:, :, :3].mean(axis=(1, 2)) - light[1:, :, -3:].mean(axis=(1, 2))
+    change = float(np.abs(step).max()) + 0.01
+    prior = expected(change, change)
+    doubt = np.zeros((light.shape[1], len(geometry.columns)))
+    for values in light[1:]:
+        left = misfit(geometry.colour_columns, values * geometry.weight, _grain(light[1:]), prior)
+        doubt += _over_what_is_left(left, geometry) / _COLOUR_PER_FREE
     return doubt
+
+
+def _over_what_is_left(left: Floats, geometry: ProfileGeometry) -> Floats:
+    """Half the squares (n, G), over what the best candidates thereabouts leave for each sample."""
+    own = left.min(axis=1) / (float(np.sum(geometry.weight**2)) - 5)
+    calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
+    return np.asarray(left / (2 * calm[:, None]))
 
 
 def _grain(light: Floats) -> float:

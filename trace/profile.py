@@ -49,12 +49,14 @@ class ProfileGeometry:
     places : (T,) px across the edge, positive outwards, where the light is sampled.
     columns, colour_columns : (G, T, K) light of unit unknowns for each candidate; colour is
         blurred more, since photos are stored with half the pixels for it.
+    inside : (G, T) share of a sample that is the part's, for each candidate.
     weight : (T,) of the samples: what lies far from the edge is less like the model.
     """
 
     places: Floats
     columns: Floats
     colour_columns: Floats
+    inside: Floats
     weight: Floats
 
 
@@ -64,6 +66,7 @@ def profile_geometry(
     px_per_mm: float,
     blur_px: float,
     candidates: Floats,
+    beyond: float = 0.0,
 ) -> ProfileGeometry:
     """The columns of the linear model.
 
@@ -72,6 +75,7 @@ def profile_geometry(
     slope : tangent of the angle by which the rays lean outwards (see `lift`).
     px_per_mm : scale across the edge in the picture.
     candidates : (G,) px, ascending.
+    beyond : px, how much farther out than in they reach; what lies there counts in full.
     """
     # A wall or rounding that fills more than this is as good as a face of its own.
     inner_px = min(_depth(sides, slope) * px_per_mm + _INNER_PX, _DEEPEST_PX)
@@ -84,13 +88,13 @@ def profile_geometry(
     index = (inward - span[0]) / _FINE_PX
     low = np.clip(index.astype(np.int64), 0, len(span) - 2)
     share = np.clip(index - low, 0, 1)[..., None]
-    far = np.where(places > 0, places / 7.0, -places / 10.0)
+    far = np.where(places > 0, (places - np.clip(places, 0, beyond)) / 7.0, -places / 10.0)
     weight = np.exp(-0.5 * np.maximum(far - 0.5, 0) ** 2 * 2)
     light, colour = (
         (columns[low] * (1 - share) + columns[low + 1] * share) * weight[:, None]
         for columns in blurred
     )
-    return ProfileGeometry(places, light, colour, weight)
+    return ProfileGeometry(places, light, colour, light[..., 3] / weight, weight)
 
 
 @lru_cache(maxsize=64)
@@ -127,7 +131,12 @@ def expected(inner: float, outer: float, shading: Floats = FIRST_GUESS) -> Float
 
 
 def misfit(
-    columns: Floats, profiles: Floats, noise: float, prior: Floats, shading: Floats | None = None
+    columns: Floats,
+    profiles: Floats,
+    noise: float,
+    prior: Floats,
+    shading: Floats | None = None,
+    trust: Floats | None = None,
 ) -> Floats:
     """How badly each candidate explains each profile: (N, G) weighted sums of squares.
 
@@ -141,22 +150,24 @@ def misfit(
     noise : standard deviation of a sample that the model leaves.
     prior : (K, K) of `expected`.
     shading : (N, 4) what the light's terms are expected to be instead of zero.
+    trust : (G, T) weight of each sample's square for each candidate.
     """
     candidates, samples = columns.shape[:2]
-    gram = columns.transpose(0, 2, 1) @ columns
+    trusted = columns if trust is None else trust[..., None] * columns
+    gram = columns.transpose(0, 2, 1) @ trusted
     # Whitened by the triangle of the normal equations, what each unknown explains adds up.
-    basis = columns @ np.linalg.inv(np.linalg.cholesky(gram + _ridge(noise, prior))).transpose(
+    basis = trusted @ np.linalg.inv(np.linalg.cholesky(gram + _ridge(noise, prior))).transpose(
         0, 2, 1
     )
     explained = profiles @ basis.transpose(1, 0, 2).reshape(samples, -1)
-    total = np.sum(profiles**2, axis=1)[:, None]
+    total = profiles**2 @ (np.ones((samples, 1)) if trust is None else trust.T)
     if shading is not None:
         expected = columns[:, :, LIGHT]
         # Each is taken of the profile less what is expected of it, without forming that.
         explained -= shading @ (expected.transpose(0, 2, 1) @ basis).transpose(1, 0, 2).reshape(
             TERMS, -1
         )
-        shared = profiles @ expected.transpose(1, 0, 2).reshape(samples, -1)
+        shared = profiles @ trusted[:, :, LIGHT].transpose(1, 0, 2).reshape(samples, -1)
         shared = shared.reshape(len(profiles), candidates, TERMS) - 0.5 * (
             shading @ gram[:, LIGHT, LIGHT].transpose(1, 0, 2).reshape(TERMS, -1)
         ).reshape(len(profiles), candidates, TERMS)
@@ -191,6 +202,13 @@ def told_of_light(
 def _ridge(noise: float, prior: Floats) -> Floats:
     ridge: Floats = noise**2 * prior + 1e-12 * np.eye(len(prior))
     return ridge
+
+
+def crease_px(sides: PartSides, slope: Floats, px_per_mm: float) -> Floats:
+    """(N,) px from the silhouette in to where the upper face begins, at places seen so aslant."""
+    bins = np.linspace(slope.min(), slope.max(), 12)
+    depth: Floats = np.interp(slope, bins, [_depth(sides, float(s)) for s in bins])
+    return depth * px_per_mm
 
 
 def _depth(sides: PartSides, slope: float) -> float:

@@ -19,19 +19,26 @@ from scipy.ndimage import (
 
 from snugline.trace.across import Across, Scene
 from snugline.trace.camera import Camera
-from snugline.trace.lift import PartSides
+from snugline.trace.lift import PartSides, lift
+from snugline.trace.profile import crease_px
 from snugline.trace.shading import Shading
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 _SIGMA_FLOOR_PX = 0.02
+# A place less certain than this is not known.
+_SURE_ENOUGH_PX = 1.0
 # A place less certain than this asks so many times more neighbours.
 _VAGUE_PX = 0.15
 _WIDER = (3.0, 8.0)
 # They are asked along a line as calm as that, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
+# The line is taken to be right to within this share of the search's reach: first, and later.
+_KEPT_TO = (0.6, 1.5)
+# A wall or rounding that is seen wider than this is not looked for behind its crease.
+_DEEPEST_CREASE_PX = 30.0
 # A place that spreads by more than this over all candidates has a rival; by less than that it is
 # sure enough to tell the light.
 _RIVAL_PX, _SURE_PX = 1.0, 0.6
@@ -152,11 +159,11 @@ def locate(
         if number == 0:
             rival = (found.spread > _RIVAL_PX).astype(np.float64)
         if number < len(passes) - 1:
-            offset = _calm(offset, found.sigma, closed)
+            offset = _calm(found, closed)
         line = line + offset[:, None] * normals
-    apart = found.offset - _calm(found.offset, found.sigma, closed)
+    apart = found.offset - _calm(found, closed)
     scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
-    good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < 1.5)
+    good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < _SURE_ENOUGH_PX)
     good &= ~_wriggling(line, closed)
     sigma = found.sigma.copy()
     for zone in _corners(normals, step_px, closed):
@@ -172,7 +179,7 @@ def locate(
         # The very tip of a sharp corner is rounded by the picture's own blur.
         tip = _turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
         tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / step_px) + 1, mode="nearest")
-        good[zone] = found.decided & (found.sigma < 1.5) & ~tip
+        good[zone] = found.decided & (found.sigma < _SURE_ENOUGH_PX) & ~tip
     rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
     return Silhouette(line, sigma, good, rival > 0.5, closed)
 
@@ -221,20 +228,32 @@ def _ask(
 
     Widely: the line is only roughly known, and how the edge is lit not yet.
     """
-    candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
-    across = Across.of(scene, line, normals, closed, candidates)
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
+    # What the line follows may be the crease above the part's wall or beside its rounding.
+    crease = np.zeros(len(line))
+    if widely:
+        crease = np.minimum(crease_px(scene.sides, slope, scene.px_per_mm), _DEEPEST_CREASE_PX)
+        crease[crease < now.reach_px] = 0.0
+        if not closed:
+            # An open line ends at the window's border, which lies beside it there.
+            ends = np.minimum(np.arange(len(line)), np.arange(len(line))[::-1]) * now.step_px
+            crease[ends < 2 * (crease.max() + now.reach_px)] = 0.0
+    candidates = np.arange(
+        -now.reach_px, crease.max() + now.reach_px + 0.5 * now.grid_px, now.grid_px
+    )
+    across = Across.of(scene, line, normals, slope, closed, candidates, crease)
     mode = "wrap" if closed else "nearest"
     doubt = across.doubts(shading)
     together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
     spread = _spread(together, candidates)
     shading = across.shading(_lowest(together, candidates)[2], spread < _SURE_PX)
-    favour: Floats | float = 0.0
-    if widely:
-        favour = 0.5 * (candidates / (0.6 * now.reach_px)) ** 2
-        if shading is not None:
-            doubt = across.doubts(shading)
-            together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
-            spread = _spread(together, candidates)
+    if widely and shading is not None:
+        doubt = across.doubts(shading)
+        together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
+        spread = _spread(together, candidates)
+    # Where the light tells little, the line is kept to.
+    off = candidates - np.clip(candidates, 0, crease[:, None])
+    favour = 0.5 * (off / (_KEPT_TO[0 if widely else 1] * now.reach_px)) ** 2
     offset, sigma, best = _lowest(together + favour, candidates)
     # Where few neighbours leave the place open, more are asked.
     for wider in _WIDER:
@@ -252,7 +271,8 @@ def _ask(
         moved = _moved_across(doubt, candidates, strays)
         o, s, k = _lowest(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
-        vague &= (np.abs(o) < now.reach_px) & (np.abs(strays) < _STRAYS * now.reach_px)
+        vague &= (o > candidates[0]) & (o < candidates[-1])
+        vague &= np.abs(strays) < _STRAYS * now.reach_px
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
@@ -333,12 +353,14 @@ def _moved_across(doubt: Floats, candidates: Floats, by: Floats) -> Floats:
     return np.asarray(doubt[rows, low] * (1 - share) + doubt[rows, low + 1] * share)
 
 
-def _calm(offset: Floats, sigma: Floats, closed: bool) -> Floats:
+def _calm(found: _Found, closed: bool) -> Floats:
     """Offsets smoothed along the line, first by a median, the sure ones counting more."""
     mode = "wrap" if closed else "nearest"
+    offset = found.offset
     middle = median_filter(offset, size=11, mode=mode)
-    weight = 1 / (sigma**2 + 0.05**2)
-    weight = np.where(np.abs(offset - middle) > 1.0, 0.05 * weight, weight)
+    weight = 1 / (found.sigma**2 + 0.05**2)
+    stray = (np.abs(offset - middle) > 1.0) | ~found.decided
+    weight = np.where(stray, 0.05 * weight, weight)
     total = gaussian_filter1d(weight, 3.0, mode=mode)
     calm: Floats = gaussian_filter1d(weight * offset, 3.0, mode=mode) / total
     return calm
