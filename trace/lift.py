@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 # Where a line may climb along the wall: within this angle of the direction that would, where the
 # outline bends by so much, mm; and how many points beside it are left out.
-_WINDOW, _BEND, _BESIDE = np.radians(6.0), 0.015, 5
+_WINDOW, _BEND, _BESIDE = np.radians(6.0), 0.04, 5
 
 
 @dataclass(frozen=True)
@@ -162,7 +162,7 @@ def _along_the_wall(
     slope = -np.sum(normals * lean, axis=1)
     wall = sides.thickness - sides.edge_size
     climb = wall * np.sqrt(np.maximum(steep**2 - tangent**2, 0.0))  # mm on the sheet
-    near = np.abs(slope - tangent) < np.sin(_WINDOW) * steep
+    near: NDArray[np.bool_] = np.abs(slope - tangent) < np.sin(_WINDOW) * steep
     if not near.any():
         return near
     # From the middle of the line, both ways to as far beyond its ends as it is long.

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from snugline.trace.camera import Camera
 from snugline.trace.lift import PartSides, lift
+from snugline.trace.profile import crease_px
 from snugline.trace.silhouette import Silhouette, locate, resample, right_normals, smoothed
 
 Floats = NDArray[np.float64]
@@ -155,3 +156,33 @@ def test_normals_lie_to_the_right_as_seen_on_the_sheet() -> None:
     # which is the picture's +y.
     walk = np.column_stack([np.arange(9.0), np.zeros(9)])
     np.testing.assert_allclose(right_normals(walk, False), [[0, 1]] * 9, atol=1e-12)
+
+
+@pytest.mark.parametrize("kind", ["crisp", "chamfered"])
+def test_the_foot_is_found_where_the_coarse_border_followed_the_crease_of_the_wall(
+    kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sides = SIDES[kind]
+    monkeypatch.setitem(globals(), "SIZE", (430, 520))
+    rgb, camera, border = straight_edge(sides, 80.0)
+    border = camera.pixels(camera.on_plane(border) * [1, 3])
+    crease = float(crease_px(sides, np.array([-0.27, -0.26]), 9.0)[1])
+    assert crease > 12
+    coarse = border - crease * right_normals(border, False)
+    found = locate(rgb, camera, sides, coarse, False, 6.0, 0.75)
+    lifted = lift(camera, found.pixels, sides, False)
+    middle = slice(len(lifted.points) // 3, 2 * len(lifted.points) // 3)
+    assert found.good[middle].all()
+    assert np.abs(lifted.points[middle, 0]).max() < 0.05
+
+
+def test_a_grainy_part_as_bright_as_the_sheet_is_told_by_its_grain() -> None:
+    """Half of each row is grain, half smooth, of one mean: only the widths differ."""
+    rng = np.random.default_rng(5)
+    rgb, camera, border = straight_edge(SIDES["crisp"], 0.0, part=0.74, noise=0.004)
+    inside = camera.on_plane(np.indices(rgb.shape[1::-1]).reshape(2, -1).T.astype(float))[:, 0] < 0
+    grain = np.where(inside, rng.normal(0, 12, len(inside)), 0).reshape(rgb.shape[1::-1]).T
+    grainy = np.clip(rgb + grain[..., None], 0, 255).astype(np.uint8)
+    found = locate(grainy, camera, SIDES["crisp"], border, False, 6.0, 0.75)
+    lifted = lift(camera, found.pixels, SIDES["crisp"], False)
+    assert np.abs(np.median(lifted.points[:, 0])) * 9 < 1.5
