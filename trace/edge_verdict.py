@@ -13,6 +13,7 @@ from snugline.trace.camera import Camera
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge import sample_luminance
 from snugline.trace.lift import Lifted, PartSides, lift
+from snugline.trace.shadow_verdict import in_shadow
 from snugline.trace.silhouette import Silhouette, right_normals
 
 Floats = NDArray[np.float64]
@@ -29,6 +30,8 @@ _VAGUE_SHARE = 0.15
 # Where a second edge is as likely over a stretch, the shape's eye may still tell; not where it is
 # so over a good part of the edge.
 RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
+# A stretch of so much that looks like sheet in a shadow is remarked on, and with more not used.
+SHADOW_MM: tuple[float, float] = (8.0, 15.0)
 # Below this share of the paper's light a shadow's rim or the grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
@@ -141,7 +144,7 @@ class _Stretch:
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
     pieces = [_Piece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
-    checks = (_lost, _vague, _rivals, _ends, _border, _glare, _jog, _thickness)
+    checks = (_lost, _vague, _rivals, _shadow, _ends, _border, _glare, _jog, _thickness)
     return [notice for check in checks for notice in check(pieces, facts.file)] if pieces else []
 
 
@@ -228,6 +231,25 @@ def _rivals(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             "Give even light from all sides, or take a frame with a window that is darker or "
             "lighter than the part.",
             "retake" if found.share > RIVAL_SHARE else "usable",
+            file,
+            region_of(found.pixels),
+        )
+
+
+def _shadow(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+    marks = [
+        in_shadow(p.edge.rgb, p.edge.camera, p.edge.sides, p.silhouette, p.mm_per_px)
+        for p in pieces
+    ]
+    found = _longest(pieces, marks)
+    if found and found.length_mm > SHADOW_MM[0]:
+        yield Notice(
+            "shadow-taken",
+            f"Over {found.length_mm:.0f} mm what lies just inside the edge looks like the sheet in "
+            f"a shadow: the shadow's rim may have been taken for the part's edge.",
+            "Soften the lamp or move it away, so that no hard shadow lies beside the part, and "
+            "take the photo again.",
+            "retake" if found.length_mm > SHADOW_MM[1] else "usable",
             file,
             region_of(found.pixels),
         )
