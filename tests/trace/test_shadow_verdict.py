@@ -45,7 +45,7 @@ def test_a_shadow_taken_for_the_part_is_told_where_it_is(colour, grain) -> None:
     rgb, sides = picture(colour, grain), PartSides(0.0)
     right = silhouette(PART)
     assert in_shadow(rgb, CAMERA, sides, right, 0.133).mean() < 0.03
-    rim = PART + [[0, 0], [0, 0], [SHADOW_PX, 0], [SHADOW_PX, 0]]
+    rim = PART + np.array([[0, 0], [0, 0], [SHADOW_PX, 0], [SHADOW_PX, 0]])
     assert Polygon(rim).area > Polygon(PART).area
     wrong = silhouette(rim)
     marked = in_shadow(rgb, CAMERA, sides, wrong, 0.133)
