@@ -5,6 +5,7 @@ its best fit leaves unexplained.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,6 +122,10 @@ class Across:
         direction = np.arctan2(normals[:, 1], normals[:, 0])
         return Across(candidates, known, tuple(bins), direction, face)
 
+    @cached_property
+    def _by_colour(self) -> list[Floats]:
+        return [_by_colour(part) for part in self._bins]
+
     def doubts(self, shading: Shading | None) -> Floats:
         """(N, G) half the squares that each candidate leaves, over what the best one leaves."""
         doubt = np.zeros((len(self.known), len(self.candidates)))
@@ -128,8 +133,8 @@ class Across:
         if shading is not None:
             mean, spread = shading.expected(self._direction)
             mean *= self._face[:, None]
-        for part in self._bins:
-            own = _by_light(part, mean[part.rows], spread) + _by_colour(part)
+        for part, by_colour in zip(self._bins, self._by_colour, strict=True):
+            own = _by_light(part, mean[part.rows], spread) + by_colour
             own -= own.min(axis=1, keepdims=True)
             own = _MOST * -np.expm1(-own / _MOST)
             doubt[part.rows, : own.shape[1]] = own
@@ -196,11 +201,11 @@ def _by_colour(part: _Bin) -> Floats:
     step = light[1:, :, :3].mean(axis=(1, 2)) - light[1:, :, -3:].mean(axis=(1, 2))
     change = float(np.abs(step).max()) + 0.01
     prior = expected(change, change)
-    doubt = np.zeros((light.shape[1], len(geometry.columns)))
-    for values in light[1:]:
-        left = misfit(geometry.colour_columns, values * geometry.weight, _grain(light[1:]), prior)
-        doubt += _over_what_is_left(left, geometry) / _COLOUR_PER_FREE
-    return doubt
+    rows = (light[1:] * geometry.weight).reshape(-1, light.shape[2])
+    left = misfit(geometry.colour_columns, rows, _grain(light[1:]), prior)
+    red, blue = left.reshape(2, -1, left.shape[1])
+    doubt = _over_what_is_left(red, geometry) + _over_what_is_left(blue, geometry)
+    return np.asarray(doubt / _COLOUR_PER_FREE)
 
 
 def _over_what_is_left(left: Floats, geometry: ProfileGeometry) -> Floats:
