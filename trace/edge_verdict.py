@@ -31,7 +31,7 @@ _VAGUE_SHARE = 0.15
 # so over a good part of the edge.
 RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
 # A stretch of so much that looks like sheet in a shadow is remarked on, and with more not used.
-SHADOW_MM: tuple[float, float] = (8.0, 15.0)
+SHADOW_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's light a shadow's rim or the grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
