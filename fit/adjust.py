@@ -78,15 +78,20 @@ def fit_outline(
     measured = tuple(_measured(section) for section in sections)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = _fitted(measured, rows, family, symmetry)
-    misfit = _misfit(adjusted)
+    misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
     if misfit and family == "auto":
-        return _free(sections, readings, symmetry, thickness)
+        try:
+            return _free(sections, readings, symmetry, thickness)
+        except FitError as error:
+            # The nearest family is more than nothing, and says that it does not fit.
+            misfit += f"; nor is it one of lines and arcs: {error.what}"
+            family, mend = adjusted.equations.shape.family, error.mend
     if misfit:
         notices.append(
             Notice(
                 "outline-not-fitted",
                 f"the outline is no {family}: {misfit}",
-                'leave the family to the photos: family = "auto"',
+                mend,
                 "retake",
             )
         )

@@ -33,6 +33,8 @@ from snugline.notice import Notice
 Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
 
 _OUT_OF_LINE, _OFF_LINE = math.radians(0.5), 0.5
+# Ends that are apart by such a share of the length do not belong together at all.
+_OUT_OF_REACH = 0.05
 
 
 @dataclass(frozen=True)
@@ -183,6 +185,13 @@ def _joined(
 
     pose = laid_in_line(chains[0], chains[1], short)
     askew, apart = out_of_line(chains[0], chains[1], pose)
+    if not apart < _OUT_OF_REACH * readings[way][0]:
+        raise FitError(
+            f"where {one.sections[0].name} and {other.sections[0].name} end, their edges point "
+            "past each other, so that no outline joins them",
+            "free outline",
+            "take a photo of the middle of both sides, or name the part's family in the job",
+        )
     if not facing_lines(*chains) or askew > _OUT_OF_LINE or apart > _OFF_LINE:
         notices.append(
             Notice(

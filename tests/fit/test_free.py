@@ -219,6 +219,15 @@ def test_a_lone_corner_is_not_mirrored():
         fit_free([corner], {"length": (300.0, 0.2)}, "both")
 
 
+def test_ends_whose_sides_do_not_meet_are_refused():
+    """They were joined once, metres away, and said to be known to a tenth of a millimetre."""
+    narrow, wide = rounded_rectangle(400, 60, 12), rounded_rectangle(400, 140, 12)
+    left = section(narrow, "left.jpg", "left end", lambda p: p[:, 0] < -100)
+    right = section(wide, "right.jpg", "right end", lambda p: p[:, 0] > 100)
+    with pytest.raises(FitError, match="point past each other"):
+        fit_free([left, right], {"length": (400.0, 0.3)})
+
+
 def test_ends_without_a_length_are_refused():
     part = rounded_rectangle(300, 100, 25)
     end = section(part, "l.jpg", "left end", lambda p: p[:, 0] < -60)
