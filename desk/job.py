@@ -37,6 +37,7 @@ Family = Literal[
     "elliptical-cornered rectangle",
     "double-arc rectangle",
     "three-centred rectangle",
+    "free-cornered rectangle",
     "circle",
     "ellipse",
     "regular polygon",

@@ -189,6 +189,8 @@ def candidates(setting: Setting, family: str) -> list[Shape]:
             if abs(setting.length - setting.width) < 0.05 * setting.width:
                 shapes.append(circle())
         return shapes
+    # The free curve is no candidate among others, but may be asked for.
+    cornered = [rectangle([corner] * count, setting.groups) for corner in FAMILIES]
     named = [shape for shape in cornered if shape.family == family]
     named += [make() for word, make in _WHOLE.items() if word == family]
     if not named:

@@ -500,3 +500,11 @@ def test_rendered_parts_are_recovered_from_their_true_contours(case, symmetry, f
         for corner, value in zip(fitted.corners, radii[2:] + radii[:2], strict=True):
             assert abs(corner.params[name].value - value) <= max(corner.params[name].u95, 0.01)
             assert corner.params[name].value == pytest.approx(value, abs=0.15)
+
+
+def test_free_corners_can_be_asked_for():
+    readings = [Reading("length", (420.0,), "tape"), Reading("width", (120.0,), "caliper")]
+    views = both_ends(rounded_rectangle(420, 120, 25))
+    fitted = fit_outline(views, readings, "free-cornered rectangle")
+    assert fitted.family == "free-cornered rectangle"
+    assert fitted.width.value == pytest.approx(120, abs=fitted.width.u95)

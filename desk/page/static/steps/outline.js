@@ -14,7 +14,7 @@ import { dimensions } from "./dimensions.js";
 import { stray } from "./stray.js";
 import { stepTop } from "./top.js";
 
-const FAMILIES = ["auto", "rounded rectangle", "rectangle", "chamfered rectangle", "stadium", "superellipse rectangle", "elliptical-cornered rectangle", "double-arc rectangle", "three-centred rectangle", "circle", "ellipse", "regular polygon", "free"];
+const FAMILIES = ["auto", "rounded rectangle", "rectangle", "chamfered rectangle", "stadium", "superellipse rectangle", "elliptical-cornered rectangle", "double-arc rectangle", "three-centred rectangle", "free-cornered rectangle", "circle", "ellipse", "regular polygon", "free"];
 const SYMMETRY = [[null, "both ways"], ["lengthwise", "along its length only"], ["crosswise", "across only"], ["none", "not at all"]];
 const STATES = { missing: "Not yet", waiting: "Waiting its turn", tracing: "Measuring all photos together", fitting: "Fitting the outline", ready: "Ready", refused: "Refused" };
 const STATE_SIGNS = { missing: "missing", waiting: "waiting", tracing: "working", fitting: "working", ready: "done", refused: "retake" };
