@@ -22,6 +22,8 @@ Region = tuple[float, float, float, float]
 
 # A sharp corner alone leaves a gap of up to 4 mm; over a long one nothing bridges but the fit.
 LOST_MM: tuple[float, float] = (5.0, 25.0)
+# An end or a corner in the window has more edge than that.
+SHORT_MM = 40.0
 # Points less certain than this are below the accuracy wanted, if a whole stretch of them is; with
 # twice that over a good part of the edge, the neighbours no longer agree on one edge either.
 VAGUE_MM: tuple[float, float] = (0.06, 0.09)
@@ -144,7 +146,7 @@ class _Stretch:
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
     pieces = [_Piece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
-    checks = (_lost, _vague, _rivals, _shadow, _ends, _border, _glare, _jog, _thickness)
+    checks = (_short, _lost, _vague, _rivals, _shadow, _ends, _border, _glare, _jog, _thickness)
     return [notice for check in checks for notice in check(pieces, facts.file)] if pieces else []
 
 
@@ -169,6 +171,22 @@ def _longest(pieces: Sequence[_Piece], marks: Sequence[Mask]) -> _Stretch | None
                 share = marked / max(total, 1e-9)
                 best = _Stretch(length, share, piece.pixels[a:b], piece, slice(int(a), int(b)))
     return best
+
+
+def _short(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+    """Open pieces that are hardly any edge: a print on the sheet, or what a cut went round."""
+    length = sum(float(p.length[p.inside].sum()) for p in pieces)
+    if length < SHORT_MM and not any(p.silhouette.closed for p in pieces):
+        yield Notice(
+            "edge-short",
+            f"Only {length:.0f} mm of an edge were found in the window; it may be the sheet's own "
+            f"print, and the part as light as the sheet.",
+            "Lay the part so that its end or corner shows, or take a frame with a window that is "
+            "darker or lighter than the part.",
+            "retake",
+            file,
+            region_of(np.concatenate([p.pixels for p in pieces])),
+        )
 
 
 def _lost(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:

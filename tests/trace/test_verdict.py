@@ -304,6 +304,18 @@ def test_an_edge_that_ends_in_the_middle_of_the_window_is_named():
     assert [n.code for n in found] == ["edge-ends-inside"] * 2
 
 
+def test_a_few_centimetres_of_an_open_edge_are_taken_for_no_part():
+    e = evidence()
+    piece = e.edge.pieces[0]
+    for count, short in ((60, True), (300, False)):
+        open_ = Silhouette(
+            *(a[:count] for a in (piece.pixels, piece.sigma, piece.good, piece.rival)), False
+        )
+        found = codes(replace(e, edge=replace(e.edge, pieces=(open_,))))
+        assert ("edge-short" in found) == short
+    assert "edge-short" not in codes(with_edge(rectangle(-4, -4, 8, 8)))
+
+
 @pytest.mark.parametrize(
     ("step", "severity"), [(0.0, None), (0.25, None), (0.6, "usable"), (1.6, "retake")]
 )
