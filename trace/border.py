@@ -180,7 +180,7 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
         upper = np.maximum(
             np.take_along_axis(strongest, back, axis=1), np.take_along_axis(strongest, edge, axis=1)
         )
-        strength = strength + 1.0 * np.clip(seen / 1.5, 0, 1)[:, None] * upper
+        strength = strength + np.clip(seen / 1.5, 0, 1)[:, None] * upper
         right = 0.5 * (right + np.take_along_axis(right, back, axis=1))
     first = reference + int(deep / _STEP)
     offset, slope = offset[first:], slope[:, first:]

@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 _FINE_PX = 0.1
 # How far beyond the edge, and beyond its rounding, a profile reaches, and how deep at most.
 _OUTER_PX, _INNER_PX, _DEEPEST_PX = 8.0, 7.0, 26.0
+# A wall or rounding that is seen wider than this is not looked for behind its crease.
+_DEEPEST_CREASE_PX = 30.0
 _SAMPLE_PX = 1.0
 _SPAN_PX = 80.0
 # Bilinear sampling of square pixels is itself a blur of about this standard deviation.
@@ -205,10 +207,12 @@ def _ridge(noise: float, prior: Floats) -> Floats:
 
 
 def crease_px(sides: PartSides, slope: Floats, px_per_mm: float) -> Floats:
-    """(N,) px from the silhouette in to where the upper face begins, at places seen so aslant."""
+    """(N,) px from the silhouette in to where the upper face begins, at places seen so aslant; what
+    is wider than a search would look behind counts as that wide.
+    """
     bins = np.linspace(slope.min(), slope.max(), 12)
     depth: Floats = np.interp(slope, bins, [_depth(sides, float(s)) for s in bins])
-    return depth * px_per_mm
+    return np.minimum(depth * px_per_mm, _DEEPEST_CREASE_PX)
 
 
 def _depth(sides: PartSides, slope: float) -> float:

@@ -22,6 +22,8 @@ TERMS = 4
 FIRST_GUESS = np.diag([0.5, 0.5, 0.02, 0.02]) ** 2
 _WIDEST = np.array([0.5, 0.5, 0.05, 0.05])
 _CLOSEST = 0.05
+# The spread where too few rows tell it.
+_UNTOLD = np.array([0.125, 0.125, 0.05, 0.05])
 # Of neighbouring rows one in so many is asked; they share grain and dust, so that even then so many
 # count as one.
 EVERY = 4
@@ -117,9 +119,7 @@ def fit_shading(rows: Rows) -> Shading | None:
             [
                 np.clip(1.4826 * np.median(size[told[:, k] > 0.3, k]), _CLOSEST, _WIDEST[k])
                 if (told[:, k] > 0.3).sum() >= _FEWEST_ROWS / 2
-                else _WIDEST[k] / 4
-                if k < 2
-                else _CLOSEST
+                else _UNTOLD[k]
                 for k in range(TERMS)
             ]
         )

@@ -21,7 +21,6 @@ Mask = NDArray[np.bool_]
 # Px inside the edge, less what wall and rounding take up: of the strip, of the part's face; px
 # outside of it: of the sheet.
 _STRIP, _FACE, _SHEET = (3.0, 5.0, 7.0), (28.0, 38.0, 48.0, 58.0), (8.0, 11.0)
-_DEEPEST_PX = 30.0
 _CALM_MM = 2.5
 # Grain is what changes over so many points along the edge.
 _LAG = 3
@@ -50,7 +49,7 @@ def in_shadow(
     mode = "wrap" if closed else "nearest"
     normals = right_normals(pixels, closed)
     slope = lift(camera, pixels, sides, closed, smooth=8).slope
-    crease = np.minimum(crease_px(sides, slope, 1 / mm_per_px), _DEEPEST_PX)
+    crease = crease_px(sides, slope, 1 / mm_per_px)
     step = float(np.median(np.linalg.norm(np.diff(pixels, axis=0), axis=1)))
     calm = _CALM_MM / mm_per_px / step
 

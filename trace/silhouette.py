@@ -37,8 +37,6 @@ _WIDER = (3.0, 8.0)
 _STRAYS = 0.5
 # The line is taken to be right to within this share of the search's reach: first, and later.
 _KEPT_TO = (0.6, 1.5)
-# A wall or rounding that is seen wider than this is not looked for behind its crease.
-_DEEPEST_CREASE_PX = 30.0
 # A place that spreads by more than this over all candidates has a rival; by less than that it is
 # sure enough to tell the light.
 _RIVAL_PX, _SURE_PX = 1.0, 0.6
@@ -232,7 +230,7 @@ def _ask(
     # What the line follows may be the crease above the part's wall or beside its rounding.
     crease = np.zeros(len(line))
     if widely:
-        crease = np.minimum(crease_px(scene.sides, slope, scene.px_per_mm), _DEEPEST_CREASE_PX)
+        crease = crease_px(scene.sides, slope, scene.px_per_mm)
         crease[crease < now.reach_px] = 0.0
         if not closed:
             # An open line ends at the window's border, which lies beside it there.
