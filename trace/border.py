@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
 from skimage.graph import MCP
 from skimage.measure import find_contours
 
@@ -20,6 +20,8 @@ INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
 FARTHEST_WALL_PX = 12.0
 KIND_WEIGHT = 0.06
 _STEP = 0.5
+# So many points along the border show whether the part is printed.
+_PRINT = 41
 
 
 @dataclass(frozen=True)
@@ -159,8 +161,13 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     shaded = _could_be_shade(tone)
     tone = gaussian_filter1d(tone, 3.0, axis=0, mode=mode)
     own = median_filter1d(np.median(tone[:, :reference], axis=1), closed)
-    spread = np.linalg.norm(tone[:, :reference].std(axis=1), axis=1)[:, None]
-    spread = 20 * ground.noise + 2.5 * median_filter1d(spread, closed)
+    # How uneven it is there, along the border as well: a print's patches are no shadows.
+    around = [
+        uniform_filter1d((tone[:, :reference] ** power).mean(axis=1), _PRINT, axis=0, mode=mode)
+        for power in (1, 2)
+    ]
+    uneven = np.sqrt(np.maximum(around[1] - around[0] ** 2, 0).sum(axis=1))[:, None]
+    spread = 20 * ground.noise + 2.5 * uneven
     change = np.linalg.norm(tone - own[:, None], axis=2) / spread
     step = (
         np.cumsum(np.maximum(slope - 4 * ground.noise * rough * np.minimum(rough, 2), 0), axis=1)
