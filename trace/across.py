@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 from snugline.trace.camera import Camera
 from snugline.trace.edge import sample_light
 from snugline.trace.lift import PartSides
+from snugline.trace.light import coded_per_light, linear_to_srgb
 from snugline.trace.profile import (
     ProfileGeometry,
     expected,
@@ -33,13 +34,16 @@ _SLOPE_BIN = 0.03
 # Colour is stored for every other pixel only and spread: about so many samples count as one.
 _COLOUR_PER_FREE = 3.0
 # What the model leaves beside grain, as a share of the step at the edge (halo, uneven shade).
-_UNLIKE = 0.01
+_UNLIKE = 0.004
 # Where the part's and the sheet's own grain are looked at, and by how much they may differ.
-_FACE, _SHEET, _ROUGHER = slice(None, 8), slice(-8, None), 4.0
+_FACE, _SHEET, _ROUGHEST = slice(None, 8), slice(-8, None), 4.0
 # No row is that sure: dust, a highlight or a scratch may be what it sees.
-_MOST = 100.0
+_MOST = 30.0
 # The part's face is taken as even over so many rows, its grain over so many.
 _FACE_ROWS, _GRAIN_ROWS = 4.0, 3.0
+# So many neighbours share the weights of their samples; of so many groups one is asked first how
+# much the model leaves.
+_TOGETHER, _ASKED_FIRST = 12, 6
 
 
 @dataclass(frozen=True)
@@ -126,17 +130,20 @@ class Across:
     def _by_colour(self) -> list[Floats]:
         return [_by_colour(part) for part in self._bins]
 
-    def doubts(self, shading: Shading | None) -> Floats:
-        """(N, G) half the squares that each candidate leaves, over what the best one leaves."""
+    def doubts(self, shading: Shading | None, rougher: float) -> Floats:
+        """(N, G) half the squares that each candidate leaves, over what the best one leaves.
+
+        The face is taken to be at least `rougher` times as rough as the sheet.
+        """
         doubt = np.zeros((len(self.known), len(self.candidates)))
         mean, spread = np.zeros((len(self.known), TERMS)), FIRST_GUESS
         if shading is not None:
             mean, spread = shading.expected(self._direction)
             mean *= self._face[:, None]
         for part, by_colour in zip(self._bins, self._by_colour, strict=True):
-            own = _by_light(part, mean[part.rows], spread) + by_colour
+            own = _by_light(part, mean[part.rows], spread, rougher) + by_colour
             own -= own.min(axis=1, keepdims=True)
-            own = _MOST * -np.expm1(-own / _MOST)
+            own /= np.sqrt(1 + (own / _MOST) ** 2)
             doubt[part.rows, : own.shape[1]] = own
             # Farther out than a row's edge may be is as doubtful as anything.
             doubt[part.rows, own.shape[1] :] = own.max(axis=1, keepdims=True)
@@ -152,11 +159,11 @@ class Across:
                 continue
             rows = part.rows[mine][::EVERY]
             prior = expected(float(self._face[rows].mean()), float(calm[:, -3:].mean()))
+            scale = coded_per_light(calm)
             of_light = told_of_light(
-                part.geometry.columns,
-                best[rows],
-                calm * part.geometry.weight,
-                _grain(part.light[:1]),
+                part.geometry.columns[best[rows]] * scale[..., None],
+                calm * part.geometry.weight * scale,
+                _grain(part.light[0] * coded_per_light(part.light[0].mean(axis=0))),
                 prior,
             )
             told.append((self._direction[rows], self._face[rows], *of_light))
@@ -173,25 +180,39 @@ def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Flo
     return np.asarray(sample_light(rgb, x, y).mean(axis=1), dtype=np.float64)
 
 
-def _by_light(part: _Bin, shading: Floats, spread: Floats) -> Floats:
+def _by_light(part: _Bin, shading: Floats, spread: Floats, rougher: float) -> Floats:
     """(n, G) doubt by luminance; shading (n, 4) is expected, with covariance `spread` (4, 4)."""
-    light, geometry = part.light[:1], part.geometry
+    light, geometry = _grouped(part.light[0]), part.geometry
+    scale = coded_per_light(light.mean(axis=1))
+    seen = light * scale[:, None]
     inner, outer = float(light[..., :3].mean()), float(light[..., -3:].mean())
-    unlike = _UNLIKE * abs(inner - outer)
-    face, sheet = (float(np.hypot(_grain(light[..., end]), unlike)) for end in (_FACE, _SHEET))
-    rougher = float(np.clip(face / sheet, 1 / _ROUGHER, _ROUGHER))
+    unlike = _UNLIKE * float(np.abs(np.diff(linear_to_srgb([inner, outer])))[0])
+    face, sheet = (float(np.hypot(_grain(seen[..., end]), unlike)) for end in (_FACE, _SHEET))
+    rougher = float(np.clip(face / sheet, rougher, _ROUGHEST))
     variance = 1 + (rougher**2 - 1) * np.clip(geometry.inside, 0, 1)
-    left = misfit(
-        geometry.columns,
-        light[0] * geometry.weight,
-        float(np.hypot(_grain(light), unlike)),
-        expected(inner, outer, spread),
-        shading,
-        1 / variance,
-    )
+    noise, prior = float(np.hypot(_grain(seen), unlike)), expected(inner, outer, spread)
+    shading, weighted = _grouped(shading), light * geometry.weight
+
+    def left_over(every: int, noise: float) -> Floats:
+        some = slice(None, None, every)
+        return misfit(
+            geometry.columns, weighted[some], noise, prior, scale[some], shading[some], 1 / variance
+        )
+
+    free = float(np.sum(geometry.weight**2)) - 5
+    few = left_over(_ASKED_FIRST, noise).min(axis=2) / free
+    left = left_over(1, max(noise, float(np.sqrt(np.median(few)))))
+    left = left.reshape(-1, left.shape[2])[: part.light.shape[1]]
     # Where grain begins the edge is too: a Gaussian of another width.
     odds = 0.5 * np.sum(np.log(variance) * geometry.weight**2, axis=1)
     return np.asarray(_over_what_is_left(left, geometry) + odds)
+
+
+def _grouped(rows: Floats) -> Floats:
+    """(M, R, ...) neighbours of (N, ...) together, the last repeated to fill the last group."""
+    count = -(-len(rows) // _TOGETHER) * _TOGETHER
+    filled = rows[np.minimum(np.arange(count), len(rows) - 1)]
+    return filled.reshape(-1, _TOGETHER, *rows.shape[1:])
 
 
 def _by_colour(part: _Bin) -> Floats:
@@ -201,9 +222,9 @@ def _by_colour(part: _Bin) -> Floats:
     step = light[1:, :, :3].mean(axis=(1, 2)) - light[1:, :, -3:].mean(axis=(1, 2))
     change = float(np.abs(step).max()) + 0.01
     prior = expected(change, change)
-    rows = (light[1:] * geometry.weight).reshape(-1, light.shape[2])
-    left = misfit(geometry.colour_columns, rows, _grain(light[1:]), prior)
-    red, blue = left.reshape(2, -1, left.shape[1])
+    red, blue = misfit(
+        geometry.colour_columns, light[1:] * geometry.weight, _grain(light[1:]), prior
+    )
     doubt = _over_what_is_left(red, geometry) + _over_what_is_left(blue, geometry)
     return np.asarray(doubt / _COLOUR_PER_FREE)
 

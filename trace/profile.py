@@ -39,7 +39,7 @@ LIGHT = slice(4, 4 + TERMS)
 # Without such bounds a dark part's rounding could pass for a strip of bright paper.
 _FACE_PER_10_PX = 0.15
 _SHEET_PER_10_PX = 0.3
-_SHEET_BEND = 0.15
+_SHEET_BEND = 0.07
 
 
 @dataclass(frozen=True)
@@ -137,10 +137,11 @@ def misfit(
     profiles: Floats,
     noise: float,
     prior: Floats,
+    scale: Floats | None = None,
     shading: Floats | None = None,
     trust: Floats | None = None,
 ) -> Floats:
-    """How badly each candidate explains each profile: (N, G) weighted sums of squares.
+    """How badly each candidate explains each profile: (M, R, G) weighted sums of squares.
 
     Least squares with the unknowns' expected size as further observations, so that what a matt
     part under ordinary light cannot look like costs something.
@@ -148,57 +149,61 @@ def misfit(
     Parameters
     ----------
     columns : (G, T, K) of a `ProfileGeometry`.
-    profiles : (N, T) light, or a colour difference, times the samples' weight.
-    noise : standard deviation of a sample that the model leaves.
+    profiles : (M, R, T) light, or a colour difference, times the samples' weight; M groups of R
+        neighbours.
+    noise : standard deviation of a scaled sample that the model leaves.
     prior : (K, K) of `expected`.
-    shading : (N, 4) what the light's terms are expected to be instead of zero.
+    scale : (M, T) by how much the light's differences count, for each group.
+    shading : (M, R, 4) what the light's terms are expected to be instead of zero.
     trust : (G, T) weight of each sample's square for each candidate.
     """
-    candidates, samples = columns.shape[:2]
+    groups, rows, samples = profiles.shape
+    candidates, _, unknowns = columns.shape
     trusted = columns if trust is None else trust[..., None] * columns
-    gram = columns.transpose(0, 2, 1) @ trusted
-    # Whitened by the triangle of the normal equations, what each unknown explains adds up.
-    basis = trusted @ np.linalg.inv(np.linalg.cholesky(gram + _ridge(noise, prior))).transpose(
-        0, 2, 1
+    squared = np.ones((1, samples)) if scale is None else scale**2
+    products = (trusted[..., :, None] * columns[..., None, :]).transpose(1, 0, 2, 3)
+    gram = (squared @ products.reshape(samples, -1)).reshape(-1, candidates, unknowns, unknowns)
+    scaled = (profiles * squared[:, None]).reshape(-1, samples)
+    right = scaled @ trusted.transpose(1, 0, 2).reshape(samples, -1)
+    right = right.reshape(groups, rows, candidates, unknowns).transpose(0, 2, 3, 1)
+    total = (scaled * profiles.reshape(-1, samples)) @ (
+        np.ones((samples, 1)) if trust is None else trust.T
     )
-    explained = profiles @ basis.transpose(1, 0, 2).reshape(samples, -1)
-    total = profiles**2 @ (np.ones((samples, 1)) if trust is None else trust.T)
+    total = total.reshape(groups, rows, -1).transpose(0, 2, 1)
     if shading is not None:
-        expected = columns[:, :, LIGHT]
         # Each is taken of the profile less what is expected of it, without forming that.
-        explained -= shading @ (expected.transpose(0, 2, 1) @ basis).transpose(1, 0, 2).reshape(
-            TERMS, -1
-        )
-        shared = profiles @ trusted[:, :, LIGHT].transpose(1, 0, 2).reshape(samples, -1)
-        shared = shared.reshape(len(profiles), candidates, TERMS) - 0.5 * (
-            shading @ gram[:, LIGHT, LIGHT].transpose(1, 0, 2).reshape(TERMS, -1)
-        ).reshape(len(profiles), candidates, TERMS)
-        total = total - 2 * np.einsum("ngk,nk->ng", shared, shading)
-    explained *= explained
-    squares = explained.reshape(len(profiles), candidates, -1).sum(axis=2)
-    left_over: Floats = np.maximum(total - squares, 0.0)
+        mean = shading.transpose(0, 2, 1)[:, None]  # (M, 1, 4, R)
+        by_light = gram[..., LIGHT] @ mean
+        total = total - np.sum((2 * right[:, :, LIGHT] - by_light[:, :, LIGHT]) * mean, axis=2)
+        right = right - by_light
+    explained = np.sum(right * np.linalg.solve(gram + _ridge(noise, prior), right), axis=2)
+    left_over: Floats = np.maximum(total - explained, 0.0).transpose(0, 2, 1)
     return left_over
 
 
 def told_of_light(
-    columns: Floats, best: NDArray[np.int64], profiles: Floats, noise: float, prior: Floats
+    columns: Floats, profiles: Floats, noise: float, prior: Floats
 ) -> tuple[Floats, Floats]:
-    """What profiles say of the light's terms where the edge is the `best` (N,) candidate.
+    """What profiles say of the light's terms.
+
+    Parameters
+    ----------
+    columns : (N, T, K), those of each profile's edge, and `profiles` (N, T), scaled alike.
 
     Returns
     -------
     information : (N, 4, 4) and right side (N, 4) of their normal equations, all else left free.
     """
     gram = columns.transpose(0, 2, 1) @ columns
+    right = np.einsum("ntk,nt->nk", columns, profiles)
     rest = np.ones(columns.shape[2], bool)
     rest[LIGHT] = False
     through = gram[:, LIGHT][..., rest] @ np.linalg.inv(
         (gram + _ridge(noise, prior))[:, rest][..., rest]
     )
-    own = columns[:, :, LIGHT].transpose(0, 2, 1) - through @ columns[..., rest].transpose(0, 2, 1)
-    information = (gram[:, LIGHT, LIGHT] - through @ gram[:, rest][..., LIGHT]) / noise**2
-    right = np.einsum("nkt,nt->nk", own[best], profiles) / noise**2
-    return information[best], right
+    information = gram[:, LIGHT, LIGHT] - through @ gram[:, rest][..., LIGHT]
+    own = right[:, LIGHT] - (through @ right[:, rest, None])[..., 0]
+    return information / noise**2, own / noise**2
 
 
 def _ridge(noise: float, prior: Floats) -> Floats:

@@ -16,6 +16,7 @@ from scipy.ndimage import (
     median_filter,
     uniform_filter1d,
 )
+from skimage.graph import MCP
 
 from snugline.trace.across import Across, Scene
 from snugline.trace.camera import Camera
@@ -35,11 +36,19 @@ _WIDER = (3.0, 8.0)
 # They are asked along a line as calm as that, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
+# The way along the line: what a step of it costs beside its doubts, by how many candidates a row
+# may leave it, and how many points of a closed line are walked twice.
+_STEP_OF_THE_WAY, _BESIDE_THE_WAY, _WAY_WRAP = 0.3, 2, 60
+# The part's face may have a print, gloss and grain that no model follows, the sheet beside it has
+# none: by so many times less is the face believed while two edges may be taken for one another.
+_FACE_BELIEVED_LESS = 2.0
 # The line is taken to be right to within this share of the search's reach: first, and later.
 _KEPT_TO = (0.6, 1.5)
 # A place that spreads by more than this over all candidates has a rival; by less than that it is
 # sure enough to tell the light.
 _RIVAL_PX, _SURE_PX = 1.0, 0.6
+# Narrower than this a wall or rounding is no second edge.
+_NARROWEST_CREASE_PX = 2.0
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
 # A line that turns to and fro by so much in all, within so many points to either side, has strayed.
@@ -142,7 +151,7 @@ def locate(
     # Smoothed by four points the line sags in a bend, which must stay less than the search's reach.
     first_step = float(np.clip(search_px / 1.5, step_px, 3.0))
     passes = (
-        _Pass(first_step, search_px, 0.5, 4.0, 12.0),
+        _Pass(first_step, search_px, 0.5, 4.0, 6.0),
         _Pass(3.0, 3.0, 0.3, 2.0, 2.5),
         _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
     )
@@ -231,7 +240,7 @@ def _ask(
     crease = np.zeros(len(line))
     if widely:
         crease = crease_px(scene.sides, slope, scene.px_per_mm)
-        crease[crease < now.reach_px] = 0.0
+        crease[crease < _NARROWEST_CREASE_PX] = 0.0
         if not closed:
             # An open line ends at the window's border, which lies beside it there.
             ends = np.minimum(np.arange(len(line)), np.arange(len(line))[::-1]) * now.step_px
@@ -241,20 +250,26 @@ def _ask(
     )
     across = Across.of(scene, line, normals, slope, closed, candidates, crease)
     mode = "wrap" if closed else "nearest"
-    doubt = across.doubts(shading)
+    rougher = _FACE_BELIEVED_LESS if widely else 1.0
+    doubt = across.doubts(shading, rougher)
     together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
     spread = _spread(together, candidates)
     shading = across.shading(_lowest(together, candidates)[2], spread < _SURE_PX)
     if widely and shading is not None:
-        doubt = across.doubts(shading)
+        doubt = across.doubts(shading, rougher)
         together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
         spread = _spread(together, candidates)
     # Where the light tells little, the line is kept to.
     off = candidates - np.clip(candidates, 0, crease[:, None])
     favour = 0.5 * (off / (_KEPT_TO[0 if widely else 1] * now.reach_px)) ** 2
-    offset, sigma, best = _lowest(together + favour, candidates)
-    # Where few neighbours leave the place open, more are asked.
-    for wider in _WIDER:
+    asked, near = together + favour, None
+    if widely:
+        # Of two edges as likely the line follows one, and does not jump between them.
+        way = _least_doubtful_way(asked, closed)
+        near = np.abs(np.arange(len(candidates)) - way[:, None]) <= _BESIDE_THE_WAY
+    offset, sigma, best = _lowest(asked, candidates, near)
+    # Where few neighbours leave the place open, more are asked; the way has asked all of them.
+    for wider in () if widely else _WIDER:
         reach = round(2 * wider * now.ask_together)
         vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
@@ -282,6 +297,19 @@ def _ask(
         decided=decided,
         shading=shading,
     )
+
+
+def _least_doubtful_way(doubt: Floats, closed: bool) -> NDArray[np.int64]:
+    """(N,) candidates that the least doubtful way along the line (N, G) goes by (Dijkstra's)."""
+    cost = doubt - doubt.min(axis=1, keepdims=True) + _STEP_OF_THE_WAY
+    wrap = min(_WAY_WRAP, len(cost) - 1) if closed else 0
+    if wrap:
+        cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])
+    search = MCP(cost)
+    totals, _ = search.find_costs([(0, k) for k in range(cost.shape[1])])
+    way = np.array(search.traceback((len(cost) - 1, int(np.argmin(totals[-1])))))
+    place = np.bincount(way[:, 0], way[:, 1]) / np.bincount(way[:, 0])
+    return np.round(place[wrap : len(place) - wrap]).astype(np.int64)
 
 
 def _wriggling(line: Floats, closed: bool) -> Mask:
@@ -314,8 +342,10 @@ def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
     return turn
 
 
-def _lowest(calm: Floats, candidates: Floats) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Least doubtful place of each row, its sigma and its index.
+def _lowest(
+    calm: Floats, candidates: Floats, near: Mask | None = None
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Least doubtful place of each row, of those `near` (N, G), its sigma and its index.
 
     The doubts are a neighbourhood's. Its common light and grain make its rows err together, so
     that asking more of them is not credited with a smaller sigma.
@@ -325,6 +355,8 @@ def _lowest(calm: Floats, candidates: Floats) -> tuple[Floats, Floats, NDArray[n
     shift = np.clip(0.5 * (before - after) / bend, -1, 1)
     # Least between the candidates, not at them: two hollows of one depth are met differently.
     least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
+    if near is not None:
+        least = np.where(near[:, 1:-1], least, np.inf)
     best = np.argmin(least, axis=1)
     rows = np.arange(len(calm))
     grid = float(candidates[1] - candidates[0])

@@ -85,8 +85,9 @@ def test_the_edge_is_found_where_the_light_was_made(kind: str, slope: float) -> 
     seen = gaussian_filter1d(light, np.hypot(blur, 0.29) / step_px)
     for true in (-0.73, 0.0, 0.4):
         at = edge + (geometry.places - true) / px_per_mm
-        profile = np.interp(at, places, seen)[None] * geometry.weight
-        best = int(misfit(geometry.columns, profile, 0.004, expected(0.25, 0.75))[0].argmin())
+        profile = np.interp(at, places, seen)[None, None] * geometry.weight
+        doubt = misfit(geometry.columns, profile, 0.004, expected(0.25, 0.75))
+        best = int(doubt[0, 0].argmin())
         assert candidates[best] == pytest.approx(true, abs=0.15)
 
 
@@ -99,47 +100,54 @@ def test_a_plain_step_is_found_without_bias(kind: str, slope: float, blur: float
     for true in (-0.4, 0.0, 0.17):
         light = 0.1 + 0.5 * ndtr((geometry.places - true) / np.hypot(blur, 0.3))
         prior = expected(0.1, 0.6)
-        doubt = misfit(geometry.columns, light[None] * geometry.weight, 0.002, prior)
-        best = int(doubt[0].argmin())
-        before, here, after = doubt[0, best - 1 : best + 2]
+        doubt = misfit(geometry.columns, light[None, None] * geometry.weight, 0.002, prior)[0, 0]
+        best = int(doubt.argmin())
+        before, here, after = doubt[best - 1 : best + 2]
         found = candidates[best] + 0.1 * (before - after) / (before - 2 * here + after)
         assert found == pytest.approx(true, abs=0.02)
 
 
 @pytest.mark.parametrize("shaded", [False, True])
+@pytest.mark.parametrize("weighted", [False, True])
 def test_misfit_is_that_of_least_squares_with_the_expectations_as_observations(
-    shaded: bool,
+    shaded: bool, weighted: bool
 ) -> None:
     """Against numpy.linalg.lstsq, candidate by candidate."""
     rng = np.random.default_rng(8)
     geometry = profile_geometry(SIDES["rounded"], 0.1, 8.0, 0.9, np.array([-1.0, 0.0, 0.7]))
-    profiles = rng.normal(0.4, 0.1, (4, len(geometry.places)))
+    candidates, samples, _ = geometry.columns.shape
+    profiles = rng.normal(0.4, 0.1, (2, 3, samples))
     noise, half = 0.02, rng.normal(size=(4, 4))
     prior = expected(0.3, 0.7, half @ half.T + 0.1 * np.eye(4))
-    mean = 0.2 * rng.normal(size=(4, 4)) if shaded else None
-    found = misfit(geometry.columns, profiles, noise, prior, mean)
+    mean = 0.2 * rng.normal(size=(2, 3, 4)) if shaded else None
+    scale = rng.uniform(0.5, 3.0, (2, samples)) if weighted else None
+    trust = rng.uniform(0.2, 1.0, (candidates, samples)) if weighted else None
+    found = misfit(geometry.columns, profiles, noise, prior, scale, mean, trust)
     root = noise * np.linalg.cholesky(prior + 1e-12 * np.eye(len(prior)) / noise**2).T
-    for n, profile in enumerate(profiles):
+    for m, n, g in np.ndindex(found.shape):
+        weight = np.ones(samples)
+        if scale is not None and trust is not None:
+            weight = scale[m] * np.sqrt(trust[g])
         centre = np.zeros(len(prior))
         if mean is not None:
-            centre[LIGHT] = mean[n]
-        for g, columns in enumerate(geometry.columns):
-            system = np.vstack([columns, root])
-            wanted = np.concatenate([profile, root @ centre])
-            left = wanted - system @ np.linalg.lstsq(system, wanted, rcond=None)[0]
-            assert found[n, g] == pytest.approx(left @ left, rel=1e-6)
+            centre[LIGHT] = mean[m, n]
+        system = np.vstack([weight[:, None] * geometry.columns[g], root])
+        wanted = np.concatenate([weight * profiles[m, n], root @ centre])
+        left = wanted - system @ np.linalg.lstsq(system, wanted, rcond=None)[0]
+        assert found[m, n, g] == pytest.approx(left @ left, rel=1e-6)
 
 
 def test_what_a_profile_tells_of_the_light_is_what_least_squares_finds() -> None:
     rng = np.random.default_rng(9)
     geometry = profile_geometry(SIDES["rounded"], 0.1, 8.0, 0.9, np.array([-0.5, 0.2]))
-    profile = rng.normal(0.4, 0.1, (1, len(geometry.places)))
+    columns = geometry.columns[1]
+    profile = rng.normal(0.4, 0.1, len(geometry.places))
     noise, prior = 0.02, expected(0.3, 0.7)
-    information, right = told_of_light(geometry.columns, np.array([1]), profile, noise, prior)
+    information, right = told_of_light(columns[None], profile[None], noise, prior)
     rest = prior.copy()
     rest[LIGHT, LIGHT] = 1e-6 * np.eye(4)  # the terms themselves nearly free
     root = noise * np.linalg.cholesky(rest + 1e-12 * np.eye(len(rest)) / noise**2).T
-    system = np.vstack([geometry.columns[1], root])
-    wanted = np.concatenate([profile[0], np.zeros(len(rest))])
+    system = np.vstack([columns, root])
+    wanted = np.concatenate([profile, np.zeros(len(rest))])
     terms = np.linalg.lstsq(system, wanted, rcond=None)[0][LIGHT]
     np.testing.assert_allclose(information[0] @ terms, right[0], rtol=1e-3, atol=1e-3)

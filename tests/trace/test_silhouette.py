@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from snugline.trace.camera import Camera
 from snugline.trace.lift import PartSides, lift
 from snugline.trace.profile import crease_px
-from snugline.trace.silhouette import Silhouette, locate, resample, right_normals, smoothed
+from snugline.trace.silhouette import (
+    Silhouette,
+    _least_doubtful_way,
+    locate,
+    resample,
+    right_normals,
+    smoothed,
+)
 
 Floats = NDArray[np.float64]
 SIZE = (230, 190)
@@ -129,6 +136,21 @@ def test_a_disc_under_the_camera_is_round(kind: str) -> None:
     assert np.mean(found.good) > 0.95
     assert abs(off.mean()) < 0.01
     assert np.sqrt(np.mean(off**2)) < 0.02
+
+
+@pytest.mark.parametrize("closed", [False, True])
+def test_the_way_stays_on_its_edge_where_another_is_likelier_for_a_while(closed: bool) -> None:
+    doubt = np.full((400, 41), 20.0)
+    doubt[:, 10] = 0.0
+    doubt[150:190, 10], doubt[150:190, 30] = 4.0, 0.0
+    assert (doubt[150:190].argmin(axis=1) == 30).all()
+    assert (_least_doubtful_way(doubt, closed) == 10).all()
+
+
+def test_the_way_follows_an_edge_that_runs_aslant() -> None:
+    place = np.round(np.linspace(5, 35, 300)).astype(int)
+    doubt = np.minimum(2.0 * np.abs(np.arange(41) - place[:, None]), 20.0)
+    assert np.abs(_least_doubtful_way(doubt, False) - place).max() <= 1
 
 
 def test_resampled_points_stand_evenly_on_the_line() -> None:
