@@ -143,7 +143,7 @@ def test_turning_moves_what_is_shown_and_measures_nothing(serving, finished):
     assert turned["state"] == "done"
     after = serving.browser.get(f"{job}/photos/{ident}/contour").json()
     x, y = contour["curves"][0]["px"][0]
-    assert after["curves"][0]["px"][0] == [contour["height"] - 1 - y, x]
+    assert after["curves"][0]["px"][0] == pytest.approx([contour["height"] - 1 - y, x], abs=1e-9)
     picture = serving.browser.get(f"{job}/photos/{ident}/picture", params={"width": "480"})
     with Image.open(io.BytesIO(picture.content)) as image:
         assert image.size[0] < image.size[1]
