@@ -7,6 +7,8 @@ import nbformat
 import pytest
 from nbclient import NotebookClient
 
+pytestmark = pytest.mark.whole
+
 DRAWS = re.compile(r"plt\.subplots|SVG\(")
 NOTEBOOKS = sorted((Path(__file__).parents[1] / "notebooks").glob("*.ipynb"))
 

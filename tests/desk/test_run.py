@@ -16,6 +16,8 @@ from snugline.desk.job import read_job
 from snugline.desk.run import finish, overlay_names, run_job
 from snugline.errors import SnuglineError
 
+pytestmark = pytest.mark.whole
+
 SAMPLE = Path(__file__).parents[2] / "samples" / "basalt-plate-in-ash-board"
 
 needs_cases = pytest.mark.skipif(

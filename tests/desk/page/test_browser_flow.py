@@ -24,6 +24,7 @@ CASE = Path(__file__).parents[4] / "shared" / "photos" / "basalt-panel-two-ends"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 pytestmark = [
+    pytest.mark.whole,
     pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
     pytest.mark.skipif(not CASE.is_dir(), reason="the rendered photos are not beside the project"),
 ]

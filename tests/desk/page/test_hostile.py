@@ -10,6 +10,8 @@ import pytest
 
 from snugline.desk.page import limits
 
+pytestmark = pytest.mark.whole
+
 
 def said(serving, request, wait=20.0):
     """The status and body that raw bytes are answered with."""

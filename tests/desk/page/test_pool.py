@@ -11,6 +11,8 @@ from page_work import work
 from snugline.desk.page.pool import Pool
 from snugline.errors import FileError, SnuglineError
 
+pytestmark = pytest.mark.whole
+
 
 @pytest.fixture(scope="module")
 def pool():

@@ -15,6 +15,8 @@ from PIL import Image
 
 from snugline.desk.batch import run_one
 
+pytestmark = pytest.mark.whole
+
 CASE = "basalt-panel-two-ends"
 
 needs_cases = pytest.mark.skipif(
