@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 # Where a line may climb along the wall: within this angle of the direction that would, where the
 # outline bends by so much, mm; and how many points beside it are left out.
-_WINDOW, _BEND, _BESIDE = np.radians(6.0), 0.04, 5
+_WINDOW, _BEND, _BESIDE = np.radians(3.0), 0.04, 5
 
 
 @dataclass(frozen=True)
