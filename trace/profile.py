@@ -32,14 +32,17 @@ _SAMPLING_BLUR_PX = 0.3
 _COLOUR_BLUR_PX = 0.9
 
 
-# Which of the columns are the light's terms.
-LIGHT = slice(4, 4 + TERMS)
+# Which of the columns is the part's, and which are the light's terms.
+_INSIDE = 4
+LIGHT = slice(_INSIDE + 1, _INSIDE + 1 + TERMS)
 # How much the light may change across the face and over the sheet
 # beside the part, as a share of the part's and the sheet's own light (common practice, no source).
-# Without such bounds a dark part's rounding could pass for a strip of bright paper.
+# Without such bounds a dark part's rounding could pass for a strip of bright paper. At the foot the
+# sheet lies in the part's own contact shadow, which fades over so many pixels.
 _FACE_PER_10_PX = 0.15
 _SHEET_PER_10_PX = 0.3
 _SHEET_BEND = 0.07
+_CONTACT_SHADOW, _CONTACT_PX = 0.05, 3.0
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,7 @@ def profile_geometry(
         (columns[low] * (1 - share) + columns[low + 1] * share) * weight[:, None]
         for columns in blurred
     )
-    return ProfileGeometry(places, light, colour, light[..., 3] / weight, weight)
+    return ProfileGeometry(places, light, colour, light[..., _INSIDE] / weight, weight)
 
 
 @lru_cache(maxsize=64)
@@ -125,7 +128,7 @@ def expected(inner: float, outer: float, shading: Floats = FIRST_GUESS) -> Float
     inner, outer : typical light of the part's face and of the sheet beside it.
     shading : (4, 4) covariance of the light's terms, as shares of the face's light.
     """
-    sheet = np.array([np.inf, _SHEET_PER_10_PX, _SHEET_BEND]) * max(outer, 1e-6)
+    sheet = np.array([np.inf, _SHEET_PER_10_PX, _SHEET_BEND, _CONTACT_SHADOW]) * max(outer, 1e-6)
     inner = max(inner, 1e-6)
     precision = np.diag(np.r_[sheet, np.inf, [np.inf] * TERMS, _FACE_PER_10_PX * inner] ** -2.0)
     precision[LIGHT, LIGHT] = np.linalg.inv(shading) / inner**2
@@ -241,6 +244,7 @@ def _columns(sides: PartSides, slope: float, px_per_mm: float, inward_px: Floats
             outside,
             outside * inward_px / 10,
             outside * (inward_px / 10) ** 2,
+            outside * np.exp(np.minimum(inward_px, 0) / _CONTACT_PX),
             inside,
             inside * sideways,
             inside * upwards,

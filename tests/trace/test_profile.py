@@ -107,6 +107,24 @@ def test_a_plain_step_is_found_without_bias(kind: str, slope: float, blur: float
         assert found == pytest.approx(true, abs=0.02)
 
 
+def test_a_contact_shadow_moves_no_edge() -> None:
+    """Beside its foot the sheet is darker by a sixth, and lit again a few pixels on."""
+    blur = 0.8
+    candidates = np.arange(-2.0, 2.01, 0.2)
+    geometry = profile_geometry(SIDES["crisp"], 0.1, 8.0, blur, candidates)
+    fine = np.arange(geometry.places[0] - 5, geometry.places[-1] + 5, 0.02)
+    for true in (-0.3, 0.0, 0.25):
+        beyond = np.maximum(fine - true, 0)
+        sheet = 0.6 * (1 - np.exp(-beyond / 3) / 6)
+        seen = gaussian_filter1d(np.where(fine > true, sheet, 0.1), np.hypot(blur, 0.3) / 0.02)
+        light = np.interp(geometry.places, fine, seen) * geometry.weight
+        doubt = misfit(geometry.columns, light[None, None], 0.002, expected(0.1, 0.6))[0, 0]
+        best = int(doubt.argmin())
+        before, here, after = doubt[best - 1 : best + 2]
+        found = candidates[best] + 0.1 * (before - after) / (before - 2 * here + after)
+        assert found == pytest.approx(true, abs=0.03)
+
+
 @pytest.mark.parametrize("shaded", [False, True])
 @pytest.mark.parametrize("weighted", [False, True])
 def test_misfit_is_that_of_least_squares_with_the_expectations_as_observations(
