@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.errors import InputError
+from snugline.errors import FitError, InputError
 from snugline.fit.equations import Equations, Measured, ReadRow
 from snugline.fit.failure import NoFit
 from snugline.fit.families import ARC, FAMILIES, FREE, NAMED, SQUARE
@@ -263,7 +263,11 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
         if gap > UNLIKELY and fitted:
             continue
         fit = whitened_fit(candidate.equations, candidate.x, noise, trust=TRUST, rounds=6)
-        fitted.append((replace(candidate, x=fit.x), fit.total.square))
+        candidate = replace(candidate, x=fit.x)
+        if _closes(candidate):
+            fitted.append((candidate, fit.total.square))
+    if not fitted:
+        return NoFit("no family that was laid on the contours makes a closed outline")
     # The noise's level is itself only known to some degrees of freedom: Student's likelihood.
     dof, least = sum(model.dof for model in noise.models), min(square for _, square in fitted)
     closest = min(fitted, key=lambda pair: pair[1])[0]
@@ -281,6 +285,16 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     ranking = tuple((c.equations.shape.family, w) for c, w in zip(judged, weights, strict=True))
     corners = _corner_rankings(judged, tried, noise, rows, setting.groups)
     return Choice(best, noise, ranking, corners, judged[1] if len(judged) > 1 else None)
+
+
+def _closes(candidate: Candidate) -> bool:
+    """Whether its outline can be drawn: corners left free may turn round themselves."""
+    shape = candidate.equations.shape
+    try:
+        shape.to_outline(candidate.x[: len(shape.names)])
+    except FitError:
+        return False
+    return True
 
 
 def apart(first: Candidate, second: Candidate) -> float:

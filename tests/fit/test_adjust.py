@@ -24,7 +24,7 @@ from snugline.fit.outline_families import (
 from snugline.fit.primitives import rounded_rectangle
 from snugline.fit.readings import Reading
 from snugline.fit.section import Section, Systematic
-from snugline.fit.shapes import SIDES
+from snugline.fit.shapes import SIDES, Shape
 
 PHOTOS = Path(__file__).parents[2].parent / "shared" / "photos"
 ROUNDED = "rounded rectangle"
@@ -81,6 +81,21 @@ def test_two_ends_and_two_readings_give_the_whole_outline():
         assert corner.params["radius"].u95 < 0.06
     assert len(fitted.outline.segments) == 8
     assert fitted.residual_rms == pytest.approx(0.03, abs=0.004)
+
+
+def test_a_family_whose_outline_cannot_be_drawn_is_passed_over(monkeypatch):
+    """As where a corner that was left free turns round itself."""
+    drawn = Shape.to_outline
+
+    def to_outline(shape, *args):
+        if shape.family in ("superellipse rectangle", "elliptical-cornered rectangle"):
+            raise FitError("is no arc", "outline, segment 5", "give a sweep within one turn")
+        return drawn(shape, *args)
+
+    monkeypatch.setattr(Shape, "to_outline", to_outline)
+    fitted = fit_outline(both_ends(PANEL), [TAPE, CALIPER])
+    assert fitted.family == ROUNDED
+    assert holds(fitted.width, 118.5)
 
 
 def test_poses_lay_the_contours_on_the_outline():
