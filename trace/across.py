@@ -43,7 +43,7 @@ _MOST = 30.0
 _FACE_ROWS, _GRAIN_ROWS = 4.0, 3.0
 # So many neighbours share the weights of their samples; of so many groups one is asked first how
 # much the model leaves.
-_TOGETHER, _ASKED_FIRST = 24, 6
+_TOGETHER, _ASKED_FIRST = 12, 6
 
 
 @dataclass(frozen=True)
