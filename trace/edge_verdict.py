@@ -15,6 +15,7 @@ from snugline.trace.edge import sample_luminance
 from snugline.trace.lift import Lifted, PartSides, lift
 from snugline.trace.shadow_verdict import in_shadow
 from snugline.trace.silhouette import Silhouette, right_normals
+from snugline.trace.wall_verdict import wall_outside
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -34,6 +35,8 @@ _VAGUE_SHARE = 0.15
 RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
 # A stretch of so much that looks like sheet in a shadow is remarked on, and with more not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
+# So is one beside which the wall seems to have been left out.
+WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's light a shadow's rim or the grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
@@ -146,7 +149,19 @@ class _Stretch:
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
     pieces = [_Piece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
-    checks = (_short, _lost, _vague, _rivals, _shadow, _ends, _border, _glare, _jog, _thickness)
+    checks = (
+        _short,
+        _lost,
+        _vague,
+        _rivals,
+        _shadow,
+        _wall,
+        _ends,
+        _border,
+        _glare,
+        _jog,
+        _thickness,
+    )
     return [notice for check in checks for notice in check(pieces, facts.file)] if pieces else []
 
 
@@ -268,6 +283,25 @@ def _shadow(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             "Soften the lamp or move it away, so that no hard shadow lies beside the part, and "
             "take the photo again.",
             "retake" if found.length_mm > SHADOW_MM[1] else "usable",
+            file,
+            region_of(found.pixels),
+        )
+
+
+def _wall(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+    marks = [
+        wall_outside(p.edge.rgb, p.edge.camera, p.edge.sides, p.silhouette, p.mm_per_px)
+        for p in pieces
+    ]
+    found = _longest(pieces, marks)
+    if found and found.length_mm > WALL_MM[0]:
+        yield Notice(
+            "wall-left-out",
+            f"Over {found.length_mm:.0f} mm a step runs beside the edge, as far out as the part's "
+            f"wall would show: the wall's upper edge may have been taken for its foot.",
+            "Hold the phone more nearly over that side, or light the wall so that it is darker or "
+            "lighter than the sheet, and take the photo again.",
+            "retake" if found.length_mm > WALL_MM[1] else "usable",
             file,
             region_of(found.pixels),
         )
