@@ -63,7 +63,14 @@ def finished(serving, tmp_path_factory):
             job + "/photos", params={"shows": shows}, content=photo(number)
         )
         assert answer.status_code == 201
-    window.wait("outline", lambda data: data["state"] in ("ready", "refused"))
+    # One of the first photo alone may be ready before the second is in.
+    serving.wait(
+        job,
+        lambda found: (
+            [p["state"] for p in found["photos"]] == ["done", "done"]
+            and found["outline"]["state"] == "ready"
+        ),
+    )
     planned = serving.change(
         job,
         (["pocket", "clearance"], None, ["0.25 mm", "0.5 mm"]),
@@ -179,14 +186,18 @@ def test_a_pocket_is_tried_without_changing_the_job(serving, finished):
 
 @needs_cases
 def test_points_left_out_change_the_outline_without_tracing_again(serving, finished):
-    job, window, _ = finished
+    job, _, _ = finished
+    serving.wait(job, lambda found: found["outline"]["state"] == "ready")
     found, (contour, _) = outline_and_photos(serving, job)
     curve = contour["curves"][0]
     x, y = curve["mm"][len(curve["mm"]) // 2]
     table = {"photo": found["photos"][0]["file"], "at": [f"{x} mm", f"{y} mm"], "within": "5 mm"}
     assert serving.change(job, (["leave_out", 9], None, table)).status_code == 200
     old = found["outline"]["key"]
-    window.wait("outline", lambda data: data["state"] == "ready" and data["key"] != old)
+    serving.wait(
+        job,
+        lambda found: found["outline"]["state"] == "ready" and found["outline"]["key"] != old,
+    )
     after, (without, _) = outline_and_photos(serving, job)
     assert without["key"] == contour["key"]
     assert 10 < sum(without["curves"][0]["left_out"]) < len(curve["px"]) / 3
