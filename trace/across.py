@@ -33,7 +33,7 @@ _ROWS = np.array([-0.35, 0.35])
 _SLOPE_BIN = 0.03
 # Colour is stored for every other pixel only and spread: about so many samples count as one.
 _COLOUR_PER_FREE = 3.0
-# What the model leaves beside grain, as a share of the step at the edge (halo, uneven shade).
+# What the model leaves beside grain, as a share of the coded step at the edge (halo, uneven shade).
 _UNLIKE = 0.004
 # Where the part's and the sheet's own grain are looked at, and by how much they may differ.
 _FACE, _SHEET, _ROUGHEST = slice(None, 8), slice(-8, None), 4.0
