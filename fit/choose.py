@@ -257,25 +257,26 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     thin = sum(min(THINNED, len(m.local)) for m in setting.sections)
     rows = sum(len(m.local) / model.block
                for m, model in zip(setting.sections, noise.models, strict=True))  # fmt: skip
-    fitted: list[tuple[Candidate, float]] = []
+    fitted: list[tuple[Candidate, float, Array]] = []
     for candidate in tried:
         gap = (candidate.cost - reference.cost) * min(1.0, effective / thin)
         if gap > UNLIKELY and fitted:
             continue
         fit = whitened_fit(candidate.equations, candidate.x, noise, trust=TRUST, rounds=6)
         candidate = replace(candidate, x=fit.x)
-        if _closes(candidate):
-            fitted.append((candidate, fit.total.square))
+        points = _drawn(candidate)
+        if points is not None:
+            fitted.append((candidate, fit.total.square, points))
     if not fitted:
         return NoFit("no family that was laid on the contours makes a closed outline")
     # The noise's level is itself only known to some degrees of freedom: Student's likelihood.
-    dof, least = sum(model.dof for model in noise.models), min(square for _, square in fitted)
-    closest = min(fitted, key=lambda pair: pair[1])[0]
+    dof, least = sum(model.dof for model in noise.models), min(square for _, square, _ in fitted)
+    closest = min(fitted, key=lambda one: one[1])[2]
     judged = []
-    for candidate, square in fitted:
+    for candidate, square, _ in fitted:
         # Photos err by some hundredths in ways that no noise shows: a shape that would be cut
         # alike has nothing against it but its number of unknowns.
-        same = apart(closest, candidate) < SAME
+        same = _farthest(closest, candidate) < SAME
         bic = 0.0 if same else dof * math.log1p((square - least) / dof)
         bic += len(candidate.equations.shape.names) * math.log(rows)
         judged.append(replace(candidate, bic=bic))
@@ -287,21 +288,27 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     return Choice(best, noise, ranking, corners, judged[1] if len(judged) > 1 else None)
 
 
-def _closes(candidate: Candidate) -> bool:
-    """Whether its outline can be drawn: corners left free may turn round themselves."""
+def _drawn(candidate: Candidate) -> Array | None:
+    """Points along its outline; None where corners left free turn round themselves."""
     shape = candidate.equations.shape
     try:
-        shape.to_outline(candidate.x[: len(shape.names)])
+        outline = shape.to_outline(candidate.x[: len(shape.names)])
     except FitError:
-        return False
-    return True
+        return None
+    return outline.sampled(1.0)
+
+
+def _farthest(points: Array, candidate: Candidate) -> float:
+    """Largest distance (mm) of points from a candidate's outline."""
+    shape = candidate.equations.shape
+    return float(np.max(np.abs(shape.distance(points, candidate.x[: len(shape.names)]).value)))
 
 
 def apart(first: Candidate, second: Candidate) -> float:
     """Largest distance (mm) of the first candidate's outline from the second's."""
-    one, two = first.equations.shape, second.equations.shape
-    points = one.to_outline(first.x[: len(one.names)]).sampled(1.0)
-    return float(np.max(np.abs(two.distance(points, second.x[: len(two.names)]).value)))
+    shape = first.equations.shape
+    points = shape.to_outline(first.x[: len(shape.names)]).sampled(1.0)
+    return _farthest(points, second)
 
 
 def _posterior(bics: Sequence[float]) -> list[float]:

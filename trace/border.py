@@ -7,8 +7,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
-from skimage.graph import MCP
 from skimage.measure import find_contours
+
+from snugline.trace.way import cheapest_way
 
 Floats = NDArray[np.float64]
 
@@ -20,6 +21,8 @@ INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
 FARTHEST_WALL_PX = 12.0
 KIND_WEIGHT = 0.06
 _STEP = 0.5
+# Of a closed border so many points are walked twice.
+_WALKED_TWICE = 30
 # So many points along the border show whether the part is printed.
 _PRINT = 41
 
@@ -195,16 +198,8 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
     cost += right.max(axis=1, keepdims=True) - right
     cost = gaussian_filter1d(cost, width, axis=0, mode=mode)
-    wrap = min(30, len(xy) - 1) if closed else 0
-    if wrap:
-        cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])
-    search = MCP(cost)
-    starts = [(0, k) for k in range(cost.shape[1])]
-    totals, _ = search.find_costs(starts)
-    path = np.array(search.traceback((len(cost) - 1, int(np.argmin(totals[-1])))))
-    column = np.bincount(path[:, 0], path[:, 1]) / np.bincount(path[:, 0])  # type: ignore[assignment]
-    column = column[wrap : len(column) - wrap]
-    k = np.clip(np.round(column).astype(int), 1, len(offset) - 2)
+    way = cheapest_way(cost, closed, _WALKED_TWICE)
+    k = np.clip(np.round(way).astype(int), 1, len(offset) - 2)
     rows = np.arange(len(k))
     # Between the kinds the way is smooth; the edge is the steepest place within half a pixel.
     near = np.clip(k[:, None] + np.arange(-1, 2), 1, len(offset) - 2)
@@ -212,12 +207,12 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     before, here, after = slope[rows, k - 1], slope[rows, k], slope[rows, k + 1]
     peak = (here >= before) & (here >= after) & (here > 0)
     bend = np.where(peak, before - 2 * here + after, -1)
-    shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), column - k)
+    shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), way - k)
     at = offset[k] + np.clip(shift, -1, 1) * _STEP
     points = smooth + at[:, None] * normal
-    level = cost[wrap + rows, k]
+    level = cost[rows, k]
     far = np.abs(np.arange(len(offset)) - k[:, None]) > 2 / _STEP
-    other = np.where(far, cost[wrap : wrap + len(rows)], np.inf).min(axis=1)
+    other = np.where(far, cost, np.inf).min(axis=1)
     certain = (here > 6 * ground.noise) & (other - level > 0.3)
     return _within(points, smooth, certain, closed, ground.polygon)
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_closing, gaussian_filter1d
 
 from snugline.notice import Notice
+from snugline.trace.beside import Beside
 from snugline.trace.camera import Camera
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge import sample_luminance
@@ -96,6 +97,11 @@ class _Piece:
     def lifted(self) -> Lifted:
         s = self.silhouette
         return lift(self.edge.camera, s.pixels, self.edge.sides, s.closed, smooth=6)
+
+    @cached_property
+    def beside(self) -> Beside:
+        e = self.edge
+        return Beside.of(e.rgb, e.camera, e.sides, self.silhouette, self.mm_per_px)
 
     def _deep(self) -> Floats:
         """(N,) mm inside the nearest window's border; negative outside of all."""
@@ -270,11 +276,7 @@ def _rivals(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
 
 
 def _shadow(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    marks = [
-        in_shadow(p.edge.rgb, p.edge.camera, p.edge.sides, p.silhouette, p.mm_per_px)
-        for p in pieces
-    ]
-    found = _longest(pieces, marks)
+    found = _longest(pieces, [in_shadow(p.beside) for p in pieces])
     if found and found.length_mm > SHADOW_MM[0]:
         yield Notice(
             "shadow-taken",
@@ -289,11 +291,7 @@ def _shadow(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
 
 
 def _wall(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    marks = [
-        wall_outside(p.edge.rgb, p.edge.camera, p.edge.sides, p.silhouette, p.mm_per_px)
-        for p in pieces
-    ]
-    found = _longest(pieces, marks)
+    found = _longest(pieces, [wall_outside(p.beside) for p in pieces])
     if found and found.length_mm > WALL_MM[0]:
         yield Notice(
             "wall-left-out",

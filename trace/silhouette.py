@@ -16,13 +16,13 @@ from scipy.ndimage import (
     median_filter,
     uniform_filter1d,
 )
-from skimage.graph import MCP
 
 from snugline.trace.across import Across, Scene
 from snugline.trace.camera import Camera
 from snugline.trace.lift import PartSides, lift
 from snugline.trace.profile import crease_px
 from snugline.trace.shading import Shading
+from snugline.trace.way import cheapest_way
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -38,7 +38,7 @@ _WIDER = (3.0, 8.0)
 _STRAYS = 0.5
 # The way along the line: what a step of it costs beside its doubts, by how many candidates a row
 # may leave it, and how many points of a closed line are walked twice.
-_STEP_OF_THE_WAY, _BESIDE_THE_WAY, _WAY_WRAP = 0.3, 2, 60
+_STEP_OF_THE_WAY, _BESIDE_THE_WAY, _WALKED_TWICE = 0.3, 2, 60
 # The part's face may have a print, gloss and grain that no model follows, the sheet beside it has
 # none: by so many times less is the face believed while two edges may be taken for one another.
 _FACE_BELIEVED_LESS = 2.0
@@ -300,16 +300,9 @@ def _ask(
 
 
 def _least_doubtful_way(doubt: Floats, closed: bool) -> NDArray[np.int64]:
-    """(N,) candidates that the least doubtful way along the line (N, G) goes by (Dijkstra's)."""
+    """(N,) candidates that the least doubtful way along the line (N, G) goes by."""
     cost = doubt - doubt.min(axis=1, keepdims=True) + _STEP_OF_THE_WAY
-    wrap = min(_WAY_WRAP, len(cost) - 1) if closed else 0
-    if wrap:
-        cost = np.vstack([cost[-wrap:], cost, cost[:wrap]])
-    search = MCP(cost)
-    totals, _ = search.find_costs([(0, k) for k in range(cost.shape[1])])
-    way = np.array(search.traceback((len(cost) - 1, int(np.argmin(totals[-1])))))
-    place = np.bincount(way[:, 0], way[:, 1]) / np.bincount(way[:, 0])
-    return np.round(place[wrap : len(place) - wrap]).astype(np.int64)
+    return np.round(cheapest_way(cost, closed, _WALKED_TWICE)).astype(np.int64)
 
 
 def _wriggling(line: Floats, closed: bool) -> Mask:

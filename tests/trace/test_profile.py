@@ -91,6 +91,14 @@ def test_the_edge_is_found_where_the_light_was_made(kind: str, slope: float) -> 
         assert candidates[best] == pytest.approx(true, abs=0.15)
 
 
+def least_doubtful(candidates: Floats, doubt: Floats) -> float:
+    """Where the parabola through the least of evenly spaced doubts and its neighbours is lowest."""
+    best = int(doubt.argmin())
+    before, here, after = doubt[best - 1 : best + 2]
+    half = 0.5 * (candidates[1] - candidates[0])
+    return float(candidates[best] + half * (before - after) / (before - 2 * here + after))
+
+
 @pytest.mark.parametrize("blur", [0.7, 1.2])
 @pytest.mark.parametrize("slope", [-0.2, 0.0, 0.2])
 @pytest.mark.parametrize("kind", ["crisp", "chamfered"])
@@ -101,10 +109,7 @@ def test_a_plain_step_is_found_without_bias(kind: str, slope: float, blur: float
         light = 0.1 + 0.5 * ndtr((geometry.places - true) / np.hypot(blur, 0.3))
         prior = expected(0.1, 0.6)
         doubt = misfit(geometry.columns, light[None, None] * geometry.weight, 0.002, prior)[0, 0]
-        best = int(doubt.argmin())
-        before, here, after = doubt[best - 1 : best + 2]
-        found = candidates[best] + 0.1 * (before - after) / (before - 2 * here + after)
-        assert found == pytest.approx(true, abs=0.02)
+        assert least_doubtful(candidates, doubt) == pytest.approx(true, abs=0.02)
 
 
 def test_a_contact_shadow_moves_no_edge() -> None:
@@ -119,10 +124,7 @@ def test_a_contact_shadow_moves_no_edge() -> None:
         seen = gaussian_filter1d(np.where(fine > true, sheet, 0.1), np.hypot(blur, 0.3) / 0.02)
         light = np.interp(geometry.places, fine, seen) * geometry.weight
         doubt = misfit(geometry.columns, light[None, None], 0.002, expected(0.1, 0.6))[0, 0]
-        best = int(doubt.argmin())
-        before, here, after = doubt[best - 1 : best + 2]
-        found = candidates[best] + 0.1 * (before - after) / (before - 2 * here + after)
-        assert found == pytest.approx(true, abs=0.03)
+        assert least_doubtful(candidates, doubt) == pytest.approx(true, abs=0.03)
 
 
 @pytest.mark.parametrize("shaded", [False, True])

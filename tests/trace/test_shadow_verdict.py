@@ -3,26 +3,16 @@
 import cv2
 import numpy as np
 import pytest
-from made_views import camera_over, phone_lens
+from followed_edge import CAMERA, SIZE, followed
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from snugline.trace.beside import Beside
 from snugline.trace.lift import PartSides
 from snugline.trace.shadow_verdict import in_shadow
-from snugline.trace.silhouette import Silhouette, resample
 
-SIZE = (900, 700)
-LENS = phone_lens(1500.0, (0.0, 0.0, 0.0, 0.0), (449.5, 349.5), SIZE)
-CAMERA = camera_over(np.zeros(2), 200.0, tilt_deg=0, roll_deg=0, lens=LENS)
 SHADOW_PX = 14.0
 PART = np.array([[150.0, 150.0], [150.0, 550.0], [750.0, 550.0], [750.0, 150.0]])
-
-
-def silhouette(polygon: NDArray[np.float64]) -> Silhouette:
-    pixels = resample(polygon, 1.5, closed=True)
-    n = len(pixels)
-    yes, no = np.ones(n, bool), np.zeros(n, bool)
-    return Silhouette(pixels, np.full(n, 0.05), yes, no, closed=True)
 
 
 def picture(colour: tuple[int, int, int], grain: float) -> NDArray[np.uint8]:
@@ -43,12 +33,12 @@ def picture(colour: tuple[int, int, int], grain: float) -> NDArray[np.uint8]:
 )
 def test_a_shadow_taken_for_the_part_is_told_where_it_is(colour, grain) -> None:
     rgb, sides = picture(colour, grain), PartSides(0.0)
-    right = silhouette(PART)
-    assert in_shadow(rgb, CAMERA, sides, right, 0.133).mean() < 0.03
+    right = followed(PART)
+    assert in_shadow(Beside.of(rgb, CAMERA, sides, right, 0.133)).mean() < 0.03
     rim = PART + np.array([[0, 0], [0, 0], [SHADOW_PX, 0], [SHADOW_PX, 0]])
     assert Polygon(rim).area > Polygon(PART).area
-    wrong = silhouette(rim)
-    marked = in_shadow(rgb, CAMERA, sides, wrong, 0.133)
+    wrong = followed(rim)
+    marked = in_shadow(Beside.of(rgb, CAMERA, sides, wrong, 0.133))
     x, y = wrong.pixels.T
     along = (x > 750 + SHADOW_PX - 2) & (y > 210) & (y < 490)
     assert marked[along].mean() > 0.9
@@ -57,4 +47,4 @@ def test_a_shadow_taken_for_the_part_is_told_where_it_is(colour, grain) -> None:
 
 def test_a_part_that_is_grey_and_smooth_all_over_is_not_accused() -> None:
     rgb = picture((95, 95, 95), 0.0)
-    assert not in_shadow(rgb, CAMERA, PartSides(0.0), silhouette(PART), 0.133).any()
+    assert not in_shadow(Beside.of(rgb, CAMERA, PartSides(0.0), followed(PART), 0.133)).any()

@@ -3,27 +3,16 @@
 import cv2
 import numpy as np
 import pytest
-from made_views import camera_over, phone_lens
+from followed_edge import CAMERA, SIZE, followed
 from numpy.typing import NDArray
 
+from snugline.trace.beside import Beside
 from snugline.trace.lift import PartSides
-from snugline.trace.silhouette import Silhouette, resample
 from snugline.trace.wall_verdict import wall_outside
 
-SIZE, PX_PER_MM = (900, 700), 7.5
-# Far to the left: the part's left wall shows 8 px wide, its right one is hidden.
-LENS = phone_lens(1500.0, (0.0, 0.0, 0.0, 0.0), (449.5, 349.5), SIZE)
-CAMERA = camera_over(np.zeros(2), 200.0, tilt_deg=0, roll_deg=0, lens=LENS)
+PX_PER_MM = 7.5
+# The camera's foot is far to the left of the part, so that its left wall shows.
 SIDES = PartSides(8.0)
-
-
-def silhouette(left: float) -> Silhouette:
-    """A rectangle in the picture, its left side at `left` px."""
-    corners = np.array([[left, 150.0], [left, 550.0], [850.0, 550.0], [850.0, 150.0]])
-    pixels = resample(corners, 1.5, closed=True)
-    n = len(pixels)
-    yes, no = np.ones(n, bool), np.zeros(n, bool)
-    return Silhouette(pixels, np.full(n, 0.05), yes, no, closed=True)
 
 
 def wall_px(foot: float) -> float:
@@ -46,10 +35,11 @@ def picture(foot: float, wall: int, slope: float = 0.0) -> NDArray[np.uint8]:
 
 def marked(rgb: NDArray[np.uint8], left: float) -> float:
     """Share of the left side that is marked, away from its corners."""
-    found = silhouette(left)
+    corners = np.array([[left, 150.0], [left, 550.0], [850.0, 550.0], [850.0, 150.0]])
+    found = followed(corners)
     x, y = found.pixels.T
     side = (np.abs(x - left) < 2) & (y > 210) & (y < 490)
-    return float(wall_outside(rgb, CAMERA, SIDES, found, 1 / PX_PER_MM)[side].mean())
+    return float(wall_outside(Beside.of(rgb, CAMERA, SIDES, found, 1 / PX_PER_MM))[side].mean())
 
 
 @pytest.mark.parametrize("foot", [600.0, 700.0])
