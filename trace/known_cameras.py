@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from snugline.errors import FileError, InputError
 from snugline.files import write_json
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Observations
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
+from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.image.photo_file import Photo, read_photo
 from snugline.trace.sheet.frame_description import Frame

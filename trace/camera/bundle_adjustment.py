@@ -23,6 +23,13 @@ from snugline.trace.camera.marker_noise import (
     robust_spread,
     tukey_weights,
 )
+from snugline.trace.camera.observations import (
+    Observations,
+    SheetState,
+    expected_points,
+    on_bench,
+    plane_rotation,
+)
 from snugline.trace.camera.projection import Camera, rotation_from_vector
 
 Floats = NDArray[np.float64]
@@ -38,66 +45,6 @@ _ITERATIONS = 40
 # Steps by what they move against the unknowns' joint uncertainty: near enough for the weights to
 # follow the residuals, and no step any more.
 _NEAR, _STILL = 1.0, 0.001
-
-
-@dataclass(frozen=True)
-class Observations:
-    """Edge places of one photo; every array has N rows.
-
-    Attributes
-    ----------
-    sheet : which sheet the marker is printed on.
-    marker : which marker (or stretch of a plain frame's side), unique over the job's sheets.
-    design : (N, 2) mm, the place on the marker's side as designed, in the sheet's axes.
-    outward : (N, 2) unit, out of the marker, in the sheet's axes.
-    pixels : (N, 2) where the edge was seen.
-    normals : (N, 2) unit, across the edge in the picture, outwards.
-    sigma : (N,) px.
-    height : (N,) mm over the sheet.
-    """
-
-    sheet: Ints
-    marker: Ints
-    design: Floats
-    outward: Floats
-    pixels: Floats
-    normals: Floats
-    sigma: Floats
-    height: Floats
-
-    def only(self, keep: NDArray[np.bool_]) -> "Observations":
-        """The rows that `keep` marks."""
-        return Observations(
-            self.sheet[keep],
-            self.marker[keep],
-            self.design[keep],
-            self.outward[keep],
-            self.pixels[keep],
-            self.normals[keep],
-            self.sigma[keep],
-            self.height[keep],
-        )
-
-
-@dataclass(frozen=True)
-class SheetState:
-    """A printed sheet on the bench: its print scale, and its pose (x, y, turn)."""
-
-    scale: Floats
-    scale_u: Floats
-    pose: Floats
-
-    def place(self, design: Floats) -> Floats:
-        """(N, 2) bench mm of (N, 2) design mm."""
-        turn = plane_rotation(self.pose[2])
-        placed: Floats = (design * self.scale) @ turn.T + self.pose[:2]
-        return placed
-
-
-def plane_rotation(angle: float) -> Floats:
-    """(2, 2) rotation by `angle`, counter-clockwise."""
-    c, s = np.cos(angle), np.sin(angle)
-    return np.array([[c, -s], [s, c]])
 
 
 @dataclass(frozen=True)
@@ -287,21 +234,6 @@ def readjusted(
         normal, gradient = _normal_equations(problem, state, linear, [precision])
         state = _moved(state, layout, _solved(normal, gradient, 0.0))
     return state.cameras[0], float(state.bloom[0])
-
-
-def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
-    """The same observations with every design place in true mm of the bench, all on one sheet."""
-    design, outward = np.empty_like(o.design), np.empty_like(o.outward)
-    for s, sheet in enumerate(sheets):
-        mine = o.sheet == s
-        design[mine] = sheet.place(o.design[mine])
-        outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
-    return replace(o, sheet=np.zeros_like(o.sheet), design=design, outward=outward)
-
-
-def expected_points(flat: Observations, bloom: float) -> Floats:
-    """(N, 3) mm, where the edges of observations on the bench lie with their ink spread."""
-    return np.column_stack([flat.design + bloom * flat.outward, flat.height])
 
 
 def _first_noise(seen: _Linear) -> Noise:

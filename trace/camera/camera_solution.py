@@ -7,18 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
-from snugline.trace.camera.bundle_adjustment import (
-    BLOOM_U,
-    Adjusted,
+from snugline.trace.camera.bundle_adjustment import BLOOM_U, Adjusted, adjust, readjusted
+from snugline.trace.camera.lens import LensPrior
+from snugline.trace.camera.observations import (
     Observations,
     SheetState,
-    adjust,
     expected_points,
     on_bench,
     plane_rotation,
-    readjusted,
 )
-from snugline.trace.camera.lens import LensPrior
 from snugline.trace.camera.projection import Camera, homography, pose_from_plane
 from snugline.trace.camera.sighting import FEWEST_MARKERS, Sighting
 from snugline.trace.sheet.frame_description import AnyFrame, Frame

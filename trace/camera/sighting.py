@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Observations
 from snugline.trace.camera.lens import LensPrior, prior_from_exif
 from snugline.trace.camera.marker_edges import edge_corners, measure_edges
 from snugline.trace.camera.marker_search import FoundMarkers, find_markers
+from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.plain_frame import find_plain_frame
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.sheet.frame_description import Frame, PlainFrame
