@@ -151,6 +151,7 @@ def adjust(
     lens_of_photo: Sequence[int] | None = None,
     robust: bool = True,
     bloom_u: float = BLOOM_U,
+    near: bool = False,
 ) -> Adjusted:
     """Levenberg-Marquardt on all photos together, with Tukey weights on the edges.
 
@@ -160,6 +161,11 @@ def adjust(
     priors : one for each lens.
     lens_of_photo : index of each photo's lens; without it every photo has its own.
     bloom_u : mm, how far a printed edge may have spread; 0 where nothing is printed.
+    near : the first guesses are adjusted ones: what is far off then is not believed from the start.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError : the first guess leads nowhere.
     """
     photos = len(observations)
     lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)
@@ -168,8 +174,15 @@ def adjust(
     state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
     places = [places_of(o.sigma, o.marker, o.outward) for o in observations]
     linear = _linearised(problem, state)
+    if not all(np.isfinite(seen.jacobian).all() for seen in linear):
+        raise np.linalg.LinAlgError("the first guess shows nothing of the sheet")
     noise = [_first_noise(seen) for seen in linear]
     weights = [np.ones(len(o.sigma)) for o in observations]
+    if near and robust:
+        weights = [
+            tukey_weights(seen.residuals, n, at)
+            for seen, n, at in zip(linear, noise, places, strict=True)
+        ]
     precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
     normal, gradient = _normal_equations(problem, state, linear, precision)
     damping, followed = 1e-6, 0
