@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
 from snugline.notice import Notice
+from snugline.place import OfPhoto, Position
 from snugline.trace.contour import Curve
 from snugline.trace.edge.relief_displacement import outward_normals
 from snugline.trace.edge.silhouette import resample
@@ -113,7 +114,8 @@ def _disagreements(
                     f"{abs(calm[worst]):.2f} mm from where the other photos have it.",
                     "See that neither part nor sheets moved, or leave the worse photo out.",
                     "usable",
-                    name,
+                    OfPhoto(name),
+                    Position((round(float(x), 1), round(float(y), 1))),
                 )
             )
     return tuple(notices)

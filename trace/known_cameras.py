@@ -158,7 +158,7 @@ def judge_camera(camera: KnownCamera) -> tuple[Notice, ...]:
                 "one-photo",
                 "A lens learned from one photo cannot be tested.",
                 "Add photos from several sides and heights, upright and turned.",
-                place=camera.name,
+                about=camera.name,
             ),
         )
     if camera.holdout_mm > HOLDOUT_MM[0]:
@@ -168,7 +168,7 @@ def judge_camera(camera: KnownCamera) -> tuple[Notice, ...]:
                 f"In photos it was not learned from the lens misses markers by "
                 f"{camera.holdout_mm:.2f} mm ({HOLDOUT_MM[0]:.2f} mm are wanted).",
                 "Leave out photos with a bent sheet, zoom or blur, and learn again.",
-                place=camera.name,
+                about=camera.name,
             ),
         )
     return ()
