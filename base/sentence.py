@@ -164,12 +164,3 @@ class Sentence(str):
     @staticmethod
     def from_json(record: Mapping[str, Any]) -> "Sentence":
         return Sentence(record["template"], *map(Figure.from_json, record["figures"]))
-
-
-def counted(count: int, noun: str, several: str = "") -> str:
-    """A number with its noun.
-
-    >>> counted(1, "remark"), counted(3, "remark"), counted(2, "box", "boxes")
-    ('1 remark', '3 remarks', '2 boxes')
-    """
-    return f"{count} {noun if count == 1 else several or noun + 's'}"

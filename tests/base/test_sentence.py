@@ -4,7 +4,7 @@ import pytest
 
 from snugline.errors import PhotoError
 from snugline.place import OfKey, OfPhoto, OfReading, about_from_json
-from snugline.sentence import Sentence, angle, counted, length, pixels, position
+from snugline.sentence import Sentence, angle, length, pixels, position
 
 TOLD = Sentence("The edge near {} is {} from there.", position(120, 35), length(0.32))
 
@@ -65,8 +65,3 @@ def test_keys_read_as_the_job_file_has_them() -> None:
     assert str(OfKey(("part", "thickness"), "job.toml")) == "job.toml, [part], thickness"
     assert str(OfKey(("camera",), "job.toml", in_table=False)) == "job.toml, camera"
     assert str(OfKey(("reading", 0, "values", 2))) == "[[reading]] 1, values[3]"
-
-
-def test_nouns_are_counted() -> None:
-    assert counted(1, "remark") == "1 remark"
-    assert counted(0, "remark") == "0 remarks"

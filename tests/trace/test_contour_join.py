@@ -92,7 +92,7 @@ def test_a_disagreement_names_photo_and_place() -> None:
     assert notice.code == "photos-disagree"
     assert notice.severity == "usable"
     assert "c.jpg" in notice.text
-    x = float(notice.text.split("near x ")[1].split(",")[0])
+    x = float(notice.text.split("near (")[1].split(",")[0])
     assert x == pytest.approx(60, abs=8)
     assert notice.mend
 

@@ -73,13 +73,13 @@ def photos_key(setting: str, paths: Sequence[Path]) -> str:
         return key_of(setting, [(str(path), file_hash(path)) for path in paths])
     except OSError as error:
         raise FileError(
-            f"cannot read the photo ({error.strerror})", str(error.filename), "take it anew"
+            f"cannot read the photo ({error.strerror})", str(error.filename), "take it again"
         ) from error
 
 
 @cache
 def program() -> str:
-    """Which program measures: another version of it is asked anew."""
+    """Which program measures: another version measures again."""
     import snugline.trace
 
     folder = Path(snugline.trace.__file__).parent
@@ -118,7 +118,7 @@ class Store:
         self._forget_old(kind)
 
     def keep(self, kind: str, name: str, content: bytes) -> None:
-        """A file that is no record."""
+        """A file that is not a record."""
         write_whole(self.place(kind, name), content)
         self._forget_old(kind)
 
