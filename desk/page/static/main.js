@@ -16,8 +16,13 @@ import { pocketStep } from "./steps/pocket.js";
 import { readingsStep } from "./steps/readings.js";
 
 const MAKE = {
-  frame: frameStep, photos: photosStep, readings: readingsStep, outline: outlineStep,
-  pocket: pocketStep, files: filesStep, fit: afterStep,
+  frame: frameStep,
+  photos: photosStep,
+  readings: readingsStep,
+  outline: outlineStep,
+  pocket: pocketStep,
+  files: filesStep,
+  fit: afterStep,
 };
 
 const main = document.querySelector("main");

@@ -33,7 +33,11 @@ function placesOf(notices) {
   const found = [];
   for (const { region, number } of notices) {
     if (!region) continue;
-    const middle = ([left, top, right, bottom]) => [(left + right) / 2, (top + bottom) / 2, Math.max(right - left, bottom - top)];
+    const middle = ([left, top, right, bottom]) => [
+      (left + right) / 2,
+      (top + bottom) / 2,
+      Math.max(right - left, bottom - top),
+    ];
     const [x, y, size] = middle(region);
     const known = found.find(([place]) => {
       const [kx, ky, ksize] = middle(place);
@@ -50,31 +54,57 @@ function placesOf(notices) {
 /** Contour, markers, fitted outline and places of remarks as SVG elements. */
 export function overlay(photo, contour, { fitted = false } = {}) {
   const drawn = [];
-  const twice = (d, dark, pale) => drawn.push(s("path", { d, class: `over ${pale}` }), s("path", { d, class: `over ${dark}` }));
+  const twice = (d, dark, pale) =>
+    drawn.push(s("path", { d, class: `over ${pale}` }), s("path", { d, class: `over ${dark}` }));
   if (contour) {
     twice(contour.markers_used.map((quad) => path(quad, true)).join(""), "top thinner", "under thinner");
     twice(contour.markers_rejected.map(([a, b, c, d]) => path([a, c]) + path([b, d])).join(""), "top", "under");
     for (const curve of contour.curves) {
       const parts = pieces(curve, (i) => (curve.left_out[i] ? "gone" : "top"));
       for (const { kind, points } of parts) {
-        if (kind === "gone") drawn.push(s("path", { d: path(points), class: "over gone-under" }), s("path", { d: path(points), class: "over gone" }));
-        else twice(path(points), "top", "under");
+        if (kind === "gone") {
+          drawn.push(
+            s("path", { d: path(points), class: "over gone-under" }),
+            s("path", { d: path(points), class: "over gone" }),
+          );
+        } else twice(path(points), "top", "under");
       }
     }
-    if (fitted && contour.outline_px) twice(contour.outline_px.map((line) => path(line)).join(""), "fitted", "fitted-under");
+    if (fitted && contour.outline_px) {
+      twice(contour.outline_px.map((line) => path(line)).join(""), "fitted", "fitted-under");
+    }
   }
   for (const [place, numbers] of placesOf(photo.notices ?? [])) {
     const [left, top, right, bottom] = place;
-    const round = { cx: (left + right) / 2, cy: (top + bottom) / 2, rx: Math.max((right - left) * 0.6, 60), ry: Math.max((bottom - top) * 0.6, 60) };
+    const round = {
+      cx: (left + right) / 2,
+      cy: (top + bottom) / 2,
+      rx: Math.max((right - left) * 0.6, 60),
+      ry: Math.max((bottom - top) * 0.6, 60),
+    };
     drawn.push(s("ellipse", { ...round, class: "over place-under" }), s("ellipse", { ...round, class: "over place" }));
-    drawn.push(s("text", { x: round.cx, y: Math.max(round.cy - round.ry, 0), class: "number", "text-anchor": "middle", dy: "0.9em" }, numbers.join(", ")));
+    drawn.push(
+      s(
+        "text",
+        { x: round.cx, y: Math.max(round.cy - round.ry, 0), class: "number", "text-anchor": "middle", dy: "0.9em" },
+        numbers.join(", "),
+      ),
+    );
   }
   return drawn;
 }
 
 /** The photo itself as an SVG image. */
 export const photoImage = (photo, width) =>
-  s("image", { class: "image", href: picture(photo, width), x: -0.5, y: -0.5, width: photo.width, height: photo.height, preserveAspectRatio: "none" });
+  s("image", {
+    class: "image",
+    href: picture(photo, width),
+    x: -0.5,
+    y: -0.5,
+    width: photo.width,
+    height: photo.height,
+    preserveAspectRatio: "none",
+  });
 
 /** Keep the numbers of an SVG as large as the page's text, however it is enlarged. */
 export function sizeNumbers(svg) {

@@ -12,7 +12,10 @@ export function outlinePlan(outline, times) {
   const bands = outline.along.flatMap((share) => ribbon(share, times, outline.perimeter));
   return [
     [x0 - margin, -y1 - margin, x1 - x0 + 2 * margin, y1 - y0 + 2 * margin],
-    s("path", { class: "axis", d: `M${x0 - margin / 2} 0H${x1 + margin / 2}M0 ${-y0 + margin / 2}V${-y1 - margin / 2}` }),
+    s("path", {
+      class: "axis",
+      d: `M${x0 - margin / 2} 0H${x1 + margin / 2}M0 ${-y0 + margin / 2}V${-y1 - margin / 2}`,
+    }),
     ...bands.map((d) => s("path", { class: "band", d })),
     s("path", { class: "line", d: outline.d }),
   ];

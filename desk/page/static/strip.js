@@ -23,14 +23,21 @@ export const stepAddress = (step) => `/?job=${encodeURIComponent(state.id)}#${st
 const entries = STEPS.map(({ step, name }, i) => {
   const sign = changingSign("missing");
   const word = h("span.word");
-  const link = h("a", { "data-state": "missing" },
+  const link = h(
+    "a",
+    { "data-state": "missing" },
     h("i"),
     h("span.step", {}, sign.el, h("span.name", {}, `${i + 1}`, h("b", {}, ` ${name}`))),
-    word);
+    word,
+  );
   return { step, link, sign, word, el: h("li", {}, link) };
 });
 
-const el = h("ol", {}, entries.map((entry) => entry.el));
+const el = h(
+  "ol",
+  {},
+  entries.map((entry) => entry.el),
+);
 
 export const strip = {
   el,

@@ -35,7 +35,10 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
     mark(input, "aria-invalid", bad ? "true" : null);
     mark(echo, "data-wrong", bad ? "" : null);
     const mm = parseLength(text);
-    say(echo, bad ? "Write a length, such as 9.5 mm or 7 3/16 in" : mm === null || plainlyShown(text) ? "" : `= ${length(mm)}`);
+    say(
+      echo,
+      bad ? "Write a length, such as 9.5 mm or 7 3/16 in" : mm === null || plainlyShown(text) ? "" : `= ${length(mm)}`,
+    );
     return !bad;
   };
   const takeOver = () => {
@@ -70,10 +73,13 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
       input.value = typed(signed ? next : Math.max(0, next));
       takeOver();
     };
-    control = h("div.stepper", {},
+    control = h(
+      "div.stepper",
+      {},
       h("button", { type: "button", "aria-label": `${label}: less`, onclick: move(-1) }, sign("minus")),
       input,
-      h("button", { type: "button", "aria-label": `${label}: more`, onclick: move(1) }, sign("plus")));
+      h("button", { type: "button", "aria-label": `${label}: more`, onclick: move(1) }, sign("plus")),
+    );
   }
   return {
     el: framed(label, optional, control, echo),
@@ -89,7 +95,11 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
 /** A length as typed, with what it is in the unit in use below it. */
 export function lengthField({ label, path, optional = false, placeholder = "", step, signed, name = label }) {
   const field = lengthInput({
-    label, optional, placeholder, step, signed,
+    label,
+    optional,
+    placeholder,
+    step,
+    signed,
     take: (text) => commit(name.toLowerCase(), [[path(), text]]),
   });
   return { el: field.el, update: () => field.show(value(path()) ?? "") };
@@ -132,7 +142,11 @@ export function textField({ label, path, optional = false, placeholder = "", lis
 
 /** One of several words; `options` are `[value, label]`, the value null leaves the key out. */
 export function choiceField({ label, path, options, hint, name = label, edits }) {
-  const input = h("select", {}, options.map(([word, text]) => h("option", { value: word ?? "" }, text)));
+  const input = h(
+    "select",
+    {},
+    options.map(([word, text]) => h("option", { value: word ?? "" }, text)),
+  );
   input.addEventListener("change", () => {
     const word = input.value === "" ? null : input.value;
     commit(name.toLowerCase(), edits ? edits(word) : [[path(), word]]);
@@ -142,7 +156,9 @@ export function choiceField({ label, path, options, hint, name = label, edits })
     input,
     update() {
       const now = value(path()) ?? "";
-      if (now !== "" && ![...input.options].some((option) => option.value === now)) input.append(h("option", { value: now }, now));
+      if (now !== "" && ![...input.options].some((option) => option.value === now)) {
+        input.append(h("option", { value: now }, now));
+      }
       if (input.value !== now) input.value = now;
     },
   };
@@ -169,7 +185,11 @@ export function few({ label, options, take, down = false, unseen = false }) {
     input.addEventListener("change", () => take(word));
     return [input, h("label", {}, input, says), says];
   });
-  const group = h(down ? "div.few.down" : "div.few", { role: "radiogroup", "aria-label": label }, inputs.map(([, el]) => el));
+  const group = h(
+    down ? "div.few.down" : "div.few",
+    { role: "radiogroup", "aria-label": label },
+    inputs.map(([, el]) => el),
+  );
   return {
     el: unseen ? group : h("div.field", {}, h("span.label", { "aria-hidden": "true" }, label), h("div", {}, group)),
     set(word) {

@@ -4,7 +4,8 @@ import { view } from "./view.js";
 
 const MM_PER_INCH = 25.4;
 const MM_PER_UNIT = { mm: 1, cm: 10, m: 1000, in: 25.4, inch: 25.4, inches: 25.4, '"': 25.4, "″": 25.4 };
-const QUANTITY = /^\s*([-+]?)\s*(?:(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*\/\s*(\d+)|(\d+(?:\.\d*)?|\.\d+))\s*([^\d\s].*?)?\s*$/;
+const QUANTITY =
+  /^\s*([-+]?)\s*(?:(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*\/\s*(\d+)|(\d+(?:\.\d*)?|\.\d+))\s*([^\d\s].*?)?\s*$/;
 
 /** Millimetres of a text with its unit, or null where the text is none. */
 export function parseLength(text) {

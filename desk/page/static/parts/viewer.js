@@ -12,20 +12,36 @@ const TOOLS_PX = 66;
  * that may be looked at. `tapped(point)` is told where a tap without a move fell.
  */
 export function viewer({ label, least, tapped }) {
-  const stage = s("svg.stage", { tabindex: 0, role: "group", "aria-label": `${label}. Arrow keys move, plus and minus enlarge, 0 shows all` });
+  const stage = s("svg.stage", {
+    tabindex: 0,
+    role: "group",
+    "aria-label": `${label}. Arrow keys move, plus and minus enlarge, 0 shows all`,
+  });
   const caption = h("div.caption", { hidden: true });
-  const tool = (name, says, act) => h("button", { type: "button", "aria-label": says, title: says, onclick: act }, sign(name));
-  const el = h("div.viewer", {}, stage, caption, h("div.tools", {},
-    tool("minus", "Smaller", () => enlarge(1 / STEP)),
-    tool("plus", "Larger", () => enlarge(STEP)),
-    tool("fit", "Show all", () => all())));
+  const tool = (name, says, act) =>
+    h("button", { type: "button", "aria-label": says, title: says, onclick: act }, sign(name));
+  const el = h(
+    "div.viewer",
+    {},
+    stage,
+    caption,
+    h(
+      "div.tools",
+      {},
+      tool("minus", "Smaller", () => enlarge(1 / STEP)),
+      tool("plus", "Larger", () => enlarge(STEP)),
+      tool("fit", "Show all", () => all()),
+    ),
+  );
   let whole = [0, 0, 100, 100];
   let box = [...whole];
 
   // The box that fills the stage, so that scale is the same across and down.
   const filled = ([x, y, w, hgt]) => {
     const ratio = (stage.clientWidth || 4) / (stage.clientHeight || 3);
-    return w / hgt < ratio ? [x - (hgt * ratio - w) / 2, y, hgt * ratio, hgt] : [x, y - (w / ratio - hgt) / 2, w, w / ratio];
+    return w / hgt < ratio
+      ? [x - (hgt * ratio - w) / 2, y, hgt * ratio, hgt]
+      : [x, y - (w / ratio - hgt) / 2, w, w / ratio];
   };
   const draw = () => {
     stage.setAttribute("viewBox", box.map((v) => v.toFixed(3)).join(" "));
@@ -35,7 +51,10 @@ export function viewer({ label, least, tapped }) {
   };
   const place = (event) => {
     const r = stage.getBoundingClientRect();
-    return [box[0] + ((event.clientX - r.left) / r.width) * box[2], box[1] + ((event.clientY - r.top) / r.height) * box[3]];
+    return [
+      box[0] + ((event.clientX - r.left) / r.width) * box[2],
+      box[1] + ((event.clientY - r.top) / r.height) * box[3],
+    ];
   };
   function enlarge(factor, about = [box[0] + box[2] / 2, box[1] + box[3] / 2]) {
     const limit = filled(whole)[2] * 1.2;
@@ -55,10 +74,14 @@ export function viewer({ label, least, tapped }) {
     draw();
   }
 
-  stage.addEventListener("wheel", (event) => {
-    event.preventDefault();
-    enlarge(Math.exp(-event.deltaY * 0.0022), place(event));
-  }, { passive: false });
+  stage.addEventListener(
+    "wheel",
+    (event) => {
+      event.preventDefault();
+      enlarge(Math.exp(-event.deltaY * 0.0022), place(event));
+    },
+    { passive: false },
+  );
 
   const down = new Map();
   let travelled = 0;
@@ -77,7 +100,10 @@ export function viewer({ label, least, tapped }) {
     const other = [...down.values()].find((known) => known.pointerId !== event.pointerId);
     if (other) {
       const apart = (one) => Math.max(20, Math.hypot(one.clientX - other.clientX, one.clientY - other.clientY));
-      const middle = place({ clientX: (event.clientX + other.clientX) / 2, clientY: (event.clientY + other.clientY) / 2 });
+      const middle = place({
+        clientX: (event.clientX + other.clientX) / 2,
+        clientY: (event.clientY + other.clientY) / 2,
+      });
       enlarge(apart(event) / apart(before), middle);
       move((-dx / 2) * unit, (-dy / 2) * unit);
     } else {
@@ -86,7 +112,9 @@ export function viewer({ label, least, tapped }) {
     down.set(event.pointerId, event);
   });
   const up = (event) => {
-    if (down.delete(event.pointerId) && event.type === "pointerup" && travelled < 8 && down.size === 0) tapped?.(place(event), box[2] / stage.clientWidth);
+    if (down.delete(event.pointerId) && event.type === "pointerup" && travelled < 8 && down.size === 0) {
+      tapped?.(place(event), box[2] / stage.clientWidth);
+    }
   };
   stage.addEventListener("pointerup", up);
   stage.addEventListener("pointercancel", up);

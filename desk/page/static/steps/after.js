@@ -28,8 +28,16 @@ function row() {
     el: h("li.row", {}, words, when),
     update(record) {
       const mm = typeof record.clearance === "number" ? record.clearance : parseLength(record.clearance ?? "");
-      say(words, `${record.verdict}, gap ${mm === null ? record.clearance : length(mm)}, ${[record.wood, record.machine].filter(Boolean).join(", ")}`);
-      say(when, record.when ? new Date(typeof record.when === "number" ? record.when * 1000 : record.when).toLocaleDateString() : "");
+      say(
+        words,
+        `${record.verdict}, gap ${mm === null ? record.clearance : length(mm)}, ${[record.wood, record.machine].filter(Boolean).join(", ")}`,
+      );
+      say(
+        when,
+        record.when
+          ? new Date(typeof record.when === "number" ? record.when * 1000 : record.when).toLocaleDateString()
+          : "",
+      );
     },
   };
 }
@@ -50,16 +58,37 @@ export function afterStep() {
   const learned = h("p.learned", { role: "status" });
   const records = h("ul.stack.records");
   const list = keyed(records, (record) => JSON.stringify(record), row);
-  const buttons = h("div.verdicts", {}, VERDICTS.map(([word, text, says]) =>
-    h("button.verdictbutton", { type: "button", "data-verdict": word, onclick: () => tap(word) }, h("span.fitbox", { "aria-hidden": "true" }, h("i")), h("strong", {}, text), h("span.soft", {}, says))));
-  const top = stepTop("fit", "After the cut", "Try the part. One tap, and the machine's own over- or undercut is reckoned into the next job's suggestion.");
+  const buttons = h(
+    "div.verdicts",
+    {},
+    VERDICTS.map(([word, text, says]) =>
+      h(
+        "button.verdictbutton",
+        { type: "button", "data-verdict": word, onclick: () => tap(word) },
+        h("span.fitbox", { "aria-hidden": "true" }, h("i")),
+        h("strong", {}, text),
+        h("span.soft", {}, says),
+      ),
+    ),
+  );
+  const top = stepTop(
+    "fit",
+    "After the cut",
+    "Try the part. One tap, and the machine's own over- or undercut is reckoned into the next job's suggestion.",
+  );
 
   async function tap(verdict) {
     const clearance = chosen ?? clearances()[0];
     try {
-      known = await ask("POST", address("fitted"), { json: {
-        clearance, verdict, wood: wood.field.value.trim() || undefined, machine: machine.field.value.trim() || undefined, cutter: value(["pocket", "cutter", "diameter"]) ?? null,
-      } });
+      known = await ask("POST", address("fitted"), {
+        json: {
+          clearance,
+          verdict,
+          wood: wood.field.value.trim() || undefined,
+          machine: machine.field.value.trim() || undefined,
+          cutter: value(["pocket", "cutter", "diameter"]) ?? null,
+        },
+      });
       say(learned, `Noted: ${verdict}. ${inUnit(sentence(known.sentence))}`);
       await read();
     } catch (refusal) {
@@ -78,9 +107,29 @@ export function afterStep() {
     if (!known && found.sentence) say(learned, inUnit(sentence(found.sentence)));
   }
 
-  const el = h("div", {}, top.el, h("div.two", {},
-    h("section.card.stack", { "aria-label": "How it fitted" }, gaps, h("div.fields", {}, wood.el, machine.el), buttons, learned),
-    h("section.card.stack", { "aria-label": "Recorded for this part" }, h("h3", {}, "Recorded for this part"), records)));
+  const el = h(
+    "div",
+    {},
+    top.el,
+    h(
+      "div.two",
+      {},
+      h(
+        "section.card.stack",
+        { "aria-label": "How it fitted" },
+        gaps,
+        h("div.fields", {}, wood.el, machine.el),
+        buttons,
+        learned,
+      ),
+      h(
+        "section.card.stack",
+        { "aria-label": "Recorded for this part" },
+        h("h3", {}, "Recorded for this part"),
+        records,
+      ),
+    ),
+  );
 
   return {
     el,
@@ -90,11 +139,21 @@ export function afterStep() {
       if (JSON.stringify(now) + length(1) !== drawnGaps) {
         drawnGaps = JSON.stringify(now) + length(1);
         chosen = now.includes(chosen) ? chosen : (now[0] ?? null);
-        group = now.length ? few({ label: "The gap that was cut", options: now.map((text) => [text, length(parseLength(text) ?? 0)]), take: (text) => { chosen = text; } }) : null;
+        group = now.length
+          ? few({
+              label: "The gap that was cut",
+              options: now.map((text) => [text, length(parseLength(text) ?? 0)]),
+              take: (text) => {
+                chosen = text;
+              },
+            })
+          : null;
         gaps.replaceChildren(group ? group.el : h("p.soft", {}, "The pocket has no gap yet: choose one there first."));
         group?.set(chosen);
       }
-      buttons.querySelectorAll("button").forEach((button) => { button.disabled = !now.length; });
+      buttons.querySelectorAll("button").forEach((button) => {
+        button.disabled = !now.length;
+      });
       const own = value(["pocket", "wood", "species"]);
       if (own && !wood.field.value && document.activeElement !== wood.field) wood.field.value = own;
       const bench = value(["pocket", "machine"]);

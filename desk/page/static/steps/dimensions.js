@@ -26,9 +26,16 @@ function rows(outline) {
   }
   for (const { name, size, family, places, unseen } of alike.values()) {
     const where = places.length === outline.corners.length && places.length > 1 ? "all corners" : places.join(", ");
-    found.push({ of: `Corner ${name}`, size, note: `${family}, ${where}${unseen.length ? `; not seen: ${unseen.join(", ")}` : ""}`, plain: name === "exponent" });
+    found.push({
+      of: `Corner ${name}`,
+      size,
+      note: `${family}, ${where}${unseen.length ? `; not seen: ${unseen.join(", ")}` : ""}`,
+      plain: name === "exponent",
+    });
   }
-  for (const [name, size] of Object.entries(outline.extras ?? {})) found.push({ of: name, size, note: "", plain: !name.startsWith("sag") });
+  for (const [name, size] of Object.entries(outline.extras ?? {})) {
+    found.push({ of: name, size, note: "", plain: !name.startsWith("sag") });
+  }
   return found;
 }
 
@@ -54,19 +61,23 @@ function row() {
 /** Which corner shapes came into question, as bars with their share in words. */
 function ranking() {
   const list = h("ul.ranking");
-  const items = keyed(list, ([family]) => family, () => {
-    const name = h("span");
-    const bar = h("b");
-    const share = h("span.figure");
-    return {
-      el: h("li", {}, name, h("span.barbox", { "aria-hidden": "true" }, bar), share),
-      update([family, weight]) {
-        say(name, family);
-        bar.style.width = `${Math.max(1, 100 * weight)}%`;
-        say(share, weight < 0.01 ? "below 1 %" : `${Math.round(100 * weight)} %`);
-      },
-    };
-  });
+  const items = keyed(
+    list,
+    ([family]) => family,
+    () => {
+      const name = h("span");
+      const bar = h("b");
+      const share = h("span.figure");
+      return {
+        el: h("li", {}, name, h("span.barbox", { "aria-hidden": "true" }, bar), share),
+        update([family, weight]) {
+          say(name, family);
+          bar.style.width = `${Math.max(1, 100 * weight)}%`;
+          say(share, weight < 0.01 ? "below 1 %" : `${Math.round(100 * weight)} %`);
+        },
+      };
+    },
+  );
   return { el: list, update: (corner) => items((corner?.ranking ?? []).slice(0, 4)) };
 }
 
@@ -77,29 +88,43 @@ function nominal() {
   const of = h("strong");
   const note = h("p.soft");
   const row = h("div.row");
-  const items = keyed(row, ([label]) => label, ([label]) => {
-    const button = h("button", { type: "button" });
-    let given = null;
-    button.addEventListener("click", () => accept(given.of, label));
-    return {
-      el: button,
-      update(item) {
-        given = item;
-        const taken = held(item.of) === label;
-        mark(button, "aria-pressed", taken ? "true" : "false");
-        button.replaceChildren(...(taken ? [sign("done")] : []), `${label}, ${Math.round(100 * item[2])} %`);
-      },
-    };
-  });
+  const items = keyed(
+    row,
+    ([label]) => label,
+    ([label]) => {
+      const button = h("button", { type: "button" });
+      let given = null;
+      button.addEventListener("click", () => accept(given.of, label));
+      return {
+        el: button,
+        update(item) {
+          given = item;
+          const taken = held(item.of) === label;
+          mark(button, "aria-pressed", taken ? "true" : "false");
+          button.replaceChildren(...(taken ? [sign("done")] : []), `${label}, ${Math.round(100 * item[2])} %`);
+        },
+      };
+    },
+  );
   return {
     el: h("li.stack.nominal", {}, of, row, note),
     update(entry) {
       say(of, entry.of[0].toUpperCase() + entry.of.slice(1));
       row.hidden = !(entry.of in HELD);
       items(entry.candidates.slice(0, SHOWN).map((candidate) => Object.assign([...candidate], { of: entry.of })));
-      say(note, !(entry.of in HELD)
-        ? inUnit(entry.candidates.slice(0, SHOWN).map(([label, , weight]) => `${label} (${Math.round(100 * weight)} %)`).join(", "))
-        : held(entry.of) ? "Accepted: the outline holds this size. Tap it again to let it go." : `None of them: ${Math.round(100 * entry.none)} %.`);
+      say(
+        note,
+        !(entry.of in HELD)
+          ? inUnit(
+              entry.candidates
+                .slice(0, SHOWN)
+                .map(([label, , weight]) => `${label} (${Math.round(100 * weight)} %)`)
+                .join(", "),
+            )
+          : held(entry.of)
+            ? "Accepted: the outline holds this size. Tap it again to let it go."
+            : `None of them: ${Math.round(100 * entry.none)} %.`,
+      );
     },
   };
 }
@@ -112,16 +137,34 @@ function accept(of, label) {
 export function dimensions() {
   const body = h("tbody");
   const sizes = keyed(body, ({ of, note }) => `${of}|${note}`, row);
-  const table = h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, "Size"), h("th.number", {}, "measured"), h("th.number", {}, "U95"))), body);
+  const table = h(
+    "table",
+    {},
+    h("thead", {}, h("tr", {}, h("th", {}, "Size"), h("th.number", {}, "measured"), h("th.number", {}, "U95"))),
+    body,
+  );
   const shares = ranking();
   const offers = h("ul.stack");
   const offered = keyed(offers, ({ of }) => of, nominal);
-  const none = h("p.soft", {}, "Sizes appear here with the half width of the interval that holds each with 95 % probability.");
+  const none = h(
+    "p.soft",
+    {},
+    "Sizes appear here with the half width of the interval that holds each with 95 % probability.",
+  );
   return {
-    el: h("div.stack", {},
+    el: h(
+      "div.stack",
+      {},
       h("section.card.sizes", { "aria-label": "Sizes" }, none, table),
       h("section.card.shape", { "aria-label": "Corner shape" }, h("h3", {}, "Shape of the corners"), shares.el),
-      h("section.card.drawn", { "aria-label": "Likely drawn sizes" }, h("h3", {}, "Likely drawn sizes"), h("p.soft", {}, "Only offered. Leave them, and the files hold what was measured."), offers)),
+      h(
+        "section.card.drawn",
+        { "aria-label": "Likely drawn sizes" },
+        h("h3", {}, "Likely drawn sizes"),
+        h("p.soft", {}, "Only offered. Leave them, and the files hold what was measured."),
+        offers,
+      ),
+    ),
     update() {
       const { outline } = state;
       table.hidden = !outline;

@@ -17,7 +17,12 @@ const SETS = [
   ["All the rest", () => true],
 ];
 const FORMATS = ["svg", "dxf", "pdf", "png", "html", "json", "zip"];
-const STATES = { missing: ["missing", "Not made yet"], writing: ["working", "Being made"], ready: ["done", "Ready"], refused: ["retake", "Refused"] };
+const STATES = {
+  missing: ["missing", "Not made yet"],
+  writing: ["working", "Being made"],
+  ready: ["done", "Ready"],
+  refused: ["retake", "Refused"],
+};
 
 const file = (name, show = false) => address(`files/${encodeURIComponent(name)}${show ? "?show=1" : ""}`);
 const size = (bytes) => (bytes < 1e6 ? `${Math.max(1, Math.round(bytes / 1e3))} kB` : `${(bytes / 1e6).toFixed(1)} MB`);
@@ -26,18 +31,29 @@ function drawing() {
   const picture = h("img", { alt: "", loading: "lazy", width: 132, height: 88 });
   const name = h("strong");
   const formats = h("div.formats");
-  const buttons = keyed(formats, (one) => one.name, (one) => {
-    const ending = one.name.split(".").at(-1).toUpperCase();
-    const el = h("a.button", { download: "", href: file(one.name), "aria-label": `Download ${one.name}` }, sign("out"), ending);
-    return { el, update: (now) => mark(el, "title", `${now.name}, ${size(now.bytes)}`) };
-  });
+  const buttons = keyed(
+    formats,
+    (one) => one.name,
+    (one) => {
+      const ending = one.name.split(".").at(-1).toUpperCase();
+      const el = h(
+        "a.button",
+        { download: "", href: file(one.name), "aria-label": `Download ${one.name}` },
+        sign("out"),
+        ending,
+      );
+      return { el, update: (now) => mark(el, "title", `${now.name}, ${size(now.bytes)}`) };
+    },
+  );
   const look = h("a.button", { target: "_blank", rel: "noopener" }, "Look");
   return {
     el: h("li.file", {}, h("div.thumb", {}, picture), h("div.filename", {}, name, h("div.row", {}, look, formats))),
     update({ stem, files }) {
       say(name, stem);
       const made = state.files.made ?? 0;
-      const shown = files.find((one) => one.preview && /\.(png|svg|jpg)$/.test(one.name) && !one.name.endsWith(".svg")) ?? files.find((one) => one.name.endsWith(".svg"));
+      const shown =
+        files.find((one) => one.preview && /\.(png|svg|jpg)$/.test(one.name) && !one.name.endsWith(".svg")) ??
+        files.find((one) => one.name.endsWith(".svg"));
       picture.hidden = !shown;
       if (shown) mark(picture, "src", `${file(shown.name, true)}&k=${made}`);
       const seen = files.find((one) => one.preview && one.name.endsWith(".pdf")) ?? files.find((one) => one.preview);
@@ -55,7 +71,13 @@ function set() {
   const title = h("h3");
   const list = h("ul.files");
   const rows = keyed(list, ({ stem }) => stem, drawing);
-  return { el: h("section.card", {}, title, list), update(given) { say(title, given.title); rows(given.drawings); } };
+  return {
+    el: h("section.card", {}, title, list),
+    update(given) {
+      say(title, given.title);
+      rows(given.drawings);
+    },
+  };
 }
 
 /** The files by drawing, and the drawings by what they are for; pockets before their test cuts. */
@@ -76,9 +98,32 @@ function sorted(list) {
 }
 
 export function filesStep() {
-  const units = choiceField({ label: "Files are written in", path: () => ["output", "units"], options: [[null, "millimetres"], ["in", "inches"]], name: "unit of the files" });
-  const paper = choiceField({ label: "Prints are tiled over", path: () => ["output", "paper"], options: [[null, "A4"], ["letter", "Letter"]], name: "paper" });
-  const dxf = choiceField({ label: "DXF", path: () => ["output", "dxf"], options: [[null, "R2010"], ["R12", "R12, for old programs"]] });
+  const units = choiceField({
+    label: "Files are written in",
+    path: () => ["output", "units"],
+    options: [
+      [null, "millimetres"],
+      ["in", "inches"],
+    ],
+    name: "unit of the files",
+  });
+  const paper = choiceField({
+    label: "Prints are tiled over",
+    path: () => ["output", "paper"],
+    options: [
+      [null, "A4"],
+      ["letter", "Letter"],
+    ],
+    name: "paper",
+  });
+  const dxf = choiceField({
+    label: "DXF",
+    path: () => ["output", "dxf"],
+    options: [
+      [null, "R2010"],
+      ["R12", "R12, for old programs"],
+    ],
+  });
   const stateSign = changingSign("missing");
   const stateWord = h("strong");
   const detail = h("span.soft");
@@ -92,16 +137,45 @@ export function filesStep() {
   const report = link("paper", "Report", { target: "_blank", rel: "noopener" });
   const sets = h("div.stack");
   const shown = keyed(sets, ({ title }) => title, set);
-  const top = stepTop("files", "Files", "The drawings at true size for any CAM program, the template to lay on the part, the sheet for the machine.");
-  const el = h("div", {}, top.el, h("div.two", {},
-    h("div.stack", {},
-      h("section.card.stack", { "aria-label": "Make the files" },
-        h("div.fields", {}, units.el, paper.el, dxf.el),
-        make,
-        h("div.making", {}, h("p.stateline", {}, stateSign.el, stateWord), h("p", {}, detail), bar)),
-      h("section.card.stack", { "aria-label": "Take along" }, zip, template, shop, report,
-        h("p.soft", {}, "Print the template at actual size, join it at its crosses, and lay the part on it before the good board is cut."))),
-    sets));
+  const top = stepTop(
+    "files",
+    "Files",
+    "The drawings at true size for any CAM program, the template to lay on the part, the sheet for the machine.",
+  );
+  const el = h(
+    "div",
+    {},
+    top.el,
+    h(
+      "div.two",
+      {},
+      h(
+        "div.stack",
+        {},
+        h(
+          "section.card.stack",
+          { "aria-label": "Make the files" },
+          h("div.fields", {}, units.el, paper.el, dxf.el),
+          make,
+          h("div.making", {}, h("p.stateline", {}, stateSign.el, stateWord), h("p", {}, detail), bar),
+        ),
+        h(
+          "section.card.stack",
+          { "aria-label": "Take along" },
+          zip,
+          template,
+          shop,
+          report,
+          h(
+            "p.soft",
+            {},
+            "Print the template at actual size, join it at its crosses, and lay the part on it before the good board is cut.",
+          ),
+        ),
+      ),
+      sets,
+    ),
+  );
 
   function update() {
     top.update();
@@ -111,7 +185,16 @@ export function filesStep() {
     const [signName, text] = STATES[word] ?? STATES.missing;
     stateSign.set(word === "ready" && stale ? "usable" : signName);
     say(stateWord, word === "ready" && stale ? "Older than the job: make them again" : text);
-    say(detail, error ? `${sentence(error.what)} ${sentence(error.mend)}` : word === "writing" ? (step ?? "") : word === "ready" ? `${list.length} files, in the job's folder ${state.files.folder}` : "They are made in the job's folder, just as the command line makes them.");
+    say(
+      detail,
+      error
+        ? `${sentence(error.what)} ${sentence(error.mend)}`
+        : word === "writing"
+          ? (step ?? "")
+          : word === "ready"
+            ? `${list.length} files, in the job's folder ${state.files.folder}`
+            : "They are made in the job's folder, just as the command line makes them.",
+    );
     bar.classList.toggle("idle", word !== "writing");
     mark(bar, "aria-hidden", word === "writing" ? null : "true");
     mark(make, "disabled", word === "writing" ? true : null);

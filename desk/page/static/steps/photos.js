@@ -12,7 +12,16 @@ import { problems } from "../problems.js";
 import { forget, restore, retry, takeOut, turn, upload, uploads } from "../uploads.js";
 import { stepTop } from "./top.js";
 
-const SHOWS = ["left end", "right end", "front left corner", "front right corner", "back right corner", "back left corner", "whole", "section"];
+const SHOWS = [
+  "left end",
+  "right end",
+  "front left corner",
+  "front right corner",
+  "back right corner",
+  "back left corner",
+  "whole",
+  "section",
+];
 const VERDICT = { fine: "Fine", usable: "Usable", retake: "Take it again" };
 
 /** One line that says where the photo stands. */
@@ -45,19 +54,31 @@ function card(first) {
   const details = h("details", {}, more, h("div.stack", {}, rest.el, h("p.soft.facts")));
   const facts = details.querySelector(".facts");
   const id = freshId("shows");
-  const shows = h("select", { id }, SHOWS.map((word) => h("option", {}, word)));
-  shows.addEventListener("change", () => commit("what the photo shows", [[["photo", photo.index, "shows"], shows.value]]));
+  const shows = h(
+    "select",
+    { id },
+    SHOWS.map((word) => h("option", {}, word)),
+  );
+  shows.addEventListener("change", () =>
+    commit("what the photo shows", [[["photo", photo.index, "shows"], shows.value]]),
+  );
   const tell = (promise) => promise.catch(problems.report);
   const replace = filePicker("Replace", "swap", {}, (files) => upload(files.slice(0, 1), photo), "button");
-  const el = h("li.card.photo", {},
+  const el = h(
+    "li.card.photo",
+    {},
     look,
     h("div.verdict", { tabindex: 0, role: "group" }, h("p.stateline", {}, statesign.el, stateword), because),
     h("div.field", {}, h("label", { for: id }, "Shows the"), shows),
-    h("div.row", {},
+    h(
+      "div.row",
+      {},
       replace,
       h("button", { type: "button", onclick: () => tell(turn(photo)) }, sign("turn"), "Turn"),
-      h("button", { type: "button", onclick: () => tell(takeOut(photo)) }, sign("away"), "Take out")),
-    details);
+      h("button", { type: "button", onclick: () => tell(takeOut(photo)) }, sign("away"), "Take out"),
+    ),
+    details,
+  );
   const sized = new ResizeObserver(() => sizeNumbers(stage));
   sized.observe(stage);
   let drawn = null;
@@ -88,16 +109,26 @@ function card(first) {
       mark(stage, "aria-label", `${photo.file} with what was measured drawn on it`);
       if (document.activeElement !== shows) shows.value = photo.shows;
       const sorted = byGravity(photo.notices ?? []);
-      const worst = photo.error ? { text: photo.error.what, mend: photo.error.mend } : sorted.find(({ severity }) => severity !== "fine");
-      because.replaceChildren(...(worst
-        ? [h("span", {}, `${worst.number ? `${worst.number}. ` : ""}Because: ${sentenceOf(worst.text)} `), h("span.mend", {}, sentenceOf(worst.mend ?? ""))]
-        : [photo.state === "done" ? "Nothing stood out." : "It takes a few seconds."]));
+      const worst = photo.error
+        ? { text: photo.error.what, mend: photo.error.mend }
+        : sorted.find(({ severity }) => severity !== "fine");
+      because.replaceChildren(
+        ...(worst
+          ? [
+              h("span", {}, `${worst.number ? `${worst.number}. ` : ""}Because: ${sentenceOf(worst.text)} `),
+              h("span.mend", {}, sentenceOf(worst.mend ?? "")),
+            ]
+          : [photo.state === "done" ? "Nothing stood out." : "It takes a few seconds."]),
+      );
       rest.update(sorted);
       say(more, sorted.length ? `All remarks (${sorted.length}) and figures` : "Figures");
       mark(details, "hidden", photo.facts ? null : true);
       if (photo.facts) {
         const f = photo.facts;
-        say(facts, `${f.markers_found} of ${f.markers_total} markers; places kept back for checking are met within ${length(f.holdout_mm, 3)}; camera tilted by ${Math.round(f.tilt_deg)}°; one pixel is ${length(f.mm_per_px, 3)}.`);
+        say(
+          facts,
+          `${f.markers_found} of ${f.markers_total} markers; places kept back for checking are met within ${length(f.holdout_mm, 3)}; camera tilted by ${Math.round(f.tilt_deg)}°; one pixel is ${length(f.mm_per_px, 3)}.`,
+        );
       }
       draw();
     },
@@ -111,26 +142,53 @@ function waiting(entry) {
   const words = h("p");
   const again = h("button", { type: "button", onclick: () => retry(entry) }, "Send again");
   return {
-    el: h("li.card.photo.sending", {}, h("h3", {}, entry.name), bar, words, h("div.row", {}, again, h("button", { type: "button", onclick: () => forget(entry) }, "Leave it"))),
+    el: h(
+      "li.card.photo.sending",
+      {},
+      h("h3", {}, entry.name),
+      bar,
+      words,
+      h("div.row", {}, again, h("button", { type: "button", onclick: () => forget(entry) }, "Leave it")),
+    ),
     update() {
       bar.value = entry.share;
       bar.hidden = Boolean(entry.error);
       again.hidden = !entry.error;
-      say(words, entry.error ? `${sentenceOf(entry.error.message)} ${sentenceOf(entry.error.mend)}` : `Sending, ${Math.round(entry.share * 100)} %`);
+      say(
+        words,
+        entry.error
+          ? `${sentenceOf(entry.error.message)} ${sentenceOf(entry.error.mend)}`
+          : `Sending, ${Math.round(entry.share * 100)} %`,
+      );
     },
   };
 }
 
 export function photosStep() {
   const list = h("ol.photos");
-  const cards = keyed(list, (item) => item.id ?? `sending ${item.key}`, (item) => (item.id ? card(item) : waiting(item)));
-  const empty = h("p.soft.empty", {}, "No photo yet. One of each end is enough, two are better. Stand so that the whole sheet is in the picture; no flash, light from the side.");
+  const cards = keyed(
+    list,
+    (item) => item.id ?? `sending ${item.key}`,
+    (item) => (item.id ? card(item) : waiting(item)),
+  );
+  const empty = h(
+    "p.soft.empty",
+    {},
+    "No photo yet. One of each end is enough, two are better. Stand so that the whole sheet is in the picture; no flash, light from the side.",
+  );
   const gone = h("div.row");
-  const add = h("section.card.adding", { "aria-label": "Add photos" },
+  const add = h(
+    "section.card.adding",
+    { "aria-label": "Add photos" },
     filePicker("Take a photo", "camera", { capture: "environment" }, upload, "button.big.main"),
     filePicker("Choose photos", "plus", { multiple: true }, upload),
-    h("p.soft.drophint", {}, "Or drop them anywhere on this page. HEIC, JPEG and PNG will do."));
-  const top = stepTop("photos", "Photos", "Lay one end of the part on the window, underside down, and hold the phone nearly level above it.");
+    h("p.soft.drophint", {}, "Or drop them anywhere on this page. HEIC, JPEG and PNG will do."),
+  );
+  const top = stepTop(
+    "photos",
+    "Photos",
+    "Lay one end of the part on the window, underside down, and hold the phone nearly level above it.",
+  );
   const el = h("div.dropping", {}, top.el, h("div.stack", {}, add, empty, list, gone));
   el.addEventListener("dragover", (event) => {
     event.preventDefault();
@@ -149,10 +207,20 @@ export function photosStep() {
       const sending = uploads.filter(({ job }) => job === state.id);
       empty.hidden = state.photos.length + sending.length > 0;
       cards([...sending, ...state.photos]);
-      gone.replaceChildren(...(state.removed.length
-        ? [h("span.soft", {}, "Taken out, still kept:"), ...state.removed.map((one) =>
-          h("button", { type: "button", onclick: () => restore(one.id).catch(problems.report) }, `Put ${one.file.replace(/^.*--/, "")} back`))]
-        : []));
+      gone.replaceChildren(
+        ...(state.removed.length
+          ? [
+              h("span.soft", {}, "Taken out, still kept:"),
+              ...state.removed.map((one) =>
+                h(
+                  "button",
+                  { type: "button", onclick: () => restore(one.id).catch(problems.report) },
+                  `Put ${one.file.replace(/^.*--/, "")} back`,
+                ),
+              ),
+            ]
+          : []),
+      );
     },
   };
 }

@@ -33,29 +33,66 @@ export function pocketStep() {
   let drawn = null;
   const view = viewer({ label: "The pocket", least: () => LEAST_MM });
   const tabs = h("div.row.tabs", { role: "group", "aria-label": "Drawings" });
-  const tab = keyed(tabs, (sheet) => sheet.title, (sheet) => {
-    const words = h("span");
-    const button = h("button", { type: "button", onclick: () => { title = sheet.title; update(); } }, words);
-    return { el: button, update(now) {
-      say(words, now.clearance === null ? now.name : `${now.name}, gap ${length(now.clearance)}`);
-      mark(button, "aria-pressed", now.title === title ? "true" : "false");
-    } };
-  });
+  const tab = keyed(
+    tabs,
+    (sheet) => sheet.title,
+    (sheet) => {
+      const words = h("span");
+      const button = h(
+        "button",
+        {
+          type: "button",
+          onclick: () => {
+            title = sheet.title;
+            update();
+          },
+        },
+        words,
+      );
+      return {
+        el: button,
+        update(now) {
+          say(words, now.clearance === null ? now.name : `${now.name}, gap ${length(now.clearance)}`);
+          mark(button, "aria-pressed", now.title === title ? "true" : "false");
+        },
+      };
+    },
+  );
   const rows = h("tbody");
   const legend = keyed(rows, ({ name }) => name, legendRow);
-  const legendTable = h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, "Line"), h("th", {}, "Layer in the files"), h("th.number", {}, "Depth"))), rows);
+  const legendTable = h(
+    "table",
+    {},
+    h("thead", {}, h("tr", {}, h("th", {}, "Line"), h("th", {}, "Layer in the files"), h("th.number", {}, "Depth"))),
+    rows,
+  );
   const status = h("p.soft.planstate", { role: "status" });
   const others = planNoticeList("Other remarks on the plan");
   const cautions = h("ul.cautions");
   const choices = groups();
-  const top = stepTop("pocket", "The pocket", "Nothing that changes the cut is filled in for you. Every change is drawn at once.");
+  const top = stepTop(
+    "pocket",
+    "The pocket",
+    "Nothing that changes the cut is filled in for you. Every change is drawn at once.",
+  );
 
-  const el = h("div.pocketstep", {}, top.el, h("div.two.wideright", {},
-    h("div.stack.groups", {}, choices.el),
-    h("div.stack.stays", {},
-      h("div.planbox", {}, tabs, view.el, status),
-      h("section.card.legend", { "aria-label": "Layers" }, legendTable),
-      h("section.card", { "aria-label": "Cautions" }, h("h3", {}, "Mind at the machine"), others.el, cautions))));
+  const el = h(
+    "div.pocketstep",
+    {},
+    top.el,
+    h(
+      "div.two.wideright",
+      {},
+      h("div.stack.groups", {}, choices.el),
+      h(
+        "div.stack.stays",
+        {},
+        h("div.planbox", {}, tabs, view.el, status),
+        h("section.card.legend", { "aria-label": "Layers" }, legendTable),
+        h("section.card", { "aria-label": "Cautions" }, h("h3", {}, "Mind at the machine"), others.el, cautions),
+      ),
+    ),
+  );
 
   function draw() {
     const sheets = state.plan?.sheets ?? [];
@@ -74,16 +111,21 @@ export function pocketStep() {
     top.update();
     choices.update();
     const { state: word, error } = state.planState;
-    const text = {
-      missing: error?.what ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}` : "The drawing appears as soon as there is an outline and a clearance.",
-      refused: error ? `This cannot be cut so: ${inUnit(error.what)}. ${inUnit(sentence(error.mend))}` : "",
-      ready: state.plan ? depthWords(state.plan) : "",
-    }[word] ?? "Drawing …";
+    const text =
+      {
+        missing: error?.what
+          ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}`
+          : "The drawing appears as soon as there is an outline and a clearance.",
+        refused: error ? `This cannot be cut so: ${inUnit(error.what)}. ${inUnit(sentence(error.mend))}` : "",
+        ready: state.plan ? depthWords(state.plan) : "",
+      }[word] ?? "Drawing …";
     say(status, text);
     view.el.classList.toggle("old", word === "refused");
     others.update(choices.unplaced());
     const says = state.plan?.cautions ?? [];
-    if (cautions.childElementCount !== says.length) cautions.replaceChildren(...says.map((caution) => h("li", {}, caution)));
+    if (cautions.childElementCount !== says.length) {
+      cautions.replaceChildren(...says.map((caution) => h("li", {}, caution)));
+    }
     draw();
   }
   return { el, update };

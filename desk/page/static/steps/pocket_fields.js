@@ -23,10 +23,18 @@ function setClearances(list) {
 export function clearanceList() {
   const row = h("div.fields");
   const inputs = [];
-  const more = h("button", { type: "button", onclick: () => {
-    const now = clearances();
-    setClearances([...now, typed((parseLength(now.at(-1) ?? "") ?? 0.25) + 0.1)]);
-  } }, sign("plus"), "Another gap to compare");
+  const more = h(
+    "button",
+    {
+      type: "button",
+      onclick: () => {
+        const now = clearances();
+        setClearances([...now, typed((parseLength(now.at(-1) ?? "") ?? 0.25) + 0.1)]);
+      },
+    },
+    sign("plus"),
+    "Another gap to compare",
+  );
   return {
     el: h("div.wholerow.stack", {}, row, h("div", {}, more)),
     update() {
@@ -35,7 +43,10 @@ export function clearanceList() {
       while (inputs.length < wanted) {
         const i = inputs.length;
         const input = lengthInput({
-          label: i === 0 ? "Gap per side" : `Gap ${i + 1}`, step: () => GRID, placeholder: "0.30 mm", optional: i > 0,
+          label: i === 0 ? "Gap per side" : `Gap ${i + 1}`,
+          step: () => GRID,
+          placeholder: "0.30 mm",
+          optional: i > 0,
           take: (text) => {
             const list = [...clearances()];
             if (text === null) list.splice(i, 1);
@@ -60,7 +71,12 @@ export function suggestion() {
     el: h("div.wholerow", {}, words),
     update() {
       const offered = state.plan?.suggestion;
-      say(words, offered ? `To start with: ${length(offered.low)} to ${length(offered.high)} per side. ${inUnit(sentence(offered.basis))}` : "");
+      say(
+        words,
+        offered
+          ? `To start with: ${length(offered.low)} to ${length(offered.high)} per side. ${inUnit(sentence(offered.basis))}`
+          : "",
+      );
     },
   };
 }
@@ -72,11 +88,24 @@ export function seat() {
   const parse = () => /^(.*?)\s*(above|below)$/.exec(value(SEAT) ?? "") ?? [];
   let how = "flush";
   const put = (way, text) => commit("seat", [[SEAT, way === "flush" ? null : `${text} ${way}`]]);
-  const field = lengthInput({ label: "By how much", step: () => GRID, placeholder: "0.5 mm", take: (text) => put(how, text ?? "0.5 mm") });
-  const ways = few({ label: "The part sits, to the face,", options: [["flush", "flush"], ["above", "above"], ["below", "below"]], take: (way) => {
-    how = way;
-    put(way, parse()[1] ?? "0.5 mm");
-  } });
+  const field = lengthInput({
+    label: "By how much",
+    step: () => GRID,
+    placeholder: "0.5 mm",
+    take: (text) => put(how, text ?? "0.5 mm"),
+  });
+  const ways = few({
+    label: "The part sits, to the face,",
+    options: [
+      ["flush", "flush"],
+      ["above", "above"],
+      ["below", "below"],
+    ],
+    take: (way) => {
+      how = way;
+      put(way, parse()[1] ?? "0.5 mm");
+    },
+  });
   return {
     el: h("div.wholerow.fields", {}, ways.el, field.el),
     update() {
@@ -106,7 +135,11 @@ export function whileThere(path, field) {
 export function tableSwitch(label, path, first, fields) {
   const input = h("input", { type: "checkbox" });
   input.addEventListener("change", () => commit(label.toLowerCase(), [[path, input.checked ? first : null]]));
-  const inside = h("div.fields", {}, fields.map((field) => field.el));
+  const inside = h(
+    "div.fields",
+    {},
+    fields.map((field) => field.el),
+  );
   return {
     el: h("div.wholerow.stack", {}, h("label.check", {}, input, label), inside),
     update() {
@@ -126,21 +159,45 @@ export function tableList(label, key, first, fieldsOf) {
     return Array.isArray(now) ? now : now === undefined ? [] : [now];
   };
   const list = h("div.stack");
-  const items = keyed(list, (index) => index, (index) => {
-    const path = (name) => () => (Array.isArray(value(at)) ? [...at, index, name] : [...at, name]);
-    const fields = fieldsOf(path);
-    const away = h("button", { type: "button", onclick: () => {
-      const rest = all().filter((_, i) => i !== index);
-      commit(`${label.toLowerCase()} taken away`, [[at, rest.length ? rest : null]]);
-    } }, sign("away"), "Take away");
-    return {
-      el: h("fieldset.stack", {}, h("legend", {}, label), h("div.fields", {}, fields.map((field) => field.el)), h("div", {}, away)),
-      update: () => fields.forEach((field) => field.update()),
-    };
-  });
-  const add = h("button", { type: "button", onclick: () => commit(label.toLowerCase(), [[at, [...all(), first]]]) }, sign("plus"), label);
-  return {
-    el: h("div.wholerow.stack", {}, list, h("div", {}, add)),
-    update: () => items(all().map((_, i) => i)),
-  };
+  const items = keyed(
+    list,
+    (index) => index,
+    (index) => {
+      const path = (name) => () => (Array.isArray(value(at)) ? [...at, index, name] : [...at, name]);
+      const fields = fieldsOf(path);
+      const away = h(
+        "button",
+        {
+          type: "button",
+          onclick: () => {
+            const rest = all().filter((_, i) => i !== index);
+            commit(`${label.toLowerCase()} taken away`, [[at, rest.length ? rest : null]]);
+          },
+        },
+        sign("away"),
+        "Take away",
+      );
+      return {
+        el: h(
+          "fieldset.stack",
+          {},
+          h("legend", {}, label),
+          h(
+            "div.fields",
+            {},
+            fields.map((field) => field.el),
+          ),
+          h("div", {}, away),
+        ),
+        update: () => fields.forEach((field) => field.update()),
+      };
+    },
+  );
+  const add = h(
+    "button",
+    { type: "button", onclick: () => commit(label.toLowerCase(), [[at, [...all(), first]]]) },
+    sign("plus"),
+    label,
+  );
+  return { el: h("div.wholerow.stack", {}, list, h("div", {}, add)), update: () => items(all().map((_, i) => i)) };
 }

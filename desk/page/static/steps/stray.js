@@ -18,7 +18,14 @@ export function stray({ photo, moved, look }) {
   let chosen = null; // { curve, at: number of the point }
   let within = "4";
   const where = h("p.where");
-  const reach = few({ label: "Reaching", options: REACHES.map((mm) => [mm, `${mm} mm`]), take: (mm) => { within = mm; show(); } });
+  const reach = few({
+    label: "Reaching",
+    options: REACHES.map((mm) => [mm, `${mm} mm`]),
+    take: (mm) => {
+      within = mm;
+      show();
+    },
+  });
   const button = (signName, text, act) => h("button", { type: "button", onclick: act }, sign(signName), text);
   const worst = button("usable", "Worst place", () => choose(furthest()));
   const back = button("left", "Along", () => go(-1));
@@ -26,19 +33,26 @@ export function stray({ photo, moved, look }) {
   const pull = button("away", "Leave it out", leaveOut);
   const chooser = h("div.stack", {}, where, h("div.row", {}, worst, back, on), reach.el, h("div.row", {}, pull));
   const list = h("ul.stack");
-  const items = keyed(list, ({ entry }) => JSON.stringify(entry), () => {
-    const words = h("span");
-    const again = h("button", { type: "button" }, "Put it back");
-    let index = 0;
-    again.addEventListener("click", () => commit("piece put back", [[["leave_out", index], null]]));
-    return {
-      el: h("li.row", {}, words, again),
-      update(item) {
-        index = item.index;
-        say(words, `Left out: ${item.entry.photo}, at ${item.entry.at?.join(", ")} of the sheet, within ${item.entry.within}`);
-      },
-    };
-  });
+  const items = keyed(
+    list,
+    ({ entry }) => JSON.stringify(entry),
+    () => {
+      const words = h("span");
+      const again = h("button", { type: "button" }, "Put it back");
+      let index = 0;
+      again.addEventListener("click", () => commit("piece put back", [[["leave_out", index], null]]));
+      return {
+        el: h("li.row", {}, words, again),
+        update(item) {
+          index = item.index;
+          say(
+            words,
+            `Left out: ${item.entry.photo}, at ${item.entry.at?.join(", ")} of the sheet, within ${item.entry.within}`,
+          );
+        },
+      };
+    },
+  );
 
   const contour = () => (photo() ? contourOf(photo()) : null);
 
@@ -94,13 +108,20 @@ export function stray({ photo, moved, look }) {
     mark(pull, "disabled", ready ? null : true);
     if (!ready) {
       moved([0, 0], 0);
-      say(where, contour() ? "Tap a place of the edge, or go to the worst one, to leave a stray piece out: a shadow, a burr, a thumb." : "This photo is not measured yet.");
+      say(
+        where,
+        contour()
+          ? "Tap a place of the edge, or go to the worst one, to leave a stray piece out: a shadow, a burr, a thumb."
+          : "This photo is not measured yet.",
+      );
       return;
     }
     const { curve, at } = chosen;
     const mmPerPx = photo().facts?.mm_per_px || 0.1;
     moved(curve.px[at], Number(within) / mmPerPx);
-    const off = curve.residual ? `${length(Math.abs(curve.residual[at]), 2)} ${curve.residual[at] >= 0 ? "outside" : "inside"} the outline` : "chosen";
+    const off = curve.residual
+      ? `${length(Math.abs(curve.residual[at]), 2)} ${curve.residual[at] >= 0 ? "outside" : "inside"} the outline`
+      : "chosen";
     say(where, `This place lies ${off}${curve.left_out[at] ? "; it is left out" : ""}.`);
   }
 

@@ -6,7 +6,15 @@ import { inUnit } from "../parts/lengths.js";
 import { sentence } from "../parts/notices.js";
 import { sign } from "../parts/marks.js";
 
-const TABLES = { frame: ["frame"], photos: ["photo"], readings: ["reading", "part"], outline: ["leave_out"], pocket: ["pocket"], files: ["output"], fit: [] };
+const TABLES = {
+  frame: ["frame"],
+  photos: ["photo"],
+  readings: ["reading", "part"],
+  outline: ["leave_out"],
+  pocket: ["pocket"],
+  files: ["output"],
+  fit: [],
+};
 
 function fault() {
   const text = h("span");
@@ -29,7 +37,9 @@ export function stepTop(step, title, says) {
     update() {
       const missing = new Set(state.steps.find((one) => one.step === step)?.missing ?? []);
       // What is only not there yet stands in the foot; here stands what is wrong.
-      faults(state.faults.filter(({ key, what }) => TABLES[step].includes(key?.[0]) && key.length > 1 && !missing.has(what)));
+      faults(
+        state.faults.filter(({ key, what }) => TABLES[step].includes(key?.[0]) && key.length > 1 && !missing.has(what)),
+      );
     },
   };
 }
