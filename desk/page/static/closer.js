@@ -14,12 +14,7 @@ export function closer(photo) {
     "dialog.closer",
     { "aria-label": photo.file },
     view.el,
-    h(
-      "div.row",
-      {},
-      h("strong", {}, photo.file),
-      h("button.main", { type: "button", onclick: () => dialog.close() }, "Close"),
-    ),
+    h("div.row", h("strong", photo.file), h("button.main", { type: "button", onclick: () => dialog.close() }, "Close")),
   );
   dialog.addEventListener("close", () => dialog.remove());
   document.body.append(dialog);

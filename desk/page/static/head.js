@@ -8,7 +8,7 @@ import { show, view } from "./parts/view.js";
 import { phoneButton } from "./phone.js";
 
 const name = h("span.name");
-const wordmark = h("span.wordmark", {}, "Snugline");
+const wordmark = h("span.wordmark", "Snugline");
 const undoButton = h("button.bare", { type: "button", onclick: () => undo() }, sign("undo"));
 const redoButton = h("button.bare", { type: "button", onclick: () => redo() }, sign("redo"));
 const units = few({
@@ -46,13 +46,12 @@ function arm(button, word, entry) {
   mark(button, "title", says);
 }
 
-const tools = h("div.row.inJob", {}, undoButton, redoButton);
+const tools = h("div.row.inJob", undoButton, redoButton);
 
 export const head = {
   children: [
     h(
       "h1",
-      {},
       h(
         "a.home",
         { href: "/", "aria-label": "Snugline, all jobs" },
@@ -63,7 +62,7 @@ export const head = {
     ),
     tools,
     units.el,
-    h("div.theme", {}, themes),
+    h("div.theme", themes),
     phoneButton(),
   ],
   update(inJob) {

@@ -9,10 +9,10 @@ export function phoneButton() {
   const dialog = h(
     "dialog",
     { "aria-label": "Open on a phone" },
-    h("h2", {}, "Open on a phone"),
+    h("h2", "Open on a phone"),
     square,
     words,
-    h("div.row", {}, h("button.main", { type: "button", onclick: () => dialog.close() }, "Close")),
+    h("div.row", h("button.main", { type: "button", onclick: () => dialog.close() }, "Close")),
   );
   const button = h("button", { type: "button", hidden: true }, "Phone");
   button.addEventListener("click", async () => {
@@ -25,7 +25,8 @@ export function phoneButton() {
       drawn.setAttribute("aria-label", "The link as a square to scan");
       square.append(document.adoptNode(drawn));
       words.replaceChildren(
-        `Point the phone's camera at it. The link works once, for ${link.minutes} minutes. The phone must be in the same network: `,
+        `Point the phone's camera at it. The link works once, for ${link.minutes} minutes. `,
+        "The phone must be in the same network: ",
         h("a", { href: link.url, target: "_blank" }, link.url),
       );
     } catch (refusal) {

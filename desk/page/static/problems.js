@@ -4,7 +4,7 @@ import { dismissProblem, settle, state } from "./job.js";
 import { h, say } from "./parts/dom.js";
 
 const asText = (value) => {
-  if (value === null || value === undefined) return "left out";
+  if (value === null || value === undefined) return "empty";
   if (Array.isArray(value)) return value.map(asText).join(", ");
   if (typeof value === "object") {
     return Object.entries(value)
@@ -17,18 +17,12 @@ const asText = (value) => {
 const rows = h("tbody");
 const conflict = h(
   "dialog",
-  { "aria-label": "Changed meanwhile" },
-  h("h2", {}, "Changed meanwhile"),
-  h("p", {}, "Another window, or a hand in the file, changed the same value. Which one shall stand?"),
-  h(
-    "table",
-    {},
-    h("thead", {}, h("tr", {}, h("th", {}, "Value"), h("th", {}, "Stands there now"), h("th", {}, "Yours"))),
-    rows,
-  ),
+  { "aria-label": "Changed elsewhere" },
+  h("h2", "Changed elsewhere"),
+  h("p", "Another window, or an edit of the file, changed the same value. Which value do you want to keep?"),
+  h("table", h("thead", h("tr", h("th", "Value"), h("th", "In the file"), h("th", "Yours"))), rows),
   h(
     "div.row",
-    {},
     h(
       "button.main",
       {
@@ -38,7 +32,7 @@ const conflict = h(
           settle(false);
         },
       },
-      "Leave what stands there",
+      "Keep the file's",
     ),
     h(
       "button",
@@ -49,7 +43,7 @@ const conflict = h(
           settle(true);
         },
       },
-      "Put mine",
+      "Use mine",
     ),
   ),
 );
@@ -80,20 +74,14 @@ export const problems = {
   report,
   update() {
     if (!state.connected && state.id) {
-      report({ message: "The server does not answer", mend: "The page goes on by itself when it is back" });
+      report({ message: "The server does not answer", mend: "The page goes on as soon as it is back" });
     } else if (words.textContent.startsWith("The server does not answer")) toast.hidden = true;
     const problem = state.problem;
     if (!problem || conflict.open) return;
     if (problem.refusal.body?.conflicts) {
       rows.replaceChildren(
         ...problem.refusal.body.conflicts.map(({ path, now, current }) =>
-          h(
-            "tr",
-            {},
-            h("th", { scope: "row" }, path.join(" ")),
-            h("td", {}, asText(current)),
-            h("td", {}, asText(now)),
-          ),
+          h("tr", h("th", { scope: "row" }, path.join(" ")), h("td", asText(current)), h("td", asText(now))),
         ),
       );
       conflict.showModal();

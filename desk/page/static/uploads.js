@@ -98,7 +98,7 @@ export async function takeOut(first) {
   let photo = first;
   let kept = await out(photo);
   remember(
-    "photo taken out",
+    "photo removed",
     async () => {
       photo = await restore(kept);
     },
@@ -116,7 +116,7 @@ export async function turn(photo) {
   };
   await by(90);
   remember(
-    "photo turned",
+    "photo rotated",
     () => by(270),
     () => by(90),
   );

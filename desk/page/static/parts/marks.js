@@ -36,7 +36,7 @@ export function sign(name, title = null) {
 
 /** A sign that can change: `{ el, set(name) }`. */
 export function changingSign(name) {
-  const el = h("span.signbox", {}, sign(name));
+  const el = h("span.signbox", sign(name));
   let now = name;
   return {
     el,
@@ -46,4 +46,4 @@ export function changingSign(name) {
   };
 }
 
-export const SEVERITY = { fine: "Note", usable: "Mind", retake: "Take again" };
+export const SEVERITY = { fine: "Tip", usable: "Check", retake: "Retake" };

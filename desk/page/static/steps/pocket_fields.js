@@ -10,7 +10,7 @@ import { sentence } from "../parts/notices.js";
 const CLEARANCE = ["pocket", "clearance"];
 const GRID = 0.05;
 
-const clearances = () => {
+export const clearances = () => {
   const now = value(CLEARANCE);
   return Array.isArray(now) ? now : now === undefined ? [] : [now];
 };
@@ -33,17 +33,17 @@ export function clearanceList() {
       },
     },
     sign("plus"),
-    "Another gap to compare",
+    "Another clearance to compare",
   );
   return {
-    el: h("div.wholerow.stack", {}, row, h("div", {}, more)),
+    el: h("div.wholerow.stack", row, h("div", more)),
     update() {
       const now = clearances();
       const wanted = Math.max(1, now.length);
       while (inputs.length < wanted) {
         const i = inputs.length;
         const input = lengthInput({
-          label: i === 0 ? "Gap per side" : `Gap ${i + 1}`,
+          label: i === 0 ? "Clearance" : `Clearance ${i + 1}`,
           step: () => GRID,
           placeholder: "0.30 mm",
           optional: i > 0,
@@ -68,15 +68,11 @@ export function clearanceList() {
 export function suggestion() {
   const words = h("p.soft");
   return {
-    el: h("div.wholerow", {}, words),
+    el: h("div.wholerow", words),
     update() {
       const offered = state.plan?.suggestion;
-      say(
-        words,
-        offered
-          ? `To start with: ${length(offered.low)} to ${length(offered.high)} per side. ${inUnit(sentence(offered.basis))}`
-          : "",
-      );
+      const between = offered && `${length(offered.low)} to ${length(offered.high)}`;
+      say(words, offered ? `Suggested start: ${between} per side. ${inUnit(sentence(offered.basis))}` : "");
     },
   };
 }
@@ -95,7 +91,7 @@ export function seat() {
     take: (text) => put(how, text ?? "0.5 mm"),
   });
   const ways = few({
-    label: "The part sits, to the face,",
+    label: "Relative to the board's face the part sits",
     options: [
       ["flush", "flush"],
       ["above", "above"],
@@ -107,7 +103,7 @@ export function seat() {
     },
   });
   return {
-    el: h("div.wholerow.fields", {}, ways.el, field.el),
+    el: h("div.wholerow.fields", ways.el, field.el),
     update() {
       const [, text, way] = parse();
       how = way ?? "flush";
@@ -137,11 +133,10 @@ export function tableSwitch(label, path, first, fields) {
   input.addEventListener("change", () => commit(label.toLowerCase(), [[path, input.checked ? first : null]]));
   const inside = h(
     "div.fields",
-    {},
     fields.map((field) => field.el),
   );
   return {
-    el: h("div.wholerow.stack", {}, h("label.check", {}, input, label), inside),
+    el: h("div.wholerow.stack", h("label.check", input, label), inside),
     update() {
       const there = value(path) !== undefined;
       input.checked = there;
@@ -171,23 +166,21 @@ export function tableList(label, key, first, fieldsOf) {
           type: "button",
           onclick: () => {
             const rest = all().filter((_, i) => i !== index);
-            commit(`${label.toLowerCase()} taken away`, [[at, rest.length ? rest : null]]);
+            commit(`${label.toLowerCase()} removed`, [[at, rest.length ? rest : null]]);
           },
         },
         sign("away"),
-        "Take away",
+        "Remove",
       );
       return {
         el: h(
           "fieldset.stack",
-          {},
-          h("legend", {}, label),
+          h("legend", label),
           h(
             "div.fields",
-            {},
             fields.map((field) => field.el),
           ),
-          h("div", {}, away),
+          h("div", away),
         ),
         update: () => fields.forEach((field) => field.update()),
       };
@@ -199,5 +192,5 @@ export function tableList(label, key, first, fieldsOf) {
     sign("plus"),
     label,
   );
-  return { el: h("div.wholerow.stack", {}, list, h("div", {}, add)), update: () => items(all().map((_, i) => i)) };
+  return { el: h("div.wholerow.stack", list, h("div", add)), update: () => items(all().map((_, i) => i)) };
 }

@@ -20,7 +20,7 @@ function fault() {
   const text = h("span");
   const mend = h("span.mend");
   return {
-    el: h("li.notice", {}, sign("usable"), h("p", {}, h("strong", {}, "To mend."), " ", text, " ", mend)),
+    el: h("li.notice", sign("usable"), h("p", h("strong", "Fix:"), " ", text, " ", mend)),
     update(given) {
       say(text, inUnit(sentence(given.what)));
       say(mend, inUnit(sentence(given.mend)));
@@ -31,7 +31,7 @@ function fault() {
 export function stepTop(step, title, says) {
   const list = h("ul.notices");
   const faults = keyed(list, ({ what, where }) => `${what}|${where}`, fault);
-  const el = h("div.steptop", {}, h("h2", { tabindex: -1 }, title), h("p.soft", {}, says), list);
+  const el = h("div.steptop", h("h2", { tabindex: -1 }, title), h("p.soft", says), list);
   return {
     el,
     update() {
