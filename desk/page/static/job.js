@@ -101,7 +101,7 @@ export function close() {
 let refreshing = null;
 let again = false;
 
-/** Read the job anew; calls that come meanwhile are answered by one more reading. */
+/** Read the job again; calls that come meanwhile share one more reading. */
 export function refresh() {
   if (refreshing) {
     again = true;
@@ -193,7 +193,7 @@ function run(label, changes, onto, forget) {
   state.job = after;
   onto.push(entry);
   if (forget) history.undone.length = 0;
-  const sent = send(changes, entry, onto); // on its way before the page is drawn anew
+  const sent = send(changes, entry, onto); // on its way before the page is drawn again
   tell();
   return sent;
 }

@@ -1,4 +1,4 @@
-// The page: its head, the strip, one step at a time, and where in the address one stands.
+// The page: its head, the strip, one step at a time, and the address that leads there.
 
 import { head } from "./head.js";
 import { close, open, state, tell, watch } from "./job.js";

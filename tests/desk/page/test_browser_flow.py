@@ -331,11 +331,11 @@ def pocket(bench):
     page.locator("summary", has_text="Border").click()
     border = page.locator("details.group", has_text="Border")
     border.get_by_label("Cut the outside too").check()
-    bench.type_in("Wood left beside the pocket", "2 mm")
+    bench.type_in("Wood left around the pocket", "2 mm")
     border.get_by_text("at its thinnest").wait_for()
     bench.check("pocket")
     time_at_the_machine(bench)
-    bench.type_in("Wood left beside the pocket", "25 mm")
+    bench.type_in("Wood left around the pocket", "25 mm")
     border.get_by_text("at its thinnest").wait_for(state="detached")
     assert read_job(bench)["pocket"] == {
         "clearance": ["0.45 mm"],

@@ -1,4 +1,4 @@
-// The measured points' distances from the outline as magnified bands beside it.
+// The measured points' distances from the outline as magnified bands along it.
 
 const GAP_MM = 3; // between neighbouring points; beyond it the band is broken
 const SHOWN = 600; // points of a photo at most, as the server thins them

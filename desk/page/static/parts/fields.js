@@ -22,7 +22,7 @@ function framed(label, optional, control, under) {
 
 const FORM = "Write a length, such as 9.5 mm or 7 3/16 in";
 
-/** What stands below a length: what is wrong with it, or what it is in the unit shown. */
+/** What is written below a length: what is wrong with it, or what it is in the unit shown. */
 function echoOf(text, signed) {
   if (text === "") return { bad: false, says: "" };
   const mm = parseLength(text);

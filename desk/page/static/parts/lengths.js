@@ -43,7 +43,7 @@ export const plainlyShown = (text) => (view.unit === "mm" ? /^[\d.]+ ?mm$/ : /^[
 /** A length in the unit shown. `decimals` are those in millimetres; inches take two more. */
 export const length = (mm, decimals = 2) => lengthIn(view.unit, mm, decimals);
 
-/** A size in the unit shown, in inches with the fraction beside it. */
+/** A size in the unit shown, in inches with its fraction. */
 export const size = (mm, decimals = 2) => sizeIn(view.unit, mm, decimals);
 
 /** A length that is to be typed into a field: short, exact enough, in the unit shown. */

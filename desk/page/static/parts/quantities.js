@@ -34,7 +34,7 @@ const digits = (mm, unit, decimals) =>
 /** A length with its unit; `decimals` are those in millimetres. */
 export const lengthIn = (unit, mm, decimals = 2) => `${digits(mm, unit, decimals)} ${unit}`;
 
-/** A size: in inches with the nearest 1/64 beside the decimals, "≈" where the two differ. */
+/** A size: in inches with the nearest 1/64 after the decimals, "≈" where the two differ. */
 export function sizeIn(unit, mm, decimals = 2) {
   const decimal = lengthIn(unit, mm, decimals);
   if (unit === "mm") return decimal;

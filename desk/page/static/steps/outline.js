@@ -39,7 +39,7 @@ const STATES = {
 };
 const SAYS =
   "On a photo: solid line measured, dashed line fitted. From above: the line is the fitted outline; " +
-  "the band beside it shows, magnified, how far the measured points lie from it.";
+  "the band along it shows, magnified, how far the measured points lie from it.";
 
 function stateWords({ state: word, error }, outline) {
   if (error) return `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}`;

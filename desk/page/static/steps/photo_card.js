@@ -25,7 +25,7 @@ const SHOWS = [
 const VERDICT = { fine: "Good", usable: "Could be better", retake: "Cannot be used: take it again" };
 const THICKNESS = " (needs the thickness, step 3)";
 
-/** Sign and words that say where the photo stands. */
+/** Sign and words that say how far the photo is. */
 function stateWords({ state, verdict, provisional }) {
   if (state === "waiting") return ["waiting", "Waiting"];
   if (state === "tracing") return ["working", "Being measured"];

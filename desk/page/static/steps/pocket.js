@@ -1,4 +1,4 @@
-// The pocket: every choice beside the drawing that it changes, every remark beside its cause.
+// The pocket: every choice next to the drawing that it changes, every remark next to its cause.
 
 import { state } from "../job.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";

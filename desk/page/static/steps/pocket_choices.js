@@ -185,7 +185,7 @@ const border = () => ({
   keys: ["border"],
   fields: [
     tableSwitch("Cut the outside too", ["pocket", "border"], { land: "20 mm" }, [
-      len("Wood left beside the pocket", ["border", "land"], { step: () => 1, name: "land" }),
+      len("Wood left around the pocket", ["border", "land"], { step: () => 1, name: "land" }),
       len("Corner radius", ["border", "corner"], {
         optional: true,
         placeholder: "parallel to the pocket",

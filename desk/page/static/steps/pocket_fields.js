@@ -146,7 +146,7 @@ export function tableSwitch(label, path, first, fields) {
   };
 }
 
-/** Several tables of one kind (`notch`, ...): one may stand alone in the file, here it is a list of one. */
+/** Several tables of one kind (`notch`, ...): the file may have a single table, here it is a list of one. */
 export function tableList(label, key, first, fieldsOf) {
   const at = ["pocket", key];
   const all = () => {

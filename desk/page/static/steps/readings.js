@@ -46,7 +46,7 @@ function edgeFields() {
   };
 }
 
-/** What is known of the part beside the readings. */
+/** What is known about the part besides its readings. */
 function partCard() {
   const optional = true;
   const fields = [

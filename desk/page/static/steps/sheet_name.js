@@ -22,7 +22,7 @@ export const listed = (frame) => (isList(frame) ? frame : frame ? [frame] : []);
 
 export const isList = (frame) => Array.isArray(frame);
 
-/** The name of a further sheet beside those of the job: like the first, the next copy that is free. */
+/** The name of a further sheet after those of the job: like the first, the next copy that is free. */
 export function another(frames) {
   const used = new Set(frames.map(({ description }) => parseName(description)?.sheet));
   const free = COPIES.find((n) => !used.has(n)) ?? COPIES.at(-1);

@@ -36,7 +36,7 @@ export function stepTop(step, title, says) {
     el,
     update() {
       const missing = new Set(state.steps.find((one) => one.step === step)?.missing ?? []);
-      // What is only not there yet stands in the foot; here stands what is wrong.
+      // What is not there yet is listed in the foot; here, what is wrong.
       faults(
         state.faults.filter(({ key, what }) => TABLES[step].includes(key?.[0]) && key.length > 1 && !missing.has(what)),
       );
