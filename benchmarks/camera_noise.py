@@ -21,12 +21,12 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 from drawn_pictures import INK, PAPER, area_light, developed, sheet_light, tag_modules
 from made_views import camera_over, phone_lens
 
-from snugline.trace.adjust import Observations, SheetState, adjust
-from snugline.trace.camera import Camera, rotation_from_vector
-from snugline.trace.frame import Frame, frame_from_record
-from snugline.trace.lens import LensPrior, prior_from_exif
-from snugline.trace.marker_edges import measure_edges
-from snugline.trace.sheet import builtin_description
+from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust
+from snugline.trace.camera.lens import LensPrior, prior_from_exif
+from snugline.trace.camera.marker_edges import measure_edges
+from snugline.trace.camera.projection import Camera, rotation_from_vector
+from snugline.trace.sheet.builtin_sheets import builtin_description
+from snugline.trace.sheet.frame_description import Frame, frame_from_record
 
 Floats = NDArray[np.float64]
 SIZE = (1600, 1200)

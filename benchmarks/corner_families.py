@@ -23,8 +23,16 @@ from corner_scenes import (
     turned,
 )
 
-from snugline.fit.corner import fit_corner
-from snugline.fit.families import ARC, CHAMFER, ELLIPSE, FAMILIES, FREE, SQUARE, SUPERELLIPSE
+from snugline.fit.corners.corner_families import (
+    ARC,
+    CHAMFER,
+    ELLIPSE,
+    FAMILIES,
+    FREE,
+    SQUARE,
+    SUPERELLIPSE,
+)
+from snugline.fit.corners.single_corner import fit_corner
 
 SHAPES = {
     "arc 25": (ARC, (25.0,)),

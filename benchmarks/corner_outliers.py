@@ -12,8 +12,8 @@ import sys
 import numpy as np
 from corner_scenes import SIGMA, Table, best_linear, corner, finish, noise, turned
 
-from snugline.fit.corner import fit_corner
-from snugline.fit.families import ARC
+from snugline.fit.corners.corner_families import ARC
+from snugline.fit.corners.single_corner import fit_corner
 
 HEIGHT = 0.5
 

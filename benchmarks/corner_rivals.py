@@ -17,9 +17,9 @@ from corner_scenes import SIGMA, Table, corner, finish, noise
 from scipy.optimize import least_squares
 from skimage.measure import CircleModel
 
-from snugline.fit.circle import fit_circle
-from snugline.fit.corner import fit_corner
-from snugline.fit.families import ARC
+from snugline.fit.corners.circle import fit_circle
+from snugline.fit.corners.corner_families import ARC
+from snugline.fit.corners.single_corner import fit_corner
 
 
 def scipy_circle(points):

@@ -6,8 +6,8 @@ import sys
 import numpy as np
 from scipy.signal import lfilter
 
-from snugline.fit.families import ARC, outgoing
-from snugline.fit.outline import Arc
+from snugline.fit.corners.corner_families import ARC, outgoing
+from snugline.fit.geometry.outline import Arc
 
 SIGMA, PITCH = 0.05, 0.1  # mm
 

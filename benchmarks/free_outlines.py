@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 from scipy.signal import lfilter
 
-from snugline.fit.arc_chain import outline_of
-from snugline.fit.arc_spline import arc_spline
-from snugline.fit.outline import Arc, Outline
+from snugline.fit.free.arc_spline import arc_spline
+from snugline.fit.geometry.arc_chain import outline_of
+from snugline.fit.geometry.outline import Arc, Outline
 
 PITCH = 0.15  # mm between points, as of a photo from 40 cm
 

@@ -13,8 +13,8 @@ import sys
 import numpy as np
 from corner_scenes import SIGMA, Table, corner, finish, noise, turned
 
-from snugline.fit.corner import TURN_DEVIATION, fit_corner
-from snugline.fit.families import ARC
+from snugline.fit.corners.corner_families import ARC
+from snugline.fit.corners.single_corner import TURN_DEVIATION, fit_corner
 
 KINDS = ("independent", "ar 0.5", "ar 1", "ar 3", "se 0.5", "se 1")
 

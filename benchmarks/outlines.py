@@ -20,13 +20,13 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
 from made_contours import section
 
-from snugline.fit.adjust import fit_outline
-from snugline.fit.equations import SHARED_OFFSET
-from snugline.fit.families import ARC, CHAMFER, SQUARE, SUPERELLIPSE
-from snugline.fit.outline_families import rectangle, stadium
-from snugline.fit.primitives import rounded_rectangle
-from snugline.fit.readings import Reading, uncertainty
+from snugline.fit.adjustment.observation_equations import SHARED_OFFSET
+from snugline.fit.corners.corner_families import ARC, CHAMFER, SQUARE, SUPERELLIPSE
+from snugline.fit.geometry.primitives import rounded_rectangle
+from snugline.fit.outline_fit import fit_outline
+from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.fit.section import Systematic
+from snugline.fit.shapes.outline_families import rectangle, stadium
 
 OFFSET, SCALE = 0.02, 2e-4
 SHEET = Systematic(OFFSET, SCALE, SCALE, "sheet")

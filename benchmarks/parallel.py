@@ -18,10 +18,10 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 from random_outlines import convex_outline, distance_to_shapely, random_outline
 
 from snugline.errors import FitError
-from snugline.fit.distance import contains, nearest, signed_distance
-from snugline.fit.outline import polygon_of
-from snugline.fit.parallel import parallel
-from snugline.fit.primitives import filleted_polygon, rounded_rectangle
+from snugline.fit.geometry.distance import contains, nearest, signed_distance
+from snugline.fit.geometry.outline import polygon_of
+from snugline.fit.geometry.parallel import parallel
+from snugline.fit.geometry.primitives import filleted_polygon, rounded_rectangle
 
 
 def row(what, figure, bound, good):

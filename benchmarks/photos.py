@@ -28,13 +28,13 @@ import cv2
 from photo_truth import PHOTOS, Case, Score, cases, is_hard, markers_found, score, true_pixels
 
 from snugline import SnuglineError
-from snugline.trace.camera import Camera
+from snugline.trace.camera.camera_solution import solve
+from snugline.trace.camera.projection import Camera
+from snugline.trace.camera.sighting import sight_markers
 from snugline.trace.contour import Curve
-from snugline.trace.frame import Frame
+from snugline.trace.image.photo_file import read_photo
 from snugline.trace.measure import Measured, measure_photos
-from snugline.trace.photo import read_photo
-from snugline.trace.sight import sight_markers
-from snugline.trace.solve import solve
+from snugline.trace.sheet.frame_description import Frame
 
 # Cases whose photos must meet the first bounds; of the shelf only the photos of one sheet.
 FIRST_CASES = {

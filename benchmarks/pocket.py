@@ -28,8 +28,8 @@ from test_relief import corner_points, swept
 from test_wood import FAHRENHEIT, TABLE_4_2, TABLE_4_3, TABLE_13_5
 
 from snugline.errors import SnuglineError
-from snugline.fit.outline import Arc, Line
-from snugline.fit.primitives import rounded_rectangle
+from snugline.fit.geometry.outline import Arc, Line
+from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.pocket.bundle import plan_files
 from snugline.pocket.fits import VERDICTS, fit_of
 from snugline.pocket.overcut import CALIPER_U, FEEL_U, Cut, estimate, next_test

@@ -22,9 +22,9 @@ from photo_truth import PHOTOS, cases, true_pixels
 from sheet_scene import Pinhole, Scene, compose, rounded, turned
 
 from snugline.errors import PhotoError
-from snugline.trace.frame import PlainFrame
-from snugline.trace.light import linear_table
-from snugline.trace.part import SheetView, find_part
+from snugline.trace.image.linear_light import linear_table
+from snugline.trace.part.part_search import SheetView, find_part
+from snugline.trace.sheet.frame_description import PlainFrame
 
 # 99th percentile in reduced px, and share of the true border with a point within 1 mm.
 REACH_PX, SHARE = 1.5, 0.97

@@ -30,9 +30,9 @@ from shapely import LinearRing, Polygon, contains_xy, line_locate_point, points
 from unseen_scenes import drawn
 
 from snugline import SnuglineError
-from snugline.trace.frame import with_print_scale
-from snugline.trace.lift import PartSides
+from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.measure import measure_photos
+from snugline.trace.sheet.frame_description import with_print_scale
 
 ROOT = Path(__file__).parents[1]
 # (rms, 99th percentile) mm.

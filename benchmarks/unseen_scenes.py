@@ -9,8 +9,8 @@ from printed_sheet import Sheet
 from sensor import Sensor
 from solid_parts import FilletedPolygon, RoundedRectangle, Solid, superellipse, waved
 
-from snugline.trace.frame import read_frame
-from snugline.trace.lens import Lens
+from snugline.trace.camera.lens import Lens
+from snugline.trace.sheet.frame_description import read_frame
 
 SIZE = (4000, 3000)
 KINDS = (

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from snugline.desk.console import Step
-from snugline.desk.folder import publish
 from snugline.desk.job import read_job
-from snugline.desk.run import run_job, summary
+from snugline.desk.job_run import run_job, summary
+from snugline.desk.result_folder import publish
 from snugline.errors import SnuglineError
 from snugline.notice import Notice
 

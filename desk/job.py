@@ -20,12 +20,12 @@ from pydantic import (
 )
 
 from snugline.errors import FileError, InputError, SnuglineError
-from snugline.fit.nominal import parse_listed
-from snugline.fit.readings import Reading, What, tool_of, uncertainty
+from snugline.fit.readings.nominal_size import parse_listed
+from snugline.fit.readings.reading import Reading, What, tool_of, uncertainty
 from snugline.lengths import parse_angle, parse_length
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record, units_in
-from snugline.trace.frame import AnyFrame, read_frame, with_print_scale
+from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
 
 Family = Literal[
     "auto",
@@ -86,7 +86,7 @@ def _listed(value: Any) -> str:
 
 
 def _tool(value: Any) -> str:
-    """A tool in the words that `snugline.fit.readings` understands, or its limit of error."""
+    """A tool as `snugline.fit.readings.reading` understands it, or its limit of error."""
     text = value if isinstance(value, str) else repr(value)
     tool_of(Reading("length", (1.0,), text))
     return text

@@ -10,7 +10,7 @@ from snugline.errors import FileError, InputError
 from snugline.lengths import parse_angle, parse_length
 
 if TYPE_CHECKING:
-    from snugline.trace.frame import AnyFrame
+    from snugline.trace.sheet.frame_description import AnyFrame
 
 
 def length(text: str) -> float:
@@ -57,7 +57,7 @@ def printed_frames(
     names: Sequence[str], bar_x: Sequence[float] | None, bar_y: Sequence[float] | None
 ) -> "list[AnyFrame]":
     """The frames with their bars as measured, both in the order given."""
-    from snugline.trace.frame import read_frame, with_print_scale
+    from snugline.trace.sheet.frame_description import read_frame, with_print_scale
 
     def nth(bars: Sequence[float] | None, i: int) -> float | None:
         return bars[i] if bars and i < len(bars) else None

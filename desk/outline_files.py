@@ -5,8 +5,8 @@ from pathlib import Path
 
 from snugline.errors import FileError, InputError
 from snugline.fit.drawing.drawing import Unit
-from snugline.fit.drawing.files import load_drawing
-from snugline.fit.outline import Outline, outline_from_json
+from snugline.fit.drawing.drawing_files import load_drawing
+from snugline.fit.geometry.outline import Outline, outline_from_json
 
 _KINDS = "give a result.json, or a drawing in SVG or DXF"
 

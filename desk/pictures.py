@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.distance import nearest
 from snugline.fit.drawing.drawing import Layer, Pattern
 from snugline.fit.drawing.svg import path_data
-from snugline.fit.outline import Outline
+from snugline.fit.geometry.distance import nearest
+from snugline.fit.geometry.outline import Outline
 
 Floats = NDArray[np.float64]
 

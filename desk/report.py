@@ -19,7 +19,7 @@ from snugline.desk.pictures import (
 )
 from snugline.desk.wording import measure, sentence
 from snugline.fit.drawing.drawing import Drawing
-from snugline.fit.outline import Outline
+from snugline.fit.geometry.outline import Outline
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 

@@ -9,9 +9,9 @@ from dataclasses import replace
 from typing import get_args
 
 from snugline.desk.job import Family, Symmetry
-from snugline.fit.adjust import fit_outline
-from snugline.fit.nominal import Dimension, NominalSet, snap
-from snugline.fit.readings import Reading, What
+from snugline.fit.outline_fit import fit_outline
+from snugline.fit.readings.nominal_size import Dimension, NominalSet, snap
+from snugline.fit.readings.reading import Reading, What
 from snugline.fit.result import CornerResult, FittedOutline, Quantity
 from snugline.fit.section import Section
 from snugline.notice import Notice

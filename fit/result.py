@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.budget import Budget
-from snugline.fit.outline import Outline
+from snugline.fit.geometry.outline import Outline
+from snugline.fit.readings.uncertainty_budget import Budget
 from snugline.notice import Notice
 
 Array = NDArray[np.float64]

@@ -6,10 +6,10 @@ from typing import Literal
 import numpy as np
 
 from snugline.errors import PlanError
-from snugline.fit.crossings import Bundle, crossings
-from snugline.fit.distance import signed_distance
-from snugline.fit.outline import Line, Outline, Point
-from snugline.fit.primitives import circle, rounded_rectangle
+from snugline.fit.geometry.crossings import Bundle, crossings
+from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.geometry.outline import Line, Outline, Point
+from snugline.fit.geometry.primitives import circle, rounded_rectangle
 
 Side = Literal["front", "back", "left", "right"]
 SIDES: tuple[Side, ...] = ("front", "back", "left", "right")

@@ -4,8 +4,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from snugline.fit.outline import Point
-from snugline.fit.primitives import polygon
+from snugline.fit.geometry.outline import Point
+from snugline.fit.geometry.primitives import polygon
 from snugline.pocket.layout import Piece, Place, placed
 from snugline.pocket.sheet import PlanLayer, merged_layers
 

@@ -7,10 +7,10 @@ from typing import Literal
 import numpy as np
 
 from snugline.errors import FitError, PlanError
-from snugline.fit.distance import signed_distance
-from snugline.fit.outline import Outline
-from snugline.fit.parallel import parallel
-from snugline.fit.primitives import rounded_rectangle
+from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.geometry.outline import Outline
+from snugline.fit.geometry.parallel import parallel
+from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.notice import Notice
 
 EdgeKind = Literal["round-over", "chamfer", "cove"]

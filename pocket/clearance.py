@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from snugline.errors import InputError
-from snugline.fit.budget import Gain
+from snugline.fit.readings.uncertainty_budget import Gain
 from snugline.notice import Notice
 from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.overcut import Overcut

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.outline import Outline, Point
-from snugline.fit.parallel import parallel
-from snugline.fit.primitives import polygon
+from snugline.fit.geometry.outline import Outline, Point
+from snugline.fit.geometry.parallel import parallel
+from snugline.fit.geometry.primitives import polygon
 from snugline.lengths import format_length
 from snugline.pocket.lettering import engraved, engraved_width
 from snugline.pocket.merge import intersection

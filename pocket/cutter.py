@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PlanError
-from snugline.fit.distance import signed_distance
-from snugline.fit.outline import Arc, Outline, Point
-from snugline.fit.parallel import parallel
+from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.geometry.outline import Arc, Outline, Point
+from snugline.fit.geometry.parallel import parallel
 from snugline.notice import Notice
 
 UNCUT_TOL = 1e-6

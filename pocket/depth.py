@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.budget import coverage_factor
+from snugline.fit.readings.uncertainty_budget import coverage_factor
 from snugline.notice import Notice
 
 LEAST_FLOOR = 3.0  # mm (common practice, no source)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from snugline.errors import PlanError
-from snugline.fit.outline import Point
+from snugline.fit.geometry.outline import Point
 
 _PER_MM = 1000  # the packer counts in whole micrometres
 

@@ -1,6 +1,6 @@
 """Single-stroke letters for engraving, drawn for this project on a grid of 4 by 6."""
 
-from snugline.fit.outline import Point
+from snugline.fit.geometry.outline import Point
 
 _HEIGHT = 6
 _ADVANCE = 6

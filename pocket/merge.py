@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PlanError
-from snugline.fit.crossings import Bundle, crossings
-from snugline.fit.distance import contains, nearest
-from snugline.fit.outline import TANGENT_TOL, Arc, Line, Outline, Point
+from snugline.fit.geometry.crossings import Bundle, crossings
+from snugline.fit.geometry.distance import contains, nearest
+from snugline.fit.geometry.outline import TANGENT_TOL, Arc, Line, Outline, Point
 
 SNAP = 2e-7
 """mm; nearer points are one. Far above rounding, far below what any tool can cut."""

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from snugline.errors import PlanError
-from snugline.fit.distance import signed_distance
-from snugline.fit.outline import Outline
-from snugline.fit.parallel import parallel
-from snugline.fit.primitives import circle
+from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.geometry.outline import Outline
+from snugline.fit.geometry.parallel import parallel
+from snugline.fit.geometry.primitives import circle
 from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.pocket.access import notch_outline, push_hole_outline, ribbon_outline

@@ -10,7 +10,7 @@ from typing import Any
 
 from snugline.errors import InputError, PlanError
 from snugline.fit.drawing.drawing import Drawing
-from snugline.fit.outline import Outline
+from snugline.fit.geometry.outline import Outline
 from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.pocket.board import Group, laid_out

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from snugline.errors import PlanError
-from snugline.fit.outline import Arc, Line, Outline, Point
+from snugline.fit.geometry.outline import Arc, Line, Outline, Point
 from snugline.pocket.cutter import UNCUT_TOL, leftover
 
 Style = Literal["dog-bone", "t-bone along length", "t-bone along width"]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from snugline.fit.drawing.drawing import Drawing, Layer, Pattern
-from snugline.fit.outline import Outline, Point
+from snugline.fit.geometry.outline import Outline, Point
 from snugline.lengths import format_length
 
 Unit = Literal["mm", "in"]

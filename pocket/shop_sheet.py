@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from snugline.fit.drawing.paper import paper_size
-from snugline.fit.outline import Arc, Outline
+from snugline.fit.geometry.outline import Arc, Outline
 from snugline.lengths import format_length
 from snugline.pocket.cutter import largest_cutter
 from snugline.pocket.fits import VERDICTS

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.outline import Arc, Outline
-from snugline.fit.parallel import parallel
+from snugline.fit.geometry.outline import Arc, Outline
+from snugline.fit.geometry.parallel import parallel
 from snugline.notice import Notice
 
 

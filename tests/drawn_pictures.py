@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from snugline.trace.light import linear_to_srgb
+from snugline.trace.image.linear_light import linear_to_srgb
 
 INK, PAPER, BENCH = 0.04, 0.75, 0.25
 

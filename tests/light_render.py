@@ -14,7 +14,7 @@ import numpy as np
 from printed_sheet import INK, PAPER, Sheet
 from solid_parts import MISSED, TOP, Solid, bilinear
 
-from snugline.trace.camera import Camera
+from snugline.trace.camera.projection import Camera
 
 _ROWS = 64
 # Places in a pixel of which no two share a row or a column of a 16 x 16 grid (a (0, 2) net).

@@ -5,7 +5,7 @@ import math
 import numpy as np
 from scipy.signal import lfilter
 
-from snugline.fit.outline import Outline
+from snugline.fit.geometry.outline import Outline
 from snugline.fit.section import Section, Systematic
 
 # The part of the outline that a view shows: within `reach` mm of these sides.

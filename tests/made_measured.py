@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 
 from snugline.notice import Notice
-from snugline.trace.camera import Camera, rotation_from_vector
+from snugline.trace.camera.lens import Lens
+from snugline.trace.camera.projection import Camera, rotation_from_vector
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
-from snugline.trace.lens import Lens
 from snugline.trace.measure import Measured, MeasuredPhoto
 
 FACTS = dict.fromkeys(PhotoFacts.__dataclass_fields__, 0.1) | {

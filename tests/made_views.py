@@ -3,9 +3,9 @@
 import cv2
 import numpy as np
 
-from snugline.trace.adjust import Observations
-from snugline.trace.camera import Camera, rotation_from_vector
-from snugline.trace.lens import Lens
+from snugline.trace.camera.bundle_adjustment import Observations
+from snugline.trace.camera.lens import Lens
+from snugline.trace.camera.projection import Camera, rotation_from_vector
 
 SIZE = (4000, 3000)
 _FRACTIONS = np.array([0.31, 0.69])

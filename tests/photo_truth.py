@@ -12,9 +12,9 @@ import numpy as np
 from shapely import LinearRing, MultiPolygon, Polygon, contains_xy, points
 from shapely.ops import unary_union
 
-from snugline.fit.readings import Reading, uncertainty
-from snugline.trace.frame import PlainFrame, read_frame, with_print_scale
-from snugline.trace.lift import PartSides
+from snugline.fit.readings.reading import Reading, uncertainty
+from snugline.trace.edge.relief_displacement import PartSides
+from snugline.trace.sheet.frame_description import PlainFrame, read_frame, with_print_scale
 
 PHOTOS = Path(__file__).parents[1] / ".." / "shared" / "photos"
 # Nearer to the window's border than this the contour need not go.
@@ -153,7 +153,7 @@ def distortion_error(case, lens, numbers):
 
     What turning the camera or coming nearer makes good is no distortion: a shift and a scale.
     """
-    from snugline.trace.lens import Lens
+    from snugline.trace.camera.lens import Lens
 
     truth = case.truth["lens"]
     radial = tuple(truth["radial_polynomial"])

@@ -5,9 +5,9 @@ import tomllib
 
 import numpy as np
 
-from snugline.fit.budget import Gain
-from snugline.fit.outline import Arc, Outline
-from snugline.fit.primitives import rounded_rectangle
+from snugline.fit.geometry.outline import Arc, Outline
+from snugline.fit.geometry.primitives import rounded_rectangle
+from snugline.fit.readings.uncertainty_budget import Gain
 from snugline.pocket.choices_record import from_record
 from snugline.pocket.clearance import PartUncertainty
 from snugline.pocket.depth import Thickness

@@ -8,7 +8,7 @@ import numpy as np
 from drawn_pictures import tag_modules
 from solid_parts import bilinear
 
-from snugline.trace.frame import Frame
+from snugline.trace.sheet.frame_description import Frame
 
 # Reflectances of ordinary paper and toner (common practice, no source).
 PAPER = (0.86, 0.86, 0.85)

@@ -7,9 +7,9 @@ import shapely
 from numpy.typing import NDArray
 
 from snugline.errors import FitError
-from snugline.fit.distance import signed_distance
-from snugline.fit.outline import Arc, Outline, polygon_of
-from snugline.fit.primitives import filleted_polygon, rounded_rectangle
+from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.geometry.outline import Arc, Outline, polygon_of
+from snugline.fit.geometry.primitives import filleted_polygon, rounded_rectangle
 
 Points = NDArray[np.float64]
 

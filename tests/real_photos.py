@@ -11,12 +11,12 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from snugline.trace.adjust import Observations, SheetState, adjust
-from snugline.trace.camera import pose_from_plane
-from snugline.trace.frame import Frame
-from snugline.trace.lens import prior_from_exif
-from snugline.trace.photo import read_photo
-from snugline.trace.sight import Sighting, sight_markers
+from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust
+from snugline.trace.camera.lens import prior_from_exif
+from snugline.trace.camera.projection import pose_from_plane
+from snugline.trace.camera.sighting import Sighting, sight_markers
+from snugline.trace.image.photo_file import read_photo
+from snugline.trace.sheet.frame_description import Frame
 
 SETS = Path(__file__).parents[1] / ".." / "shared" / "real-photos"
 # Nobody measured a board's scale: its axes may differ by this, as in `trace.solve`.

@@ -14,12 +14,12 @@ import numpy as np
 from real_photos import SETS
 from scipy.spatial import cKDTree
 
-from snugline.trace.adjust import Observations, SheetState, adjust
-from snugline.trace.camera import pose_from_plane
-from snugline.trace.edge import sample_luminance
-from snugline.trace.lens import prior_from_exif
-from snugline.trace.light import linear_luminance
-from snugline.trace.photo import read_photo
+from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust
+from snugline.trace.camera.lens import prior_from_exif
+from snugline.trace.camera.projection import pose_from_plane
+from snugline.trace.image.linear_light import linear_luminance
+from snugline.trace.image.photo_file import read_photo
+from snugline.trace.image.step_edge import sample_luminance
 
 FOLDER = SETS / "boofcv-dots-mat"
 RULING_MM = 12.7

@@ -38,4 +38,6 @@ def test_a_wrong_example_is_noticed():
 
 
 def test_the_rooms_are_walked():
-    assert {"snugline.lengths", "snugline.fit.outline", "snugline.desk.job"} <= set(MODULES)
+    assert {"snugline.lengths", "snugline.fit.geometry.outline", "snugline.desk.job"} <= set(
+        MODULES
+    )

@@ -1,6 +1,7 @@
 """What the package promises of itself: its files, its rooms, and the standard library beside it."""
 
 import ast
+import re
 import tomllib
 import trace
 from importlib import metadata
@@ -10,7 +11,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-SETUPTOOLS = SETTINGS["tool"]["setuptools"]
+PACKAGE_DATA = SETTINGS["tool"]["setuptools"]["package-data"]
 ROOMS = ("base", "trace", "fit", "pocket", "desk")
 
 # What each room may import of Snugline besides itself and the base (design.md, "The road").
@@ -67,8 +68,10 @@ def test_imports_run_only_with_the_road(room):
 
 def test_an_import_against_the_road_is_noticed(tmp_path):
     source = tmp_path / "bad.py"
-    source.write_text("def f():\n    from snugline.fit.outline import Line\n    return Line\n")
-    assert wrong_way_imports(source, "trace") == ["snugline.fit.outline.Line"]
+    source.write_text(
+        "def f():\n    from snugline.fit.geometry.outline import Line\n    return Line\n"
+    )
+    assert wrong_way_imports(source, "trace") == ["snugline.fit.geometry.outline.Line"]
     source.write_text("from snugline import desk\n")
     assert wrong_way_imports(source, "pocket") == ["snugline.desk"]
 
@@ -83,20 +86,27 @@ def test_no_room_imports_itself_by_its_folder_s_name():
     assert bare == {}
 
 
-def test_every_folder_with_modules_is_a_listed_package():
-    listed = {ROOT / folder for folder in SETUPTOOLS["package-dir"].values()}
-    assert {path.parent for path in source_files()} == listed
-    assert set(SETUPTOOLS["packages"]) == set(SETUPTOOLS["package-dir"])
+def test_the_build_lists_each_room_and_every_folder_in_it_is_a_package():
+    setup = (ROOT / "setup.py").read_text(encoding="utf-8")
+    listed = ast.literal_eval(re.search(r"^ROOMS = (\(.*\))$", setup, re.MULTILINE)[1])
+    assert ("base", *listed) == ROOMS
+    for folder in {path.parent for path in source_files()}:
+        assert (folder / "__init__.py").is_file(), folder
+
+
+def package_of(folder):
+    room, *inner = folder.relative_to(ROOT).parts
+    return ".".join(["snugline", *([] if room == "base" else [room]), *inner])
 
 
 def expected_files():
     """Package files as the settings have them: modules, and the listed data."""
     expected = set()
-    for package, folder in SETUPTOOLS["package-dir"].items():
-        patterns = ["*.py", *SETUPTOOLS["package-data"].get(package, [])]
-        for pattern in patterns:
-            for path in filter(Path.is_file, (ROOT / folder).glob(pattern)):
-                name = path.relative_to(ROOT / folder).as_posix()
+    for folder in {path.parent for path in source_files()}:
+        package = package_of(folder)
+        for pattern in ["*.py", *PACKAGE_DATA.get(package, [])]:
+            for path in filter(Path.is_file, folder.glob(pattern)):
+                name = path.relative_to(folder).as_posix()
                 expected.add(f"{package.replace('.', '/')}/{name}")
     return expected
 

@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from snugline.fit.adjust import fit_outline
+from snugline.fit.outline_fit import fit_outline
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, Systematic
-from snugline.trace.adjust import Adjusted
-from snugline.trace.frame import PlainFrame
-from snugline.trace.lift import PartSides, lift
-from snugline.trace.photo import Photo, read_photo
-from snugline.trace.sight import Sighting, sight_plain
-from snugline.trace.silhouette import locate
-from snugline.trace.solve import solve
+from snugline.trace.camera.bundle_adjustment import Adjusted
+from snugline.trace.camera.camera_solution import solve
+from snugline.trace.camera.sighting import Sighting, sight_plain
+from snugline.trace.edge.relief_displacement import PartSides, lift
+from snugline.trace.edge.silhouette import locate
+from snugline.trace.image.photo_file import Photo, read_photo
+from snugline.trace.sheet.frame_description import PlainFrame
 
 Floats = NDArray[np.float64]
 PHOTO = Path(__file__).parents[2] / "shared" / "real-photos" / "playing-card" / "scene.png"

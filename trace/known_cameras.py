@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 from snugline.errors import FileError, InputError
 from snugline.files import write_json
 from snugline.notice import Notice
-from snugline.trace.adjust import Observations
-from snugline.trace.frame import Frame
-from snugline.trace.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
-from snugline.trace.photo import Photo, read_photo
-from snugline.trace.sight import Sighting, sight_markers
-from snugline.trace.solve import solve
-from snugline.trace.verdict import HOLDOUT_MM
+from snugline.trace.camera.bundle_adjustment import Observations
+from snugline.trace.camera.camera_solution import solve
+from snugline.trace.camera.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
+from snugline.trace.camera.sighting import Sighting, sight_markers
+from snugline.trace.image.photo_file import Photo, read_photo
+from snugline.trace.sheet.frame_description import Frame
+from snugline.trace.verdict.photo_verdict import HOLDOUT_MM
 
 Floats = NDArray[np.float64]
 

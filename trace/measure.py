@@ -10,28 +10,28 @@ from numpy.typing import NDArray
 
 from snugline.errors import InputError, PhotoError
 from snugline.notice import Notice
-from snugline.trace.border import CoarseEdge
-from snugline.trace.camera import Camera, rotation_from_vector
-from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
-from snugline.trace.edge_verdict import EdgeEvidence
-from snugline.trace.frame import AnyFrame, Frame, PlainFrame
-from snugline.trace.join import join
-from snugline.trace.lens import LENS_SIZE, LensPrior
-from snugline.trace.lift import Lifted, PartSides, lift
-from snugline.trace.light import linear_table
-from snugline.trace.part import Region, SheetView, find_part
-from snugline.trace.photo import Photo, read_photo, reduced
-from snugline.trace.sight import (
+from snugline.trace.camera.camera_solution import Solved, solve
+from snugline.trace.camera.lens import LENS_SIZE, LensPrior
+from snugline.trace.camera.projection import Camera, rotation_from_vector
+from snugline.trace.camera.sighting import (
     FEWEST_MARKERS,
     Sighting,
     first_marker,
     sight_markers,
     sight_plain,
 )
-from snugline.trace.silhouette import Silhouette, locate, right_normals
-from snugline.trace.solve import Solved, solve
-from snugline.trace.verdict import Evidence, judge
-from snugline.trace.whole import whole_border
+from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
+from snugline.trace.contour_join import join
+from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
+from snugline.trace.edge.silhouette import Silhouette, locate, right_normals
+from snugline.trace.image.linear_light import linear_table
+from snugline.trace.image.photo_file import Photo, read_photo, reduced
+from snugline.trace.part.coarse_border import CoarseEdge
+from snugline.trace.part.part_search import Region, SheetView, find_part
+from snugline.trace.part.whole_part import whole_border
+from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
+from snugline.trace.verdict.edge_verdict import EdgeEvidence
+from snugline.trace.verdict.photo_verdict import Evidence, judge
 
 __all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
 

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.trace.image.photo_file import read_photo
 from snugline.trace.measure import MeasuredPhoto
-from snugline.trace.photo import read_photo
 
 # Drawing coordinates carry this many binary digits behind the point.
 _SHIFT = 4

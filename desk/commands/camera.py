@@ -33,8 +33,8 @@ def camera(
     from snugline.desk.console import print_json, print_notices, progress
     from snugline.desk.options import printed_frames
     from snugline.errors import InputError
-    from snugline.trace.frame import Frame
     from snugline.trace.known_cameras import as_record, camera_folder, judge_camera, learn, save
+    from snugline.trace.sheet.frame_description import Frame
 
     frames = printed_frames(frame, bar_x, bar_y)
     with_markers = [f for f in frames if isinstance(f, Frame)]

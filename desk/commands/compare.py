@@ -36,7 +36,7 @@ def compare(
     """
     from snugline.desk.console import print_json
     from snugline.desk.outline_files import read_outline
-    from snugline.fit.compare import compare as compared
+    from snugline.fit.geometry.outline_comparison import compare as compared
 
     found = compared(read_outline(first, layer, unit), read_outline(second, layer, unit), align)
     if as_json:

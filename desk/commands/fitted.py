@@ -99,6 +99,7 @@ def _cut(
     opening_error: float | None,
 ) -> "Cut":
     from snugline.desk.job import read_job
+    from snugline.desk.last_result import outline_u
     from snugline.errors import InputError
     from snugline.pocket.overcut import Cut
 
@@ -117,16 +118,3 @@ def _cut(
         part_u=outline_u(job),
         opening_error=opening_error,
     )
-
-
-def outline_u(job: Path) -> float:
-    """Standard uncertainty of the outline per side, from the job's result where it lies."""
-    import json
-
-    from snugline.desk.options import result_folder
-
-    try:
-        record = json.loads((result_folder(job) / "result.json").read_text(encoding="utf-8"))
-        return float(record["outline"]["width"]["u95"]) / 2 / 1.96
-    except (OSError, ValueError, KeyError, TypeError):
-        return 0.0

@@ -47,7 +47,7 @@ def frame(
     from snugline.desk.console import print_json
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
-    from snugline.trace.sheet import builtin_description, builtin_name
+    from snugline.trace.sheet.builtin_sheets import builtin_description, builtin_name
 
     if name == "border" or paper or sheet is not None or dark:
         stem = re.fullmatch(r"border(?:-([a-z0-9]+))?", name)
@@ -83,13 +83,13 @@ def frame(
 
 
 def _printed(description: dict[str, Any]) -> dict[str, bytes]:
-    from snugline.trace.sheet_print import sheet_pdf
+    from snugline.trace.sheet.sheet_print import sheet_pdf
 
     return {".pdf": sheet_pdf(description)}
 
 
 def _engraved(description: dict[str, Any]) -> dict[str, bytes]:
-    from snugline.trace.sheet_engrave import engraved_dxf, engraved_svg
+    from snugline.trace.sheet.sheet_engrave import engraved_dxf, engraved_svg
 
     return {
         ".svg": engraved_svg(description).encode(),

@@ -8,7 +8,7 @@ import typer
 from snugline.desk.options import AsJson
 
 if TYPE_CHECKING:
-    from snugline.desk.page.serving import Address
+    from snugline.desk.page.http.serving import Address
 
 
 def serve(
@@ -43,8 +43,8 @@ def serve(
     import json
     import sys
 
-    from snugline.desk.page.serving import lan_address
-    from snugline.desk.page.serving import serve as run_server
+    from snugline.desk.page.http.serving import lan_address
+    from snugline.desk.page.http.serving import serve as run_server
 
     def started(address: "Address", link: str | None) -> None:
         if as_json:

@@ -66,7 +66,7 @@ def trace(
     from snugline.desk.console import exit_status, print_json, print_notices, progress
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
-    from snugline.fit.readings import Reading, uncertainty
+    from snugline.fit.readings.reading import Reading, uncertainty
     from snugline.trace.known_cameras import lens_finder
     from snugline.trace.measure import PartSides, measure_photos
     from snugline.trace.overlay import draw_overlay

@@ -3,7 +3,7 @@
 import math
 from itertools import pairwise
 
-from snugline.fit.outline import Arc, Outline, Point
+from snugline.fit.geometry.outline import Arc, Outline, Point
 
 CURVE_TOL = 1e-5
 """mm; how far a curve may stray from its arc."""

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from snugline.errors import FileError
 from snugline.fit.drawing.drawing import Drawing, Layer
-from snugline.fit.outline import Outline
+from snugline.fit.geometry.outline import Outline
 
 RELATIVE_TOL = 1e-8
 NODE_TOL = 1e-6  # mm

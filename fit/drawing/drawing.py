@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from snugline.errors import InputError
-from snugline.fit.outline import Outline, Point
+from snugline.fit.geometry.outline import Outline, Point
 from snugline.lengths import MM_PER_INCH
 
 Unit = Literal["mm", "in"]

@@ -18,7 +18,7 @@ from typing import Any, Literal
 from snugline.errors import InputError
 from snugline.fit.drawing.contract import verify
 from snugline.fit.drawing.drawing import PATTERNS, Drawing, Layer, Pattern, Unit
-from snugline.fit.outline import Arc, Outline
+from snugline.fit.geometry.outline import Arc, Outline
 
 Version = Literal["R2010", "R12"]
 

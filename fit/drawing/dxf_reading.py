@@ -8,8 +8,8 @@ from typing import Any
 
 from snugline.errors import FileError, FitError, SnuglineError
 from snugline.fit.drawing.drawing import Drawing, Layer, Note, Pattern, Unit, usable_name
-from snugline.fit.outline import Arc, Line, Outline, Point, arc_from_bulge
-from snugline.fit.primitives import circle
+from snugline.fit.geometry.outline import Arc, Line, Outline, Point, arc_from_bulge
+from snugline.fit.geometry.primitives import circle
 
 MAX_BYTES = 20_000_000
 MAX_ENTITIES = 20_000

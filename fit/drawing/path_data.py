@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from snugline.errors import FitError
-from snugline.fit.outline import Arc, Line, Outline, Point
+from snugline.fit.geometry.outline import Arc, Line, Outline, Point
 
 SNAP_TOL = 1e-6
 """User units; ends closer than this are one."""

@@ -12,7 +12,7 @@ from snugline.fit.drawing.bezier import outline_steps
 from snugline.fit.drawing.drawing import PATTERNS, STROKE, STROKE_WIDTH, Drawing, Layer, Pattern
 from snugline.fit.drawing.pdf_check import verify_pdf
 from snugline.fit.drawing.tiling import BAR, MARGIN, Page, Tiling, tiling
-from snugline.fit.outline import Point
+from snugline.fit.geometry.outline import Point
 
 if TYPE_CHECKING:
     from fpdf import FPDF

@@ -17,7 +17,7 @@ from snugline.fit.drawing.drawing import (
     Layer,
     number,
 )
-from snugline.fit.outline import Arc, Outline, Point
+from snugline.fit.geometry.outline import Arc, Outline, Point
 
 _MARGIN = 2.0  # mm round the drawing, so that no line is cut off
 

@@ -24,7 +24,7 @@ from snugline.fit.drawing.drawing import (
     usable_name,
 )
 from snugline.fit.drawing.path_data import MAX_STEPS, Chain, chains, numbers
-from snugline.fit.outline import Outline, Point
+from snugline.fit.geometry.outline import Outline, Point
 
 MAX_BYTES = 20_000_000
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from snugline.errors import InputError
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.drawing.paper import paper_size
-from snugline.fit.outline import Point
+from snugline.fit.geometry.outline import Point
 
 MARGIN = 10.0  # mm, blank on all sides; common printers leave 5 mm unprinted (common practice)
 BAR = 100.0  # mm, the ruler

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from snugline.desk.job import inspect_job
+from snugline.trace.camera.lens import Lens
 from snugline.trace.known_cameras import CameraKey, KnownCamera, lens_finder, save
-from snugline.trace.lens import Lens
 
 PHOTOS = Path(__file__).parents[2].parent / "shared" / "photos"
 FRAMES_ONLY = PHOTOS / "phone-frames-only"

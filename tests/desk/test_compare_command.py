@@ -7,7 +7,7 @@ import pytest
 from snugline.fit.drawing.drawing import Drawing, Layer
 from snugline.fit.drawing.dxf import write_dxf
 from snugline.fit.drawing.svg import write_svg
-from snugline.fit.outline import Line, Outline
+from snugline.fit.geometry.outline import Line, Outline
 
 
 def box(width, height):

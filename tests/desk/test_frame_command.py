@@ -7,7 +7,7 @@ import pypdfium2
 import pytest
 import svgelements
 
-from snugline.trace.frame import read_frame
+from snugline.trace.sheet.frame_description import read_frame
 
 
 def test_the_pdf_and_its_description_lie_side_by_side(snugline, tmp_path):

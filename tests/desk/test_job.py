@@ -228,8 +228,8 @@ def test_the_readme_s_job_is_a_job(tmp_path, frame_record):
 
 
 def test_every_family_of_corners_can_be_asked_for():
-    from snugline.fit.families import FAMILIES
-    from snugline.fit.outline_families import rectangle
+    from snugline.fit.corners.corner_families import FAMILIES
+    from snugline.fit.shapes.outline_families import rectangle
 
     fitted = {rectangle([corner] * 4, (0, 0, 0, 0)).family for corner in FAMILIES}
     assert fitted <= set(get_args(Family))

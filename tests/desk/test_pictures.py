@@ -15,7 +15,7 @@ from snugline.desk.pictures import (
     residual_picture,
 )
 from snugline.fit.drawing.drawing import Layer
-from snugline.fit.outline import Arc, Line, Outline
+from snugline.fit.geometry.outline import Arc, Line, Outline
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from PIL import Image
 from snugline.desk.pictures import along_outline
 from snugline.desk.report import OVERLAY_WIDTH, ReportInput, report_html
 from snugline.fit.drawing.drawing import Drawing, Layer
-from snugline.fit.outline import Line, Outline
+from snugline.fit.geometry.outline import Line, Outline
 
 VOID = {"meta", "img", "br", "path"}
 TRIANGLE = Outline(

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from snugline.desk.batch import Outcome
-from snugline.desk.run import summary
+from snugline.desk.job_run import summary
 from snugline.errors import InputError
 from snugline.notice import Notice
 

@@ -5,7 +5,7 @@ import socket
 
 import pytest
 
-from snugline.desk.page import serving
+from snugline.desk.page.http import serving
 from snugline.errors import InputError
 
 

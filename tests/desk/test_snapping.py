@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from snugline.desk.snapping import DRAWN, HELD_TOL, snapped
-from snugline.fit.adjust import fit_outline
-from snugline.fit.nominal import Candidate, Dimension, nominal_candidates
-from snugline.fit.readings import Reading
+from snugline.fit.outline_fit import fit_outline
+from snugline.fit.readings.nominal_size import Candidate, Dimension, nominal_candidates
+from snugline.fit.readings.reading import Reading
 from snugline.fit.section import Section, Systematic
 
 LENGTH, WIDTH, RADIUS = 300.0, 120.0, 25.0

@@ -29,9 +29,9 @@ def claimed_size(width, height):
 
 def with_few_markers(count):
     """The sample's photo at a third of its size, all but the first markers painted over."""
-    from snugline.trace.frame import read_frame
-    from snugline.trace.photo import read_photo
-    from snugline.trace.sight import sight_markers
+    from snugline.trace.camera.sighting import sight_markers
+    from snugline.trace.image.photo_file import read_photo
+    from snugline.trace.sheet.frame_description import read_frame
 
     photo = read_photo(GOOD)
     seen = sight_markers(photo, [read_frame(SAMPLE / "frame.json")])
@@ -48,8 +48,8 @@ def bare_sheet():
     """The built-in A4 frame as printed, seen from straight above, with nothing on it."""
     import pypdfium2
 
-    from snugline.trace.sheet import builtin_description
-    from snugline.trace.sheet_print import sheet_pdf
+    from snugline.trace.sheet.builtin_sheets import builtin_description
+    from snugline.trace.sheet.sheet_print import sheet_pdf
 
     page = pypdfium2.PdfDocument(sheet_pdf(builtin_description("border-a4")))[0]
     stream = BytesIO()

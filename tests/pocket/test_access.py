@@ -3,8 +3,8 @@ import math
 import pytest
 
 from snugline.errors import PlanError
-from snugline.fit.outline import Arc
-from snugline.fit.primitives import circle, rounded_rectangle
+from snugline.fit.geometry.outline import Arc
+from snugline.fit.geometry.primitives import circle, rounded_rectangle
 from snugline.pocket.access import (
     SIDES,
     FingerNotch,

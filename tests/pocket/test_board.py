@@ -1,7 +1,7 @@
 import pytest
 
 from snugline.errors import PlanError
-from snugline.fit.primitives import circle, rounded_rectangle
+from snugline.fit.geometry.primitives import circle, rounded_rectangle
 from snugline.pocket.board import Group, laid_out
 from snugline.pocket.sheet import PlanLayer
 

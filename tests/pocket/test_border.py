@@ -3,7 +3,7 @@ import math
 import pytest
 
 from snugline.errors import PlanError
-from snugline.fit.primitives import circle, rounded_rectangle
+from snugline.fit.geometry.primitives import circle, rounded_rectangle
 from snugline.pocket.access import FingerNotch, notch_outline
 from snugline.pocket.border import (
     EdgeTreatment,

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from snugline.errors import InputError
-from snugline.fit.budget import Gain
+from snugline.fit.readings.uncertainty_budget import Gain
 from snugline.pocket.clearance import (
     Gap,
     PartUncertainty,

@@ -5,10 +5,10 @@ import pytest
 import shapely
 
 from snugline.errors import InputError
-from snugline.fit.distance import signed_distance
-from snugline.fit.outline import Arc, polygon_of
-from snugline.fit.parallel import parallel
-from snugline.fit.primitives import rounded_rectangle
+from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.geometry.outline import Arc, polygon_of
+from snugline.fit.geometry.parallel import parallel
+from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.pocket.coupon import corner_coupon, nested, width_slip
 from snugline.pocket.lettering import engraved, engraved_width
 

@@ -3,8 +3,8 @@ import math
 import pytest
 
 from snugline.errors import PlanError
-from snugline.fit.parallel import parallel
-from snugline.fit.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.fit.geometry.parallel import parallel
+from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
 from snugline.pocket.cutter import (
     cutter_notices,
     largest_cutter,

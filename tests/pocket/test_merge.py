@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from snugline.errors import PlanError
-from snugline.fit.outline import Arc, Line, polygon_of
-from snugline.fit.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.fit.geometry.outline import Arc, Line, polygon_of
+from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
 from snugline.pocket.merge import difference, intersection, union, united
 
 

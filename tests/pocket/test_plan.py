@@ -6,9 +6,9 @@ import pytest
 from pocket_scenes import THICKNESS, TRAY, UNCERTAINTY, choices, free_outline
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.distance import signed_distance
-from snugline.fit.outline import Arc, Line, outline_from_json, polygon_of
-from snugline.fit.primitives import rounded_rectangle
+from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.geometry.outline import Arc, Line, outline_from_json, polygon_of
+from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.pocket.depth import Thickness
 from snugline.pocket.overcut import Overcut
 from snugline.pocket.plan import drawings, make_plan

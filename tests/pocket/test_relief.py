@@ -5,9 +5,9 @@ import pytest
 import shapely
 
 from snugline.errors import PlanError
-from snugline.fit.outline import Arc, Line, Outline, polygon_of
-from snugline.fit.parallel import parallel
-from snugline.fit.primitives import circle, polygon, rounded_rectangle
+from snugline.fit.geometry.outline import Arc, Line, Outline, polygon_of
+from snugline.fit.geometry.parallel import parallel
+from snugline.fit.geometry.primitives import circle, polygon, rounded_rectangle
 from snugline.pocket.cutter import reach
 from snugline.pocket.relief import STYLES, relieved
 

@@ -1,7 +1,7 @@
 import pytest
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.primitives import rounded_rectangle
+from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.pocket.template import Follower, template_notices, template_outline
 
 POCKET = rounded_rectangle(120, 80, 10)

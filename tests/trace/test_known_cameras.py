@@ -9,7 +9,8 @@ import pytest
 from photo_truth import Case, distortion_error
 
 from snugline.errors import FileError, InputError
-from snugline.trace.frame import read_frame, with_print_scale
+from snugline.trace.camera.lens import Lens
+from snugline.trace.image.photo_file import Exif, Photo
 from snugline.trace.known_cameras import (
     CameraKey,
     KnownCamera,
@@ -19,8 +20,7 @@ from snugline.trace.known_cameras import (
     read_cameras,
     save,
 )
-from snugline.trace.lens import Lens
-from snugline.trace.photo import Exif, Photo
+from snugline.trace.sheet.frame_description import read_frame, with_print_scale
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "photos" / "phone-frames-only"
 needs_photos = pytest.mark.skipif(not FOLDER.is_dir(), reason="the rendered photos are not there")
@@ -97,7 +97,7 @@ def test_a_doubtful_camera_is_remarked_on(photos, holdout, code):
 
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_the_centre_turns_with_the_picture_as_the_reader_turns_it(orientation):
-    from snugline.trace.photo import _turned
+    from snugline.trace.image.photo_file import _turned
 
     prior = CAMERA.prior(orientation)
     stored = np.zeros((3000, 4000, 3), np.uint8)

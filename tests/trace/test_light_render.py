@@ -20,8 +20,8 @@ from solid_parts import (
     waved,
 )
 
-from snugline.trace.frame import read_frame
-from snugline.trace.lift import PartSides
+from snugline.trace.edge.relief_displacement import PartSides
+from snugline.trace.sheet.frame_description import read_frame
 
 SMALL = (800, 600)
 FRAME = read_frame("border-a4")

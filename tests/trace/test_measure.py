@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from shapely import LinearRing, points
 
 from snugline.errors import FileError, PhotoError, SnuglineError
-from snugline.trace.frame import Frame, frame_from_record
 from snugline.trace.measure import Measured, PartSides, measure_photos
-from snugline.trace.sheet import builtin_description
+from snugline.trace.sheet.builtin_sheets import builtin_description
+from snugline.trace.sheet.frame_description import Frame, frame_from_record
 
 Floats = NDArray[np.float64]
 SIZE = (1024, 768)

@@ -9,8 +9,8 @@ import pytest
 from page_server import Serving
 from PIL import Image
 
-from snugline.desk.page.app import make_app
-from snugline.desk.page.guard import Sessions
+from snugline.desk.page.http.app import make_app
+from snugline.desk.page.http.guard import Sessions
 
 HOST = "127.0.0.1:8437"
 LAN_HOST = "192.168.7.2:8437"

@@ -8,7 +8,7 @@ import time
 import httpx
 import pytest
 
-from snugline.desk.page import limits
+from snugline.desk.page.jobs import limits
 
 pytestmark = pytest.mark.whole
 

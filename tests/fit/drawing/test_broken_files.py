@@ -11,7 +11,7 @@ from snugline.fit.drawing.dxf import write_dxf
 from snugline.fit.drawing.dxf_reading import read_dxf
 from snugline.fit.drawing.svg import write_svg
 from snugline.fit.drawing.svg_reading import read_svg
-from snugline.fit.primitives import circle, rounded_rectangle
+from snugline.fit.geometry.primitives import circle, rounded_rectangle
 
 PLATE = Drawing(
     "plate",

@@ -5,8 +5,8 @@ import pytest
 from snugline.errors import FileError, InputError
 from snugline.fit.drawing.contract import differences
 from snugline.fit.drawing.drawing import Drawing, Layer, Note, number, usable_name
-from snugline.fit.drawing.files import load_drawing, save_drawing
-from snugline.fit.primitives import circle, polygon, rounded_rectangle
+from snugline.fit.drawing.drawing_files import load_drawing, save_drawing
+from snugline.fit.geometry.primitives import circle, polygon, rounded_rectangle
 
 PLATE = rounded_rectangle(30, 20, 4)
 

@@ -12,8 +12,8 @@ from snugline.errors import FileError, InputError
 from snugline.fit.drawing.drawing import Drawing, Layer, Note
 from snugline.fit.drawing.dxf import bulges, r12_name, write_dxf
 from snugline.fit.drawing.dxf_reading import read_dxf
-from snugline.fit.outline import Arc, Line, Outline, arc_from_bulge
-from snugline.fit.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.fit.geometry.outline import Arc, Line, Outline, arc_from_bulge
+from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
 
 OUTLINES = {
     "rounded rectangle": rounded_rectangle(304.8, 101.6, [12.7, 19.05, 6.35, 25.4]),

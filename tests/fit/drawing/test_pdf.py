@@ -14,8 +14,8 @@ from snugline.fit.drawing.drawing import Drawing, Layer, Note
 from snugline.fit.drawing.paper import PAPERS, paper_size
 from snugline.fit.drawing.pdf import write_pdf
 from snugline.fit.drawing.tiling import MARGIN, tiling
-from snugline.fit.outline import Arc
-from snugline.fit.primitives import circle, rounded_rectangle
+from snugline.fit.geometry.outline import Arc
+from snugline.fit.geometry.primitives import circle, rounded_rectangle
 
 MM_PER_POINT = 25.4 / 72
 DPI = 254  # ten pixels to the millimetre

@@ -13,8 +13,8 @@ from snugline.fit.drawing.drawing import Drawing, Layer, Note
 from snugline.fit.drawing.path_data import Step, arc_of, chains
 from snugline.fit.drawing.svg import path_data, write_svg
 from snugline.fit.drawing.svg_reading import read_svg
-from snugline.fit.outline import Arc, Line, Outline, arc_from_bulge
-from snugline.fit.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.fit.geometry.outline import Arc, Line, Outline, arc_from_bulge
+from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
 
 OUTLINES = {
     "rounded rectangle": rounded_rectangle(304.8, 101.6, [12.7, 19.05, 6.35, 25.4]),

@@ -1,0 +1,74 @@
+"""Bodies that come in, and files and records that go out."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
+
+from snugline.desk.page.http.guard import SHOWN_POLICY
+from snugline.desk.page.jobs import job_photos, limits
+from snugline.desk.page.jobs.files_made import media_type
+from snugline.errors import InputError
+
+
+async def pieces(request: Request, most: int) -> AsyncIterator[bytes]:
+    """The body piece by piece, given up when none comes for long."""
+    declared = request.headers.get("content-length", "0")
+    if not declared.isdigit() or int(declared) > most:
+        raise job_photos.too_large("the request", most)
+    stream = request.stream().__aiter__()
+    while True:
+        try:
+            async with asyncio.timeout(limits.CHUNK_SECONDS):
+                piece = await anext(stream)
+        except StopAsyncIteration:
+            return
+        except TimeoutError as error:
+            raise HTTPException(408, "nothing more came for a long time") from error
+        except ClientDisconnect as error:
+            raise HTTPException(400, "the connection was lost") from error
+        if piece:
+            yield piece
+
+
+async def body(request: Request) -> dict[str, Any]:
+    """A JSON object."""
+    content = bytearray()
+    async for piece in pieces(request, limits.BODY_BYTES):
+        content += piece
+        if len(content) > limits.BODY_BYTES:
+            raise job_photos.too_large("the request", limits.BODY_BYTES)
+    try:
+        record = json.loads(content or b"{}")
+    except (ValueError, RecursionError) as error:
+        raise InputError("it is no JSON", request.url.path, "send an object") from error
+    if not isinstance(record, dict):
+        raise InputError("it is no JSON object", request.url.path, "send an object")
+    return record
+
+
+def dumped(answer: dict[str, Any]) -> bytes:
+    # Dates and times are TOML, but nothing that a job holds.
+    return json.dumps(answer, default=str, separators=(",", ":")).encode()
+
+
+def json_answer(content: bytes) -> Response:
+    return Response(content, media_type="application/json")
+
+
+def given(content: bytes, name: str, request: Request) -> Response:
+    """A file, to be shown or to be saved."""
+    shown = request.query_params.get("show") == "1"
+    plain = "".join(c if c.isascii() and (c.isalnum() or c in "._- ") else "_" for c in name)
+    headers = {
+        "Content-Disposition": f'{"inline" if shown else "attachment"}; filename="{plain}"',
+        "Content-Security-Policy": SHOWN_POLICY,
+    }
+    if name.endswith(".pdf"):
+        # A browser's own viewer of PDF does not start in a sandbox.
+        headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'self'"
+    return Response(content, media_type=media_type(name), headers=headers)

@@ -1,0 +1,146 @@
+"""Jobs: listed, made, read, changed, and listened to."""
+
+import tomllib
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+from anyio import to_thread
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+
+from snugline.desk.options import result_folder
+from snugline.desk.page.http.exchange import body, dumped, json_answer
+from snugline.desk.page.http.guard import refusal
+from snugline.desk.page.http.page_state import Desk
+from snugline.desk.page.http.plan_requests import plan_now
+from snugline.desk.page.http.step_strip import steps
+from snugline.desk.page.jobs import job_photos, limits
+from snugline.desk.page.jobs.job_file_edit import Changed, change_file
+from snugline.desk.page.jobs.job_states import photo_id
+from snugline.desk.page.jobs.key_changes import changes_from
+from snugline.desk.page.jobs.measured_store import error_record
+from snugline.desk.page.jobs.remark_keys import key_of_notice, key_of_where
+from snugline.errors import InputError
+
+
+async def listed(request: Request) -> Response:
+    desk: Desk = request.app.state.desk
+    listed = await to_thread.run_sync(lambda: [_entry(job) for job in desk.shelf.jobs()])
+    return JSONResponse({"jobs": listed})
+
+
+def _entry(job: Path) -> dict[str, Any]:
+    name, count = job.parent.name, 0
+    try:
+        record = tomllib.loads(job.read_text(encoding="utf-8-sig"))
+        name = str(record["part"]["name"])
+        count = len(record.get("photo", []))
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    return {
+        "id": job.parent.name,
+        "name": name,
+        "changed": job.stat().st_mtime,
+        "photos": count,
+        "finished": (result_folder(job) / "result.json").is_file(),
+    }
+
+
+async def make(request: Request) -> Response:
+    desk: Desk = request.app.state.desk
+    name = (await body(request)).get("name")
+    if not isinstance(name, str):
+        raise InputError("the job has no name", "name", "write what the part is called")
+    ident = await to_thread.run_sync(desk.shelf.make, name)
+    return JSONResponse({"id": ident}, 201)
+
+
+async def read(request: Request) -> Response:
+    work_of = request.app.state.desk.job(request)
+    want = await work_of.refresh()
+    shown = [work_of.photo(photo) for photo in want.photos]
+    removed = await to_thread.run_sync(job_photos.removed_files, work_of.path.parent)
+    return json_answer(
+        dumped(
+            {
+                "id": work_of.path.parent.name,
+                "revision": want.revision,
+                "job": want.record,
+                "faults": [
+                    {**error_record(f, work_of.path.parent), "key": _key(f.where, want.record)}
+                    for f in want.faults
+                ],
+                "advice": [
+                    {**r.as_json(), "key": key_of_notice(r.code, r.place, want.record)}
+                    for r in want.remarks
+                ],
+                "steps": steps(work_of, want, shown),
+                "photos": shown,
+                "removed": [{"id": photo_id(f), "file": f} for f in removed],
+                "outline": work_of.outline.as_json(),
+                "plan": work_of.plan.as_json(),
+                "files": work_of.files,
+            }
+        )
+    )
+
+
+def _key(where: str, record: dict[str, Any]) -> list[str | int]:
+    """A fault's key; a table that stands alone has no number."""
+    key = key_of_where(where)
+    if len(key) > 1 and isinstance(key[1], int) and isinstance(record.get(str(key[0])), dict):
+        return [key[0], *key[2:]]
+    return key
+
+
+async def change(request: Request) -> Response:
+    work_of = request.app.state.desk.job(request)
+    changes = changes_from((await body(request)).get("changes"))
+    try:
+        await work_of.changed(change_file, changes)
+    except Changed as error:
+        want = await work_of.refresh()
+        answer = {
+            "error": {
+                "what": "it was changed meanwhile, in another window or by hand",
+                "where": "job.toml",
+                "mend": "look at both and choose",
+            },
+            "conflicts": [conflict.as_json() for conflict in error.conflicts],
+            "revision": want.revision,
+            "job": want.record,
+        }
+        return Response(dumped(answer), 409, media_type="application/json")
+    want = await work_of.refresh()
+    answer = {"revision": want.revision, "job": want.record}
+    if request.query_params.get("plan") == "1":
+        await work_of.settled_plan()
+        answer["plan"] = {**work_of.plan.as_json(), "plan": plan_now(work_of)}
+    return json_answer(dumped(answer))
+
+
+async def again(request: Request) -> Response:
+    work_of = request.app.state.desk.job(request)
+    await work_of.refresh()
+    work_of.again()
+    return Response(status_code=204)
+
+
+async def events(request: Request) -> Response:
+    desk: Desk = request.app.state.desk
+    work_of = desk.job(request)
+    if desk.streams >= limits.STREAMS:
+        return refusal(
+            503, "too many windows are open", "events", "close some", {"Retry-After": "5"}
+        )
+    desk.streams += 1
+
+    async def stream() -> AsyncIterator[bytes]:
+        try:
+            async for line in work_of.events():
+                yield line
+        finally:
+            desk.streams -= 1
+
+    return StreamingResponse(stream(), media_type="text/event-stream")

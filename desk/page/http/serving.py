@@ -1,0 +1,166 @@
+"""The server itself: its sockets, its lock on the folder, its start and its end."""
+
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from snugline.desk.page.http.guard import ENTER, Sessions
+from snugline.errors import FileError, InputError
+
+PORT = 8437  # not among the registered ones that are in wide use
+_BACKLOG = 256
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where the server listens.
+
+    Attributes
+    ----------
+    sockets : bound and listening.
+    hosts : values of the Host header under which it is meant.
+    local, lan : the page's addresses on this computer, and on the network if it is served there.
+    """
+
+    sockets: tuple[socket.socket, ...]
+    hosts: frozenset[str]
+    local: str
+    lan: str | None
+
+
+def bind(port: int | None, lan: str | None) -> Address:
+    """Listen on loopback, and on one address of the network where it is given.
+
+    Parameters
+    ----------
+    port : None takes the usual one, or any that is free.
+    lan : this computer's address on the network.
+
+    Raises
+    ------
+    InputError : the port is taken.
+    """
+    first = _listening("127.0.0.1", PORT if port is None else port, port is None)
+    port = first.getsockname()[1]
+    sockets, names = [first], ["127.0.0.1", "localhost"]
+    if lan is not None:
+        sockets.append(_listening(lan, port, False))
+        names.append(lan)
+    return Address(
+        tuple(sockets),
+        frozenset(f"{name}:{port}" for name in names),
+        f"http://127.0.0.1:{port}",
+        f"http://{lan}:{port}" if lan is not None else None,
+    )
+
+
+def _listening(host: str, port: int, or_any: bool) -> socket.socket:
+    # With the protocol named, asyncio sends small answers at once (no Nagle delay of 40 ms).
+    one = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        one.bind((host, port))
+    except OSError as error:
+        one.close()
+        if or_any:
+            return _listening(host, 0, False)
+        raise InputError(
+            f"cannot listen on {host}, port {port} ({error.strerror})",
+            "--port",
+            "is another server running? give another port",
+        ) from error
+    one.listen(_BACKLOG)
+    return one
+
+
+def lan_address() -> str:
+    """The address of this computer on the network.
+
+    Raises
+    ------
+    InputError : there is no network.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # A documentation address (RFC 5737); connecting a datagram socket sends nothing.
+            probe.connect(("192.0.2.1", 9))
+            address: str = probe.getsockname()[0]
+        except OSError as error:
+            raise InputError(
+                f"this computer has no network ({error.strerror})",
+                "--lan",
+                "join the network that the phone is in, or leave --lan out",
+            ) from error
+    return address
+
+
+def serve(
+    folder: Path,
+    port: int | None = None,
+    lan: str | None = None,
+    started: Callable[[Address, str | None], None] = lambda address, link: None,
+) -> None:
+    """Serve a folder of jobs until a signal ends it.
+
+    Parameters
+    ----------
+    lan : the network address to listen on besides loopback.
+    started : told where the page is, and the first one-time link.
+
+    Raises
+    ------
+    FileError : the folder cannot be used, or another server has it.
+    InputError : the port is taken.
+    """
+    with _held(folder):
+        import uvicorn
+
+        from snugline.desk.page.http.app import make_app
+        from snugline.desk.page.http.connections import LimitedConnection
+
+        for half in folder.glob("*/.snugline/incoming/photo-*"):
+            half.unlink(missing_ok=True)
+        address = bind(port, lan)
+        sessions = Sessions(folder / ".snugline" / "sessions.json") if address.lan else None
+        app = make_app(folder, address.hosts, sessions, address.lan or "")
+        config = uvicorn.Config(
+            app,
+            http=LimitedConnection,
+            ws="none",
+            lifespan="on",
+            log_level="warning",
+            access_log=False,
+            proxy_headers=False,
+            server_header=False,
+            timeout_graceful_shutdown=2,
+        )
+        link = None
+        if sessions is not None and address.lan:
+            link = address.lan + ENTER + sessions.new_link()
+        started(address, link)
+        uvicorn.Server(config).run(sockets=list(address.sockets))
+
+
+def _held(folder: Path) -> FileLock:
+    """The folder, locked against a second server."""
+    if (folder / "job.toml").is_file():
+        raise FileError(
+            "is one job's own folder", str(folder), "give the folder above it, which holds jobs"
+        )
+    try:
+        (folder / ".snugline").mkdir(parents=True, exist_ok=True)
+        lock = FileLock(folder / ".snugline" / "serving", timeout=0)
+        lock.acquire()
+    except Timeout as error:
+        raise FileError(
+            "another snugline serves this folder already", str(folder), "use that one, or end it"
+        ) from error
+    except OSError as error:
+        raise FileError(
+            f"cannot use the folder ({error.strerror})", str(folder), "give one that may be written"
+        ) from error
+    lock.release()
+    return lock

@@ -1,0 +1,81 @@
+"""The strip of steps: what is done, and in words what is missing."""
+
+from typing import Any
+
+from snugline.desk.page.jobs.job_states import Wanted
+from snugline.desk.page.jobs.open_job import JobAtWork
+from snugline.desk.page.jobs.page_answers import worst
+from snugline.desk.page.jobs.remark_keys import key_of_where
+
+
+def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The strip: what is done, and in words what is missing."""
+    faults: dict[str, list[str]] = {}
+    for fault in want.faults:
+        table = str(([*key_of_where(fault.where), ""])[0])
+        faults.setdefault(table, []).append(f"{fault.what}; {fault.mend}")
+    remarks = {remark.code: remark.text for remark in want.remarks}
+    frames = want.record.get("frame", [])
+    frames = [frames] if isinstance(frames, dict) else frames
+    bars = [f for f in frames if isinstance(f, dict) and not {"bar_x", "bar_y"} <= set(f)]
+
+    frame_missing = faults.get("frame", []) or ([] if frames else ["no frame is chosen"])
+    steps = [_step("frame", frame_missing, ["the printed bars are not measured"] if bars else [])]
+
+    states = {photo["state"] for photo in shown}
+    missing = faults.get("photo", []) if shown else ["no photo yet"]
+    verdict = worst(photo["verdict"] or "fine" for photo in shown)
+    look = [f"a photo is {verdict} only"] if verdict == "usable" else []
+    look = ["a photo has to be taken again"] if verdict == "retake" else look
+    steps.append(_step("photos", missing, look, bool(states & {"waiting", "tracing"})))
+
+    read = faults.get("reading", []) + faults.get("part", [])
+    wants = [remarks[code] for code in ("no-length", "no-width") if code in remarks]
+    no_part = any("thickness" in text for text in read) or _no_thickness(want.record)
+    steps.append(_step("readings", read or (["no thickness"] if no_part else []), wants))
+
+    for name, stage in (("outline", work_of.outline), ("pocket", work_of.plan)):
+        working = stage.state in ("waiting", "tracing", "fitting", "planning")
+        if name == "pocket" and stage.state == "waiting" and work_of.outline.state == "missing":
+            working = False
+        error = stage.error["what"] if stage.error else "not there yet"
+        missing = [error] if stage.state == "missing" else []
+        look = [error] if stage.state == "refused" else []
+        steps.append(_step(name, missing, look, working))
+    files = work_of.files
+    state = files.get("state")
+    steps.append(
+        _step(
+            "files",
+            ["not made yet"] if state in ("missing", None) else [],
+            ["made before the last change"] if files.get("stale") else [],
+            state == "writing",
+        )
+    )
+    steps.append(_step("fit", [] if _recorded(want) else ["no fit on record"], []))
+    return steps
+
+
+def _step(name: str, missing: list[str], look: list[str], working: bool = False) -> dict[str, Any]:
+    if missing:
+        return {"step": name, "state": "missing", "missing": missing}
+    if working:
+        return {"step": name, "state": "working", "missing": []}
+    return {"step": name, "state": "look" if look else "done", "missing": look}
+
+
+def _no_thickness(record: dict[str, Any]) -> bool:
+    part, readings = record.get("part", {}), record.get("reading", [])
+    stated = isinstance(part, dict) and "thickness" in part
+    read = isinstance(readings, list) and any(
+        isinstance(r, dict) and r.get("what") == "thickness" for r in readings
+    )
+    return not stated and not read
+
+
+def _recorded(want: Wanted) -> bool:
+    from snugline.pocket.records import Records
+
+    part = want.record.get("part", {})
+    name = part.get("name") if isinstance(part, dict) else None
+    return any(cut.part == name for cut in Records().cuts())

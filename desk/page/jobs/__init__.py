@@ -1,0 +1,1 @@
+"""The page's jobs: files, changes, and the work that runs on them."""

@@ -1,0 +1,110 @@
+"""Measured photos as a record and back, without loss."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from snugline.desk.page.jobs.measured_store import notice_from
+from snugline.trace.camera.lens import Lens
+from snugline.trace.camera.projection import Camera
+from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
+from snugline.trace.measure import Measured, MeasuredPhoto
+
+
+def to_record(measured: Measured) -> dict[str, Any]:
+    """Everything that the drawings and the fit need."""
+    return {
+        "photos": [_photo(photo) for photo in measured.photos],
+        "joined": None if measured.joined is None else _contour(measured.joined),
+        "notices": [asdict(notice) for notice in measured.notices],
+    }
+
+
+def from_record(record: Mapping[str, Any]) -> Measured:
+    """The same measured photos, to the last bit.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError : no such record.
+    """
+    joined = record["joined"]
+    return Measured(
+        tuple(_photo_from(photo) for photo in record["photos"]),
+        None if joined is None else _contour_from(joined),
+        tuple(notice_from(notice) for notice in record["notices"]),
+    )
+
+
+def _photo(photo: MeasuredPhoto) -> dict[str, Any]:
+    lens = photo.camera.lens
+    return {
+        "file": str(photo.file),
+        "contour": _contour(photo.contour),
+        "lens": asdict(lens),
+        "rotation": photo.camera.rotation.tolist(),
+        "translation": photo.camera.translation.tolist(),
+        "contour_px": [points.tolist() for points in photo.contour_px],
+        "markers_used": photo.markers_used.tolist(),
+        "markers_rejected": photo.markers_rejected.tolist(),
+    }
+
+
+def _photo_from(record: Mapping[str, Any]) -> MeasuredPhoto:
+    lens = record["lens"]
+    return MeasuredPhoto(
+        Path(record["file"]),
+        _contour_from(record["contour"]),
+        Camera(
+            Lens(lens["focal"], tuple(lens["centre"]), tuple(lens["radial"]), tuple(lens["size"])),
+            np.array(record["rotation"]),
+            np.array(record["translation"]),
+        ),
+        tuple(np.array(points).reshape(-1, 2) for points in record["contour_px"]),
+        np.array(record["markers_used"]).reshape(-1, 4, 2),
+        np.array(record["markers_rejected"]).reshape(-1, 4, 2),
+    )
+
+
+def _contour(contour: Contour) -> dict[str, Any]:
+    return {
+        "frame": contour.frame,
+        "outer": _curve(contour.outer),
+        "others": [_curve(curve) for curve in contour.others],
+        "photo": asdict(contour.photo),
+        "common": asdict(contour.common),
+        "notices": [asdict(notice) for notice in contour.notices],
+    }
+
+
+def _contour_from(record: Mapping[str, Any]) -> Contour:
+    return Contour(
+        frame=record["frame"],
+        outer=_curve_from(record["outer"]),
+        photo=PhotoFacts(**record["photo"]),
+        common=CommonUncertainty(**record["common"]),
+        others=tuple(_curve_from(curve) for curve in record["others"]),
+        notices=tuple(notice_from(notice) for notice in record["notices"]),
+    )
+
+
+def _curve(curve: Curve) -> dict[str, Any]:
+    return {
+        "points": curve.points.tolist(),
+        "sigma": curve.sigma.tolist(),
+        "noise": curve.noise.tolist(),
+        "closed": curve.closed,
+        "breaks": [int(i) for i in curve.breaks],
+    }
+
+
+def _curve_from(record: Mapping[str, Any]) -> Curve:
+    return Curve(
+        np.array(record["points"]).reshape(-1, 2),
+        np.array(record["sigma"]),
+        np.array(record["noise"]),
+        record["closed"],
+        tuple(record["breaks"]),
+    )

@@ -1,0 +1,467 @@
+"""One open job: what is being worked on, what is ready, and who is told of it.
+
+The job file says what is wanted (`states.wanted`); `advance` starts what is missing, and every
+piece of work that ends calls it again. Results lie in the job's dot-folder under the name of what
+they were made from, so nothing is measured twice and nothing that is out of date is shown as new.
+"""
+
+import asyncio
+import json
+import time
+from collections.abc import AsyncIterator, Callable, Coroutine
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from anyio import to_thread
+
+from snugline.desk.page.jobs import limits, worker_tasks
+from snugline.desk.page.jobs.files_made import files_made
+from snugline.desk.page.jobs.job_states import PhotoWish, Wanted, wanted
+from snugline.desk.page.jobs.measured_store import Store, error_record
+from snugline.desk.page.jobs.page_answers import photo_answer
+from snugline.desk.page.jobs.worker_pool import Pool
+from snugline.errors import InputError, SnuglineError
+from snugline.fit.result import FittedOutline
+
+T = TypeVar("T")
+_HEARTBEAT = 15.0  # s
+_WATCH = 1.0  # s between looks at a file that an editor may have changed
+_UNREAD = 200  # events that a window may lag behind
+
+
+@dataclass(frozen=True)
+class Stage:
+    """How far something is: `missing`, `waiting`, `tracing`, `fitting`, `ready`, `refused`, ...
+
+    Attributes
+    ----------
+    key : the name of the last one that is ready.
+    """
+
+    state: str = "missing"
+    key: str | None = None
+    error: dict[str, str] | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        return {"state": self.state, "key": self.key, "error": self.error}
+
+
+@dataclass(frozen=True)
+class Processes:
+    """Where work runs: `heavy` for tracing and files, `light` for what a window waits for."""
+
+    heavy: Pool
+    light: Pool
+
+
+@dataclass
+class JobAtWork:
+    """An open job; all its methods run in the server's event loop."""
+
+    path: Path
+    processes: Processes
+    want: Wanted | None = None
+    outline: Stage = Stage()
+    plan: Stage = Stage()
+    files: dict[str, Any] = field(default_factory=dict)
+    fitted: FittedOutline | None = None
+    plan_bytes: bytes | None = None
+    traced: dict[str, Stage] = field(default_factory=dict)
+    summaries: dict[str, dict[str, Any]] = field(default_factory=dict)
+    refused: dict[str, dict[str, str]] = field(default_factory=dict)
+    tasks: dict[str, "asyncio.Task[None]"] = field(default_factory=dict)
+    listeners: set["asyncio.Queue[bytes]"] = field(default_factory=set)
+    used: float = field(default_factory=time.monotonic)
+    _seen: int = 0
+    _begun: int = 0
+    _failed: bool = False
+    _closed: bool = False
+    _told: dict[str, bytes] = field(default_factory=dict)
+    writing: asyncio.Lock = field(default_factory=asyncio.Lock)
+    _reading: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    @property
+    def store(self) -> Store:
+        return Store(self.path.parent)
+
+    async def changed(self, change: Callable[..., T], *arguments: Any) -> T:
+        """Change the job's file or folder, one change at a time; gives the function's result."""
+        async with self.writing:
+            return await to_thread.run_sync(change, self.path, *arguments)
+
+    async def refresh(self, anew: bool = False) -> Wanted:
+        """Read the job file if it was written since; start what it asks for.
+
+        Parameters
+        ----------
+        anew : read it in any case, since something beside it changed.
+        """
+        self.used = time.monotonic()
+        begun = self._begun
+        async with self._reading:
+            # Of many that wait for a reading, one reads for all that asked before it began.
+            if anew or self.want is None or self._failed or self._begun == begun:
+                self._begun += 1
+                await self._read(anew)
+        self.advance()
+        assert self.want is not None
+        return self.want
+
+    async def _read(self, anew: bool) -> None:
+        stamp = self.path.stat().st_mtime_ns if self.path.exists() else 0
+        if self.want is not None and stamp == self._seen and not anew and not self._failed:
+            return
+        self._failed = True
+        self.want = await to_thread.run_sync(wanted, self.path)
+        self._seen, self._failed = stamp, False
+        self._tell("job", {"revision": self.want.revision})
+        await self._look_at_files()
+
+    def advance(self) -> None:
+        """Start whatever is wanted, not there and not under way."""
+        want = self.want
+        if want is None or self._closed:
+            return
+        for photo in want.photos:
+            self._advance_photo(photo)
+        self._advance_outline(want)
+        self._advance_plan(want)
+
+    # Photos
+
+    def _advance_photo(self, photo: PhotoWish) -> None:
+        stage = self._photo_stage(photo)
+        known = stage.state in ("done", "refused", "tracing", "waiting")
+        if not known and photo.key is not None and photo.record is not None:
+            key = photo.key
+            self.traced[key] = Stage("waiting")
+            self._start(f"photo {key}", self._trace(photo, key))
+        self._tell_photo(photo)
+
+    def _photo_stage(self, photo: PhotoWish) -> Stage:
+        if photo.fault is not None:
+            return Stage("refused", None, self._said(photo.fault))
+        key = photo.key or ""
+        if key in self.refused:
+            return Stage("refused", key, self.refused[key])
+        if self._summary(key) is not None:
+            return Stage("done", key)
+        return self.traced.get(key, Stage("missing"))
+
+    def _summary(self, key: str) -> dict[str, Any] | None:
+        """The record of a photo that was traced, without its points."""
+        if not self.store.has("measured", key):
+            self.summaries.pop(key, None)  # cleared away meanwhile
+        elif key not in self.summaries and (record := self.store.load("summary", key)) is not None:
+            self.summaries[key] = record
+        return self.summaries.get(key)
+
+    async def _trace(self, photo: PhotoWish, key: str) -> None:
+        def started() -> None:
+            self.traced[key] = Stage("tracing")
+            self._tell_photo(photo)
+
+        try:
+            if not self._wants_photo(key):
+                return
+            await self.processes.heavy.run(
+                limits.TRACE_SECONDS,
+                worker_tasks.measure,
+                photo.record,
+                self.path,
+                key,
+                started=started,
+            )
+        except SnuglineError as error:
+            self.refused[key] = self._said(error)
+        finally:
+            self.traced.pop(key, None)
+
+    def _wants_photo(self, key: str) -> bool:
+        return self.want is not None and any(photo.key == key for photo in self.want.photos)
+
+    def photo(self, photo: PhotoWish) -> dict[str, Any]:
+        """What the page is told of a photo."""
+        stage = self._photo_stage(photo)
+        answer: dict[str, Any] = {
+            "id": photo.id,
+            "file": photo.file,
+            "shows": photo.shows,
+            "turn": photo.turn,
+            "index": photo.index,
+            "state": "waiting" if stage.state == "missing" else stage.state,
+            "key": photo.key,
+            "provisional": photo.provisional,
+            "error": stage.error,
+            "width": None,
+            "height": None,
+            "verdict": "retake" if stage.state == "refused" else None,
+            "notices": [],
+            "facts": None,
+        }
+        summary = self._summary(photo.key or "") if stage.state == "done" else None
+        return answer | photo_answer(summary, photo.turn) if summary is not None else answer
+
+    # Outline
+
+    def _advance_outline(self, want: Wanted) -> None:
+        key = want.fitted
+        if key is None or want.measured is None:
+            self._set_outline("missing", want.lacking)
+            return
+        if self.outline.key == key and self.store.has("fitted", key):
+            self._set_outline("ready")
+            return
+        if f"outline {key}" in self.tasks:
+            return
+        stale = [name for name in self.tasks if name.startswith("outline ")]
+        if stale:
+            # A running trace of other photos is given up; a fit is soon done.
+            if self.outline.state in ("tracing", "waiting"):
+                self.tasks[stale[0]].cancel()
+            return
+        if key in self.refused:
+            self.outline = replace(self.outline, state="refused", error=self.refused[key])
+            self._tell("outline", self.outline.as_json())
+            return
+        stages = [self._photo_stage(photo) for photo in want.photos]
+        bad = next((s.error for s in stages if s.state == "refused"), None)
+        if bad is not None:
+            self.outline = replace(self.outline, state="missing", error=bad)
+            self._tell("outline", self.outline.as_json())
+        elif all(stage.state == "done" for stage in stages):
+            self._start(f"outline {key}", self._fit(want, want.measured, key))
+        else:
+            self._set_outline("waiting")
+
+    def _set_outline(self, state: str, error: SnuglineError | None = None) -> None:
+        told = self._said(error) if error is not None else None
+        self.outline = replace(self.outline, state=state, error=told)
+        self._tell("outline", self.outline.as_json())
+
+    async def _fit(self, want: Wanted, measured: str, key: str) -> None:
+        try:
+            if not self.store.has("measured", measured):
+                self._set_outline("tracing")
+                seconds = limits.TRACE_SECONDS * (1 + len(want.photos))
+                await self.processes.heavy.run(
+                    seconds, worker_tasks.measure, want.record, self.path, measured
+                )
+            self._set_outline("fitting")
+            self.fitted = await self.processes.light.run(
+                limits.FIT_SECONDS, worker_tasks.fit, want.record, self.path, measured, key
+            )
+            self.outline = Stage("ready", key)
+            self._tell("outline", self.outline.as_json())
+        except SnuglineError as error:
+            self.refused[key] = self._said(error)
+
+    def outline_answer(self) -> dict[str, Any] | None:
+        """The last outline that is ready."""
+        key = self.outline.key
+        record = self.store.load("fitted", key) if key is not None else None
+        if record is None:
+            return None
+        stale = self.want is None or self.want.fitted != key
+        outline: dict[str, Any] = record["outline"]
+        return {"key": key, "stale": stale, **outline}
+
+    # Plan
+
+    def _advance_plan(self, want: Wanted) -> None:
+        key = want.planned
+        if key is None or want.lacking_pocket is not None:
+            self._set_plan("missing", want.lacking_pocket)
+        elif self.plan.key == key:
+            self._set_plan("ready")
+        elif self.outline.key != want.fitted or self.fitted is None:
+            self._set_plan("waiting")
+        elif key in self.refused:
+            self.plan = replace(self.plan, state="refused", error=self.refused[key])
+            self._tell("plan", self.plan.as_json())
+        elif not any(name.startswith("plan ") for name in self.tasks):
+            self._set_plan("planning")
+            self._start(f"plan {key}", self._make_plan(want, key))
+
+    def _set_plan(self, state: str, error: SnuglineError | None = None) -> None:
+        told = self._said(error) if error is not None else None
+        self.plan = replace(self.plan, state=state, error=told)
+        self._tell("plan", self.plan.as_json())
+
+    async def _make_plan(self, want: Wanted, key: str) -> None:
+        try:
+            self.plan_bytes = await self._planned(want.record)
+            self.plan = Stage("ready", key)
+            self._tell("plan", self.plan.as_json())
+        except SnuglineError as error:
+            self.refused[key] = self._said(error)
+
+    async def _planned(self, record: dict[str, Any]) -> bytes:
+        return await self.processes.light.run(
+            limits.PLAN_SECONDS, worker_tasks.plan, record, self.path, self.fitted
+        )
+
+    async def tried(self, pocket: dict[str, Any]) -> bytes:
+        """The plan of a pocket that is only being tried.
+
+        Raises
+        ------
+        SnuglineError : it cannot be planned so.
+        LookupError : there is no outline yet.
+        """
+        want = await self.refresh()
+        if self.fitted is None:
+            raise LookupError("outline")
+        return await self._planned({**want.record, "pocket": pocket})
+
+    async def settled_plan(self) -> None:
+        """Wait until the plan that the job asks for is made or refused, if it is under way."""
+        for _ in range(4):
+            running = [task for name, task in self.tasks.items() if name.startswith("plan ")]
+            if not running:
+                return
+            await asyncio.wait(running)
+
+    def again(self) -> None:
+        """Try anew what was refused: a photo that took too long, say."""
+        self.refused.clear()
+        self.advance()
+
+    # Files
+
+    async def finish(self) -> None:
+        """Start to write the job's files, unless that is under way."""
+        if "files" not in self.tasks:
+            self.files = {**self.files, "state": "writing", "step": "starting", "error": None}
+            self._tell("files", self.files)
+            self._start("files", self._write_files())
+
+    async def _write_files(self) -> None:
+        want = self.want
+        photos = len(want.photos) if want is not None else 1
+        watch = asyncio.create_task(self._watch_step())
+        try:
+            seconds = limits.FINISH_SECONDS + limits.TRACE_SECONDS * photos
+            key = await self.processes.heavy.run(seconds, worker_tasks.finish, self.path)
+            self.store.save("finishing", "made", {"key": key, "made": time.time()})
+            self.files["error"] = None
+        except SnuglineError as error:
+            self.files["error"] = self._said(error)
+        finally:
+            watch.cancel()
+        await self._look_at_files()
+
+    async def _watch_step(self) -> None:
+        note = self.store.place("finishing", "step.txt")
+        while True:
+            await asyncio.sleep(0.3)
+            with suppress(OSError):
+                step = note.read_text(encoding="utf-8")
+                if step != self.files.get("step"):
+                    self.files["step"] = step
+                    self._tell("files", self.files)
+
+    async def _look_at_files(self) -> None:
+        error = self.files.get("error")
+        if self.files.get("state") == "writing" and self._writing():
+            return
+        files = await to_thread.run_sync(files_made, self.path, self.store)
+        self.files = {**files, "error": error}
+        if error is not None and self.files["state"] == "missing":
+            self.files["state"] = "refused"
+        self._tell("files", self.files)
+
+    def _writing(self) -> bool:
+        task = self.tasks.get("files")
+        return task is not None and task is not asyncio.current_task()
+
+    # Work and windows
+
+    def _start(self, name: str, work_of: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.create_task(work_of)
+        self.tasks[name] = task
+
+        def ended(task: "asyncio.Task[None]") -> None:
+            self.tasks.pop(name, None)
+            if not task.cancelled() and (fault := task.exception()) is not None:
+                self._report(name, fault)
+            self.advance()
+
+        task.add_done_callback(ended)
+
+    def _report(self, name: str, fault: BaseException) -> None:
+        """A fault of ours ends as a refusal that says so, and never starts over by itself."""
+        import logging
+
+        logging.getLogger("snugline.page").error("%s: %s", name, fault, exc_info=fault)
+        key = name.partition(" ")[2]
+        error = InputError(
+            f"a fault in Snugline itself ({type(fault).__name__}: {fault})",
+            name.partition(" ")[0],
+            "please report it with the job and the photos",
+        )
+        if key:
+            self.refused[key] = self._said(error)
+        else:
+            self.files = {**self.files, "state": "refused", "error": self._said(error)}
+            self._tell("files", self.files)
+
+    def _said(self, error: SnuglineError) -> dict[str, str]:
+        return error_record(error, self.path.parent)
+
+    def _tell(self, event: str, data: dict[str, Any]) -> None:
+        """Say it to every window, once."""
+        self._send(event, event, data)
+
+    def _tell_photo(self, photo: PhotoWish) -> None:
+        if self.listeners:
+            self._send("photo", f"photo {photo.id}", self.photo(photo))
+
+    def _send(self, event: str, subject: str, data: dict[str, Any]) -> None:
+        line = f"event: {event}\ndata: {json.dumps(data, allow_nan=False)}\n\n".encode()
+        if self._told.get(subject) == line:
+            return
+        self._told[subject] = line
+        for queue in list(self.listeners):
+            try:
+                queue.put_nowait(line)
+            except asyncio.QueueFull:
+                # That window is asleep: it comes back and asks for everything anew.
+                self.listeners.discard(queue)
+
+    async def events(self) -> AsyncIterator[bytes]:
+        """One window's stream of server-sent events."""
+        queue: asyncio.Queue[bytes] = asyncio.Queue(_UNREAD)
+        want = await self.refresh()
+        self.listeners.add(queue)
+        try:
+            hello = json.dumps({"revision": want.revision})
+            yield f"retry: 2000\nevent: hello\ndata: {hello}\n\n".encode()
+            quiet = 0.0
+            while queue in self.listeners or not queue.empty():
+                try:
+                    yield await asyncio.wait_for(queue.get(), _WATCH)
+                    quiet = 0.0
+                except TimeoutError:
+                    quiet += _WATCH
+                    if quiet >= _HEARTBEAT:
+                        quiet = 0.0
+                        yield b": still here\n\n"
+                    with suppress(SnuglineError):
+                        await self.refresh()
+        finally:
+            self.listeners.discard(queue)
+
+    async def close(self) -> None:
+        """Give up all worker_tasks."""
+        self._closed = True
+        tasks = list(self.tasks.values())
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+    @property
+    def idle(self) -> bool:
+        return not self.tasks and not self.listeners

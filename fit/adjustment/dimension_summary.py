@@ -1,0 +1,358 @@
+"""From a solved adjustment to dimensions with uncertainty, budget, sources and possible gains."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.adjustment.observation_equations import Block, Equations, whitened
+from snugline.fit.adjustment.outlier_test import reduced_to_shared
+from snugline.fit.adjustment.robust_solution import HOLD, Noise, WhitenedFit, inverse
+from snugline.fit.corners.free_corner import BEND
+from snugline.fit.readings.reading import Reading, combined, uncertainty
+from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain, coverage_factor
+from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
+from snugline.fit.shapes.outline_families import seen_corners
+from snugline.fit.shapes.sided_shape import TERMS, Shape
+from snugline.notice import Notice
+
+Array = NDArray[np.float64]
+
+LEAST_SHARE = 0.1  # of a dimension's variance, for a source to be named
+LEAST_GAIN = 0.95
+LONGEST_CALIPER = 300.0  # mm; common practice, no source
+OUTLIERS = 0.05
+ROUGH = 0.05  # chance below which residuals are held to be larger than their section's noise
+UNOBSERVED = "nothing observed"
+
+
+@dataclass(frozen=True)
+class _Source:
+    """Where a piece of a dimension's uncertainty comes from."""
+
+    name: str
+    kind: str  # photo, tape, rule, caliper, stated
+    dof: float
+
+
+def summarise(
+    equations: Equations,
+    fit: WhitenedFit,
+    noise: Noise,
+    readings: Sequence[Reading],
+    rankings: Sequence[tuple[tuple[str, float], ...]],
+    groups: Sequence[int],
+    form: Mapping[str, float],
+    notices: tuple[Notice, ...],
+    thickness: float | None,
+) -> FittedOutline:
+    """Collect everything that a fit says.
+
+    `rankings` stand by the mirror groups `groups`; `form` is what bows and tilts that were left out
+    add to a dimension's standard uncertainty.
+    """
+    shape = equations.shape
+    params = fit.x[: len(shape.names)]
+    white = [
+        whitened(equations.points_block(fit.x, k), model, measured.breaks, weights)
+        for k, (measured, model, weights) in enumerate(
+            zip(equations.sections, noise.models, noise.weights, strict=True)
+        )
+    ]
+    budgets = {
+        name: _budget(equations, fit, noise, white, name, value, by_params, form.get(name, 0.0))
+        for name, (value, by_params) in dimensions(shape, params).items()
+    }
+    quantities = {name: _quantity(budget) for name, (budget, _) in budgets.items()}
+    for name, (budget, sources) in budgets.items():
+        quantities[name] = Quantity(budget.value, budget.u95, sources)
+    sections = tuple(_section(equations, fit.x, noise, k) for k in range(len(equations.sections)))
+    kept = np.concatenate([s.residuals[s.kept] for s in sections])
+    extras = {name: quantities[name] for name in shape.names if name in TERMS}
+    return FittedOutline(
+        family=shape.family,
+        length=quantities["length"],
+        width=quantities["width"],
+        corners=_corners(equations, fit.x, quantities, rankings, groups),
+        outline=shape.to_outline(params),
+        residual_rms=float(np.sqrt(np.mean(kept**2))),
+        residual_max=float(np.max(np.abs(kept))),
+        sections=sections,
+        extras=extras,
+        thickness=thickness_of(readings, thickness),
+        budgets=tuple(budget for budget, _ in budgets.values()),
+        notices=(
+            *notices,
+            *_left_out(sections),
+            *_irregular(extras),
+            *_unobserved([budget for budget, _ in budgets.values()]),
+        ),
+    )
+
+
+def dimensions(shape: Shape, params: Array) -> dict[str, tuple[float, Array]]:
+    """Each dimension of a shape with its derivative by the parameters.
+
+    `length` and `width`, then the shape's own parameters except these and a free curve's bends.
+    """
+    found = {what: shape.dimension(what, params) for what in ("length", "width")}
+    for i, name in enumerate(shape.names):
+        if name not in ("length", "width", "diameter") and not name.startswith(BEND):
+            found[name] = float(params[i]), np.eye(len(params))[i]
+    return found
+
+
+def _budget(
+    equations: Equations,
+    fit: WhitenedFit,
+    noise: Noise,
+    white: Sequence[Block],
+    name: str,
+    value: float,
+    by_params: Array,
+    form: float,
+) -> tuple[Budget, tuple[str, ...]]:
+    covariance = fit.covariance
+    reach = covariance[:, : len(by_params)] @ by_params
+    parts = [(_Source("form of the sides", "photo", math.inf), form**2)]
+    for k, group in enumerate(fit.sections):
+        source = _Source(f"points of {equations.sections[k].section.name}", "photo",
+                         noise.models[k].dof)  # fmt: skip
+        parts.append((source, float(reach @ group.matrix @ reach) * _rougher(white[k], reach)))
+    for i, group in enumerate(fit.readings):
+        row = equations.rows[i]
+        source = _Source(row.label, row.parts.tool, row.parts.own_dof)
+        parts.append((source, float(reach @ group.matrix @ reach)))
+    for j, key in enumerate(equations.nuisances):
+        parts.append(
+            (_shared_source(equations, key), float(reach[equations.first_nuisance + j] ** 2))
+        )
+    # What nothing observed determines rests on what holds it where it is.
+    parts.append((_Source(UNOBSERVED, "photo", math.inf), HOLD * float(reach @ reach)))
+    merged: dict[_Source, float] = {}
+    for source, variance in parts:
+        merged[source] = merged.get(source, 0.0) + variance
+    total = sum(merged.values())
+    contributions = tuple(
+        Contribution(source.name, math.sqrt(variance), source.dof)
+        for source, variance in sorted(merged.items(), key=lambda item: -item[1])
+        if variance > 1e-6 * total
+    )
+    shares: dict[str, float] = {}
+    for source, variance in merged.items():
+        shares[source.kind] = shares.get(source.kind, 0.0) + variance / max(total, 1e-300)
+    named = sorted((k for k, s in shares.items() if s >= LEAST_SHARE), key=lambda k: -shares[k])
+    budget = Budget(name, value, contributions)
+    gains = _gains(equations, fit, by_params, form, coverage_factor(budget.dof), budget.u)
+    return Budget(name, value, contributions, gains), tuple(named)
+
+
+def _rougher(white: Block, reach: Array) -> float:
+    """By how much the residuals that carry a dimension exceed their section's noise, as variances.
+
+    One model of the noise serves a whole section, but an edge may be rougher at a corner than
+    along the sides. 1 where chance explains the excess.
+    """
+    from scipy.special import chdtrc
+
+    share = (white.jacobian @ reach[white.columns]) ** 2
+    total = float(share.sum())
+    if total == 0:
+        return 1.0
+    ratio = float(share @ white.residual**2) / total
+    count = total**2 / float(share @ share)
+    return ratio if chdtrc(count, ratio * count) < ROUGH else 1.0
+
+
+def _shared_source(equations: Equations, key: tuple[str, ...]) -> _Source:
+    if key[0] == "offset":
+        return _Source("edge offset", "photo", math.inf)
+    if key[0] == "scale":
+        return _Source("print scale", "photo", math.inf)
+    kind = next(
+        row.parts.tool
+        for row in equations.rows
+        if any(part.key == key[1:] for part in row.parts.common)
+    )
+    return _Source(f"{key[1]} {key[2]}", kind, math.inf)
+
+
+def _gains(
+    equations: Equations,
+    fit: WhitenedFit,
+    by_params: Array,
+    form: float,
+    factor: float,
+    u_now: float,
+) -> tuple[Gain, ...]:
+    """What one more reading or photo of each kind would make of the dimension's U95."""
+    total = fit.total.matrix
+    gains = []
+
+    def consider(by: str, extra: Array) -> None:
+        covariance = inverse(total + extra)[: len(by_params), : len(by_params)]
+        u = math.sqrt(max(float(by_params @ covariance @ by_params), 0.0) + form**2)
+        if u < LEAST_GAIN * u_now:
+            gains.append(Gain(by, factor * u))
+
+    for what in ("length", "width"):
+        value, design_params = equations.dimension(fit.x, what)
+        tools = ["tape"] + (["caliper"] if value <= LONGEST_CALIPER else [])
+        for tool in tools:
+            parts = uncertainty(Reading(what, (round(value * 2) / 2,), tool))
+            design = np.zeros(equations.size)
+            design[: len(design_params)] = design_params
+            consider(
+                f"another {tool}'s reading of the {what}", np.outer(design, design) / parts.u**2
+            )
+    seen: set[str] = set()
+    for k, measured in enumerate(equations.sections):
+        shows = measured.section.shows
+        if shows not in seen:
+            seen.add(shows)
+            where, group = reduced_to_shared(equations, fit, k)
+            extra = np.zeros_like(total)
+            extra[np.ix_(where, where)] = group.matrix
+            consider(f"another photo of the {shows}", extra)
+    return tuple(sorted(gains, key=lambda gain: gain.u95))
+
+
+def _quantity(budget: Budget) -> Quantity:
+    return Quantity(budget.value, budget.u95)
+
+
+def _corners(
+    equations: Equations,
+    x: Array,
+    quantities: dict[str, Quantity],
+    rankings: Sequence[tuple[tuple[str, float], ...]],
+    groups: Sequence[int],
+) -> tuple[CornerResult, ...]:
+    shape = equations.shape
+    if shape.family in ("circle", "ellipse"):
+        return ()
+    placed = [m.in_part(x[equations.pose_columns(k)]) for k, m in enumerate(equations.sections)]
+    order = (2, 3, 0, 1) if shape.sides == 4 else range(shape.sides)
+    seen = (
+        seen_corners(placed, quantities["length"].value, quantities["width"].value)
+        if shape.sides == 4
+        else [True] * shape.sides
+    )
+    corners = []
+    for k in order:
+        family, rows = shape.corners[k], shape.corner_rows(k)
+        params = {}
+        for name, row in zip(family.parameters, range(rows.start, rows.stop), strict=True):
+            if name.startswith(BEND):
+                continue
+            params[name] = _tied_quantity(shape, row, quantities)
+        ranking = rankings[groups[k]] if shape.sides == 4 and rankings else ()
+        corners.append(CornerResult(shape.corner_names[k], family.name, params, seen[k], ranking))
+    return tuple(corners)
+
+
+def _tied_quantity(shape: Shape, row: int, quantities: dict[str, Quantity]) -> Quantity:
+    """An inner number that follows one parameter: that parameter's quantity, scaled."""
+    column = int(np.flatnonzero(shape.ties[row])[0])
+    factor = float(shape.ties[row, column])
+    name = shape.names[column]
+    quantity = quantities.get(name) or quantities["length"]
+    return Quantity(factor * quantity.value, abs(factor) * quantity.u95, quantity.sources)
+
+
+def _section(equations: Equations, x: Array, noise: Noise, k: int) -> SectionResult:
+    measured = equations.sections[k]
+    common = measured.section.systematic
+    pose = x[equations.pose_columns(k)]
+    shrink = np.ones(2)
+    for axis, u in enumerate((common.scale_x, common.scale_y)):
+        if u > 0:
+            shrink[axis] -= u * x[equations.column(("scale", common.scale_group, "xy"[axis]))]
+    c, s = math.cos(pose[2]), math.sin(pose[2])
+    linear = np.array([[c, -s], [s, c]]) * shrink
+    shift = pose[:2] - linear @ measured.centre
+    return SectionResult(
+        measured.section.name,
+        np.column_stack([linear, shift]),
+        measured.section.points @ linear.T + shift,
+        equations.points_block(x, k).residual * measured.sigma,
+        noise.weights[k] > 0,
+    )
+
+
+def thickness_of(readings: Sequence[Reading], stated: float | None) -> Quantity | None:
+    """What the thickness readings say together; a stated one is as good as a caliper's."""
+    found = combined(readings, "thickness")
+    sources = found.tools if found is not None else ()
+    if found is None and stated is not None:
+        found = combined([Reading("thickness", (stated,), "caliper")], "thickness")
+    if found is None:
+        return None
+    return Quantity(found.value, coverage_factor(found.dof) * found.u, sources)
+
+
+def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
+    notices = []
+    for section in sections:
+        share = 1 - float(np.mean(section.kept))
+        if share > OUTLIERS:
+            notices.append(
+                Notice(
+                    "points-left-out",
+                    f"{100 * share:.0f} % of the contour's points lie off the outline and were "
+                    "given no weight",
+                    "look at the overlay: a shadow, a burr, or a corner of another shape",
+                    "usable",
+                    section.name,
+                )
+            )
+    return notices
+
+
+def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
+    return [
+        Notice(
+            "dimension-not-observed",
+            f"the {budget.of} rests on no point and no reading: {budget.value:.2f} mm is a guess",
+            "photograph the place again, without shadow or whatever lay there",
+            "retake",
+            budget.of,
+        )
+        for budget in budgets
+        if budget.contributions and budget.contributions[0].source == UNOBSERVED
+    ]
+
+
+def _irregular(extras: dict[str, Quantity]) -> list[Notice]:
+    notices = []
+    for name, quantity in extras.items():
+        if name.startswith("sag"):
+            side, way = name.removeprefix("sag "), "outwards" if quantity.value > 0 else "inwards"
+            notices.append(
+                Notice(
+                    "side-bowed",
+                    f"the {side} side bows {way} by {abs(quantity.value):.2f} mm "
+                    f"(U95 {quantity.u95:.2f} mm); the outline follows it",
+                    "nothing to do; a straight pocket side would not fit it closely",
+                    "fine",
+                    side,
+                )
+            )
+        else:
+            what = {
+                "taper": "the long sides are",
+                "end taper": "the ends are",
+                "skew": "the ends stand askew to the long sides and are",
+            }[name]
+            notices.append(
+                Notice(
+                    "sides-not-parallel",
+                    f"{what} {math.degrees(abs(quantity.value)):.2f} degrees out of true "
+                    f"(U95 {math.degrees(quantity.u95):.2f} degrees); the outline follows it",
+                    "nothing to do; width and length are those at the middle",
+                    "fine",
+                )
+            )
+    return notices

@@ -1,0 +1,314 @@
+"""What the simple shape leaves out: corners that differ, sides that bow or are not parallel.
+
+One fit frees everything that could be there. Then what the data do not ask for is tied again:
+mirrored corners that do not differ, terms that are not significant or too small to matter. A tied
+term need not be nought, and a side that bows by some hundredths moves its corners' radii several
+times as far: what terms of such a size do to the dimensions stays in their budgets.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.adjustment.observation_equations import Equations
+from snugline.fit.adjustment.robust_solution import (
+    Noise,
+    inverse,
+    noise_at,
+    robust_fit,
+    whitened_fit,
+)
+from snugline.fit.corners.free_corner import FREE
+from snugline.fit.readings.uncertainty_budget import coverage_factor
+from snugline.fit.shapes.outline_families import GROUPS, adopt, rectangle, seen_corners
+from snugline.fit.shapes.sided_shape import CORNERS, TERMS, Shape
+from snugline.notice import Notice
+
+Array = NDArray[np.float64]
+
+LEVEL = 0.001  # for corners to be taken apart
+TERM_LEVEL = 0.01  # for any bow or tilt to be taken in
+# Differences and bows below this (mm) would change no cut, however well they are measured.
+MATERIAL = 0.1
+THINNED = 600
+SIGN = 1.0  # of twice a log-likelihood: less is no sign that there are bows or tilts at all
+NONE = 1e-6  # mm, the size of bows or tilts of which nothing is seen
+TRUST = 100.0  # a sum of squares within which the free fit counts as linear
+
+
+@dataclass(frozen=True)
+class Refined:
+    """The shape that the data ask for, a start for it, and the noise at the freest fit.
+
+    Attributes
+    ----------
+    changed : whether it is another than the simple shape that was given.
+    form : by parameter, the standard uncertainty that the terms left out give it.
+    """
+
+    changed: bool
+    equations: Equations
+    x: Array
+    noise: Noise
+    groups: tuple[int, ...]
+    terms: tuple[str, ...]
+    form: dict[str, float]
+    notices: tuple[Notice, ...]
+
+
+def refine_shape(
+    equations: Equations, x: Array, noise: Noise, groups: tuple[int, ...]
+) -> Refined | None:
+    """Free corners and sides, test, tie again; None for shapes that have nothing to free.
+
+    Only rectangles are refined; bows also of a stadium's long sides.
+    """
+    shape = equations.shape
+    if shape.family in ("circle", "ellipse", "regular polygon"):
+        return None
+    seen = _seen(equations, x)
+    # The bends of free curves are too loosely known, each by itself, to tell corners apart.
+    alike = FREE in shape.corners or "rectangle" not in shape.family
+    apart = groups if alike else adopt(GROUPS["none"], seen)[0]
+    free_shape = _ungrouped(shape, apart)
+    terms = TERMS if "rectangle" in shape.family else ("sag back", "sag front", "taper")
+    full = free_shape.with_terms(terms)
+    freed = replace(equations, shape=full)
+    start = _carried(equations, x, freed, _ungrouped_params(shape, x, free_shape))
+    thin = replace(freed, sections=tuple(m.thinned(THINNED) for m in freed.sections))
+    start = robust_fit(thin, start, rounds=8).x
+    noise = noise_at(freed, start)
+    fit = whitened_fit(freed, start, noise, trust=TRUST, rounds=4)
+    count = len(full.names)
+    information = _information(fit.covariance[:count, :count])
+    estimate = fit.x[:count]
+    dof = float(np.mean([model.dof for model in noise.models]))
+    groups_now, told = _tie_corners(free_shape, groups, apart, seen, estimate, fit.covariance, dof)
+    tied = _ungrouped(shape, groups_now)
+    # From the tied parameters and all terms to the free ones.
+    onto = np.zeros((count, len(tied.names) + len(terms)))
+    onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
+    onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
+    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof)
+    form = _form(information, estimate, onto, tied, terms, kept)
+    kept_terms = tuple(terms[i] for i in kept)
+    final = replace(equations, shape=tied.with_terms(kept_terms))
+    x_final = _carried(freed, fit.x, final, values)
+    changed = groups_now != groups or bool(kept)
+    return Refined(changed, final, x_final, noise, groups_now, kept_terms, form, tuple(told))
+
+
+def _information(covariance: Array) -> Array:
+    scale = 1 / np.sqrt(np.diagonal(covariance))
+    information: Array = np.linalg.inv(covariance * np.outer(scale, scale)) * np.outer(scale, scale)
+    return information
+
+
+def _seen(equations: Equations, x: Array) -> list[bool]:
+    length, width = (equations.dimension(x, what)[0] for what in ("length", "width"))
+    placed = [m.in_part(x[equations.pose_columns(k)]) for k, m in enumerate(equations.sections)]
+    return seen_corners(placed, length, width)
+
+
+def _ungrouped(shape: Shape, groups: tuple[int, ...]) -> Shape:
+    """The same corner families under other mirror groups."""
+    if "rectangle" not in shape.family:
+        return shape
+    firsts = [groups.index(g) for g in range(max(groups) + 1)]
+    return rectangle([shape.corners[k] for k in firsts], groups, family=shape.family)
+
+
+def _ungrouped_params(shape: Shape, x: Array, free: Shape) -> Array:
+    inner = shape.inner(x[: len(shape.names)])
+    params: Array = np.linalg.pinv(free.ties) @ (inner - free.base)
+    return params
+
+
+def _spread(tied: Shape, free: Shape) -> Array:
+    """Derivative of the free shape's parameters by the tied one's."""
+    onto: Array = np.linalg.pinv(free.ties) @ tied.ties
+    return onto
+
+
+def _carried(old: Equations, x: Array, new: Equations, params: Array) -> Array:
+    """Poses and shared errors kept, shape parameters replaced (missing ones zero)."""
+    out = np.zeros(new.size)
+    out[: len(params)] = params
+    out[len(new.shape.names) :] = x[len(old.shape.names) :]
+    return out
+
+
+def _tie_corners(
+    free: Shape,
+    groups: tuple[int, ...],
+    apart: tuple[int, ...],
+    seen: Sequence[bool],
+    estimate: Array,
+    covariance: Array,
+    dof: float,
+) -> tuple[tuple[int, ...], list[Notice]]:
+    """The most symmetrical grouping, beginning with the job's own, that the data do not reject."""
+    if apart == groups or len(free.names) == 2:
+        return groups, []
+    options = [groups]
+    for word in ("lengthwise", "crosswise", "none"):
+        option = adopt(GROUPS[word], seen)[0]
+        if _refines(option, groups) and option not in options:
+            options.append(option)
+    first_told: list[Notice] = []
+    for option in options:
+        difference, worst = _rejected(free, option, estimate, covariance, dof)
+        if not difference:
+            return option, first_told
+        first_told = first_told or [
+            Notice(
+                "corners-differ",
+                f"corners that the job mirrors differ: {worst}; they are fitted apart",
+                "state the symmetry that the part has, or check the photos of these corners",
+                "usable",
+            )
+        ]
+    return options[-1], first_told
+
+
+def _refines(finer: Sequence[int], coarser: Sequence[int]) -> bool:
+    return all(len({coarser[k] for k in range(4) if finer[k] == g}) == 1 for g in set(finer))
+
+
+def _rejected(
+    free: Shape, groups: Sequence[int], estimate: Array, covariance: Array, dof: float
+) -> tuple[bool, str]:
+    """Wald test of the equalities that a grouping states, and the largest difference in words."""
+    from scipy.special import fdtrc
+
+    tied = _ungrouped(free, tuple(groups))
+    onto = _spread(tied, free)
+    count = len(free.names)
+    # Directions of the free parameters that the grouping holds at zero.
+    left = np.linalg.svd(onto, full_matrices=True)[0][:, onto.shape[1] :]
+    if not left.shape[1]:
+        return False, ""
+    off = left.T @ estimate[:count]
+    spread = left.T @ covariance[:count, :count] @ left
+    # What one of the corners does not determine (a metre) differs from nothing.
+    square = float(off @ np.linalg.solve(spread, off))
+    material, words = 0.0, ""
+    for g in set(groups):
+        members = [k for k in range(4) if groups[k] == g]
+        values = [float(free.inner(estimate[:count])[free.corner_rows(k)][0]) for k in members
+                  if free.corners[k].parameters]  # fmt: skip
+        if values and np.ptp(values) > material:
+            low, high = int(np.argmin(values)), int(np.argmax(values))
+            material = float(np.ptp(values))
+            words = (
+                f"{CORNERS[members[low]]} {values[low]:.2f} mm, "
+                f"{CORNERS[members[high]]} {values[high]:.2f} mm"
+            )
+    count = left.shape[1]
+    return fdtrc(count, dof, square / count) < LEVEL and material > MATERIAL, words
+
+
+def _needed_terms(
+    information: Array,
+    estimate: Array,
+    onto: Array,
+    tied: Shape,
+    terms: Sequence[str],
+    dof: float,
+) -> tuple[list[int], Array]:
+    """Backward elimination: which terms stay, and the parameters of what stays."""
+    base = len(tied.names)
+    kept = list(range(len(terms)))
+    critical = coverage_factor(dof, 1 - TERM_LEVEL / len(terms))  # for any of them
+    while True:
+        covariance, onto_these = _tied_again(information, onto, base, kept)
+        values = onto_these @ estimate
+        if not kept:
+            return kept, values
+        scores = []
+        for place, i in enumerate(kept):
+            size = abs(values[base + place])
+            z = size / np.sqrt(covariance[base + place, base + place])
+            scores.append(z if size * _arm(terms[i], values) > MATERIAL else 0.0)
+        weakest = int(np.argmin(scores))
+        if scores[weakest] > critical:
+            return kept, values
+        kept.pop(weakest)
+
+
+def _tied_again(
+    information: Array, onto: Array, base: int, kept: Sequence[int], prior: Array | None = None
+) -> tuple[Array, Array]:
+    """Covariance of the tied parameters and kept terms, and their derivative by the free ones."""
+    design = onto[:, [*range(base), *(base + i for i in kept)]]
+    matrix = design.T @ information @ design
+    covariance = inverse(matrix if prior is None else matrix + np.diag(prior))
+    return covariance, covariance @ design.T @ information
+
+
+def _arm(term: str, values: Array) -> float:
+    """How far a side moves at its ends or its middle for a term of 1, mm."""
+    return 1.0 if term.startswith("sag") else float(values[0 if term == "taper" else 1])
+
+
+def _form(
+    information: Array,
+    estimate: Array,
+    onto: Array,
+    tied: Shape,
+    terms: Sequence[str],
+    kept: Sequence[int],
+) -> dict[str, float]:
+    """What the terms left out add to each parameter's standard uncertainty.
+
+    They are taken for random, bows and tilts each of one size which all of them together tell
+    (empirical Bayes: the likeliest variance; Efron and Morris, J. Am. Stat. Assoc. 68, 1973; from
+    memory). Given it, the error of the tied fit has a mean, by which the parameters move when the
+    terms are freed, and a variance, of what the data leave open of them: a side's middle that no
+    photo shows bows by as much as the sides that are seen.
+    """
+    base, every = len(tied.names), range(len(terms))
+    left_out = [i for i in every if i not in kept]
+    tied_covariance, plain = _tied_again(information, onto, base, kept)
+    values = plain @ estimate
+    covariance, freed = _tied_again(information, onto, base, every)
+    prior = np.zeros(base + len(terms))
+    for bows in (True, False):  # sides that bow need not tilt
+        own = [i for i, term in enumerate(terms)
+               if i in left_out and term.startswith("sag") == bows]  # fmt: skip
+        rows = [base + i for i in own]
+        arms = np.array([_arm(terms[i], values) for i in own])
+        spread = np.outer(arms, arms) * covariance[np.ix_(rows, rows)]
+        prior[rows] = (arms / max(_common_size(arms * (freed[rows] @ estimate), spread), NONE)) ** 2
+    covariance, freed = _tied_again(information, onto, base, every, prior)
+    kept_terms = tuple(terms[i] for i in kept)
+    before = np.eye(base + len(kept))
+    after = np.eye(base + len(terms))[[*range(base), *(base + i for i in kept)]]
+    names = (*tied.names, *kept_terms)
+    for what in {"length", "width"} & set(names):
+        # A side that bows out counts with its bow.
+        i = names.index(what)
+        before[i] = tied.with_terms(kept_terms).dimension(what, values)[1]
+        after[i] = tied.with_terms(terms).dimension(what, freed @ estimate)[1]
+    move = after @ freed @ estimate - before @ values
+    more = np.diag(after @ covariance @ after.T) - np.diag(before @ tied_covariance @ before.T)
+    square = move**2 + np.maximum(more, 0.0)
+    return {n: float(np.sqrt(q)) for n, q in zip(names, square, strict=True) if q > 0}
+
+
+def _common_size(terms: Array, covariance: Array) -> float:
+    """The likeliest standard deviation, mm, of which these terms (M,) are drawn; 0 for none.
+
+    No more than `MATERIAL`: what is larger is taken in.
+    """
+    if not len(terms):
+        return 0.0
+    values, axes = np.linalg.eigh(covariance)
+    square = (axes.T @ terms) ** 2
+    sizes = np.concatenate([[0.0], np.geomspace(MATERIAL / 200, MATERIAL, 40)])
+    total = np.maximum(values, 1e-12) + sizes[:, None] ** 2
+    unlikely = np.sum(np.log(total) + square / total, axis=1)
+    unlikely[0] -= SIGN
+    return float(sizes[int(np.argmin(unlikely))])

@@ -1,0 +1,124 @@
+"""Contradicting groups of observations dealt with: left out or widened, and said so."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.adjustment.observation_equations import Equations
+from snugline.fit.adjustment.outlier_test import GroupTest, compare_groups
+from snugline.fit.adjustment.robust_solution import Noise, WhitenedFit, whitened_fit
+from snugline.notice import Notice
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Adjusted:
+    """A fit of one shape with everything that it stands on."""
+
+    equations: Equations
+    noise: Noise
+    factors: tuple[float, ...]
+    fit: WhitenedFit
+
+
+def resolve(adjusted: Adjusted) -> tuple[Adjusted, list[Notice]]:
+    """Find contradicting groups one after the other; leave out or widen, and say so."""
+    notices: list[Notice] = []
+    for _ in range(4):
+        dofs = [model.dof for model in adjusted.noise.models]
+        tests = compare_groups(adjusted.equations, adjusted.fit, dofs)
+        if not tests or not tests[0].contradicts:
+            break
+        worst = tests[0]
+        rivals = [t for t in tests[1:] if t.contradicts and t.w**2 > worst.w**2 - 6]
+        alone = not rivals
+        if alone and _can_go(adjusted.equations, worst):
+            notices.append(_told(adjusted.equations, worst, "left out"))
+            adjusted = _without(adjusted, worst)
+        else:
+            # Which of them is wrong cannot be told: all are kept, none is trusted as before.
+            for test in (worst, *rivals):
+                notices.append(_told(adjusted.equations, test, "kept with its uncertainty widened"))
+            adjusted = _widened(adjusted, [worst, *rivals])
+    return adjusted, notices
+
+
+def _can_go(equations: Equations, test: GroupTest) -> bool:
+    return test.kind == "reading" or len(equations.sections) > 2
+
+
+def _told(equations: Equations, test: GroupTest, done: str) -> Notice:
+    side = "above" if test.off > 0 else "below"
+    size = (
+        f"{abs(test.off):.2f} mm {side} what the rest says "
+        f"({abs(test.w):.1f} standard uncertainties)"
+    )
+    if test.kind == "reading":
+        row = equations.rows[test.index]
+        return Notice(
+            "readings-disagree",
+            f"the {row.label}, {row.reading.value:.2f} mm, is {size}; {done}",
+            "read it again, if possible with another tool",
+            "usable",
+            row.reading.where,
+        )
+    name = equations.sections[test.index].section.name
+    return Notice(
+        "photo-disagrees",
+        f"{name} has the {test.what} {size}; {done}",
+        "check that part and sheet lay flat and still, or take the photo again",
+        "usable" if abs(test.off) > 0.1 else "fine",
+        name,
+    )
+
+
+def _without(adjusted: Adjusted, test: GroupTest) -> Adjusted:
+    equations, x = adjusted.equations, adjusted.fit.x
+    if test.kind == "reading":
+        rows = tuple(r for i, r in enumerate(equations.rows) if i != test.index)
+        fewer = replace(equations, rows=rows)
+        return _refit(adjusted, fewer, _repacked(equations, fewer, x), adjusted.factors)
+    keep = [k for k in range(len(equations.sections)) if k != test.index]
+    fewer = replace(equations, sections=tuple(equations.sections[k] for k in keep))
+    x = _repacked(equations, fewer, x, keep)
+    noise = Noise(
+        tuple(adjusted.noise.models[k] for k in keep),
+        tuple(adjusted.noise.weights[k] for k in keep),
+        tuple(adjusted.noise.scales[k] for k in keep),
+    )
+    factors = tuple(adjusted.factors[k] for k in keep)
+    return _refit(replace(adjusted, noise=noise), fewer, x, factors)
+
+
+def _widened(adjusted: Adjusted, tests: Sequence[GroupTest]) -> Adjusted:
+    rows, factors = list(adjusted.equations.rows), list(adjusted.factors)
+    for test in tests:
+        if test.kind == "reading":
+            row = rows[test.index]
+            own = math.hypot(row.own, test.off / 2)
+            rows[test.index] = replace(row, own=own)
+        else:
+            factors[test.index] /= test.inflation
+    equations = replace(adjusted.equations, rows=tuple(rows))
+    return _refit(adjusted, equations, adjusted.fit.x, factors)
+
+
+def _refit(
+    adjusted: Adjusted, equations: Equations, x: Array, factors: Sequence[float]
+) -> Adjusted:
+    fit = whitened_fit(equations, x, adjusted.noise, factors=factors)
+    return Adjusted(equations, adjusted.noise, tuple(factors), fit)
+
+
+def _repacked(old: Equations, new: Equations, x: Array, keep: Sequence[int] | None = None) -> Array:
+    """Unknowns of the same shape carried over to equations with fewer groups."""
+    out = np.zeros(new.size)
+    shared = len(old.shape.names)
+    out[:shared] = x[:shared]
+    for k, source in enumerate(keep if keep is not None else range(len(new.sections))):
+        out[new.pose_columns(k)] = x[old.pose_columns(source)]
+    return out

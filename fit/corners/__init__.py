@@ -1,0 +1,1 @@
+"""Corner families, and estimators for a single circle or corner."""

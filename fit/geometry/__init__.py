@@ -1,0 +1,1 @@
+"""Lines and arcs: outlines, distances, crossings, parallels, chains."""

@@ -1,0 +1,1 @@
+"""Hand readings and their errors, uncertainty budgets, nominal sizes."""

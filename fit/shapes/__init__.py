@@ -1,0 +1,1 @@
+"""Families of whole outlines: straight or bowed sides joined by corners."""

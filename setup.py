@@ -1,0 +1,12 @@
+"""The rooms stand at the top level and become one package: one line a room, no list to keep."""
+
+from setuptools import find_packages, setup
+
+ROOMS = ("trace", "fit", "pocket", "desk")
+
+setup(
+    package_dir={"snugline": "base"} | {f"snugline.{room}": room for room in ROOMS},
+    packages=["snugline"]
+    + [f"snugline.{room}" for room in ROOMS]
+    + [f"snugline.{room}.{inner}" for room in ROOMS for inner in find_packages(room)],
+)

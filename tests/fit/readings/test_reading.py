@@ -1,0 +1,157 @@
+"""Hand readings against the published limits of their tools (sources beside each check)."""
+
+import math
+
+import pytest
+
+from snugline.errors import InputError
+from snugline.fit.adjustment.dimension_summary import thickness_of
+from snugline.fit.readings.reading import (
+    Reading,
+    caliper_limit,
+    combined,
+    inferred_step,
+    tape_limit,
+    uncertainty,
+)
+
+INCH = 25.4
+
+
+# EU Directive 2014/32/EU, annex X (MI-008), table 1: a + b L, L in metres rounded up, and c from a
+# hook.
+@pytest.mark.parametrize(
+    ("grade", "mm", "marks", "hook"),
+    [
+        ("I", 900, 0.2, 0.3),
+        ("II", 300, 0.5, 0.7),
+        ("II", 1000, 0.5, 0.7),
+        ("III", 900, 1.0, 1.3),
+        ("I", 2000, 0.3, 0.4),
+        ("II", 2000, 0.7, 0.9),
+        ("III", 3000, 1.8, 2.1),
+        ("II", 5000, 1.3, 1.5),
+        ("III", 10000, 4.6, 4.9),
+    ],
+)
+def test_a_tapes_limit_is_that_of_its_class(grade, mm, marks, hook):
+    assert sum(tape_limit(mm, grade, from_mark=True)) == pytest.approx(marks, abs=1e-12)
+    assert sum(tape_limit(mm, grade)) == pytest.approx(hook, abs=1e-12)
+
+
+def test_a_us_tapes_limit_is_that_of_nist_handbook_44():
+    # Section 5.52, metal tapes from zero: 1/32 in up to 6 ft, 1/16 in up to 30 ft (secondary).
+    assert sum(tape_limit(72 * INCH, "US")) == pytest.approx(0.79375)
+    assert sum(tape_limit(73 * INCH, "US")) == pytest.approx(1.5875)
+
+
+def test_a_calipers_limit_is_that_of_din_862():
+    # One-page extract of DIN 862 (secondary).
+    assert [caliper_limit(mm) for mm in (50, 100, 200, 300, 600, 1000)] == [
+        0.02,
+        0.02,
+        0.03,
+        0.03,
+        0.03,
+        0.04,
+    ]
+    assert [caliper_limit(mm, "vernier") for mm in (100, 400, 600)] == [0.05, 0.06, 0.08]
+
+
+def test_limit_and_step_combine_as_the_gum_has_it():
+    # Tape 0.7 mm from the hook with a step of 1 mm: 0.496655 (JCGM 100, 4.3.7 and F.2.2.1).
+    parts = uncertainty(Reading("length", (418.0,), "tape", step_mm=1.0))
+    assert math.hypot(*(p.u for p in parts.common)) == pytest.approx(0.404145, abs=1e-6)
+    assert parts.own == pytest.approx(0.288675, abs=1e-6)
+    assert parts.u == pytest.approx(0.496655, abs=1e-6)
+    from_mark = uncertainty(Reading("length", (418.0,), "tape, from the inch mark", step_mm=1.0))
+    assert math.hypot(*(p.u for p in from_mark.common)) == pytest.approx(0.288675, abs=1e-6)
+
+
+def test_a_stated_tool_is_its_limit_of_error():
+    parts = uncertainty(Reading("length", (418.0,), "0.3 mm"))
+    assert parts.u == pytest.approx(0.3 / math.sqrt(3))
+
+
+def test_a_caliper_reading_carries_its_contact_with_the_part():
+    # ± 0.1 mm for hand and part: common practice, no source.
+    parts = uncertainty(Reading("width", (118.5,), "caliper"))
+    expected = math.hypot(0.03 / math.sqrt(3), 0.1 / math.sqrt(3), 0.01 / math.sqrt(12))
+    assert parts.u == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("values", "step"),
+    [
+        ((437.0,), 1.0),
+        ((417.5, 418.0), 0.5),
+        ((16.4375 * INCH,), INCH / 16),
+        ((417.513,), INCH / 16),  # 16 7/16 in, written in mm to a micrometre
+        ((16.34375 * INCH,), INCH / 32),
+        ((118.66,), 0.01),
+    ],
+)
+def test_the_scales_step_is_seen_in_the_values(values, step):
+    assert inferred_step(values) == pytest.approx(step)
+
+
+def test_repeating_a_reading_averages_its_own_error_but_not_the_tapes():
+    once = uncertainty(Reading("length", (418.0,), "tape"))
+    often = uncertainty(Reading("length", (417.0, 418.0, 419.0, 418.0, 416.5, 419.5), "tape"))
+    assert often.common == once.common
+    spread = math.sqrt(sum((v - 418) ** 2 for v in (417, 418, 419, 418, 416.5, 419.5)) / 5 / 6)
+    assert often.own == pytest.approx(spread)
+    assert often.own_dof == 5
+
+
+def test_equal_values_do_not_hide_a_coarse_scale():
+    parts = uncertainty(Reading("length", (418.0,) * 4, "tape", step_mm=1.0))
+    assert parts.own == pytest.approx(1 / math.sqrt(12))
+
+
+def test_two_readings_with_one_tape_are_hardly_better_than_one_and_two_tapes_are():
+    one = combined([Reading("length", (418.0,), "tape")], "length")
+    again = combined([Reading("length", (418.0,), "tape"), Reading("length", (418.0,), "tape")],
+                     "length")  # fmt: skip
+    other = combined([Reading("length", (418.0,), "tape"), Reading("length", (418.0,), "old tape")],
+                     "length")  # fmt: skip
+    assert one is not None
+    assert again is not None
+    assert other is not None
+    assert again.u > 0.404
+    assert other.u == pytest.approx(one.u / math.sqrt(2))
+
+
+def test_readings_of_another_dimension_are_not_combined():
+    assert combined([Reading("width", (100.0,), "caliper")], "thickness") is None
+
+
+@pytest.mark.parametrize(
+    ("what", "values", "tool", "seen"),
+    [
+        ("height", (3.0,), "tape", "'height'"),
+        ("length", (), "tape", "()"),
+        ("length", (-3.0,), "tape", "-3.0"),
+        ("length", (math.nan,), "tape", "nan"),
+        ("length", (3.0,), "yardstick", "'yardstick'"),
+        ("length", (3.0,), "-1 mm", "'-1 mm'"),
+        ("length", (3.0,), "tape class IV", "'IV'"),
+    ],
+)
+def test_a_reading_that_cannot_be_used_is_refused_with_what_was_seen(what, values, tool, seen):
+    with pytest.raises(InputError) as caught:
+        Reading(what, values, tool, where="job.toml, reading 2")
+    assert seen in caught.value.what
+    assert caught.value.where == "job.toml, reading 2"
+    assert caught.value.mend
+
+
+def test_a_stated_thickness_is_as_good_as_one_read_with_a_caliper() -> None:
+    stated = thickness_of([], 9.5)
+    read = thickness_of([Reading("thickness", (9.5,), "caliper")], None)
+    assert stated is not None
+    assert read is not None
+    assert stated.value == 9.5
+    assert stated.u95 == read.u95 > 0.05
+    assert stated.sources == ()
+    assert thickness_of([], None) is None

@@ -1,0 +1,445 @@
+"""Joint adjustment of cameras and sheets to marker edges: one weighted least-squares problem.
+
+Unknown are a lens for each camera, a pose for each photo, the print scale of each sheet in x and y
+(with the readings of its bars as observations), the pose of every sheet after the first on the
+bench, and how far the ink of the markers has spread (or the picture's sharpening has eaten it).
+Each observation is the distance, across a marker's edge, between where the edge was seen and where
+it should appear; distances along an edge say nothing and are not used.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.trace.camera.lens import LENS_SIZE, LensPrior, project
+from snugline.trace.camera.marker_noise import (
+    Noise,
+    Places,
+    edge_freedom,
+    found_noise,
+    places_of,
+    robust_spread,
+    tukey_weights,
+)
+from snugline.trace.camera.projection import Camera, rotation_from_vector
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+POSE_SIZE = 6
+# Ink spreads by a few hundredths of a millimetre (common practice, no source).
+BLOOM_U = 0.1
+# On the way the noise is taken for what is left over, px at least: with a larger one the lens's
+# prior would lead astray, with a smaller one what no lens can explain would.
+_LEAST_NOISE_PX = 0.1
+_ITERATIONS = 40
+# Steps by what they move against the unknowns' joint uncertainty: near enough for the weights to
+# follow the residuals, and no step any more.
+_NEAR, _STILL = 1.0, 0.001
+
+
+@dataclass(frozen=True)
+class Observations:
+    """Edge places of one photo; every array has N rows.
+
+    Attributes
+    ----------
+    sheet : which sheet the marker is printed on.
+    marker : which marker (or stretch of a plain frame's side), unique over the job's sheets.
+    design : (N, 2) mm, the place on the marker's side as designed, in the sheet's axes.
+    outward : (N, 2) unit, out of the marker, in the sheet's axes.
+    pixels : (N, 2) where the edge was seen.
+    normals : (N, 2) unit, across the edge in the picture, outwards.
+    sigma : (N,) px.
+    height : (N,) mm over the sheet.
+    """
+
+    sheet: Ints
+    marker: Ints
+    design: Floats
+    outward: Floats
+    pixels: Floats
+    normals: Floats
+    sigma: Floats
+    height: Floats
+
+    def only(self, keep: NDArray[np.bool_]) -> "Observations":
+        """The rows that `keep` marks."""
+        return Observations(
+            self.sheet[keep],
+            self.marker[keep],
+            self.design[keep],
+            self.outward[keep],
+            self.pixels[keep],
+            self.normals[keep],
+            self.sigma[keep],
+            self.height[keep],
+        )
+
+
+@dataclass(frozen=True)
+class SheetState:
+    """A printed sheet on the bench: its print scale, and its pose (x, y, turn)."""
+
+    scale: Floats
+    scale_u: Floats
+    pose: Floats
+
+    def place(self, design: Floats) -> Floats:
+        """(N, 2) bench mm of (N, 2) design mm."""
+        turn = plane_rotation(self.pose[2])
+        placed: Floats = (design * self.scale) @ turn.T + self.pose[:2]
+        return placed
+
+
+def plane_rotation(angle: float) -> Floats:
+    """(2, 2) rotation by `angle`, counter-clockwise."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s], [s, c]])
+
+
+@dataclass(frozen=True)
+class Adjusted:
+    """What the adjustment found.
+
+    Attributes
+    ----------
+    cameras : one for each photo, in the axes of the first sheet.
+    sheets : as adjusted.
+    bloom : (P,) mm by photo, outward shift of every marker edge.
+    residuals : by photo, (N,) px across the edges, seen minus expected.
+    weights : by photo, (N,) 0 to 1; 0 is rejected.
+    precision : by photo, (N,) px^-2 that a place counted with.
+    noise_px : (P,) standard deviation of a believed residual.
+    covariance : of all unknowns, `Layout` order, scaled by the noise found.
+    layout : where each unknown stands.
+    """
+
+    cameras: tuple[Camera, ...]
+    sheets: tuple[SheetState, ...]
+    bloom: Floats
+    residuals: tuple[Floats, ...]
+    weights: tuple[Floats, ...]
+    precision: tuple[Floats, ...]
+    noise_px: Floats
+    covariance: Floats
+    layout: "Layout"
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Places of the unknowns in the vector: lenses, poses, scales, sheet poses, blooms."""
+
+    lens_of_photo: tuple[int, ...]
+    photos: int
+    lenses: int
+    sheets: int
+
+    def lens(self, photo: int) -> slice:
+        first = LENS_SIZE * self.lens_of_photo[photo]
+        return slice(first, first + LENS_SIZE)
+
+    def pose(self, photo: int) -> slice:
+        first = LENS_SIZE * self.lenses + POSE_SIZE * photo
+        return slice(first, first + POSE_SIZE)
+
+    def scale(self, sheet: int) -> slice:
+        first = LENS_SIZE * self.lenses + POSE_SIZE * self.photos + 2 * sheet
+        return slice(first, first + 2)
+
+    def sheet_pose(self, sheet: int) -> slice:
+        """The first sheet lies at the origin and has none."""
+        first = LENS_SIZE * self.lenses + POSE_SIZE * self.photos + 2 * self.sheets
+        first += 3 * (sheet - 1)
+        return slice(first, first + 3)
+
+    def bloom(self, photo: int) -> int:
+        first = LENS_SIZE * self.lenses + POSE_SIZE * self.photos + 2 * self.sheets
+        return first + 3 * (self.sheets - 1) + photo
+
+    @property
+    def size(self) -> int:
+        return self.bloom(self.photos)
+
+
+@dataclass(frozen=True)
+class _State:
+    """The unknowns."""
+
+    cameras: tuple[Camera, ...]
+    sheets: tuple[SheetState, ...]
+    bloom: Floats
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """What stays the same through the iterations.
+
+    `prior` and `precision` are what was known of the unknowns beforehand: a vector in `Layout`
+    order and its inverse covariance, zero for the poses.
+    """
+
+    observations: tuple[Observations, ...]
+    layout: Layout
+    prior: Floats
+    precision: Floats
+
+
+@dataclass(frozen=True)
+class _Linear:
+    """Residuals (N,) of one photo, their (N, K) derivatives, and which K unknowns these are for."""
+
+    residuals: Floats
+    jacobian: Floats
+    unknowns: Ints
+
+
+def adjust(
+    observations: Sequence[Observations],
+    cameras: Sequence[Camera],
+    sheets: Sequence[SheetState],
+    priors: Sequence[LensPrior],
+    lens_of_photo: Sequence[int] | None = None,
+    robust: bool = True,
+    bloom_u: float = BLOOM_U,
+) -> Adjusted:
+    """Levenberg-Marquardt on all photos together, with Tukey weights on the edges.
+
+    Parameters
+    ----------
+    cameras : a first guess for each photo.
+    priors : one for each lens.
+    lens_of_photo : index of each photo's lens; without it every photo has its own.
+    bloom_u : mm, how far a printed edge may have spread; 0 where nothing is printed.
+    """
+    photos = len(observations)
+    lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)
+    layout = Layout(lens_of, photos, len(priors), len(sheets))
+    problem = _problem(observations, layout, sheets, priors, bloom_u)
+    state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
+    places = [places_of(o.sigma, o.marker, o.outward) for o in observations]
+    linear = _linearised(problem, state)
+    noise = [_first_noise(seen) for seen in linear]
+    weights = [np.ones(len(o.sigma)) for o in observations]
+    precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
+    normal, gradient = _normal_equations(problem, state, linear, precision)
+    damping, followed = 1e-6, 0
+    for _ in range(_ITERATIONS):
+        step = _solved(normal, gradient, damping)
+        length = float(np.sqrt(max(float(step @ gradient), 0.0)))
+        moved = _moved(state, layout, step)
+        ahead = _linearised(problem, moved)
+        cost = _cost(problem, state, linear, precision)
+        better = _cost(problem, moved, ahead, precision) <= cost * (1 + 1e-9)
+        if better:
+            state, linear = moved, ahead
+        damping = max(damping / 10, 1e-9) if better else min(damping * 10, 1e6)
+        # Weights follow the residuals only once the geometry has come near.
+        if length < _NEAR:
+            taken = _taken_up(problem, normal, places, weights)
+            for i, (seen, at) in enumerate(zip(linear, places, strict=True)):
+                noise[i] = found_noise(seen.residuals, weights[i], at, taken)
+                if robust:
+                    weights[i] = tukey_weights(seen.residuals, noise[i], at)
+            followed += 1
+        elif not followed:
+            noise = [_first_noise(seen) for seen in linear]
+        precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
+        normal, gradient = _normal_equations(problem, state, linear, precision)
+        if followed > 1 and length < _STILL:
+            break
+    unit = np.sqrt(np.diag(normal))
+    return Adjusted(
+        cameras=state.cameras,
+        sheets=state.sheets,
+        bloom=state.bloom,
+        residuals=tuple(seen.residuals for seen in linear),
+        weights=tuple(weights),
+        precision=tuple(precision),
+        noise_px=np.array(
+            [np.sqrt(np.mean(n.spread(p) ** 2)) for n, p in zip(noise, places, strict=True)]
+        ),
+        covariance=np.linalg.inv(normal / np.outer(unit, unit)) / np.outer(unit, unit),
+        layout=layout,
+    )
+
+
+def readjusted(
+    seen: Observations,
+    precision: Floats,
+    camera: Camera,
+    bloom: float,
+    prior: LensPrior,
+    bloom_u: float = BLOOM_U,
+) -> tuple[Camera, float]:
+    """Camera and bloom of one photo over a bench that is known, near which they are already.
+
+    `seen` are on the bench (see `on_bench`); `precision` is what each place counts with.
+    """
+    layout = Layout((0,), 1, 1, 1)
+    bench = SheetState(np.ones(2), np.full(2, 1e-7), np.zeros(3))
+    problem = _problem([seen], layout, [bench], [prior], bloom_u)
+    state = _State((camera,), (bench,), np.array([bloom]))
+    for _ in range(2):
+        linear = _linearised(problem, state)
+        normal, gradient = _normal_equations(problem, state, linear, [precision])
+        state = _moved(state, layout, _solved(normal, gradient, 0.0))
+    return state.cameras[0], float(state.bloom[0])
+
+
+def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
+    """The same observations with every design place in true mm of the bench, all on one sheet."""
+    design, outward = np.empty_like(o.design), np.empty_like(o.outward)
+    for s, sheet in enumerate(sheets):
+        mine = o.sheet == s
+        design[mine] = sheet.place(o.design[mine])
+        outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
+    return replace(o, sheet=np.zeros_like(o.sheet), design=design, outward=outward)
+
+
+def expected_points(flat: Observations, bloom: float) -> Floats:
+    """(N, 3) mm, where the edges of observations on the bench lie with their ink spread."""
+    return np.column_stack([flat.design + bloom * flat.outward, flat.height])
+
+
+def _first_noise(seen: _Linear) -> Noise:
+    return Noise(max(robust_spread(seen.residuals), _LEAST_NOISE_PX), 0.0)
+
+
+def _problem(
+    observations: Sequence[Observations],
+    layout: Layout,
+    sheets: Sequence[SheetState],
+    priors: Sequence[LensPrior],
+    bloom_u: float,
+) -> _Problem:
+    prior = np.zeros(layout.size)
+    precision = np.zeros((layout.size, layout.size))
+    for number, known in enumerate(priors):
+        where = layout.lens(layout.lens_of_photo.index(number))
+        prior[where] = known.lens.vector()
+        precision[where, where] = known.precision
+    for s, sheet in enumerate(sheets):
+        where = layout.scale(s)
+        prior[where] = sheet.scale
+        precision[where, where] = np.diag(np.maximum(sheet.scale_u, 1e-7) ** -2)
+    for photo in range(layout.photos):
+        precision[layout.bloom(photo), layout.bloom(photo)] = max(bloom_u, 1e-6) ** -2
+    return _Problem(tuple(observations), layout, prior, precision)
+
+
+def _off_prior(problem: _Problem, state: _State) -> Floats:
+    """What was expected less what is; poses were not expected anywhere."""
+    layout = problem.layout
+    off = problem.prior.copy()
+    for photo, camera in enumerate(state.cameras):
+        where = layout.lens(photo)
+        off[where] = problem.prior[where] - camera.lens.vector()
+    for s, sheet in enumerate(state.sheets):
+        off[layout.scale(s)] -= sheet.scale
+    off[layout.bloom(0) :] -= state.bloom
+    return off
+
+
+def _linearised(problem: _Problem, state: _State) -> list[_Linear]:
+    """The residuals of all photos and their derivatives."""
+    layout = problem.layout
+    result = []
+    for photo, o in enumerate(problem.observations):
+        camera = state.cameras[photo]
+        flat = on_bench(o, state.sheets)
+        turned = expected_points(flat, state.bloom[photo]) @ camera.rotation.T
+        with np.errstate(all="ignore"):  # a step may lead behind the camera; its cost then says so
+            pixels, by_lens, by_point = project(camera.lens, turned + camera.translation)
+        across_lens = np.einsum("ni,nij->nj", o.normals, by_lens)
+        across_point = np.einsum("ni,nij->nj", o.normals, by_point)
+        across_plane = across_point @ camera.rotation[:, :2]
+        # A small turn w about the camera moves R X by w x (R X).
+        across_turn = np.cross(turned, across_point)
+        columns = [layout.lens(photo), layout.pose(photo)]
+        blocks = [across_lens, np.column_stack([across_turn, across_point])]
+        for s, sheet in enumerate(state.sheets):
+            mine = (o.sheet == s)[:, None]
+            if not mine.any():
+                continue
+            in_sheet = across_plane @ plane_rotation(sheet.pose[2])
+            columns.append(layout.scale(s))
+            blocks.append(np.where(mine, in_sheet * o.design, 0.0))
+            if s > 0:
+                arm = flat.design - sheet.pose[:2]
+                spin = across_plane[:, 1] * arm[:, 0] - across_plane[:, 0] * arm[:, 1]
+                columns.append(layout.sheet_pose(s))
+                blocks.append(np.where(mine, np.column_stack([across_plane, spin]), 0.0))
+        columns.append(slice(layout.bloom(photo), layout.bloom(photo) + 1))
+        blocks.append(np.sum(across_plane * flat.outward, axis=1)[:, None])
+        result.append(
+            _Linear(
+                np.sum((o.pixels - pixels) * o.normals, axis=1),
+                np.concatenate(blocks, axis=1),
+                np.concatenate([np.arange(c.start, c.stop) for c in columns]),
+            )
+        )
+    return result
+
+
+def _cost(
+    problem: _Problem, state: _State, linear: Sequence[_Linear], precision: Sequence[Floats]
+) -> float:
+    off = _off_prior(problem, state)
+    cost = float(off @ problem.precision @ off)
+    for seen, w in zip(linear, precision, strict=True):
+        cost += float(np.sum(w * seen.residuals**2))
+    return cost if np.isfinite(cost) else np.inf
+
+
+def _normal_equations(
+    problem: _Problem, state: _State, linear: Sequence[_Linear], precision: Sequence[Floats]
+) -> tuple[Floats, Floats]:
+    """Normal matrix, and gradient towards less cost."""
+    normal = problem.precision.copy()
+    gradient = problem.precision @ _off_prior(problem, state)
+    for seen, w in zip(linear, precision, strict=True):
+        weighted = seen.jacobian * w[:, None]
+        normal[np.ix_(seen.unknowns, seen.unknowns)] += weighted.T @ seen.jacobian
+        gradient[seen.unknowns] += weighted.T @ seen.residuals
+    return normal, gradient
+
+
+def _solved(normal: Floats, gradient: Floats, damping: float) -> Floats:
+    """The damped step; the unknowns' units differ by many powers of ten."""
+    unit = np.sqrt(np.diag(normal))
+    scaled = normal / np.outer(unit, unit) + damping * np.eye(len(unit))
+    step: Floats = np.linalg.solve(scaled, gradient / unit) / unit
+    return step
+
+
+def _taken_up(
+    problem: _Problem, normal: Floats, places: Sequence[Places], weights: Sequence[Floats]
+) -> float:
+    """Share of the edges' freedom (a shift and a turn each) that the unknowns have taken up."""
+    unit = np.sqrt(np.diag(normal))
+    scaled = np.outer(unit, unit)
+    known = np.trace(np.linalg.solve(normal / scaled, problem.precision / scaled))
+    freedom = sum(edge_freedom(p, w) for p, w in zip(places, weights, strict=True))
+    return float(np.clip((problem.layout.size - known) / max(freedom, 1.0), 0.0, 0.75))
+
+
+def _moved(state: _State, layout: Layout, step: Floats) -> _State:
+    cameras = []
+    for photo, camera in enumerate(state.cameras):
+        turn = step[layout.pose(photo)]
+        cameras.append(
+            Camera(
+                camera.lens.with_vector(camera.lens.vector() + step[layout.lens(photo)]),
+                rotation_from_vector(turn[:3]) @ camera.rotation,
+                camera.translation + turn[3:],
+            )
+        )
+    sheets = []
+    for s, sheet in enumerate(state.sheets):
+        pose = sheet.pose if s == 0 else sheet.pose + step[layout.sheet_pose(s)]
+        sheets.append(replace(sheet, scale=sheet.scale + step[layout.scale(s)], pose=pose))
+    bloom = state.bloom + step[layout.bloom(0) : layout.bloom(0) + layout.photos]
+    return _State(tuple(cameras), tuple(sheets), bloom)

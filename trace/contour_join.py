@@ -1,0 +1,119 @@
+"""Contours of a part that lay still, seen in several photos, to one contour.
+
+The longest closed contour gives the order; at every place along it the other photos' distances
+from it are averaged with their weights. Where photos disagree by more than they should, the place
+is named.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+from scipy.spatial import cKDTree
+
+from snugline.notice import Notice
+from snugline.trace.contour import Curve
+from snugline.trace.edge.relief_displacement import outward_normals
+from snugline.trace.edge.silhouette import resample
+
+Floats = NDArray[np.float64]
+
+_STEP_MM = 0.5
+# A photo's points stand for the edge between them up to this gap.
+_GAP_MM = 2.0
+# Gaps up to this (a printed marker under the edge) leave an outline closed.
+_CLOSED_GAP_MM = 30.0
+# Points farther than this from the reference belong to another edge.
+_REACH_MM = 2.0
+_DISAGREE = 4.0
+_LONG_ENOUGH_MM = 4.0
+
+
+@dataclass(frozen=True)
+class Joined:
+    """One contour of all photos, and remarks on where they disagree."""
+
+    curve: Curve
+    notices: tuple[Notice, ...]
+
+
+def join(curves: Sequence[Curve], names: Sequence[str]) -> Joined | None:
+    """Average contours that share their axes; None where no photo shows the whole edge."""
+    whole = [c for c in curves if c.closed]
+    if not whole:
+        return None
+    reference = max(whole, key=lambda c: len(c.points)).points
+    line = resample(reference, _STEP_MM, closed=True)
+    line = np.asarray(gaussian_filter1d(line, 2.0, axis=0, mode="wrap"))
+    normals = outward_normals(line, closed=True, reach=4)
+    tree = cKDTree(line)
+    n = len(line)
+    weight = np.zeros((len(curves), n))
+    offset = np.zeros((len(curves), n))
+    for k, curve in enumerate(curves):
+        distance, index = tree.query(curve.points)
+        near = distance < _REACH_MM
+        apart = np.sum((curve.points - line[index]) * normals[index], axis=1)
+        # Neighbouring points of one photo err together: their weights are averaged, not added.
+        count = np.bincount(index[near], minlength=n)
+        w = np.bincount(index[near], weights=1 / curve.sigma[near] ** 2, minlength=n)
+        o = np.bincount(index[near], weights=apart[near], minlength=n)
+        filled = count > 0
+        if not filled.any():
+            continue
+        place = np.flatnonzero(filled)
+        around = np.concatenate([place - n, place, place + n])
+        here = np.arange(n)
+        offset[k] = np.interp(here, around, np.tile(o[filled] / count[filled], 3))
+        gap = np.interp(here, around, np.tile(w[filled] / count[filled], 3))
+        ahead = around[np.searchsorted(around, here)] - here
+        behind = here - around[np.searchsorted(around, here, side="right") - 1]
+        weight[k] = np.where(ahead + behind <= _GAP_MM / _STEP_MM, gap, 0.0)
+    total = weight.sum(axis=0)
+    seen = total > 0
+    mean = np.sum(weight * offset, axis=0) / np.maximum(total, 1e-12)
+    notices = _disagreements(offset, weight, mean, line, names)
+    # A weight is believed no more than the photos' own scatter allows.
+    photos = (weight > 0).sum(axis=0)
+    chi = np.sum(weight * (offset - mean) ** 2, axis=0) / np.maximum(photos - 1, 1)
+    inflate = np.sqrt(np.maximum(gaussian_filter1d(chi, 20.0, mode="wrap"), 1.0))
+    sigma = inflate / np.sqrt(np.maximum(total, 1e-12))
+    points = line + mean[:, None] * normals
+    gaps = np.flatnonzero(seen & ~np.roll(seen, 1))
+    kept = np.flatnonzero(seen)
+    breaks = tuple(int(np.searchsorted(kept, g)) for g in gaps if g != kept[0])
+    longest = max(np.diff(np.append(kept, kept[0] + n))) * _STEP_MM
+    closed = bool(longest <= _CLOSED_GAP_MM)
+    curve = Curve(points[seen], sigma[seen], sigma[seen], closed, breaks)
+    return Joined(curve, notices)
+
+
+def _disagreements(
+    offset: Floats, weight: Floats, mean: Floats, line: Floats, names: Sequence[str]
+) -> tuple[Notice, ...]:
+    notices = []
+    window = int(_LONG_ENOUGH_MM / _STEP_MM)
+    for k, name in enumerate(names):
+        rest = weight.sum(axis=0) - weight[k]
+        both = (weight[k] > 0) & (rest > 0)
+        others = (np.sum(weight * offset, axis=0) - weight[k] * offset[k]) / np.maximum(rest, 1e-12)
+        apart = np.where(both, offset[k] - others, 0.0)
+        allowed = np.sqrt(1 / np.maximum(weight[k], 1e-12) + 1 / np.maximum(rest, 1e-12))
+        calm = np.convolve(apart, np.ones(window) / window, mode="same")
+        z = np.where(both, np.abs(calm) / allowed, 0.0)
+        worst = int(z.argmax())
+        if z[worst] > _DISAGREE:
+            x, y = line[worst]
+            notices.append(
+                Notice(
+                    "photos-disagree",
+                    f"{name} puts the edge near x {x:.0f}, y {y:.0f} mm "
+                    f"{abs(calm[worst]):.2f} mm from where the other photos have it.",
+                    "See that neither part nor sheets moved, or leave the worse photo out.",
+                    "usable",
+                    name,
+                )
+            )
+    return tuple(notices)

@@ -1,0 +1,242 @@
+"""How doubtful every place across a line is as the edge's: the profile model asked along the line.
+
+The light across the line is sampled once; each candidate place of the edge is then doubted by what
+its best fit leaves unexplained.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.edge_profile import (
+    ProfileGeometry,
+    expected,
+    misfit,
+    profile_geometry,
+    told_of_light,
+)
+from snugline.trace.edge.edge_shading import EVERY, FIRST_GUESS, TERMS, Rows, Shading, fit_shading
+from snugline.trace.edge.relief_displacement import PartSides
+from snugline.trace.image.linear_light import coded_per_light, linear_to_srgb
+from snugline.trace.image.step_edge import sample_light
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Two neighbouring rows make one place: as good as fitting each, at half the cost.
+_ROWS = np.array([-0.35, 0.35])
+# The edge's geometry is taken as constant over so much of the slope (tangent of the ray's lean).
+_SLOPE_BIN = 0.03
+# Colour is stored for every other pixel only and spread: about so many samples count as one.
+_COLOUR_PER_FREE = 3.0
+# What the model leaves beside grain, as a share of the coded step at the edge (halo, uneven shade).
+_UNLIKE = 0.004
+# Where the part's and the sheet's own grain are looked at, and by how much they may differ.
+_FACE, _SHEET, _ROUGHEST = slice(None, 8), slice(-8, None), 4.0
+# No row is that sure: dust, a highlight or a scratch may be what it sees.
+_MOST = 30.0
+# The part's face is taken as even over so many rows, its grain over so many.
+_FACE_ROWS, _GRAIN_ROWS = 4.0, 3.0
+# So many neighbours share the weights of their samples; of so many groups one is asked first how
+# much the model leaves.
+_TOGETHER, _ASKED_FIRST = 12, 6
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A photo and what lies in it."""
+
+    rgb: NDArray[np.uint8]
+    camera: Camera
+    sides: PartSides
+    blur_px: float
+    px_per_mm: float
+
+
+@dataclass(frozen=True)
+class _Bin:
+    """Rows that share the edge's geometry."""
+
+    rows: NDArray[np.int64]
+    geometry: ProfileGeometry
+    light: Floats  # (3, n, T), luminance and colour differences
+
+
+@dataclass(frozen=True)
+class Across:
+    """The light across a line, ready to be asked for the edge.
+
+    Attributes
+    ----------
+    candidates : (G,) px, positive outwards.
+    known : (N,) whether the row lies in the picture.
+    """
+
+    candidates: Floats
+    known: Mask
+    _bins: tuple[_Bin, ...]
+    _direction: Floats
+    _face: Floats
+
+    @staticmethod
+    def of(
+        scene: Scene,
+        line: Floats,
+        normals: Floats,
+        slope: Floats,
+        closed: bool,
+        candidates: Floats,
+        beyond: Floats,
+    ) -> "Across":
+        """Sample the light across each point of a line.
+
+        Parameters
+        ----------
+        slope : (N,) tangent of the angle by which the rays lean outwards there.
+        beyond : (N,) px, how much farther out than in the edge may be.
+        """
+        key = np.column_stack([np.round(slope / _SLOPE_BIN).astype(np.int64), beyond > 0])
+        reach = -candidates[0]
+        geometries = {}
+        for value, far in np.unique(key, axis=0).tolist():
+            over = float(beyond[np.all(key == (value, far), axis=1)].max())
+            allowed = candidates[candidates < over + reach + 1e-6]
+            geometries[value, far] = profile_geometry(
+                scene.sides, value * _SLOPE_BIN, scene.px_per_mm, scene.blur_px, allowed, over
+            )
+        first = min(geometry.places[0] for geometry in geometries.values())
+        last = max(geometry.places[-1] for geometry in geometries.values())
+        light = _profiles(scene.rgb, line, normals, np.arange(first, last + 0.5))
+        known, bins = np.zeros(len(line), dtype=bool), []
+        face = np.full(len(line), np.nan)
+        for value, geometry in geometries.items():
+            start = round(geometry.places[0] - first)
+            own = light[:, :, start : start + len(geometry.places)]
+            mine = np.all(key == value, axis=1) & np.isfinite(own[0]).all(axis=1)
+            if mine.any():
+                known |= mine
+                face[mine] = own[0, mine, :4].mean(axis=1)
+                bins.append(_Bin(np.flatnonzero(mine), geometry, own[:, mine]))
+        face = np.where(known, face, np.nanmedian(face) if known.any() else 0.0)
+        face = gaussian_filter1d(face, _FACE_ROWS, mode="wrap" if closed else "nearest")
+        direction = np.arctan2(normals[:, 1], normals[:, 0])
+        return Across(candidates, known, tuple(bins), direction, face)
+
+    @cached_property
+    def _by_colour(self) -> list[Floats]:
+        return [_by_colour(part) for part in self._bins]
+
+    def doubts(self, shading: Shading | None, rougher: float) -> Floats:
+        """(N, G) half the squares that each candidate leaves, over what the best one leaves.
+
+        The face is taken to be at least `rougher` times as rough as the sheet.
+        """
+        doubt = np.zeros((len(self.known), len(self.candidates)))
+        mean, spread = np.zeros((len(self.known), TERMS)), FIRST_GUESS
+        if shading is not None:
+            mean, spread = shading.expected(self._direction)
+            mean *= self._face[:, None]
+        for part, by_colour in zip(self._bins, self._by_colour, strict=True):
+            own = _by_light(part, mean[part.rows], spread, rougher) + by_colour
+            own -= own.min(axis=1, keepdims=True)
+            own /= np.sqrt(1 + (own / _MOST) ** 2)
+            doubt[part.rows, : own.shape[1]] = own
+            # Farther out than a row's edge may be is as doubtful as anything.
+            doubt[part.rows, own.shape[1] :] = own.max(axis=1, keepdims=True)
+        return doubt
+
+    def shading(self, best: NDArray[np.int64], sure: Mask) -> Shading | None:
+        """The light that the rows tell whose edge is `sure` to be the `best` (N,) candidate."""
+        told = []
+        for part in self._bins:
+            mine = sure[part.rows] & (best[part.rows] < len(part.geometry.columns))
+            calm = gaussian_filter1d(part.light[0], _GRAIN_ROWS, axis=0)[mine][::EVERY]
+            if not len(calm):
+                continue
+            rows = part.rows[mine][::EVERY]
+            prior = expected(float(self._face[rows].mean()), float(calm[:, -3:].mean()))
+            scale = coded_per_light(calm)
+            of_light = told_of_light(
+                part.geometry.columns[best[rows]] * scale[..., None],
+                calm * part.geometry.weight * scale,
+                _grain(part.light[0] * coded_per_light(part.light[0].mean(axis=0))),
+                prior,
+            )
+            told.append((self._direction[rows], self._face[rows], *of_light))
+        if not told:
+            return None
+        return fit_shading(Rows(*(np.concatenate(each) for each in zip(*told, strict=True))))
+
+
+def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:
+    """(3, N, T) luminance and colour differences across the line, averaged over rows beside it."""
+    tangents = np.column_stack([normals[:, 1], -normals[:, 0]])
+    starts = line + _ROWS[:, None, None] * tangents
+    x, y = (starts[..., k, None] + normals[:, k, None] * places for k in (0, 1))
+    return np.asarray(sample_light(rgb, x, y).mean(axis=1), dtype=np.float64)
+
+
+def _by_light(part: _Bin, shading: Floats, spread: Floats, rougher: float) -> Floats:
+    """(n, G) doubt by luminance; shading (n, 4) is expected, with covariance `spread` (4, 4)."""
+    light, geometry = _grouped(part.light[0]), part.geometry
+    scale = coded_per_light(light.mean(axis=1))
+    seen = light * scale[:, None]
+    inner, outer = float(light[..., :3].mean()), float(light[..., -3:].mean())
+    unlike = _UNLIKE * float(np.abs(np.diff(linear_to_srgb([inner, outer])))[0])
+    face, sheet = (float(np.hypot(_grain(seen[..., end]), unlike)) for end in (_FACE, _SHEET))
+    rougher = float(np.clip(face / sheet, rougher, _ROUGHEST))
+    variance = 1 + (rougher**2 - 1) * np.clip(geometry.inside, 0, 1)
+    noise, prior = float(np.hypot(_grain(seen), unlike)), expected(inner, outer, spread)
+    shading, weighted = _grouped(shading), light * geometry.weight
+
+    def left_over(every: int, noise: float) -> Floats:
+        some = slice(None, None, every)
+        return misfit(
+            geometry.columns, weighted[some], noise, prior, scale[some], shading[some], 1 / variance
+        )
+
+    free = float(np.sum(geometry.weight**2)) - 5
+    few = left_over(_ASKED_FIRST, noise).min(axis=2) / free
+    left = left_over(1, max(noise, float(np.sqrt(np.median(few)))))
+    left = left.reshape(-1, left.shape[2])[: part.light.shape[1]]
+    # Where grain begins the edge is too: a Gaussian of another width.
+    odds = 0.5 * np.sum(np.log(variance) * geometry.weight**2, axis=1)
+    return np.asarray(_over_what_is_left(left, geometry) + odds)
+
+
+def _grouped(rows: Floats) -> Floats:
+    """(M, R, ...) neighbours of (N, ...) together, the last repeated to fill the last group."""
+    count = -(-len(rows) // _TOGETHER) * _TOGETHER
+    filled = rows[np.minimum(np.arange(count), len(rows) - 1)]
+    return filled.reshape(-1, _TOGETHER, *rows.shape[1:])
+
+
+def _by_colour(part: _Bin) -> Floats:
+    """(n, G) doubt by both colour differences."""
+    light, geometry = part.light, part.geometry
+    # Colour is near zero on grey things; what it may change by follows its own step.
+    step = light[1:, :, :3].mean(axis=(1, 2)) - light[1:, :, -3:].mean(axis=(1, 2))
+    change = float(np.abs(step).max()) + 0.01
+    prior = expected(change, change)
+    red, blue = misfit(
+        geometry.colour_columns, light[1:] * geometry.weight, _grain(light[1:]), prior
+    )
+    doubt = _over_what_is_left(red, geometry) + _over_what_is_left(blue, geometry)
+    return np.asarray(doubt / _COLOUR_PER_FREE)
+
+
+def _over_what_is_left(left: Floats, geometry: ProfileGeometry) -> Floats:
+    """Half the squares (n, G), over what the best candidates thereabouts leave for each sample."""
+    own = left.min(axis=1) / (float(np.sum(geometry.weight**2)) - 5)
+    calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
+    return np.asarray(left / (2 * calm[:, None]))
+
+
+def _grain(light: Floats) -> float:
+    """Standard deviation of what changes from sample to sample and no model of an edge follows."""
+    second = light[..., :-2] - 2 * light[..., 1:-1] + light[..., 2:]
+    return max(1.4826 / 6**0.5 * float(np.median(np.abs(second))), 2e-3)

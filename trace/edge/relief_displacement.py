@@ -1,0 +1,180 @@
+"""From the silhouette that a photo shows to the part's plan outline.
+
+A part of thickness t stands above the sheet. Where the camera sees a side wall, the silhouette is
+the wall's foot on the sheet, which is the plan outline itself. Where the camera stands over the
+part's side of an edge, the silhouette is the top edge, nearer to the camera and so farther out on
+the sheet. In the plane across the edge the wall's profile is convex, and the ray that grazes it
+touches the profile where it reaches farthest in the ray's sideways direction: a support function.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, uniform_filter1d
+
+from snugline.errors import InputError
+from snugline.trace.camera.projection import Camera
+
+Floats = NDArray[np.float64]
+
+# Where a line may climb along the wall: within this angle of the direction that would, where the
+# outline bends by so much, mm; and how many points beside it are left out.
+_WINDOW, _BEND, _BESIDE = np.radians(3.0), 0.04, 5
+
+
+@dataclass(frozen=True)
+class PartSides:
+    """The profile of the part's edge, from its foot on the sheet to its upper face; mm, radians.
+
+    Attributes
+    ----------
+    thickness, thickness_u : height of the upper face over the sheet, and its standard uncertainty.
+    edge : what the top edge is: crisp (`none`), rounded (`round`) or chamfered (`chamfer`).
+    edge_size : radius of the rounding, or legs of the 45 degree chamfer.
+    draft : how much the sides lean inwards towards the top.
+    """
+
+    thickness: float
+    thickness_u: float = 0.02
+    edge: Literal["none", "round", "chamfer"] = "none"
+    edge_size: float = 0.0
+    draft: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (np.isfinite(self.thickness) and self.thickness >= 0):
+            raise InputError(
+                f"thickness {self.thickness} mm is no thickness", "part", "give it as in '9.5 mm'"
+            )
+        if not 0 <= self.edge_size <= self.thickness:
+            raise InputError(
+                f"the top edge ({self.edge_size} mm) is larger than the thickness "
+                f"({self.thickness} mm)",
+                "part",
+                "give the rounding's radius or the chamfer's height",
+            )
+        if not abs(self.draft) < np.radians(45):
+            raise InputError("the draft is 45 degrees or more", "part", "give it as in '0.5 deg'")
+
+    def contact(self, slope: Floats) -> tuple[Floats, Floats]:
+        """Where a ray that leans outwards by `slope` (tangent of the angle) grazes the profile.
+
+        Returns
+        -------
+        inset : (N,) mm, how far inside the foot the touched place lies (seen from above).
+        height : (N,) mm, its height over the sheet.
+        """
+        wall = self.thickness - self.edge_size
+        lean = np.tan(self.draft)
+        corners = [(0.0, 0.0), (wall * lean, wall)]
+        if self.edge != "round" and self.edge_size > 0:
+            corners.append((wall * lean + self.edge_size, self.thickness))
+        inset = np.zeros_like(slope)
+        height = np.zeros_like(slope)
+        reach = np.full_like(slope, -np.inf)
+        for corner_x, corner_z in corners:
+            better = corner_z * slope - corner_x > reach
+            inset = np.where(better, corner_x, inset)
+            height = np.where(better, corner_z, height)
+            reach = np.maximum(reach, corner_z * slope - corner_x)
+        if self.edge == "round" and self.edge_size > 0:
+            e = self.edge_size
+            angle = np.arctan(np.maximum(slope, 0.0))
+            x = wall * lean + e - e * np.cos(angle)
+            z = wall + e * np.sin(angle)
+            better = (z * slope - x > reach) & (slope > 0)
+            inset = np.where(better, x, inset)
+            height = np.where(better, z, height)
+        return inset, height
+
+
+@dataclass(frozen=True)
+class Lifted:
+    """Points of the plan outline.
+
+    Attributes
+    ----------
+    points : (N, 2) mm.
+    normals : (N, 2) unit, out of the part.
+    height : (N,) mm, height of the place that was seen.
+    slope : (N,) tangent by which the ray leans outwards; negative where the wall is seen.
+    by_thickness : (N,) mm outwards that the point moves for each mm of thickness.
+    ambiguous : (N,) the place was seen along the wall (its height is unknown): not to be used.
+    """
+
+    points: Floats
+    normals: Floats
+    height: Floats
+    slope: Floats
+    by_thickness: Floats
+    ambiguous: NDArray[np.bool_]
+
+
+def lift(camera: Camera, pixels: Floats, sides: PartSides, closed: bool, smooth: int = 5) -> Lifted:
+    """Bring silhouette pixels to the plan outline.
+
+    Parameters
+    ----------
+    pixels : (N, 2) in order along the edge, the part on the left in the sheet's axes.
+    smooth : the direction of the edge is taken over this many neighbours on either side.
+    """
+    on_sheet = camera.on_plane(pixels)
+    centre = camera.centre
+    lean = (centre[:2] - on_sheet) / centre[2]  # mm sideways for each mm of height
+    # The plane that touches the solid along a ray holds the direction of the edge, which is level:
+    # it meets the sheet in a line of that direction, and the silhouette has the outline's normal.
+    normals = outward_normals(on_sheet, closed, smooth)
+    slope = -np.sum(normals * lean, axis=1)
+    inset, height = sides.contact(slope)
+    points = on_sheet + lean * height[:, None] + normals * inset[:, None]
+    ambiguous = _along_the_wall(on_sheet, normals, lean, sides, closed)
+    moved = np.where(height >= sides.thickness - sides.edge_size - 1e-9, -slope, 0.0)
+    moved = np.where(height <= 0, 0.0, moved)
+    return Lifted(points, normals, height, slope, moved, ambiguous)
+
+
+def outward_normals(points: Floats, closed: bool, reach: int) -> Floats:
+    """(N, 2) unit normals to the right of the walk, from points `reach` before and after."""
+    n = len(points)
+    reach = max(1, min(reach, (n - 1) // 2))
+    index = np.arange(n)
+    if closed:
+        chord = points[(index + reach) % n] - points[(index - reach) % n]
+    else:
+        chord = points[np.minimum(index + reach, n - 1)] - points[np.maximum(index - reach, 0)]
+    chord = chord / np.maximum(np.linalg.norm(chord, axis=1, keepdims=True), 1e-12)
+    return np.column_stack([chord[:, 1], -chord[:, 0]])
+
+
+def _along_the_wall(
+    on_sheet: Floats, normals: Floats, lean: Floats, sides: PartSides, closed: bool
+) -> NDArray[np.bool_]:
+    """Points on a line that climbs the wall, between the foot and the top edge.
+
+    Where the silhouette changes from foot to top edge the ray lies in the wall, which leans by the
+    draft, and the silhouette climbs along it: a straight line that touches the outline in one
+    place. Points on it are off by what the outline bends away from its tangent over the length of
+    that line; along a straight side they are not, and are kept.
+    """
+    steep = np.linalg.norm(lean, axis=1)
+    tangent = np.tan(sides.draft)
+    slope = -np.sum(normals * lean, axis=1)
+    wall = sides.thickness - sides.edge_size
+    climb = wall * np.sqrt(np.maximum(steep**2 - tangent**2, 0.0))  # mm on the sheet
+    near: NDArray[np.bool_] = np.abs(slope - tangent) < np.sin(_WINDOW) * steep
+    if not near.any():
+        return near
+    # From the middle of the line, both ways to as far beyond its ends as it is long.
+    n = len(on_sheet)
+    spacing = float(np.median(np.linalg.norm(np.diff(on_sheet, axis=0), axis=1)))
+    reach = np.ceil(1.5 * climb / spacing).astype(np.int64)
+    index = np.arange(n)
+    reach = np.minimum(reach, n // 4 if closed else np.minimum(index, n - 1 - index))
+    # Averaged over a part of that, so that noise passes for no bend.
+    mode: Literal["wrap", "nearest"] = "wrap" if closed else "nearest"
+    steady = uniform_filter1d(on_sheet, int(np.median(reach[near])) // 2 * 2 + 1, axis=0, mode=mode)
+    apart = steady[(index + reach) % n] + steady[(index - reach) % n] - 2 * steady
+    bend = np.abs(np.sum(normals * apart, axis=1)) / 2
+    margin = 2 * _BESIDE + 1  # beside such a line noise decides between foot and top
+    return np.asarray(binary_dilation(near & (bend > _BEND), np.ones(margin, dtype=bool)))

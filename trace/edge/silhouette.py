@@ -1,0 +1,389 @@
+"""The part's silhouette at full resolution: from a coarse border to sub-pixel edge points.
+
+Only the pixels near the border are looked at. Each pass samples the light across the border and
+asks, for every place where the edge might be, how well the profile model explains what is seen;
+neighbours along the border are asked together, so that grain, dust and low contrast do not lead a
+single point astray. The first pass searches widely, the next ones follow what was found.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import (
+    gaussian_filter1d,
+    maximum_filter1d,
+    median_filter,
+    uniform_filter1d,
+)
+
+from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.edge_cost import Across, Scene
+from snugline.trace.edge.edge_profile import crease_px
+from snugline.trace.edge.edge_shading import Shading
+from snugline.trace.edge.relief_displacement import PartSides, lift
+from snugline.trace.image.minimum_cost_path import cheapest_way
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_SIGMA_FLOOR_PX = 0.02
+# A place less certain than this is not known.
+_SURE_ENOUGH_PX = 1.0
+# A place less certain than this asks so many times more neighbours.
+_VAGUE_PX = 0.15
+_WIDER = (3.0, 8.0)
+# They are asked along a line as calm as that, where the present one lies within this share of the
+# search's reach from it.
+_STRAYS = 0.5
+# The way along the line: what a step of it costs beside its doubts, by how many candidates a row
+# may leave it, and how many points of a closed line are walked twice.
+_STEP_OF_THE_WAY, _BESIDE_THE_WAY, _WALKED_TWICE = 0.3, 2, 60
+# The part's face may have a print, gloss and grain that no model follows, the sheet beside it has
+# none: by so many times less is the face believed while two edges may be taken for one another.
+_FACE_BELIEVED_LESS = 2.0
+# The line is taken to be right to within this share of the search's reach: first, and later.
+_KEPT_TO = (0.6, 1.5)
+# A place that spreads by more than this over all candidates has a rival; by less than that it is
+# sure enough to tell the light.
+_RIVAL_PX, _SURE_PX = 1.0, 0.6
+# Narrower than this a wall or rounding is no second edge.
+_NARROWEST_CREASE_PX = 2.0
+# Only where the line turns less than this among them: a corner would be cut.
+_STRAIGHT = np.radians(25)
+# A line that turns to and fro by so much in all, within so many points to either side, has strayed.
+_WRIGGLE, _WRIGGLE_REACH, _WRIGGLE_SMOOTH = np.radians(30), 18, 4.0
+# A line that turns by so much within so many pixels to either side is a corner to be looked at
+# more closely, with as much beside it; shorter stretches cannot be.
+_SHARP, _CORNER_PX, _CORNER_ZONE_PX, _SHORTEST_ZONE = np.radians(40), 12.0, 30.0, 12
+_TIP, _TIP_PX = np.radians(55), 4.0
+
+
+@dataclass(frozen=True)
+class Silhouette:
+    """Edge points in order along the border.
+
+    Attributes
+    ----------
+    pixels : (N, 2) full-resolution px.
+    sigma : (N,) px across the edge, from how sharply the profiles tell its place.
+    good : (N,) whether the place can be trusted.
+    rival : (N,) whether the wide search found a second edge there that is as likely.
+    closed : whether the last point joins the first.
+    """
+
+    pixels: Floats
+    sigma: Floats
+    good: Mask
+    rival: Mask
+    closed: bool
+
+
+def resample(points: Floats, step: float, closed: bool) -> Floats:
+    """Points at an even step along a polyline; the ends of an open one are kept."""
+    path = np.concatenate([points, points[:1]]) if closed else points
+    lengths = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+    count = max(round(lengths[-1] / step), 3)
+    places = np.linspace(0, lengths[-1], count + 1)
+    if closed:
+        places = places[:-1]
+    return np.column_stack([np.interp(places, lengths, path[:, k]) for k in (0, 1)])
+
+
+def smoothed(points: Floats, sigma: float, closed: bool, truncate: float = 4.0) -> Floats:
+    """Points smoothed along the line by a Gaussian of `sigma` points; open ends stay in place."""
+    if sigma <= 0:
+        return points
+    if closed:
+        return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap", truncate=truncate))
+    # Mirroring what is left over from the chord keeps the ends from being pulled in.
+    share = np.linspace(0, 1, len(points))[:, None]
+    chord = points[:1] * (1 - share) + points[-1:] * share
+    left_over = points - chord
+    extended = np.concatenate([-left_over[::-1], left_over, -left_over[::-1]])
+    filtered = gaussian_filter1d(extended, sigma, axis=0, mode="nearest", truncate=truncate)
+    return np.asarray(filtered[len(points) : 2 * len(points)] + chord)
+
+
+def right_normals(points: Floats, closed: bool) -> Floats:
+    """(N, 2) unit normals to the right of the walk as seen on the sheet.
+
+    What lies to the right on the sheet lies to the right in the picture as well; with y pointing
+    down that is the tangent turned by (x, y) -> (-y, x).
+    """
+    if closed:
+        tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+    else:
+        tangent = np.gradient(points, axis=0)
+    tangent = tangent / np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
+    return np.column_stack([-tangent[:, 1], tangent[:, 0]])
+
+
+@dataclass(frozen=True)
+class _Pass:
+    step_px: float
+    reach_px: float  # how far off the line the edge may be
+    grid_px: float
+    line_smooth: float  # points
+    ask_together: float  # points
+
+
+def locate(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    border: Floats,
+    closed: bool,
+    search_px: float,
+    blur_px: float,
+    step_px: float = 1.5,
+) -> Silhouette:
+    """Sub-pixel silhouette near a coarse border.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, the full photo.
+    border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
+    search_px : how far off the border may be.
+    blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
+    step_px : distance of the points asked for.
+    """
+    # Smoothed by four points the line sags in a bend, which must stay less than the search's reach.
+    first_step = float(np.clip(search_px / 1.5, step_px, 3.0))
+    passes = (
+        _Pass(first_step, search_px, 0.5, 4.0, 6.0),
+        _Pass(3.0, 3.0, 0.3, 2.0, 2.5),
+        _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
+    )
+    scene = Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
+    line, rival = border, np.zeros(2)
+    shading: Shading | None = None
+    for number, now in enumerate(passes):
+        line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
+        normals = right_normals(smoothed(line, 3.0, closed), closed)
+        found = _ask(scene, line, normals, closed, now, shading, number == 0)
+        offset, shading = found.offset, found.shading
+        if number == 0:
+            rival = (found.spread > _RIVAL_PX).astype(np.float64)
+        if number < len(passes) - 1:
+            offset = _calm(found, closed)
+        line = line + offset[:, None] * normals
+    apart = found.offset - _calm(found, closed)
+    scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
+    good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < _SURE_ENOUGH_PX)
+    good &= ~_wriggling(line, closed)
+    sigma = found.sigma.copy()
+    for zone in _corners(normals, step_px, closed):
+        # What calms an edge rounds a corner: there every point is asked almost by itself.
+        there = line[zone]
+        for _ in range(2):
+            there = smoothed(there, 1.0, False)
+            normals = right_normals(smoothed(there, 1.5, False), False)
+            alone = _Pass(step_px, 2.0, 0.2, 1.0, 1.2)
+            found = _ask(scene, there, normals, False, alone, shading, False)
+            there = there + found.offset[:, None] * normals
+        line[zone], sigma[zone] = there, found.sigma
+        # The very tip of a sharp corner is rounded by the picture's own blur.
+        tip = _turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
+        tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / step_px) + 1, mode="nearest")
+        good[zone] = found.decided & (found.sigma < _SURE_ENOUGH_PX) & ~tip
+    rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
+    return Silhouette(line, sigma, good, rival > 0.5, closed)
+
+
+def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:
+    """Indices of the stretches round places where the line turns sharply."""
+    mode = "wrap" if closed else "nearest"
+    sharp = _turning(normals, round(_CORNER_PX / step_px), closed) > _SHARP
+    wide = maximum_filter1d(sharp, 2 * round(_CORNER_ZONE_PX / step_px) + 1, mode=mode)
+    if not wide.any() or wide.all():
+        return []
+    n = len(wide)
+    # Started outside of a stretch, so that none is cut in two where a closed line begins.
+    first = int(np.flatnonzero(~wide)[0]) if closed else 0
+    order = (np.arange(n) + first) % n
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], wide[order].astype(np.int8), [0]])))
+    zones = [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [zone for zone in zones if len(zone) >= _SHORTEST_ZONE]
+
+
+@dataclass(frozen=True)
+class _Found:
+    offset: Floats
+    sigma: Floats
+    spread: Floats
+    decided: Mask
+    shading: Shading | None
+
+
+def _px_per_mm(camera: Camera, line: Floats, closed: bool) -> float:
+    """Typical scale across the line, on the sheet."""
+    one_px = camera.on_plane(line + right_normals(line, closed)) - camera.on_plane(line)
+    return float(1 / np.median(np.linalg.norm(one_px, axis=1)))
+
+
+def _ask(
+    scene: Scene,
+    line: Floats,
+    normals: Floats,
+    closed: bool,
+    now: _Pass,
+    shading: Shading | None,
+    widely: bool,
+) -> _Found:
+    """Where across the line the edge is, for each of its points.
+
+    Widely: the line is only roughly known, and how the edge is lit not yet.
+    """
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
+    # What the line follows may be the crease above the part's wall or beside its rounding.
+    crease = np.zeros(len(line))
+    if widely:
+        crease = crease_px(scene.sides, slope, scene.px_per_mm)
+        crease[crease < _NARROWEST_CREASE_PX] = 0.0
+        if not closed:
+            # An open line ends at the window's border, which lies beside it there.
+            ends = np.minimum(np.arange(len(line)), np.arange(len(line))[::-1]) * now.step_px
+            crease[ends < 2 * (crease.max() + now.reach_px)] = 0.0
+    candidates = np.arange(
+        -now.reach_px, crease.max() + now.reach_px + 0.5 * now.grid_px, now.grid_px
+    )
+    across = Across.of(scene, line, normals, slope, closed, candidates, crease)
+    mode = "wrap" if closed else "nearest"
+    rougher = _FACE_BELIEVED_LESS if widely else 1.0
+    doubt = across.doubts(shading, rougher)
+    together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
+    spread = _spread(together, candidates)
+    shading = across.shading(_lowest(together, candidates)[2], spread < _SURE_PX)
+    if widely and shading is not None:
+        doubt = across.doubts(shading, rougher)
+        together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
+        spread = _spread(together, candidates)
+    # Where the light tells little, the line is kept to.
+    off = candidates - np.clip(candidates, 0, crease[:, None])
+    favour = 0.5 * (off / (_KEPT_TO[0 if widely else 1] * now.reach_px)) ** 2
+    asked, near = together + favour, None
+    if widely:
+        # Of two edges as likely the line follows one, and does not jump between them.
+        way = _least_doubtful_way(asked, closed)
+        near = np.abs(np.arange(len(candidates)) - way[:, None]) <= _BESIDE_THE_WAY
+    offset, sigma, best = _lowest(asked, candidates, near)
+    # Where few neighbours leave the place open, more are asked; the way has asked all of them.
+    for wider in () if widely else _WIDER:
+        reach = round(2 * wider * now.ask_together)
+        vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
+        if not vague.any():
+            break
+        # Asked along a calm line: one that strays would smear what its neighbours say.
+        width = wider * now.ask_together
+        rest = line - smoothed(line, width, closed, 2.0)
+        # Smoothed twice: once alone would pull every bend inwards.
+        strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
+        if not closed:  # the ends are smoothed to themselves, right or wrong
+            strays[: round(width)] = strays[-round(width) :] = 0.0
+        moved = _moved_across(doubt, candidates, strays)
+        o, s, k = _lowest(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
+        o = o - strays
+        vague &= (o > candidates[0]) & (o < candidates[-1])
+        vague &= np.abs(strays) < _STRAYS * now.reach_px
+        offset, sigma, best = (
+            np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
+        )
+    decided = (best > 1) & (best < len(candidates) - 2) & across.known
+    return _Found(
+        offset=offset,
+        sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
+        spread=spread,
+        decided=decided,
+        shading=shading,
+    )
+
+
+def _least_doubtful_way(doubt: Floats, closed: bool) -> NDArray[np.int64]:
+    """(N,) candidates that the least doubtful way along the line (N, G) goes by."""
+    cost = doubt - doubt.min(axis=1, keepdims=True) + _STEP_OF_THE_WAY
+    return np.round(cheapest_way(cost, closed, _WALKED_TWICE)).astype(np.int64)
+
+
+def _wriggling(line: Floats, closed: bool) -> Mask:
+    """Where the line turns to and fro: it has strayed to something beside the edge and come back.
+
+    Along a corner, however sharp, all turning goes one way.
+    """
+    mode = "wrap" if closed else "nearest"
+    calm = smoothed(line, _WRIGGLE_SMOOTH, closed)
+    normals = right_normals(calm, closed)
+    after = np.roll(normals, -1, axis=0) if closed else np.concatenate([normals[1:], normals[-1:]])
+    turn = np.arcsin(np.clip(normals[:, 0] * after[:, 1] - normals[:, 1] * after[:, 0], -1, 1))
+    width = 2 * _WRIGGLE_REACH + 1
+    to_and_fro = uniform_filter1d(np.abs(turn), width, mode=mode) - np.abs(
+        uniform_filter1d(turn, width, mode=mode)
+    )
+    return np.asarray(to_and_fro * width > _WRIGGLE)
+
+
+def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
+    """(N,) radians that the line turns between `reach` points before and after."""
+    n = len(normals)
+    index = np.arange(n)
+    if closed:
+        before, after = (index - reach) % n, (index + reach) % n
+    else:
+        before, after = np.maximum(index - reach, 0), np.minimum(index + reach, n - 1)
+    cosine = np.sum(normals[before] * normals[after], axis=1)
+    turn: Floats = np.arccos(np.clip(cosine, -1, 1))
+    return turn
+
+
+def _lowest(
+    calm: Floats, candidates: Floats, near: Mask | None = None
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Least doubtful place of each row, of those `near` (N, G), its sigma and its index.
+
+    The doubts are a neighbourhood's. Its common light and grain make its rows err together, so
+    that asking more of them is not credited with a smaller sigma.
+    """
+    before, here, after = calm[:, :-2], calm[:, 1:-1], calm[:, 2:]
+    bend = np.maximum(before - 2 * here + after, 1e-12)
+    shift = np.clip(0.5 * (before - after) / bend, -1, 1)
+    # Least between the candidates, not at them: two hollows of one depth are met differently.
+    least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
+    if near is not None:
+        least = np.where(near[:, 1:-1], least, np.inf)
+    best = np.argmin(least, axis=1)
+    rows = np.arange(len(calm))
+    grid = float(candidates[1] - candidates[0])
+    offset = candidates[best + 1] + shift[rows, best] * grid
+    return offset, grid / np.sqrt(bend[rows, best]), best + 1
+
+
+def _spread(calm: Floats, candidates: Floats) -> Floats:
+    """(N,) px, standard deviation of the edge's place over all candidates, rivals included."""
+    share = np.exp(calm.min(axis=1, keepdims=True) - calm)
+    share /= share.sum(axis=1, keepdims=True)
+    mean = share @ candidates
+    spread: Floats = np.sqrt(np.maximum(share @ candidates**2 - mean**2, 0))
+    return spread
+
+
+def _moved_across(doubt: Floats, candidates: Floats, by: Floats) -> Floats:
+    """(N, G) doubts of each row as seen from a line that lies `by` (N,) px farther inside."""
+    grid = candidates[1] - candidates[0]
+    index = np.clip(np.arange(len(candidates)) - by[:, None] / grid, 0, len(candidates) - 1)
+    low = np.minimum(index.astype(np.int64), len(candidates) - 2)
+    share = index - low
+    rows = np.arange(len(doubt))[:, None]
+    return np.asarray(doubt[rows, low] * (1 - share) + doubt[rows, low + 1] * share)
+
+
+def _calm(found: _Found, closed: bool) -> Floats:
+    """Offsets smoothed along the line, first by a median, the sure ones counting more."""
+    mode = "wrap" if closed else "nearest"
+    offset = found.offset
+    middle = median_filter(offset, size=11, mode=mode)
+    weight = 1 / (found.sigma**2 + 0.05**2)
+    stray = (np.abs(offset - middle) > 1.0) | ~found.decided
+    weight = np.where(stray, 0.05 * weight, weight)
+    total = gaussian_filter1d(weight, 3.0, mode=mode)
+    calm: Floats = gaussian_filter1d(weight * offset, 3.0, mode=mode) / total
+    return calm

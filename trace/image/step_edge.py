@@ -1,0 +1,227 @@
+"""Sub-pixel edges: light sampled across an edge, and a blurred step fitted to it.
+
+Everything here works in linear light. In gamma-coded values blur moves an edge towards the dark
+side; the sRGB curve is therefore undone for each pixel before anything is interpolated or averaged.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from snugline.trace.image.linear_light import linear_luminance_table
+
+Floats = NDArray[np.float64]
+
+# Red and blue less luma, from bytes: ITU-R BT.601 luma, as JPEG (JFIF) and HEIC have it.
+_LUMA = np.array([0.299, 0.587, 0.114])
+_COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
+# Steps of a fit at most, and the share of the samples' distance below which it stands still: the
+# step after that is smaller by far.
+_ITERATIONS, _STILL = 8, 1e-3
+
+
+def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
+    """Luminance and colour at sub-pixel places, bilinear between pixels; NaN outside the picture.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, sRGB-coded.
+    x, y : arrays of one shape, pixels; pixel centres are at whole numbers.
+
+    Returns
+    -------
+    light : (3, ...) linear luminance, then two colour differences of the *coded* values (red and
+        blue less luma, 0 to 1): those are what photo formats store at half the resolution, and
+        only there is that blur symmetric.
+    """
+    neighbours, outside = _neighbours(rgb, x, y)
+    luminance = np.zeros(outside.shape, dtype=np.float32)
+    coded = np.zeros((*outside.shape, 3), dtype=np.float32)
+    for pixels, share in neighbours:
+        luminance += share * _luminance(pixels)
+        coded += share[:, None] * pixels
+    light = np.stack([luminance, *(coded @ _COLOUR).T])
+    light[:, outside] = np.nan
+    return light.reshape(3, *x.shape)
+
+
+def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
+    """Linear luminance (...) at sub-pixel places; see `sample_light`."""
+    neighbours, outside = _neighbours(rgb, x, y)
+    light = np.zeros(outside.shape, dtype=np.float32)
+    for pixels, share in neighbours:
+        light += share * _luminance(pixels)
+    light[outside] = np.nan
+    return light.reshape(x.shape)
+
+
+def _neighbours(
+    rgb: NDArray[np.uint8], x: Floats, y: Floats
+) -> tuple[Iterator[tuple[NDArray[np.uint8], NDArray[np.float32]]], NDArray[np.bool_]]:
+    """Each place's four neighbours, one after the other, as pixels (N, 3) with their bilinear
+    shares (N,), and which places lie outside the picture.
+    """
+    height, width = rgb.shape[:2]
+    x, y = x.ravel(), y.ravel()
+    left, top = np.floor(x), np.floor(y)
+    fx, fy = (x - left).astype(np.float32), (y - top).astype(np.float32)
+    outside = ~((left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1))
+    first = (np.where(outside, 0, top) * width + np.where(outside, 0, left)).astype(np.int32)
+    row = rgb.reshape(-1, 3)
+
+    def each() -> Iterator[tuple[NDArray[np.uint8], NDArray[np.float32]]]:
+        for step, share in (
+            (0, (1 - fx) * (1 - fy)),
+            (1, fx * (1 - fy)),
+            (width, (1 - fx) * fy),
+            (width + 1, fx * fy),
+        ):
+            yield row.take(first + step, axis=0), share
+
+    return each(), outside
+
+
+def _luminance(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """(N,) linear luminance of pixels (N, 3)."""
+    light = cv2.LUT(pixels[None], linear_luminance_table()[None])
+    return np.asarray(cv2.transform(light, np.ones((1, 3), np.float32))[0])
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Blurred steps fitted to N profiles.
+
+    Attributes
+    ----------
+    position : (N,) where the step lies, in the unit of the samples' places.
+    blur : (N,) standard deviation of the blur.
+    low, high : (N,) levels before and after the step (along increasing place).
+    covariance : (N, 4, 4) of low, high, position and blur, from the profile's own residuals.
+    residual : (N,) rms of the residuals.
+    good : (N,) the fit converged to a step within the profile.
+    """
+
+    position: Floats
+    blur: Floats
+    low: Floats
+    high: Floats
+    covariance: Floats
+    residual: Floats
+    good: NDArray[np.bool_]
+
+    @property
+    def sigma(self) -> Floats:
+        """(N,) standard uncertainty of the position."""
+        return np.sqrt(np.maximum(self.covariance[:, 2, 2], 0))
+
+
+def fit_steps(
+    profiles: Floats, places: Floats, blur: float = 1.0, blur_sigma: float = np.inf
+) -> Steps:
+    """Fit `low + (high - low) * Phi((place - position) / blur)` to every profile at once.
+
+    Gauss-Newton from the place of the steepest change, until a profile's position stands still. The
+    blur may carry a prior (`blur` +- `blur_sigma`), which keeps low-contrast steps from running
+    away.
+
+    Parameters
+    ----------
+    profiles : (N, T) linear light; NaN samples are left out.
+    places : (T,) ascending, places of the samples along the normal.
+    """
+    n = len(profiles)
+    known = np.isfinite(profiles)
+    scale = np.maximum(np.max(np.where(known, profiles, 0.0), axis=1), 1e-6)
+    values = np.where(known, profiles, 0.0) / scale[:, None]
+    w = known.astype(np.float64)
+    span = places[-1] - places[0]
+    step = np.median(np.diff(places))
+    slope = np.abs(np.diff(values, axis=1)) * w[:, 1:] * w[:, :-1]
+    found = np.zeros((n, 4))  # low, contrast, position, blur
+    found[:, 2] = 0.5 * (places[1:] + places[:-1])[np.argmax(slope, axis=1)]
+    found[:, 3] = blur
+    rise = ndtr((places - found[:, 2:3]) / blur)
+    found[:, 0], found[:, 1] = _levels(values, rise, w)
+    moving = np.arange(n)
+    for _ in range(_ITERATIONS):
+        left_out, system, right = _equations(
+            found[moving], values[moving], w[moving], places, blur, blur_sigma
+        )
+        solved = np.linalg.solve(_damped(system), right[..., None])[..., 0]
+        position, width = found[moving, 2], found[moving, 3]
+        move = np.clip(solved[:, 2], -1.5 * step, 1.5 * step)
+        wider = np.clip(solved[:, 3], -0.5 * width, width)
+        found[moving, :2] += solved[:, :2]
+        found[moving, 2] = np.clip(position + move, places[0], places[-1])
+        found[moving, 3] = np.clip(width + wider, 0.3 * step, 0.5 * span)
+        moving = moving[np.abs(move) > _STILL * step]
+        if not len(moving):
+            break
+    left_out, system, _ = _equations(found, values, w, places, blur, blur_sigma)
+    count = w.sum(axis=1)
+    noise = np.sum(w * left_out**2, axis=1) / np.maximum(count - 4, 1)
+    covariance = np.linalg.inv(_damped(system)) * noise[:, None, None]
+    # To the two levels in the profile's own unit, from the lower one and the contrast.
+    unit = np.zeros((n, 4, 4))
+    unit[:, 0, 0] = unit[:, 1, 0] = unit[:, 1, 1] = scale
+    unit[:, 2, 2] = unit[:, 3, 3] = 1.0
+    low, contrast, position, width = found.T
+    margin = 0.02 * span
+    good = (
+        (np.abs(position - places[0]) > margin)
+        & (np.abs(position - places[-1]) > margin)
+        & (count >= 6)
+        & np.isfinite(position)
+    )
+    return Steps(
+        position,
+        width,
+        low * scale,
+        (low + contrast) * scale,
+        unit @ covariance @ unit.transpose(0, 2, 1),
+        np.sqrt(noise) * scale,
+        good,
+    )
+
+
+def _equations(
+    found: Floats, values: Floats, w: Floats, places: Floats, blur: float, blur_sigma: float
+) -> tuple[Floats, Floats, Floats]:
+    """Residuals (N, T), normal matrices (N, 4, 4) and right-hand sides (N, 4)."""
+    low, contrast, position, width = found.T[..., None]
+    z = (places - position) / width
+    rise = ndtr(z)
+    slope = np.exp(-0.5 * z * z) * (contrast / (width * -np.sqrt(2 * np.pi)))
+    basis = np.stack([np.ones_like(z), rise, slope, slope * z], axis=1)
+    left_out = values - low - contrast * rise
+    weighted = basis * w[:, None, :]
+    system = weighted @ basis.transpose(0, 2, 1)
+    right = (weighted @ left_out[..., None])[..., 0]
+    if np.isfinite(blur_sigma):
+        # The prior is weighed against samples of the residual's own size.
+        noise = np.sum(w * left_out**2, axis=1) / np.maximum(w.sum(axis=1) - 4, 1) + 1e-10
+        pull = noise / blur_sigma**2
+        system[:, 3, 3] += pull
+        right[:, 3] += pull * (blur - width[:, 0])
+    return left_out, system, right
+
+
+def _damped(system: Floats) -> Floats:
+    """Normal matrices that can be inverted where a profile has no step."""
+    damp = 1e-9 * np.max(np.einsum("nkk->nk", system), axis=1) + 1e-12
+    result: Floats = system + damp[:, None, None] * np.eye(4)
+    return result
+
+
+def _levels(values: Floats, step_up: Floats, w: Floats) -> tuple[Floats, Floats]:
+    """The two levels that fit best for a given step, by weighted regression."""
+    total = np.maximum(w.sum(axis=1), 1e-12)
+    mean_s = np.sum(w * step_up, axis=1) / total
+    mean_v = np.sum(w * values, axis=1) / total
+    ds = step_up - mean_s[:, None]
+    slope = np.sum(w * ds * values, axis=1) / np.maximum(np.sum(w * ds * ds, axis=1), 1e-12)
+    return mean_v - slope * mean_s, slope

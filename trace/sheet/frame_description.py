@@ -1,0 +1,272 @@
+"""The calibration frame as described: markers at known places, or a plain rectangle."""
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.errors import FileError, InputError
+
+# A printed sheet is rarely off by more than a few percent; beyond this the reading is a slip.
+LARGEST_PRINT_ERROR = 0.1
+_COMPARE = "compare the description with the one that `snugline frame` writes"
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A printed scale bar: its two ends as designed, and its nominal length in mm."""
+
+    ends: NDArray[np.float64]
+    nominal: float
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A sheet of markers round a clear window.
+
+    Attributes
+    ----------
+    ids : (M,) marker ids.
+    corners : (M, 4, 2) mm, each from the marker's own top left, clockwise seen from above.
+    window : (K, 2) mm, where the part shows.
+    sheet : (2,) mm, width and height of the paper.
+    bars : the scale bars by axis, `x` and `y`; a frame may have none.
+    window_dark : the window is printed dark, for pale parts.
+    scale : print scale in x and y, as measured over nominal; 1 until the bars are read.
+    scale_u : standard uncertainty of `scale`.
+    """
+
+    name: str
+    dictionary: str
+    ids: NDArray[np.int64]
+    corners: NDArray[np.float64]
+    window: NDArray[np.float64]
+    sheet: NDArray[np.float64]
+    bars: dict[str, Bar]
+    window_dark: bool = False
+    scale: tuple[float, float] = (1.0, 1.0)
+    scale_u: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def true_corners(self) -> NDArray[np.float64]:
+        """Marker corners in true mm: the design with the print's scale applied."""
+        corners: NDArray[np.float64] = self.corners * np.array(self.scale)
+        return corners
+
+    @property
+    def true_window(self) -> NDArray[np.float64]:
+        """The window's corners in true mm."""
+        window: NDArray[np.float64] = self.window * np.array(self.scale)
+        return window
+
+
+@dataclass(frozen=True)
+class PlainFrame:
+    """A rectangle of known opening without markers; z = 0 is its upper face.
+
+    Attributes
+    ----------
+    opening : (2,) mm, width and height of the opening as designed.
+    border : mm, width of the material round the opening.
+    thickness : mm.
+    scale, scale_u : measured over designed opening, as in `Frame`.
+    """
+
+    name: str
+    opening: NDArray[np.float64]
+    border: float
+    thickness: float
+    scale: tuple[float, float] = (1.0, 1.0)
+    scale_u: tuple[float, float] = (0.0, 0.0)
+
+
+AnyFrame = Frame | PlainFrame
+
+
+def read_frame(description: str | Path) -> AnyFrame:
+    """A frame from its description: a file's path, or the name of a built-in one.
+
+    Raises
+    ------
+    FileError : no such file, or not JSON.
+    InputError : a key is missing or has a value of the wrong kind.
+    """
+    path = Path(description)
+    if path.suffix.lower() != ".json":
+        from snugline.trace.sheet.builtin_sheets import builtin_description
+
+        return frame_from_record(builtin_description(str(description)), str(description))
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise FileError(
+            f"cannot read the frame description ({error.strerror})",
+            str(path),
+            "give the path of the JSON file that was written beside the printed frame",
+        ) from error
+    except ValueError as error:
+        raise FileError(
+            f"is not JSON ({error})", str(path), "give the file that was written beside the frame"
+        ) from error
+    return frame_from_record(record, str(path))
+
+
+def frame_from_record(record: Any, where: str) -> AnyFrame:
+    """A frame from the parsed description; unknown keys are ignored, missing ones are errors.
+
+    Raises
+    ------
+    InputError : a key is missing or has a value that no frame has; it names the key.
+    """
+    if not isinstance(record, dict):
+        raise InputError("the description is not a JSON object", where, _COMPARE)
+    description = _Description(record, where)
+    if description["units"] != "mm":
+        raise InputError(f"units are {record['units']!r}", where, "describe the frame in mm")
+    name = str(description["name"])
+    numbers = description.numbers
+    if record.get("kind") == "plain":
+        return PlainFrame(
+            name,
+            opening=numbers("opening", description["opening"], (2,), above=0),
+            border=float(numbers("border", description["border"], (), above=0)),
+            thickness=float(numbers("thickness", description["thickness"], (), least=0)),
+        )
+    window = numbers("window", description["window"], (None, 2))
+    if len(window) < 3:
+        raise description.refuse("window", "is no polygon")
+    return Frame(
+        name=name,
+        dictionary=description.dictionary(),
+        ids=description.ids(),
+        corners=numbers("markers", description.of_each("markers", "corners"), (None, 4, 2)),
+        window=window,
+        sheet=numbers("sheet", description["sheet"], (2,), above=0),
+        bars=description.bars(),
+        window_dark=record.get("window_printed") == "dark",
+    )
+
+
+@dataclass(frozen=True)
+class _Description:
+    """A description being read; everything refused names its key."""
+
+    record: dict[str, Any]
+    where: str
+
+    def __getitem__(self, key: str) -> Any:
+        if key not in self.record:
+            raise InputError(f"the key {key!r} is missing", self.where, _COMPARE)
+        return self.record[key]
+
+    def refuse(self, key: str, reason: str) -> InputError:
+        return InputError(f"the key {key!r} {reason}", self.where, _COMPARE)
+
+    def numbers(
+        self,
+        key: str,
+        value: Any,
+        shape: tuple[int | None, ...],
+        above: float = -np.inf,
+        least: float = -np.inf,
+    ) -> NDArray[np.float64]:
+        """Finite numbers of a shape (None: any length) and size."""
+        try:
+            array = np.asarray(value, dtype=np.float64)
+        except (TypeError, ValueError) as error:
+            raise self.refuse(key, "does not hold numbers alone") from error
+        pairs = zip(array.shape, shape, strict=False)
+        if array.ndim != len(shape) or any(b is not None and a != b for a, b in pairs):
+            form = " x ".join("n" if n is None else str(n) for n in shape) or "one"
+            raise self.refuse(key, f"does not hold numbers in the form {form}")
+        if not np.isfinite(array).all():
+            raise self.refuse(key, "holds a number that is not finite")
+        if not ((array > above) & (array >= least)).all():
+            bound = "above" if above > -np.inf else "at least"
+            raise self.refuse(key, f"holds a number that is not {bound} {max(above, least):g}")
+        return array
+
+    def of_each(self, key: str, part: str) -> list[Any]:
+        entries = self[key]
+        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+            raise self.refuse(key, "is not a list of objects")
+        if not all(part in entry for entry in entries):
+            raise self.refuse(key, f"has an entry without {part!r}")
+        return [entry[part] for entry in entries]
+
+    def dictionary(self) -> str:
+        import cv2  # the command line reads names of frames without it
+
+        name = self["dictionary"]
+        if not (isinstance(name, str) and name.startswith("DICT_") and hasattr(cv2.aruco, name)):
+            raise InputError(
+                f"the key 'dictionary' names {name!r}, which is unknown",
+                self.where,
+                "use DICT_APRILTAG_36h11, as the built-in frames do",
+            )
+        return name
+
+    def ids(self) -> NDArray[np.int64]:
+        ids = self.of_each("markers", "id")
+        if not all(isinstance(i, int) and not isinstance(i, bool) and 0 <= i < 2**31 for i in ids):
+            raise self.refuse("markers", "has an id that is no whole number from 0 upwards")
+        if len(set(ids)) != len(ids):
+            raise self.refuse("markers", "has an id twice")
+        if len(ids) < 4:
+            raise self.refuse("markers", "holds fewer than four markers")
+        return np.array(ids, dtype=np.int64)
+
+    def bars(self) -> dict[str, Bar]:
+        bars = self["scale_bars"]
+        if not isinstance(bars, dict) or not all(isinstance(b, dict) for b in bars.values()):
+            raise self.refuse("scale_bars", "is not an object of bars by axis")
+        found = {}
+        for axis, bar in bars.items():
+            key = f"scale_bars.{axis}"
+            for part in ("ends", "nominal"):
+                if part not in bar:
+                    raise self.refuse(key, f"has no {part!r}")
+            nominal = self.numbers(key, bar["nominal"], (), above=0)
+            found[str(axis)] = Bar(self.numbers(key, bar["ends"], (2, 2)), float(nominal))
+        return found
+
+
+def with_print_scale(
+    frame: AnyFrame,
+    bar_x: float | None = None,
+    bar_y: float | None = None,
+    bar_u: float = 0.03 / np.sqrt(3),
+) -> AnyFrame:
+    """The frame with its bars (or its opening) as measured, in mm.
+
+    `bar_u` is the standard uncertainty of one reading; the default is a 0.01 mm caliper's limit
+    of 0.03 mm taken as a rectangular distribution (DIN 862 extract; JCGM 100, 4.3.7).
+
+    Raises
+    ------
+    InputError : the frame has no such bar, or the reading is off by more than 10 %.
+    """
+    scale, scale_u = list(frame.scale), list(frame.scale_u)
+    for i, (axis, reading) in enumerate((("x", bar_x), ("y", bar_y))):
+        if reading is None:
+            continue
+        if isinstance(frame, PlainFrame):
+            nominal = float(frame.opening[i])
+        elif axis in frame.bars:
+            nominal = frame.bars[axis].nominal
+        else:
+            raise InputError(
+                f"the frame has no scale bar {axis}", f"frame {frame.name}", f"leave out bar_{axis}"
+            )
+        ratio = reading / nominal
+        if not abs(ratio - 1) <= LARGEST_PRINT_ERROR:
+            raise InputError(
+                f"bar {axis} reads {reading:.2f} mm where {nominal:.2f} mm was designed",
+                f"frame {frame.name}",
+                "measure the printed bar again, between the middles of its end marks",
+            )
+        scale[i], scale_u[i] = ratio, bar_u / nominal
+    return replace(frame, scale=(scale[0], scale[1]), scale_u=(scale_u[0], scale_u[1]))

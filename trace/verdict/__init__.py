@@ -1,0 +1,1 @@
+"""Whether a photo, and the edge followed in it, can be trusted."""

@@ -1,0 +1,76 @@
+"""The photo just inside and outside of an edge that was followed, where verdicts on it look."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.edge_profile import crease_px
+from snugline.trace.edge.relief_displacement import PartSides, lift
+from snugline.trace.edge.silhouette import Silhouette, right_normals
+
+Floats = NDArray[np.float64]
+
+_CALM_MM = 2.5
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A followed edge with its surroundings.
+
+    Attributes
+    ----------
+    rgb : (H, W, 3) uint8.
+    mm_per_px : on the sheet.
+    pixels, normals : (N, 2) px and unit, outwards.
+    slope : (N,) tangent by which the rays lean outwards (see `lift`).
+    crease : (N,) px, how deep wall and rounding reach in, as the camera sees them.
+    calm : points along the edge over which values are averaged.
+    """
+
+    rgb: NDArray[np.uint8]
+    sides: PartSides
+    mm_per_px: float
+    pixels: Floats
+    normals: Floats
+    slope: Floats
+    crease: Floats
+    calm: float
+    closed: bool
+
+    @staticmethod
+    def of(
+        rgb: NDArray[np.uint8],
+        camera: Camera,
+        sides: PartSides,
+        silhouette: Silhouette,
+        mm_per_px: float,
+    ) -> "Beside":
+        """What lies beside a silhouette."""
+        pixels, closed = silhouette.pixels, silhouette.closed
+        slope = lift(camera, pixels, sides, closed, smooth=8).slope
+        step = float(np.median(np.linalg.norm(np.diff(pixels, axis=0), axis=1)))
+        return Beside(
+            rgb,
+            sides,
+            mm_per_px,
+            pixels,
+            right_normals(pixels, closed),
+            slope,
+            crease_px(sides, slope, 1 / mm_per_px),
+            _CALM_MM / mm_per_px / step,
+            closed,
+        )
+
+    def places(self, away: Floats) -> tuple[Floats, Floats]:
+        """X and y (N, P), px, of places so far outwards (N, P)."""
+        x, y = (self.pixels[:, k, None] + self.normals[:, k, None] * away for k in (0, 1))
+        return x, y
+
+    def calmed(self, values: Floats) -> Floats:
+        """Values (N, ...) averaged along the edge."""
+        mode: Literal["wrap", "nearest"] = "wrap" if self.closed else "nearest"
+        return np.asarray(gaussian_filter1d(values, self.calm, axis=0, mode=mode))

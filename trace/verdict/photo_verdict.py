@@ -1,0 +1,318 @@
+"""Is the photo good enough? Each doubt with its figure, its mend and its place in the picture."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.notice import Notice, Severity
+from snugline.trace.camera.bundle_adjustment import Adjusted
+from snugline.trace.camera.camera_solution import UNMEASURED_SCALE_U
+from snugline.trace.camera.projection import Camera
+from snugline.trace.camera.sighting import Sighting
+from snugline.trace.contour import PhotoFacts
+from snugline.trace.sheet.frame_description import AnyFrame, Frame
+from snugline.trace.verdict.edge_verdict import EdgeEvidence, judge_edge, region_of
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Region = tuple[float, float, float, float]
+
+# A steady phone in focus gives 0.6 to 1.4 px (standard deviation, the sample photos); at twice that
+# the edge's place is about twice as uncertain, at five times small roundings melt.
+BLUR_PX: tuple[float, float] = (2.2, 5.0)
+# Linear light of the paper: at 0.10 its noise has doubled, at 0.03 little but noise is left; at
+# 0.97 the brightest pixels are cut off, and a cut-off edge shifts to its dark side.
+DARK: tuple[float, float] = (0.10, 0.03)
+CLIPPED = 0.97
+# A marker's black beside its white: print gives 0.04 to 0.06; a reflection fills it with light.
+WASHED_OUT = 0.35
+# Up to 25 degrees everything was tried; beyond, heights of paper and part count double.
+TILT_DEG: tuple[float, float] = (25.0, 40.0)
+# Eight markers leave some over for the test with left-out ones; six carry pose and focal length.
+MARKERS: tuple[int, int] = (8, 6)
+# Share of the window between the markers: outside of them the lens is extrapolated.
+BETWEEN: tuple[float, float] = (0.7, 0.25)
+# An edge is found to a tenth of a pixel or a few: 0.05 mm need 0.25 mm a pixel.
+MM_PER_PX: tuple[float, float] = (0.25, 0.5)
+# Wanted are 0.05 mm; at three times that the photo decides no clearance.
+HOLDOUT_MM: tuple[float, float] = (0.05, 0.15)
+# Paper as good as flat leaves markers within 0.008 mm of their places; lifted ones are off by ten
+# times that. Neighbours are off together when paper or lens is the cause, else each by itself.
+LIFTED_MM = 0.03
+PATTERN_MM, PATTERN = 0.012, 0.4
+_NEIGHBOURS = 3
+# Markers against bars: three standard deviations, and more than 0.04 mm over a bar of 200 mm.
+SCALE_Z, SCALE_OFF = 3.0, 2e-4
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the measurement of one photo has at hand.
+
+    Attributes
+    ----------
+    number : which of the adjustment's photos.
+    windows : of the sheets seen, the best seen first; (K, 2) mm on the bench.
+    edge : the part's outer edge; None where there is no part.
+    """
+
+    facts: PhotoFacts
+    sighting: Sighting
+    adjusted: Adjusted
+    number: int
+    frames: tuple[AnyFrame, ...]
+    windows: tuple[Floats, ...]
+    edge: EdgeEvidence | None
+
+    @property
+    def camera(self) -> Camera:
+        return self.adjusted.cameras[self.number]
+
+
+def judge(evidence: Evidence) -> tuple[Notice, ...]:
+    """All remarks on a photo, the worst first."""
+    checks = (_sharpness, _light, _tilt, _markers, _resolution, _flatness, _print_scale, _holdout)
+    found = [notice for check in checks for notice in check(evidence)]
+    if evidence.edge is not None:
+        found += judge_edge(evidence.edge, evidence.facts)
+    order: dict[Severity, int] = {"retake": 0, "usable": 1, "fine": 2}
+    return tuple(sorted(found, key=lambda notice: order[notice.severity]))
+
+
+def worst(notices: Iterable[Notice]) -> Severity:
+    """The severity of the whole: `fine` where nothing was remarked."""
+    seen = {notice.severity for notice in notices}
+    return "retake" if "retake" in seen else "usable" if "usable" in seen else "fine"
+
+
+def _sharpness(e: Evidence) -> Iterator[Notice]:
+    if len(e.sighting.light) and e.sighting.blur_px > BLUR_PX[0]:
+        yield Notice(
+            "not-sharp",
+            f"The markers' edges are blurred over {e.sighting.blur_px:.1f} px "
+            f"(a steady phone gives 0.6 to 1.4).",
+            "Tap on the part to focus, hold still or lean the phone on something, and give light.",
+            "retake" if e.sighting.blur_px > BLUR_PX[1] else "usable",
+            e.facts.file,
+        )
+
+
+def _light(e: Evidence) -> Iterator[Notice]:
+    light, dark, quads = e.sighting.light, e.sighting.dark, e.sighting.quads
+    if not len(light):
+        return
+    paper = float(np.median(light))
+    if paper < DARK[0]:
+        yield Notice(
+            "too-dark",
+            f"The paper reaches only {paper * 100:.0f} % of white.",
+            "Give more light, or raise the camera's exposure.",
+            "retake" if paper < DARK[1] else "usable",
+            e.facts.file,
+        )
+    clipped = light > CLIPPED
+    if clipped.sum() >= 3:
+        yield Notice(
+            "overexposed",
+            f"The paper is cut off at white beside {clipped.sum()} of {len(light)} markers; "
+            f"there edges seem to lie nearer to the dark side.",
+            "Lower the camera's exposure, or take some light away.",
+            "retake" if clipped.mean() > 0.7 else "usable",
+            e.facts.file,
+            region_of(quads[clipped].reshape(-1, 2)),
+        )
+    washed = dark > WASHED_OUT * paper
+    if washed.any():
+        yield Notice(
+            "glare",
+            f"Markers washed out by a reflection: {washed.sum()} of {len(light)}.",
+            "Move the lamp or yourself so that nothing bright mirrors in the sheet.",
+            "usable",
+            e.facts.file,
+            region_of(quads[washed].reshape(-1, 2)),
+        )
+
+
+def _tilt(e: Evidence) -> Iterator[Notice]:
+    if e.facts.tilt_deg > TILT_DEG[0]:
+        yield Notice(
+            "tilted",
+            f"The phone looks at the sheet {e.facts.tilt_deg:.0f} degrees from straight down.",
+            f"Hold it flatter over the sheet, within {TILT_DEG[0]:.0f} degrees.",
+            "retake" if e.facts.tilt_deg > TILT_DEG[1] else "usable",
+            e.facts.file,
+        )
+
+
+def _markers(e: Evidence) -> Iterator[Notice]:
+    if not all(isinstance(frame, Frame) for frame in e.frames):
+        return
+    from shapely import MultiPoint, Polygon
+
+    used = believed(e)
+    count = int(used.sum())
+    if count < MARKERS[0]:
+        yield Notice(
+            "few-markers",
+            f"Only {count} markers carry the measurement.",
+            "Cover fewer of them, and have the whole frame in the photo.",
+            "retake" if count < MARKERS[1] else "usable",
+            e.facts.file,
+        )
+    if not count:
+        return
+    sheet = e.sighting.sheet
+    corners = np.concatenate(
+        [
+            state.place(e.sighting.design[used & (sheet == s)].reshape(-1, 2))
+            for s, state in enumerate(e.adjusted.sheets)
+        ]
+    )
+    window = Polygon(e.windows[0])
+    beyond = window.difference(MultiPoint(corners).convex_hull)
+    between = 1 - beyond.area / window.area
+    if between < BETWEEN[0]:
+        # Of several pieces the largest is where markers are missed.
+        piece = max(getattr(beyond, "geoms", [beyond]), key=lambda part: float(part.area))
+        yield Notice(
+            "one-sided-markers",
+            f"Only {between * 100:.0f} % of the window lies between markers that could be used.",
+            "Have markers on all sides of the part in the photo.",
+            "retake" if between < BETWEEN[1] else "usable",
+            e.facts.file,
+            region_of(e.camera.pixels(np.asarray(piece.exterior.coords)), 0.0),
+        )
+
+
+def _resolution(e: Evidence) -> Iterator[Notice]:
+    if e.facts.mm_per_px > MM_PER_PX[0]:
+        yield Notice(
+            "coarse",
+            f"A pixel covers {e.facts.mm_per_px:.2f} mm of the sheet.",
+            "Go nearer, fill the photo with the frame, or take it at full resolution.",
+            "retake" if e.facts.mm_per_px > MM_PER_PX[1] else "usable",
+            e.facts.file,
+        )
+
+
+def _holdout(e: Evidence) -> Iterator[Notice]:
+    if e.facts.markers_holdout_mm > HOLDOUT_MM[0]:
+        yield Notice(
+            "holdout-large",
+            f"What was left out of the solution is missed by {e.facts.markers_holdout_mm:.2f} mm "
+            f"({HOLDOUT_MM[0]:.2f} mm are wanted).",
+            "Learn the phone with `snugline camera`, see that the sheet lies flat, and retake.",
+            "retake" if e.facts.markers_holdout_mm > HOLDOUT_MM[1] else "usable",
+            e.facts.file,
+        )
+
+
+@dataclass(frozen=True)
+class _Offsets:
+    """How far each of M markers was seen from its place: px, (M, 2), and (M,) trust 0 to 1."""
+
+    marker: NDArray[np.int64]
+    place: Floats
+    off: Floats
+    trust: Floats
+
+
+def _offsets(e: Evidence) -> _Offsets:
+    """The edges' residuals of each marker as one shift, by least squares."""
+    o, residuals = e.sighting.observations, e.adjusted.residuals[e.number]
+    marker, index = np.unique(o.marker, return_inverse=True)
+    normal = np.zeros((len(marker), 2, 2))
+    right = np.zeros((len(marker), 2))
+    place = np.zeros((len(marker), 2))
+    np.add.at(normal, index, o.normals[:, :, None] * o.normals[:, None, :])
+    np.add.at(right, index, o.normals * residuals[:, None])
+    np.add.at(place, index, o.pixels)
+    count = np.bincount(index, minlength=len(marker)).astype(np.float64)
+    off = np.asarray(np.linalg.solve(normal + 1e-6 * np.eye(2), right[..., None])[..., 0], float)
+    trust = np.bincount(index, e.adjusted.weights[e.number], len(marker)) / count
+    return _Offsets(marker, np.asarray(place / count[:, None]), off, np.asarray(trust))
+
+
+def believed(e: Evidence) -> Mask:
+    """(M,) which of the sighted markers the adjustment uses."""
+    first = np.cumsum([0] + [len(f.ids) for f in e.frames[:-1] if isinstance(f, Frame)])
+    own = first[e.sighting.sheet] + e.sighting.marker
+    offsets = _offsets(e)
+    return np.asarray(np.isin(own, offsets.marker[offsets.trust > _TRUSTED]))
+
+
+_TRUSTED = 0.2
+
+
+def _flatness(e: Evidence) -> Iterator[Notice]:
+    """Markers off together: rejected ones side by side, or neighbours shifted alike."""
+    if not all(isinstance(frame, Frame) for frame in e.frames):
+        return
+    offsets = _offsets(e)
+    if len(offsets.marker) < 2 * _NEIGHBOURS:
+        return
+    mm = e.facts.mm_per_px
+    size = np.linalg.norm(offsets.off, axis=1) * mm
+    apart = np.linalg.norm(offsets.place[:, None] - offsets.place[None], axis=2)
+    np.fill_diagonal(apart, np.inf)
+    near = np.argsort(apart, axis=1)[:, :_NEIGHBOURS]
+    used = offsets.trust > _TRUSTED
+    together = ~used & (~used[near]).any(axis=1)
+    if together.sum() >= 3 and np.sqrt(np.mean(size[together] ** 2)) > LIFTED_MM:
+        where, far = offsets.place[together], float(size[together].max())
+        yield Notice(
+            "sheet-not-flat",
+            f"{together.sum()} markers side by side lie up to {far:.2f} mm off their places, as "
+            f"on paper that is bent up; they were left out.",
+            "Tape the sheet down flat, above all there.",
+            "usable",
+            e.facts.file,
+            region_of(where, 60.0),
+        )
+        return
+    own = offsets.off * used[:, None]
+    square = float(np.mean(np.sum(own[used] ** 2, axis=1))) if used.any() else 0.0
+    pairs = used[:, None] & used[near]
+    alike = float(np.sum(own[:, None] * own[near], axis=2)[pairs].mean()) if pairs.any() else 0.0
+    if np.sqrt(square) * mm > PATTERN_MM and alike > PATTERN * square:
+        worst_ones = used & (size >= np.quantile(size[used], 0.8))
+        yield Notice(
+            "sheet-not-flat",
+            f"Neighbouring markers are off alike, by {np.sqrt(square) * mm:.3f} mm rms: paper that "
+            f"is not flat, or a lens that is not as assumed.",
+            "Tape the sheet flat on a flat board; learn the phone with `snugline camera`.",
+            "usable",
+            e.facts.file,
+            region_of(offsets.place[worst_ones], 60.0),
+        )
+
+
+def _print_scale(e: Evidence) -> Iterator[Notice]:
+    """The markers' own ratio of x to y against the bars as read, or against a perfect print."""
+    for s, frame in enumerate(e.frames):
+        if not isinstance(frame, Frame):
+            continue
+        where = e.adjusted.layout.scale(s)
+        u = np.array([value if value > 0 else UNMEASURED_SCALE_U for value in frame.scale_u])
+        moved = e.adjusted.sheets[s].scale - np.array(frame.scale)
+        across = np.array([1.0, -1.0])
+        off = float(across @ moved)
+        # What an observation is moved by has the variance it came with less the one it leaves with.
+        left = across @ e.adjusted.covariance[where, where] @ across
+        spread = np.sqrt(max(float(np.sum(u**2) - left), 1e-16))
+        if abs(off) < SCALE_OFF or abs(off) < SCALE_Z * spread:
+            continue
+        ratio, read = frame.scale[0] / frame.scale[1] + off, frame.scale[0] / frame.scale[1]
+        unread = not any(frame.scale_u)
+        yield Notice(
+            "print-scale-off",
+            f"The markers of {frame.name} say that the print is {ratio:.4f} times as wide as high, "
+            + ("while a true one was assumed." if unread else f"the bars as read {read:.4f}."),
+            "Measure both printed bars with calipers and give them."
+            if unread
+            else "Measure both printed bars again, between the middles of their end marks.",
+            "usable",
+            f"frame {frame.name}",
+        )

@@ -1,0 +1,55 @@
+"""Was a shadow taken for a strip of the part? Just inside the edge it looks like the sheet, darker.
+
+A hard shadow as dark as the part can be joined to it without any border between. But it has the
+sheet's hue and the sheet's smoothness: where the part's own face has a hue or a grain and a strip
+along its edge has none, the strip is not the part's.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.trace.image.step_edge import sample_light
+from snugline.trace.verdict.edge_strips import Beside
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Px inside the edge, less what wall and rounding take up: of the strip, of the part's face; px
+# outside of it: of the sheet.
+_STRIP, _FACE, _SHEET = (3.0, 5.0, 7.0), (28.0, 38.0, 48.0, 58.0), (8.0, 11.0)
+# Grain is what changes over so many points along the edge.
+_LAG = 3
+# Shares of the light: hues and grains that are told apart, and how like the sheet's, of what the
+# face has more than it, a strip's must be.
+_HUE, _GRAIN, _LIKE = 0.05, 0.02, 0.4
+# A strip lighter than this share of the sheet's light lies in no shadow that would be taken.
+_LIT = 0.9
+
+
+def in_shadow(edge: Beside) -> Mask:
+    """(N,) whether what lies just inside the edge looks like sheet in a shadow."""
+
+    def seen(places: tuple[float, ...], start: Floats) -> tuple[Floats, Floats, Floats]:
+        """Light (N,), hue (N, 2) and grain (N,), the latter as shares of the light."""
+        away = start[:, None] + np.array(places)
+        seen_there = sample_light(edge.rgb, *edge.places(away)).astype(np.float64)
+        light, *colour = np.nan_to_num(seen_there, nan=0.0)
+        level = edge.calmed(light.mean(axis=1))
+        share = np.maximum(level, 1e-3)
+        # Colour differences are coded; so must be what they are shares of.
+        hue = np.column_stack([c.mean(axis=1) for c in colour])
+        hue = edge.calmed(hue) / share[:, None] ** (1 / 2.2)
+        second = light[2 * _LAG :] - 2 * light[_LAG:-_LAG] + light[: -2 * _LAG]
+        square = np.pad(np.mean(second**2, axis=1), _LAG, mode="edge")
+        grain = np.sqrt(edge.calmed(square)) / share
+        return level, hue, grain
+
+    strip_light, strip_hue, strip_grain = seen(tuple(-p for p in _STRIP), -edge.crease)
+    _, face_hue, face_grain = seen(tuple(-p for p in _FACE), -edge.crease)
+    sheet_light, sheet_hue, sheet_grain = seen(_SHEET, np.zeros(len(edge.pixels)))
+    of_face = np.linalg.norm(face_hue - sheet_hue, axis=1)
+    of_strip = np.linalg.norm(strip_hue - sheet_hue, axis=1)
+    pale = (of_face > _HUE) & (of_strip < _LIKE * of_face)
+    more = face_grain - sheet_grain
+    smooth = (more > _GRAIN) & (strip_grain - sheet_grain < _LIKE * more)
+    return np.asarray((pale | smooth) & (strip_light < _LIT * sheet_light))
