@@ -1,7 +1,7 @@
 """Measured photos as a record and back, without loss."""
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +10,7 @@ import numpy as np
 from snugline.desk.page.jobs.measured_store import notice_from
 from snugline.trace.camera.lens import Lens
 from snugline.trace.camera.projection import Camera
-from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
+from snugline.trace.contour import Contour
 from snugline.trace.measure import Measured, MeasuredPhoto
 
 
@@ -69,42 +69,10 @@ def _photo_from(record: Mapping[str, Any]) -> MeasuredPhoto:
 
 
 def _contour(contour: Contour) -> dict[str, Any]:
-    return {
-        "frame": contour.frame,
-        "outer": _curve(contour.outer),
-        "others": [_curve(curve) for curve in contour.others],
-        "photo": asdict(contour.photo),
-        "common": asdict(contour.common),
-        "notices": [asdict(notice) for notice in contour.notices],
-    }
+    """The file contract, with the remarks as the page shows them."""
+    return {**contour.as_json(), "notices": [asdict(notice) for notice in contour.notices]}
 
 
 def _contour_from(record: Mapping[str, Any]) -> Contour:
-    return Contour(
-        frame=record["frame"],
-        outer=_curve_from(record["outer"]),
-        photo=PhotoFacts(**record["photo"]),
-        common=CommonUncertainty(**record["common"]),
-        others=tuple(_curve_from(curve) for curve in record["others"]),
-        notices=tuple(notice_from(notice) for notice in record["notices"]),
-    )
-
-
-def _curve(curve: Curve) -> dict[str, Any]:
-    return {
-        "points": curve.points.tolist(),
-        "sigma": curve.sigma.tolist(),
-        "noise": curve.noise.tolist(),
-        "closed": curve.closed,
-        "breaks": [int(i) for i in curve.breaks],
-    }
-
-
-def _curve_from(record: Mapping[str, Any]) -> Curve:
-    return Curve(
-        np.array(record["points"]).reshape(-1, 2),
-        np.array(record["sigma"]),
-        np.array(record["noise"]),
-        record["closed"],
-        tuple(record["breaks"]),
-    )
+    notices = tuple(notice_from(notice) for notice in record["notices"])
+    return replace(Contour.from_json(record), notices=notices)
