@@ -12,14 +12,14 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Observations:
-    """Edge places of one photo; every array has N rows.
+    """Edge points of one photo; every array has N rows.
 
     Attributes
     ----------
     sheet : which sheet the marker is printed on.
     marker : which marker (or stretch of a plain frame's side), unique over the job's sheets.
-    design : (N, 2) mm, the place on the marker's side as designed, in the sheet's axes.
-    outward : (N, 2) unit, out of the marker, in the sheet's axes.
+    design : (N, 2) mm, the point on the marker's side as designed, in the sheet's coordinates.
+    outward : (N, 2) unit, out of the marker, in the sheet's coordinates.
     pixels : (N, 2) where the edge was seen.
     normals : (N, 2) unit, across the edge in the picture, outwards.
     sigma : (N,) px.
@@ -51,14 +51,14 @@ class Observations:
 
 @dataclass(frozen=True)
 class SheetState:
-    """A printed sheet on the bench: its print scale, and its pose (x, y, turn)."""
+    """A printed sheet in the world: its print scale, and its pose (x, y, turn)."""
 
     scale: Floats
     scale_u: Floats
     pose: Floats
 
     def place(self, design: Floats) -> Floats:
-        """(N, 2) bench mm of (N, 2) design mm."""
+        """(N, 2) world mm of (N, 2) design mm."""
         turn = plane_rotation(self.pose[2])
         placed: Floats = (design * self.scale) @ turn.T + self.pose[:2]
         return placed
@@ -71,7 +71,7 @@ def plane_rotation(angle: float) -> Floats:
 
 
 def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
-    """The same observations with every design place in true mm of the bench, all on one sheet."""
+    """The same observations with every design point in true world mm, all on one sheet."""
     design, outward = np.empty_like(o.design), np.empty_like(o.outward)
     for s, sheet in enumerate(sheets):
         mine = o.sheet == s
@@ -81,5 +81,5 @@ def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
 
 
 def expected_points(flat: Observations, bloom: float) -> Floats:
-    """(N, 3) mm, where the edges of observations on the bench lie with their ink spread."""
+    """(N, 3) world mm, where the edges of observations lie with their dot gain."""
     return np.column_stack([flat.design + bloom * flat.outward, flat.height])
