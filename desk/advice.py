@@ -48,7 +48,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
             )
         )
     for i, frame in enumerate(job.frame):
-        left_out = [axis for axis in "xy" if getattr(frame, f"bar_{axis}") is None]
+        left_out = [axis for axis in "xy" if not getattr(frame, f"bar_{axis}")]
         if left_out:
             bars = " and ".join(f"bar_{axis}" for axis in left_out)
             remarks.append(
@@ -57,6 +57,16 @@ def advice(job: Job) -> tuple[Notice, ...]:
                     f"The print is taken as exact: {bars} left out.",
                     "Measure the printed bars with a caliper and write down what they read.",
                     about=OfKey(("frame", i)),
+                )
+            )
+        elif min(len(frame.bar_x), len(frame.bar_y)) < 2:
+            remarks.append(
+                Notice(
+                    "bars-read-once",
+                    "A printed bar was read once only.",
+                    'Read each bar twice: bar_x = ["199.2 mm", "199.1 mm"].',
+                    "fine",
+                    OfKey(("frame", i)),
                 )
             )
     remarks += _unseen(job, shown)

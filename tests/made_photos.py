@@ -99,7 +99,9 @@ def _plan(frame, scale):
     up = h + _MARGIN - np.arange(round((h + 2 * _MARGIN) * _PLAN)) / _PLAN
     x, y = np.meshgrid(across.astype(np.float32), up.astype(np.float32))
     ink = sheet.ink(x.ravel(), y.ravel(), np.float32(1 / _PLAN)).reshape(x.shape)
-    dark = np.where(sheet.in_window(x, y), sheet.window_ink, INK) if sheet.frame.window_dark else INK
+    dark = (
+        np.where(sheet.in_window(x, y), sheet.window_ink, INK) if sheet.frame.window_dark else INK
+    )
     paper = np.array(PAPER, np.float32)
     light = paper + ink[..., None] * (np.asarray(dark, np.float32)[..., None] - paper)
     on = (x >= 0) & (x <= w) & (y >= 0) & (y <= h)

@@ -177,7 +177,7 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
             silhouettes.append(traced)
     covers = _covers(view, light, regions, step)
     if not curves:
-        raise _no_edge(view, covers)
+        raise _no_edge(view, covers, light, step)
     notices.extend(covers)
     notices.extend(_others(view, regions, step))
     facts = _facts(view, curves[0])
@@ -269,16 +269,17 @@ def _others(view: PhotoView, regions: Sequence[Region], step: int) -> list[Notic
     ]
 
 
-def _no_edge(view: PhotoView, covers: Sequence[Notice]) -> PhotoError:
+def _no_edge(
+    view: PhotoView, covers: Sequence[Notice], light: NDArray[np.float32], step: int
+) -> PhotoError:
     """Why something lies in the window and yet shows no edge."""
     where = OfPhoto(str(view.photo.path))
     if covers:
-        return PhotoError(covers[0].text.rstrip(".").lower(), where, covers[0].mend)
-    return PhotoError(
-        "no edge of the part could be followed in the frame's window",
-        where,
-        "make sure that the part's edge is lit and sharp, and take the photo again",
-    )
+        text = covers[0].text
+        return PhotoError(text[0].lower() + text[1:].rstrip("."), where, covers[0].mend)
+    best = view.sheets_seen()[0]
+    why = why_nothing(light, sheet_view(view, best, step), view.window(best))
+    return PhotoError(why.what, where, why.mend)
 
 
 def _edges(

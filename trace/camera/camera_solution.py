@@ -33,9 +33,9 @@ UNMEASURED_SCALE_U = 5e-4
 # put them belong to another frame: no paper bends that much over half a sheet.
 _WRONG_FRAME = 0.15
 _FOLDS = 4
-# By how much more a free lens is off than its markers' noise says: crops of the sample photos, the
-# worst of them 3.4 standard uncertainties (benchmarks/crops.py).
-_FREE_LENS_TIMES = 2.0
+# Decentring of a phone's lens: 0.1 to 0.2 px at the rim of what a sheet fills (common practice, no
+# source).
+_DECENTRING_U = 5e-5
 
 
 @dataclass(frozen=True)
@@ -58,14 +58,17 @@ class Solved:
     def camera_covariance(self, photo: int) -> Floats:
         """(13, 13) of a photo's lens and pose, as they stand in `Layout`.
 
-        Where nothing but the markers tells focal length and centre, the lens's own ripples do most
-        of it, and they are only as round about the centre as lenses are made.
+        Where nothing but the markers tells focal length and centre, the lens's ripples do most of
+        it, and these are only as round about the centre as the lens is centred.
         """
-        layout = self.adjusted.layout
-        where = np.r_[layout.lens(photo), layout.pose(photo)]
-        known = self.lenses[photo].prior.kind in ("learned", "whole")
-        covariance: Floats = self.adjusted.covariance[np.ix_(where, where)]
-        return covariance if known else covariance * _FREE_LENS_TIMES**2
+        adjusted = self.adjusted
+        where = np.r_[adjusted.layout.lens(photo), adjusted.layout.pose(photo)]
+        covariance: Floats = adjusted.covariance[np.ix_(where, where)]
+        if self.lenses[photo].prior.kind in ("learned", "whole"):
+            return covariance
+        off = adjusted.by_decentring[adjusted.layout.lens_of_photo[photo]][where] * _DECENTRING_U
+        both: Floats = covariance + off @ off.T
+        return both
 
 
 def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:

@@ -7,14 +7,14 @@ from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.place import OfPhoto
-from snugline.trace.camera.marker_search import FoundMarkers, find_markers
+from snugline.trace.camera.marker_search import FINDER_SIDE_PX, FoundMarkers, find_markers
 from snugline.trace.camera.sheet_recognition import recognised
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.sheet.frame_description import Frame
 
 # Pose and focal length need more than three markers; with fewer than so many on the reduced
-# picture it is searched again at full size.
-FEWEST_MARKERS, _FEW = 4, 8
+# picture it is searched again, at full size and reduced by so much more.
+FEWEST_MARKERS, _FEW, _MUCH = 4, 8, 2
 
 
 def described_markers(
@@ -28,8 +28,11 @@ def described_markers(
     """
     known = np.concatenate([f.ids for f in frames])
     found = find_markers(photo.rgb, frames[0].dictionary)
-    if np.isin(found.ids, known).sum() < _FEW:
-        again = find_markers(photo.rgb, frames[0].dictionary, factor=1)
+    # Small markers show at full size, blurred or grainy ones when much reduced.
+    for factor in (1, _MUCH * max(1, round(max(photo.rgb.shape[:2]) / FINDER_SIDE_PX))):
+        if np.isin(found.ids, known).sum() >= _FEW:
+            break
+        again = find_markers(photo.rgb, frames[0].dictionary, factor=factor)
         if len(again.ids) > len(found.ids):
             found = again
     mine = np.isin(found.ids, known)

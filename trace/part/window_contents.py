@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
+from snugline.sentence import Sentence, share
 from snugline.trace.part.paper_light import (
     LightField,
     fit_light,
@@ -25,13 +26,14 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 # Where the window's border is looked at: mm inside, and outside of it on the same paper.
-_INSIDE_MM, _OUTSIDE_MM, _STEP_MM = 3.0, 2.0, 2.0
+_INSIDE_MM, _OUTSIDE_MM, _STEP_MM = 3.0, 4.5, 2.0
+_FEWEST = 20  # places
 # Light over that of the frame's paper: within so much it is that paper; a printed window is darker
 # than any shadow in which a photo is taken; and so near to each other lie places of one paper.
 _LIKE, _PRINTED, _ONE_PAPER = 0.06, 0.3, 0.05
-# Shares of the border by which a window is white, is dark, holds one paper, or is all covered. A
-# part that leaves through three sides still shows a third of the border (the sample photos: 0.44).
-_WHITE, _DARK, _ALL_ONE, _COVERED = 0.6, 0.85, 0.6, 0.03
+# Shares of the border that say of which kind the window is, and of which none is left to see. A
+# part that leaves through three sides still shows a third of it (the sample photos: 0.44).
+_MOST, _COVERED = 0.5, 0.03
 # A paper's tone must differ by more than what light and print do to one paper.
 _ANOTHER = 0.08
 # Square roots of light: a cover of another tone than the part's, beyond what grain does.
@@ -52,6 +54,22 @@ class _Light:
         points = points[in_picture(points, self.picture.shape, 1)]
         return np.asarray(light_at(self.picture, points) / self.paper.at(points))
 
+    def across(self, view: SheetView, window: Floats) -> tuple[Floats, Floats]:
+        """(N, 3) light just inside the window's border, and (N, 3) outside of it opposite."""
+        places = []
+        for start, end in zip(window, np.roll(window, -1, axis=0), strict=True):
+            length = float(np.linalg.norm(end - start))
+            along = (end - start) / length
+            inwards = np.array([-along[1], along[0]])
+            run = np.arange(2 * _INSIDE_MM, length - 2 * _INSIDE_MM, _STEP_MM)[:, None]
+            at = start + run * along
+            places.append(np.stack([at + _INSIDE_MM * inwards, at - _OUTSIDE_MM * inwards]))
+        pixels = view.pixel_from_sheet(np.concatenate(places, axis=1).reshape(-1, 2))
+        inside, outside = pixels.reshape(2, -1, 2)
+        shown = in_picture(inside, self.picture.shape, 1)
+        shown &= in_picture(outside, self.picture.shape, 1)
+        return self.over_paper(inside[shown]), self.over_paper(outside[shown])
+
 
 def check_window(picture: Picture, view: SheetView, window: Floats) -> None:
     """Refuse a window that is not as described, before anything in it is taken for a part.
@@ -69,38 +87,39 @@ def check_window(picture: Picture, view: SheetView, window: Floats) -> None:
     light = _light(picture, view)
     if light is None:
         return
-    inside = light.over_paper(_border(view, window, _INSIDE_MM))
-    outside = light.over_paper(_border(view, window, -_OUTSIDE_MM))
-    if len(inside) < 20 or len(outside) < 20:
+    inside, outside = light.across(view, window)
+    if len(inside) < _FEWEST:
         return
-    tone, beside = inside.mean(axis=1), outside.mean(axis=1)
-    paper = float(np.mean(np.abs(tone - 1) < _LIKE))
-    around = float(np.mean(np.abs(beside - 1) < 2 * _LIKE))
+    tone = inside.mean(axis=1)
+    paper = np.abs(inside - 1).max(axis=1) < _LIKE
+    around = np.abs(outside.mean(axis=1) - 1) < 2 * _LIKE
     if view.window_dark:
-        if paper > _WHITE:
+        if np.mean(paper & around) > _MOST:
             raise PhotoError(
                 "the window is white, and its description says that it is printed dark",
                 "photo",
                 "name the frame without -dark, or correct window_printed in the description",
             )
         return
-    if np.mean(tone < _PRINTED) > _DARK and around > _WHITE and np.ptp(tone) < _PRINTED:
+    if np.mean((tone < _PRINTED) & around) > _MOST:
         raise PhotoError(
             "the window is printed dark, and its description says that it is white",
             "photo",
             "name the frame with -dark, or state window_printed as dark in the description",
         )
-    common = np.median(inside, axis=0)
-    alike = float(np.mean(np.abs(inside - common).max(axis=1) < _ONE_PAPER))
+    common = np.median(inside[around], axis=0) if around.any() else np.ones(3)
+    alike = (np.abs(inside - common).max(axis=1) < _ONE_PAPER) & around
     another = np.abs(common - 1).max() > _ANOTHER and common.mean() > _PRINTED
-    if another and paper < 1 - _ALL_ONE and alike > _ALL_ONE and around > _WHITE:
+    if another and np.mean(alike) > _MOST and np.mean(paper) < 1 - _MOST:
         raise PhotoError(
-            f"the paper in the window is not that of the frame "
-            f"({common.mean() * 100:.0f} % as light)",
+            Sentence(
+                "the paper in the window is not that of the frame ({} as light)",
+                share(float(common.mean())),
+            ),
             "photo",
             "lay the part on the frame's own paper, or print the frame on one sheet",
         )
-    if paper < _COVERED and around < 1 - _WHITE:
+    if np.mean(paper) < _COVERED and np.mean(around) < 1 - _MOST:
         raise _all_covered()
 
 
@@ -109,9 +128,6 @@ def why_nothing(picture: Picture, view: SheetView, window: Floats) -> PhotoError
     light = _light(picture, view)
     if light is None:
         return _none()
-    lit = light.over_paper(_border(view, window, _INSIDE_MM)).mean(axis=1)
-    if len(lit) and np.mean(np.abs(lit - 1) < _LIKE) < _COVERED and not view.window_dark:
-        return _all_covered()
     if covered_markers(picture, view).any() or _faint(light, view, window) > _FAINT_SHARE:
         other = "dark" if not view.window_dark else "white"
         return PhotoError(
@@ -175,15 +191,6 @@ def _light(picture: Picture, view: SheetView) -> _Light | None:
     points = quiet_zone_points(found)
     points = points[in_picture(points, picture.shape, 1)]
     return _Light(picture, fit_light(points, light_at(picture, points), 2))
-
-
-def _border(view: SheetView, window: Floats, inwards_mm: float) -> Floats:
-    """(N, 2) reduced px along the window's border, so far inside of it."""
-    import shapely
-
-    ring = shapely.Polygon(window).buffer(-inwards_mm, join_style="mitre").exterior
-    places = shapely.line_interpolate_point(ring, np.arange(0, ring.length, _STEP_MM))
-    return view.pixel_from_sheet(shapely.get_coordinates(places))
 
 
 def _faint(light: _Light, view: SheetView, window: Floats) -> float:
