@@ -243,6 +243,14 @@ def inside(folder: Path, name: str | Path) -> bool:
         return False
 
 
+def is_file(path: Path) -> bool:
+    """Whether there is a plain file; no name, however odd, is an error."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
+
+
 def is_plain_name(name: str) -> bool:
     """Whether a text can name a file on every system, and nothing but a file in its folder."""
     return (

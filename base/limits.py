@@ -39,8 +39,10 @@ WINDOW_POINTS = 1_000
 # What a drawing or a contour that is read may count.
 POINTS = 1_000_000
 
-# Lengths, mm. Nothing that a shop sets into wood or cuts is longer than 20 m, nor is anything
-# set or read finer than a micrometre. Feeds (a length a minute) stay below 60 m.
-LONGEST = 20_000.0
+# Lengths, mm. Nothing that a shop sets into wood or cuts is longer than 10 m, nor is anything
+# set or read finer than a micrometre. A feed is a length a minute; routers stay below 60 m.
+LONGEST = 10_000.0
 SHORTEST = 0.001
 FASTEST = 60_000.0
+FURTHEST = 100_000.0  # any length that is typed
+THINNEST_CUTTER = 0.1  # the finest end mills sold; common practice, no source

@@ -24,7 +24,7 @@ _QUOTED = re.compile(
     re.DOTALL | re.MULTILINE,
 )
 _JSON_TEXT = re.compile(r'"(?:[^"\\]|\\.)*(?:"|\Z)', re.DOTALL)
-_DOTTED = re.compile(r"(?<![\w\-\0])[\w\-\0]+(?:[ \t]*\.[ \t]*[\w\-\0]+){%d}" % DEPTH)
+_DOTTED = re.compile(rf"(?<![\w\-\0])[\w\-\0]+(?:[ \t]*\.[ \t]*[\w\-\0]+){{{DEPTH}}}")
 _LONG_NUMBER = re.compile(r"[0-9_]{40}")
 _BRACKET = re.compile(r"[\[\]{}]")
 _MEND = "give a file as Snugline or a person writes it"

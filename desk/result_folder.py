@@ -10,7 +10,6 @@ What it does not name is the user's own and stays.
 """
 
 import hashlib
-import json
 import os
 import shutil
 from collections.abc import Iterator, Mapping

@@ -11,6 +11,7 @@ from typing import Any, Literal, cast
 
 from snugline.errors import InputError
 from snugline.lengths import parse_length
+from snugline.limits import COPIES, FASTEST, THINNEST_CUTTER
 from snugline.notice import Notice
 from snugline.pocket.access import SIDES, FingerNotch, PushHole, RibbonSlot, Side
 from snugline.pocket.border import EDGE_KINDS, EdgeTreatment
@@ -190,7 +191,7 @@ def _seat(value: Any, where: str) -> float:
 
 
 def _cutter(t: Table) -> Cutter:
-    return Cutter(t.length("diameter", above=0.0), t.length("length", None, above=0.0))
+    return Cutter(t.length("diameter", least=THINNEST_CUTTER), t.length("length", None, above=0.0))
 
 
 def _climate(t: Table) -> Climate:
@@ -272,7 +273,7 @@ def _stock(t: Table) -> Stock:
         raise InputError(
             "one of length and width is missing", t.where, "give both, or neither for no layout"
         )
-    copies = t.number("copies", 1, 1000, 1.0)
+    copies = t.number("copies", 1, COPIES, 1.0)
     if copies != int(copies):
         raise InputError(f"{copies:g} copies", t.place("copies"), "give a whole number")
     return Stock(
@@ -309,4 +310,6 @@ def _follower(t: Table) -> Follower:
 
 def _feeds(t: Table) -> Feeds:
     plain = Feeds()
-    return Feeds(*(t.length(f.name, getattr(plain, f.name), above=0.0) for f in fields(Feeds)))
+    return Feeds(
+        *(t.length(f.name, getattr(plain, f.name), above=0.0, most=FASTEST) for f in fields(Feeds))
+    )
