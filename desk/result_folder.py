@@ -224,7 +224,15 @@ def _clear_old(folder: Path, old: Path) -> None:
     for name in os.listdir(old):
         if name not in ours and not os.path.lexists(folder / name):
             os.rename(old / name, folder / name)
-    shutil.rmtree(old, ignore_errors=True)
+    _discard(old)
+
+
+def _discard(old: Path) -> None:
+    """Take the old files away, the manifest last: killed meanwhile, the rest is still known."""
+    with suppress(OSError):
+        for name in reversed(_manifest_first(set(os.listdir(old)))):
+            (old / name).unlink()
+        old.rmdir()
 
 
 # File by file: the old ones out, then the new ones in
@@ -248,9 +256,9 @@ def _replaced(folder: Path, new: Path, names: set[str]) -> None:
             os.rename(folder / name, new / name)
         for name in reversed(gone):
             os.rename(old / name, folder / name)
+        old.rmdir()
         raise
-    finally:
-        shutil.rmtree(old, ignore_errors=True)
+    _discard(old)
 
 
 def _manifest_first(names: set[str]) -> list[str]:
@@ -276,10 +284,10 @@ def _settle(folder: Path) -> None:
 
 
 def _move_back(folder: Path, new: Path, old: Path) -> None:
-    """The new files that had come go, the old ones come back."""
+    """The new files that had come go back, then the old ones; done twice it is as done once."""
     for name in _listed(new):
-        if not os.path.lexists(new / name):
-            (folder / name).unlink(missing_ok=True)
+        if not os.path.lexists(new / name) and os.path.lexists(folder / name):
+            os.rename(folder / name, new / name)
     for name in reversed(_manifest_first(set(os.listdir(old)))):
         os.replace(old / name, folder / name)
 

@@ -3,11 +3,9 @@
 import hashlib
 import json
 import os
-import signal
-import subprocess
-import sys
 
 import pytest
+from killed import killed_at
 
 from snugline import files as files_module
 from snugline.desk import result_folder as folder_module
@@ -163,59 +161,51 @@ def test_a_link_in_the_folder_s_place_is_refused(tmp_path):
     assert (tmp_path / "elsewhere" / "outline.svg").read_text() == "another's"
 
 
-_KILLED = """
-import os, signal, sys
-from pathlib import Path
-from snugline.desk import result_folder
-sys.path.insert(0, sys.argv[3])
-import test_result_folder as here
-
-left = int(sys.argv[2])
-
-def dying(real):
-    def call(*arguments, **named):
-        global left
-        if left == 0:
-            os.kill(os.getpid(), signal.SIGKILL)
-        left -= 1
-        return real(*arguments, **named)
-    return call
-
-for name in ("rename", "replace", "link", "mkdir", "unlink", "rmdir", "open", "fsync"):
-    setattr(os, name, dying(getattr(os, name)))
-result_folder.publish(Path(sys.argv[1]), here.NEW)
-"""
+@pytest.mark.whole
+@pytest.mark.parametrize("way", ["swapped", "file by file"])
+def test_killed_before_any_step_it_is_old_or_new_after_the_next_start(tmp_path, way):
+    """Every call that changes the disk, one after the other, is the last one."""
+    seen = set()
+    for step in range(500):
+        out = tmp_path / str(step) / "out"
+        publish(out, OLD)
+        (out / "notes.txt").write_text("mine")
+        if way == "file by file":
+            (out / "toolpaths").mkdir()
+        ended = killed_at(step, lambda: publish(out, NEW))  # noqa: B023 - called at once
+        lying = {k: v for k, v in held(out).items() if k != "notes.txt"} if out.exists() else {}
+        assert lying.items() <= OLD.items() or lying.items() <= NEW.items(), (step, sorted(lying))
+        settle_all(out.parent)
+        result = held(out)
+        assert result.pop("notes.txt") == b"mine"
+        assert result in (OLD, NEW), step
+        assert names(out.parent) == ["out"], step
+        seen.add(result == NEW)
+        if ended:
+            break
+    assert ended
+    assert seen == {True, False}
 
 
 @pytest.mark.whole
-def test_killed_before_any_step_it_is_old_or_new_after_the_next_start(tmp_path):
-    """Every call that changes the disk, one after the other, is the last one."""
-    for way in ("swapped", "file by file"):
-        seen = set()
-        for step in range(200):
-            out = tmp_path / f"{way}-{step}" / "out"
+@pytest.mark.parametrize("way", ["swapped", "file by file"])
+def test_a_start_that_is_killed_itself_is_finished_by_the_one_after(tmp_path, way):
+    for step in range(8, 60, 4):
+        for second in range(20):
+            out = tmp_path / f"{step}-{second}" / "out"
             publish(out, OLD)
             (out / "notes.txt").write_text("mine")
             if way == "file by file":
                 (out / "toolpaths").mkdir()
-            program = [sys.executable, "-P", "-c", _KILLED, str(out), str(step)]
-            done = subprocess.run([*program, os.path.dirname(__file__)], check=False)
-            lying = {k: v for k, v in held(out).items() if k != "notes.txt"} if out.exists() else {}
-            mixed = any(OLD.get(k) != v for k, v in lying.items()) and any(
-                NEW.get(k) != v for k, v in lying.items()
-            )
-            assert not mixed, (way, step, sorted(lying))
+            killed_at(step, lambda: publish(out, NEW))  # noqa: B023
+            ended = killed_at(second, lambda: settle_all(out.parent))  # noqa: B023
             settle_all(out.parent)
             result = held(out)
             assert result.pop("notes.txt") == b"mine"
-            assert result in (OLD, NEW), (way, step)
-            assert names(out.parent) == ["out"], (way, step)
-            seen.add(result == NEW)
-            if done.returncode != -signal.SIGKILL:
+            assert result in (OLD, NEW), (step, second)
+            assert names(out.parent) == ["out"], (step, second)
+            if ended:
                 break
-        else:
-            raise AssertionError("it never ran to its end")
-        assert seen == {True, False}
 
 
 def test_a_live_run_is_left_alone(out):

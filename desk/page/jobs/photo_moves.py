@@ -154,6 +154,10 @@ def _intent(folder: Path, content: bytes) -> Intent:
     """
     record: dict[str, Any] = json.loads(content)
     come, go = (tuple((str(a), str(b)) for a, b in record[key]) for key in ("come", "go"))
+    if not all(
+        isinstance(one, str) for key in ("come", "go") for move in record[key] for one in move
+    ):
+        raise ValueError("a move is not a pair of names")
     for path in [one for move in (*come, *go) for one in move]:
         parts = PurePosixPath(path).parts
         hidden = parts[:1] == (".snugline",) and parts[1:2] != ("incoming",)
