@@ -10,8 +10,11 @@ from fractions import Fraction
 
 from snugline.errors import InputError
 from snugline.limits import FURTHEST, QUANTITY
+from snugline.place import Where
+from snugline.units import MM_PER_INCH
 
-MM_PER_INCH = 25.4  # exact since 1959: addendum to NBS Circular 572
+__all__ = ["MM_PER_INCH", "format_length", "parse_angle", "parse_length"]
+
 
 _MM_PER_UNIT = {
     "mm": 1.0,
@@ -38,7 +41,7 @@ _QUANTITY = re.compile(
 _COMMA = re.compile(r"\s*[-+]?\d+,\d+\s*(?:[^\d\s,/].*)?$", re.DOTALL)
 
 
-def _parse(text: str, units: dict[str, float], kind: str, example: str, where: str) -> float:
+def _parse(text: str, units: dict[str, float], kind: str, example: str, where: Where) -> float:
     mend = f"write a number with its unit, such as {example}"
     if isinstance(text, str) and len(text) > QUANTITY:
         raise InputError(f"{text[:20]!r}... has {len(text)} letters", where, mend)
@@ -63,7 +66,7 @@ def _parse(text: str, units: dict[str, float], kind: str, example: str, where: s
     return (-number if match["sign"] == "-" else number) * units[unit]
 
 
-def parse_length(text: str, where: str = "length") -> float:
+def parse_length(text: str, where: Where = "length") -> float:
     """Millimetres of a length as written.
 
     Raises
@@ -86,7 +89,7 @@ def parse_length(text: str, where: str = "length") -> float:
     return mm
 
 
-def parse_angle(text: str, where: str = "angle") -> float:
+def parse_angle(text: str, where: Where = "angle") -> float:
     """Radians of an angle as written, such as `0.5 deg`."""
     return _parse(text, _RADIANS_PER_UNIT, "angle", '"0.5 deg"', where)
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from snugline.errors import FileError, InputError
 from snugline.limits import DEPTH, KEYS, TEXT, WHOLE_NUMBER
+from snugline.place import OfKey
 
 # Comments and texts in one pass; each alternative ends where it began to go wrong, so the time
 # is that of the length.
@@ -100,24 +101,24 @@ def _look_over(bare: str, where: str, keys: int | None = KEYS, depth: int = DEPT
         raise FileError(f"holds more than {keys} keys or values", where, _MEND)
 
 
-def check_values(value: Any, where: str, key: str = "") -> None:
+def check_values(value: Any, where: str, key: tuple[str | int, ...] = ()) -> None:
     """Refuse values that no key of a job can have: nan, inf, numbers and texts without end.
 
     Raises
     ------
-    InputError : `where` names the key.
+    InputError : it is about the key.
     """
     if isinstance(value, dict):
         for name, inner in value.items():
-            check_values(inner, where, f"{key}.{name}" if key else name)
+            check_values(inner, where, (*key, name))
     elif isinstance(value, list):
-        for number, inner in enumerate(value, 1):
-            check_values(inner, where, f"{key} {number}")
+        for number, inner in enumerate(value):
+            check_values(inner, where, (*key, number))
     else:
-        _check_value(value, f"{where}, {key}")
+        _check_value(value, OfKey(key, where, in_table=len(key) > 1))
 
 
-def _check_value(value: Any, where: str) -> None:
+def _check_value(value: Any, where: OfKey) -> None:
     if isinstance(value, float) and not math.isfinite(value):
         raise InputError(f"{value} is not a finite number", where, "write a number")
     if isinstance(value, int | float) and abs(value) > WHOLE_NUMBER:

@@ -21,7 +21,10 @@ from pydantic import (
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.files import inside, is_file, why
 from snugline.fit.readings.nominal_size import parse_listed
-from snugline.fit.readings.reading import Reading, What, tool_of, uncertainty
+from snugline.fit.readings.reading import Reading, What, tool_of
+from snugline.fit.readings.thickness import Thickness, thickness_of
+from snugline.fit.shapes.family_words import OutlineFamily
+from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.lengths import parse_angle, parse_length
 from snugline.limits import (
     FILE_NAME,
@@ -35,28 +38,12 @@ from snugline.limits import (
     READINGS,
     SHORTEST,
 )
+from snugline.place import About, OfKey, OfReading
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record, units_in
 from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
 from snugline.untrusted import parsed_toml
 
-Family = Literal[
-    "auto",
-    "rounded rectangle",
-    "rectangle",
-    "chamfered rectangle",
-    "stadium",
-    "superellipse rectangle",
-    "elliptical-cornered rectangle",
-    "double-arc rectangle",
-    "three-centred rectangle",
-    "free-cornered rectangle",
-    "circle",
-    "ellipse",
-    "regular polygon",
-    "free",
-]
-Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
 Shows = Literal[
     "left end",
     "right end",
@@ -168,7 +155,7 @@ class PartTable(_Table):
     edge_chamfer: Length | None = None
     draft: Annotated[float, BeforeValidator(_draft)] = 0.0
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
-    family: Family = "auto"
+    family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"
     snap: bool = False
     drawn: DrawnTable = DrawnTable()
@@ -223,11 +210,10 @@ class ReadingTable(_Table):
             )
         return self
 
-    @property
-    def as_reading(self) -> Reading:
-        """The reading as the fit takes it."""
+    def as_reading(self, number: int) -> Reading:
+        """The reading as the fit takes it; `number` is its place in the job, from 1."""
         values = self.values or ((self.value,) if self.value is not None else ())
-        return Reading(self.what, values, self.tool, f"reading of the {self.what}, {self.tool}")
+        return Reading(self.what, values, self.tool, OfReading(number, self.what, self.tool))
 
 
 class LeaveOutTable(_Table):
@@ -285,33 +271,34 @@ class Job(_Table):
             frame = read_frame(self.beside(table.description) if is_file else table.description)
             return with_print_scale(frame, table.bar_x, table.bar_y)
         except InputError as error:
-            where = f"{_place(('frame', i), self.path)}, {error.where}"
-            raise InputError(error.what, where, error.mend) from error
+            where = _place(("frame", i), self.path)
+            what = error.what if error.about else f"{error.where}: {error.what}"
+            raise InputError(what, where, error.mend) from error
 
     @property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        return from_record(self.pocket, f"{self.path}, [pocket]")
+        return from_record(self.pocket, OfKey(("pocket",), str(self.path)))
 
     @property
     def readings(self) -> tuple[Reading, ...]:
         """All hand readings."""
-        return tuple(table.as_reading for table in self.reading)
+        return tuple(t.as_reading(i) for i, t in enumerate(self.reading, start=1))
 
     @property
-    def thickness(self) -> tuple[float, float]:
-        """The part's thickness and its standard uncertainty, mm.
+    def thickness(self) -> Thickness:
+        """The part's thickness: its readings, or the plain value where there are none.
 
-        Readings go before the plain value, which counts as one reading with a caliper.
+        Raises
+        ------
+        InputError : neither is there.
         """
-        taken = [reading for reading in self.readings if reading.what == "thickness"]
-        if not taken and self.part.thickness is not None:
-            taken = [Reading("thickness", (self.part.thickness,), "caliper")]
-        weights = [uncertainty(reading).u ** -2 for reading in taken]
-        mean = sum(w * r.value for w, r in zip(weights, taken, strict=True)) / sum(weights)
-        return mean, sum(weights) ** -0.5
+        found = thickness_of(self.readings, self.part.thickness)
+        if found is None:
+            raise no_thickness(self.path)
+        return found
 
 
 def read_job(path: Path) -> Job:
@@ -384,27 +371,30 @@ def read_toml(path: Path) -> dict[str, Any]:
     return parsed_toml(content, str(path))
 
 
+def no_thickness(path: Path) -> InputError:
+    """What a job without any thickness is refused with."""
+    return InputError(
+        "no thickness is given",
+        _place(("part", "thickness"), path),
+        'add thickness = "9.5 mm", or a [[reading]] of it',
+    )
+
+
 def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
     """Files that the job names and that are not there; a thickness that nothing states."""
     faults: list[SnuglineError] = []
     if job.part.thickness is None and all(r.what != "thickness" for r in job.reading):
-        faults.append(
-            InputError(
-                "no thickness is given",
-                f"{job.path}, [part]",
-                'add thickness = "9.5 mm", or a [[reading]] of it',
-            )
-        )
+        faults.append(no_thickness(job.path))
     try:
         job.choices  # noqa: B018 - read for its errors
     except InputError as error:
         faults.append(error)
     edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
-    if not faults and edge > job.thickness[0]:
+    if not faults and edge > job.thickness.value:
         faults.append(
             InputError(
                 f"the top edge of {edge:g} mm is larger than the thickness",
-                f"{job.path}, [part]",
+                _place(("part",), job.path),
                 "correct edge_radius, edge_chamfer or the thickness",
             )
         )
@@ -414,8 +404,7 @@ def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
         try:
             lens_finder(job.camera)
         except SnuglineError as error:
-            where = str(job.path) if error.where == "camera" else error.where
-            faults.append(InputError(error.what, where, error.mend))
+            faults.append(InputError(error.what, _place(("camera",), job.path), error.mend))
     named = [(_place(("photo", i, "file"), job.path), p.file) for i, p in enumerate(job.photo)]
     named += [
         (_place(("frame", i, "description"), job.path), Path(f.description))
@@ -442,7 +431,7 @@ def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
         if table.photo not in photos
     ]
     for i in range(len(job.frame)):
-        if any(f"[[frame]] {i + 1}" in fault.where for fault in faults):
+        if any(_is_below(fault.about, ("frame", i)) for fault in faults):
             continue
         try:
             job._frame(i)
@@ -462,18 +451,14 @@ def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
     return faults
 
 
-def _place(loc: tuple[int | str, ...], path: Path) -> str:
+def _place(loc: tuple[int | str, ...], path: Path) -> OfKey:
     """Where in the job: `job.toml, [[photo]] 2, file`."""
-    parts = [str(path)]
-    rest = list(loc)
-    if len(rest) > 1 or (rest and rest[0] in Job.model_fields and rest[0] != "camera"):
-        table = str(rest.pop(0))
-        if rest and isinstance(rest[0], int):
-            parts.append(f"[[{table}]] {int(rest.pop(0)) + 1}")
-        else:
-            parts.append(f"[{table}]")
-    parts += [str(item) if isinstance(item, str) else f"value {item + 1}" for item in rest]
-    return ", ".join(parts)
+    in_table = len(loc) > 1 or (bool(loc) and loc[0] in Job.model_fields and loc[0] != "camera")
+    return OfKey(loc, str(path), in_table)
+
+
+def _is_below(about: About | None, path: tuple[int | str, ...]) -> bool:
+    return isinstance(about, OfKey) and about.path[: len(path)] == path
 
 
 def _keys_at(loc: tuple[int | str, ...]) -> list[str]:

@@ -113,4 +113,4 @@ class Shelf:
                 (self.folder / ident).rmdir()  # a full disk leaves no empty job
                 raise
             return ident
-        raise InputError(f"there are too many jobs called {name!r}", "name", "take another name")
+        raise InputError(f"there are too many jobs called {name!r}", "name", "use another name")

@@ -29,7 +29,7 @@ class TooLargeError(FileError):
 
 
 class NoPhotoError(FileError):
-    """A body that is no photo."""
+    """A body that is not a photo."""
 
 
 class SamePhotoError(InputError):
@@ -101,7 +101,7 @@ async def take_in(
 
     Parameters
     ----------
-    ending_of : the file ending by content, or an error for what is no photo.
+    ending_of : the file ending by content, or an error for anything other than a photo.
     name : what the user calls it, for messages only.
     instead_of : the id of the photo that it replaces.
     writing : held while the job is changed, so that of many uploads one waits for the file's lock.
@@ -113,9 +113,9 @@ async def take_in(
     """
     if shows not in get_args(Shows):
         raise InputError(
-            f"{shows!r} is nothing that a photo shows",
+            f"{shows!r} is not something that a photo can show",
             "shows",
-            f"take {', '.join(get_args(Shows))}",
+            f"use {', '.join(get_args(Shows))}",
         )
     temporary, digest = await received(job.parent, pieces, name, syncing)
     try:
@@ -146,7 +146,7 @@ def _enter(
                     raise SamePhotoError(
                         "this very photo is in the job already",
                         path.name,
-                        "it would count double: take another one",
+                        "it would be counted twice: choose another one",
                     )
             file = _free_name(job.parent, ending)
             source = temporary.relative_to(job.parent).as_posix()
@@ -202,6 +202,8 @@ def put_back(job: Path, removed: str, instead_of: str | None) -> str:
     with lock_of(job):
         record = _record(job)
         found = {photo_id(file): file for file in removed_files(job.parent)}
+        if removed not in found:
+            raise LookupError(removed)
         kept = found[removed]
         shows, _, name = kept.rpartition("--")
         if (job.parent / name).exists():
@@ -220,7 +222,7 @@ def turn(job: Path, ident: str, by: Any) -> None:
     LookupError : the job has no such photo.
     """
     if by not in (90, 180, 270):
-        raise InputError(f"{by!r} is no turn", "by", "send 90, 180 or 270")
+        raise InputError(f"{by!r} is not a quarter turn", "by", "send 90, 180 or 270")
     with lock_of(job):
         tables = _photo_tables(_record(job))
         at = _find(tables, ident)

@@ -14,9 +14,10 @@ from snugline.desk.advice import advice
 from snugline.desk.job import Job, inspect_record
 from snugline.desk.page.jobs.job_file_edit import job_bytes
 from snugline.desk.page.jobs.measured_store import key_of, measuring_key, photos_key, setting_key
-from snugline.desk.page.jobs.remark_keys import key_of_where
+from snugline.desk.page.jobs.remark_keys import key_of_error
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.files import inside, is_file
+from snugline.limits import PHOTOS
 from snugline.notice import Notice
 from snugline.untrusted import parsed_toml
 
@@ -91,7 +92,7 @@ def wanted(path: Path) -> Wanted:
     if job is not None and lacking is None:
         measured = measuring_key(job)
         fitted = _fit_key(measured, record)
-        lacking_pocket = next((f for f in faults if key_of_where(f.where)[:1] == ["pocket"]), None)
+        lacking_pocket = next((f for f in faults if _of_pocket(f)), None)
         if not lacking_pocket and not record.get("pocket"):
             lacking_pocket = InputError("no clearance is chosen", "pocket", "choose one")
         if lacking_pocket is None:
@@ -140,7 +141,7 @@ def _photos(record: Mapping[str, Any], path: Path) -> tuple[PhotoWish, ...]:
         (i, table, table["file"])
         for i, table in enumerate(tables)
         if isinstance(table, dict) and isinstance(table.get("file"), str)
-    ]
+    ][:PHOTOS]
     setting: str | SnuglineError | None = None
     alone: dict[str, Any] = {}
     provisional = False
@@ -156,7 +157,7 @@ def _photos(record: Mapping[str, Any], path: Path) -> tuple[PhotoWish, ...]:
             path.parent / file,
         )
         if setting is None:
-            alone, provisional, setting = _alone(record, path, file)
+            alone, provisional, setting = _alone(record, path)
         wishes.append(_completed(wish, path.parent, alone, provisional, setting))
     return tuple(wishes)
 
@@ -182,13 +183,14 @@ def _completed(
 
 
 def _alone(
-    record: Mapping[str, Any], path: Path, file: str
+    record: Mapping[str, Any], path: Path
 ) -> tuple[dict[str, Any], bool, str | SnuglineError]:
     """The job of one photo alone, whether its thickness is assumed, and its setting or fault."""
     part = record.get("part", {})
     part = part if isinstance(part, dict) else {}
     readings = record.get("reading", [])
     readings = [readings] if isinstance(readings, dict) else readings
+    readings = readings if isinstance(readings, list) else []
     alone: dict[str, Any] = {
         "part": {
             key: part[key]
@@ -196,7 +198,7 @@ def _alone(
             if key in part
         },
         "frame": record.get("frame", {"description": "border-a4"}),
-        "photo": {"file": file, "shows": "section"},
+        "photo": {"file": "photo", "shows": "section"},
     }
     thickness = [r for r in readings if isinstance(r, dict) and r.get("what") == "thickness"]
     if thickness:
@@ -207,7 +209,7 @@ def _alone(
     if provisional:
         alone["part"]["thickness"] = PROVISIONAL_THICKNESS
     job, faults = inspect_record(alone, path, boxed=True)
-    faults = [f for f in faults if "[[photo]]" not in f.where]
+    faults = [f for f in faults if key_of_error(f, alone)[:1] != ["photo"]]
     if job is None or faults:
         return alone, provisional, faults[0]
     try:
@@ -220,8 +222,12 @@ def _lacking(faults: list[SnuglineError], photos: tuple[PhotoWish, ...]) -> Snug
     """What keeps the outline from being measured."""
     if not photos:
         return InputError("there is no photo yet", "photos", "add one for each end of the part")
-    grave = [f for f in faults if key_of_where(f.where)[:1] != ["pocket"]]
+    grave = [f for f in faults if not _of_pocket(f)]
     return grave[0] if grave else None
+
+
+def _of_pocket(fault: SnuglineError) -> bool:
+    return key_of_error(fault, {})[:1] == ["pocket"]
 
 
 def _fit_key(measured: str, record: Mapping[str, Any]) -> str:

@@ -54,6 +54,8 @@ ODD = {
     "photo-text": 'photo = "x"',
     "part-list": "part = [1]",
     "reading-5": "reading = 5",
+    "reading-5-photo": GOOD.replace("[part]", "reading = 5\n[part]"),
+    "many-photos": GOOD + '[[photo]]\nfile = "a.jpg"\nshows = "whole"\n' * 2000,
     "pocket-5": "pocket = 5",
     "long-photo-name": GOOD.replace("left.jpg", "x" * 1900),
     "long-name": GOOD.replace("tray {number}", "x" * 1900),
