@@ -38,7 +38,7 @@ def _parse(text: str, units: dict[str, float], kind: str, example: str, where: s
     mend = f"write a number with its unit, such as {example}"
     match = _QUANTITY.match(text) if isinstance(text, str) else None
     if match is None:
-        raise InputError(f"{text!r} is no {kind}", where, mend)
+        raise InputError(f"{text!r} is not {kind}", where, mend)
     unit = match["unit"]
     if unit is None:
         raise InputError(f"{text!r} has no unit", where, mend)
@@ -67,12 +67,12 @@ def parse_length(text: str, where: str = "length") -> float:
     >>> parse_length("9.5 mm")
     9.5
     """
-    return _parse(text, _MM_PER_UNIT, "length", '"9.5 mm" or "7 3/16 in"', where)
+    return _parse(text, _MM_PER_UNIT, "a length", '"9.5 mm" or "7 3/16 in"', where)
 
 
 def parse_angle(text: str, where: str = "angle") -> float:
     """Radians of an angle as written, such as `0.5 deg`."""
-    return _parse(text, _RADIANS_PER_UNIT, "angle", '"0.5 deg"', where)
+    return _parse(text, _RADIANS_PER_UNIT, "an angle", '"0.5 deg"', where)
 
 
 def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> str:

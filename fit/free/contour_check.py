@@ -70,5 +70,5 @@ def _uncrossed(line: NDArray[np.float64], blur: float, where: str) -> None:
     raise FitError(
         f"the contour crosses itself near ({x:.1f}, {y:.1f}) mm",
         where,
-        "look at the overlay: the edge that was traced is not the part's alone",
+        "check the overlay: the edge that was traced is not the part's alone",
     )

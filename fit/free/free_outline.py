@@ -84,8 +84,9 @@ def fit_free(
         notices.append(
             Notice(
                 "reading-contradicted",
-                f"The {extent.of} of {extent.value:.2f} mm is {extent.value - found:+.2f} mm from "
-                f"the contour's {found:.2f} mm; it was left out.",
+                f"The reading of the {extent.of}, {extent.value:.2f} mm, differs by "
+                f"{extent.value - found:+.2f} mm from the contour's {found:.2f} mm; it was not "
+                f"used.",
                 f"Measure the {extent.of} again, jaws flat on both sides.",
                 "usable",
                 extent.of,
@@ -97,9 +98,10 @@ def fit_free(
 def _irregular(placed: Placed) -> Notice:
     return Notice(
         "contour-irregular",
-        "The contour is so irregular that the search for its lines and arcs was broken off; the "
+        "The contour is so irregular that the search for lines and arcs was stopped early; the "
         "outline may have more segments than it needs.",
-        "Look at the overlay: a shadow, fluff, or a ground like the part may have been followed.",
+        "Check the overlay: a shadow, fluff or a background similar to the part may have been "
+        "traced.",
         "usable",
         placed.sections[0].name,
     )

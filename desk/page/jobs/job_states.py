@@ -75,7 +75,7 @@ def wanted(path: Path) -> Wanted:
         content = path.read_bytes()
     except OSError as error:
         raise FileError(
-            f"cannot read the job ({error.strerror})", path.parent.name, "look whether it is there"
+            f"cannot read the job ({error.strerror})", path.parent.name, "check that it is there"
         ) from error
     revision = hashlib.sha256(content).hexdigest()[:16]
     record: dict[str, Any] = {}
@@ -84,7 +84,7 @@ def wanted(path: Path) -> Wanted:
     try:
         record = tomllib.loads(content.decode("utf-8-sig"))
     except ValueError as error:
-        faults = [FileError(f"is not TOML ({error})", str(path), "mend that line by hand")]
+        faults = [FileError(f"is not TOML ({error})", str(path), "correct that line by hand")]
     else:
         job, faults = inspect_record(record, path)
         faults += _outside(job)
@@ -153,7 +153,7 @@ def _outside(job: Job | None) -> list[SnuglineError]:
         FileError(
             f"{name!r} lies outside the job's folder",
             f"{job.path}, [[photo]] {i + 1}, file",
-            "put the photo beside the job; only the command line reads it there",
+            "put the photo next to the job; only the command line reads it there",
         )
         for i, name in named
         if not inside(folder, name)
@@ -200,7 +200,7 @@ def _completed(
     if isinstance(setting, SnuglineError):
         return replace(wish, fault=setting)
     if not inside(folder, wish.file) or not wish.path.is_file():
-        fault = FileError("the photo is not in the job's folder", wish.file, "take it anew")
+        fault = FileError("the photo is not in the job's folder", wish.file, "take it again")
         return replace(wish, fault=fault)
     try:
         key = photos_key(setting, [wish.path])
