@@ -31,6 +31,7 @@ from snugline.fit.section import Section
 from snugline.fit.shapes.outline_families import GROUPS, adopt, seen_corners
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
+from snugline.place import OfPart
 
 Array = NDArray[np.float64]
 
@@ -291,7 +292,7 @@ def _groups(
             f"mirrored; it was assumed equal to the opposite corner.",
             "Photograph it, or state the symmetry that the part has.",
             "retake",
-            name,
+            OfPart(name),
         )
         for name in orphans
     ]

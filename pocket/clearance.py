@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from snugline.errors import InputError
 from snugline.fit.readings.uncertainty_budget import Gain
 from snugline.notice import Notice
+from snugline.place import Where
 from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.overcut import Overcut
 
@@ -63,7 +64,7 @@ def gaps(clearance: float, part: PartUncertainty) -> tuple[Gap, Gap]:
     )
 
 
-def checked_clearance(clearance: float, where: str) -> float:
+def checked_clearance(clearance: float, where: Where) -> float:
     """The clearance itself, if it can be one."""
     if not (math.isfinite(clearance) and clearance >= 0):
         raise InputError(

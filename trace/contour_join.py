@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
 from snugline.notice import Notice
+from snugline.place import OfPhoto, Position
 from snugline.trace.contour import Curve
 from snugline.trace.edge.relief_displacement import outward_normals
 from snugline.trace.edge.silhouette import resample
@@ -114,7 +115,8 @@ def _disagreements(
                     "Make sure that neither the part nor the sheets moved between photos, or drop "
                     "the worse photo.",
                     "usable",
-                    name,
+                    OfPhoto(name),
+                    Position((round(float(x), 1), round(float(y), 1))),
                 )
             )
     return tuple(notices)

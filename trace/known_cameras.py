@@ -159,7 +159,7 @@ def judge_camera(camera: KnownCamera) -> tuple[Notice, ...]:
                 "one-photo",
                 "A lens calibrated from one photo cannot be tested.",
                 "Add photos from several sides and heights, upright and turned.",
-                place=camera.name,
+                about=camera.name,
             ),
         )
     if camera.holdout_mm > HOLDOUT_MM[0]:
@@ -169,7 +169,7 @@ def judge_camera(camera: KnownCamera) -> tuple[Notice, ...]:
                 f"On photos not used for the calibration, markers are predicted "
                 f"{camera.holdout_mm:.2f} mm off ({HOLDOUT_MM[0]:.2f} mm or less is wanted).",
                 "Leave out photos with a bent sheet, zoom or blur, and calibrate again.",
-                place=camera.name,
+                about=camera.name,
             ),
         )
     return ()

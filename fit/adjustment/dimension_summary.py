@@ -17,6 +17,7 @@ from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionRe
 from snugline.fit.shapes.outline_families import seen_corners
 from snugline.fit.shapes.sided_shape import TERMS, Shape
 from snugline.notice import Notice
+from snugline.place import OfPart, OfPhoto
 
 Array = NDArray[np.float64]
 
@@ -306,7 +307,7 @@ def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
                     "given no weight.",
                     "Check the overlay for a shadow, a burr or a corner of a different shape.",
                     "usable",
-                    section.name,
+                    OfPhoto(section.name),
                 )
             )
     return notices
@@ -320,7 +321,7 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
             f"guess.",
             "Photograph that place again, with no shadow or object over it.",
             "retake",
-            budget.of,
+            OfPart(budget.of),
         )
         for budget in budgets
         if budget.contributions and budget.contributions[0].source == UNOBSERVED

@@ -11,6 +11,7 @@ from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.outlier_test import GroupTest, compare_groups
 from snugline.fit.adjustment.robust_solution import Noise, WhitenedFit, whitened_fit
 from snugline.notice import Notice
+from snugline.place import OfPhoto
 
 Array = NDArray[np.float64]
 
@@ -78,7 +79,7 @@ def _remark(equations: Equations, test: GroupTest, done: str) -> Notice:
         f"In {name} the {test.what} is {size}; {done}.",
         "Check that part and sheet lay flat and did not move, or take the photo again.",
         "usable" if abs(test.off) > 0.1 else "fine",
-        name,
+        OfPhoto(name),
     )
 
 

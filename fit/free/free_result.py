@@ -24,6 +24,7 @@ from snugline.fit.geometry.arc_chain import (
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.result import Quantity
 from snugline.notice import Notice
+from snugline.place import OfPart, Position
 
 Mark = Literal["seen", "mirrored", "extrapolated"]
 
@@ -210,7 +211,8 @@ def _unseen(
                 f"x {x:.0f}, y {y:.0f} mm); it was interpolated, U95 {u:.2f} mm.",
                 f"Take a photo of the {where} there to close the gap.",
                 "usable",
-                side,
+                OfPart(side),
+                Position((round(x, 1), round(y, 1))),
             )
         )
     return notices

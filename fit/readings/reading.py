@@ -20,6 +20,7 @@ import numpy as np
 
 from snugline.errors import InputError
 from snugline.lengths import MM_PER_INCH, parse_length
+from snugline.place import Where
 
 What = Literal["length", "width", "thickness", "corner radius"]
 
@@ -77,7 +78,7 @@ class Reading:
     what: What
     values_mm: tuple[float, ...]
     tool: str
-    where: str = "reading"
+    where: Where = "reading"
     step_mm: float | None = None
 
     def __post_init__(self) -> None:

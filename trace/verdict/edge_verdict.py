@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_closing, gaussian_filter1d
 
 from snugline.notice import Notice
+from snugline.place import Region
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
@@ -20,7 +21,6 @@ from snugline.trace.verdict.wall_verdict import wall_outside
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Region = tuple[float, float, float, float]
 
 # A sharp corner alone leaves a gap of up to 4 mm; a long gap is bridged by the fit alone.
 LOST_MM: tuple[float, float] = (5.0, 25.0)
@@ -176,10 +176,10 @@ def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
 
 
 def region_of(points: Floats, margin_px: float = 20.0) -> Region:
-    """The box round points, (left, top, right, bottom) px."""
-    left, top = points.min(axis=0) - margin_px
-    right, bottom = points.max(axis=0) + margin_px
-    return float(left), float(top), float(right), float(bottom)
+    """The box round (N, 2) points in the photo, to a tenth of a pixel."""
+    left, top = (points.min(axis=0) - margin_px).round(1).tolist()
+    right, bottom = (points.max(axis=0) + margin_px).round(1).tolist()
+    return Region((left, top, right, bottom))
 
 
 def _longest(pieces: Sequence[_Piece], marks: Sequence[Mask]) -> _Stretch | None:

@@ -18,7 +18,6 @@ from snugline.trace.verdict.edge_verdict import EdgeEvidence, judge_edge, region
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Region = tuple[float, float, float, float]
 
 # A steady phone in focus gives 0.6 to 1.4 px (standard deviation, the sample photos); at twice that
 # the edge's position is about twice as uncertain, at five times small roundings are lost.

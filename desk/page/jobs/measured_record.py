@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from snugline.desk.page.jobs.measured_store import notice_from
+from snugline.notice import Notice
 from snugline.trace.camera.lens import Lens
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
@@ -19,7 +19,7 @@ def to_record(measured: Measured) -> dict[str, Any]:
     return {
         "photos": [_photo(photo) for photo in measured.photos],
         "joined": None if measured.joined is None else _contour(measured.joined),
-        "notices": [asdict(notice) for notice in measured.notices],
+        "notices": [notice.as_json() for notice in measured.notices],
     }
 
 
@@ -34,7 +34,7 @@ def from_record(record: Mapping[str, Any]) -> Measured:
     return Measured(
         tuple(_photo_from(photo) for photo in record["photos"]),
         None if joined is None else _contour_from(joined),
-        tuple(notice_from(notice) for notice in record["notices"]),
+        tuple(Notice.from_json(notice) for notice in record["notices"]),
     )
 
 
@@ -75,7 +75,7 @@ def _contour(contour: Contour) -> dict[str, Any]:
         "others": [_curve(curve) for curve in contour.others],
         "photo": asdict(contour.photo),
         "common": asdict(contour.common),
-        "notices": [asdict(notice) for notice in contour.notices],
+        "notices": [notice.as_json() for notice in contour.notices],
     }
 
 
@@ -86,7 +86,7 @@ def _contour_from(record: Mapping[str, Any]) -> Contour:
         photo=PhotoFacts(**record["photo"]),
         common=CommonUncertainty(**record["common"]),
         others=tuple(_curve_from(curve) for curve in record["others"]),
-        notices=tuple(notice_from(notice) for notice in record["notices"]),
+        notices=tuple(Notice.from_json(notice) for notice in record["notices"]),
     )
 
 

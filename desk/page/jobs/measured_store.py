@@ -18,7 +18,6 @@ import numpy as np
 from snugline.desk.job import Job
 from snugline.errors import FileError, SnuglineError
 from snugline.files import write_whole
-from snugline.notice import Notice
 
 KEPT = 250  # records of each kind in one job; the longest unused go
 
@@ -133,9 +132,3 @@ def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, 
     """The three parts of an error, for the page; without the way to the job's `folder`."""
     where = error.where.replace(f"{folder}{os.sep}", "") if folder is not None else error.where
     return {"what": error.what, "where": where, "mend": error.mend}
-
-
-def notice_from(record: Mapping[str, Any]) -> Notice:
-    """A notice as `dataclasses.asdict` wrote it."""
-    region = record["region_px"]
-    return Notice(**{**record, "region_px": tuple(region) if region is not None else None})
