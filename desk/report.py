@@ -21,10 +21,12 @@ from snugline.desk.pictures import (
 from snugline.desk.wording import measure, named, sentence
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
+from snugline.notice import GRAVITY
 from snugline.place import about_from_json
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 
+_COLOURS = ("note", "doubt", "alert")  # of a remark, by its gravity
 LEAST_BAR = 0.1  # of the largest contribution; smaller ones share a bar
 
 STYLE = """
@@ -75,8 +77,8 @@ svg .dot { stroke: var(--mark); stroke-width: 2.4px; stroke-linecap: round; }
 td.bars { width: 45%; vertical-align: middle; }
 ul.notices { list-style: none; margin: 0; padding: 0; }
 ul.notices li { border-left: 4px solid var(--rule); padding: 2px 0 2px 12px; margin: 10px 0; }
-ul.notices li.usable { border-color: var(--spike); }
-ul.notices li.retake { border-color: var(--alert); }
+ul.notices li.doubt { border-color: var(--spike); }
+ul.notices li.alert { border-color: var(--alert); }
 ul.notices b { font-weight: 600; }
 td:has(.sample) { width: 84px; }
 img { max-width: 100%; max-height: 85vh; height: auto; display: block; border-radius: 4px; }
@@ -149,8 +151,8 @@ def _summary(given: ReportInput) -> str:
 
 
 def _notices(given: ReportInput) -> str:
-    order = {"retake": 0, "usable": 1, "fine": 2}
-    notices = sorted(given.record["warnings"], key=lambda n: order[n.get("severity", "usable")])
+    warnings = given.record["warnings"]
+    notices = sorted(warnings, key=lambda n: -GRAVITY[n.get("severity", "usable")])
     words = {
         "retake": "Take again",
         "usable": "Check",
@@ -165,9 +167,9 @@ def _notices(given: ReportInput) -> str:
     for notice in notices:
         severity = notice.get("severity", "usable")
         about = str(about_from_json(notice["about"])) if "about" in notice else ""
-        text = notice["text"] if notice["text"].startswith(about) else f"{about}: {notice['text']}"
+        text = notice["text"] if about in notice["text"] else f"{about}: {notice['text']}"
         items.append(
-            f'<li class="{severity}"><b>{words[severity]}.</b> {escape(sentence(text))} '
+            f'<li class="{_COLOURS[GRAVITY[severity]]}"><b>{words[severity]}.</b> {escape(sentence(text))} '
             f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'
         )
     return (
