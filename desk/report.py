@@ -168,8 +168,9 @@ def _notices(given: ReportInput) -> str:
         severity = notice.get("severity", "usable")
         about = str(about_from_json(notice["about"])) if "about" in notice else ""
         text = notice["text"] if about in notice["text"] else f"{about}: {notice['text']}"
+        colour = _COLOURS[GRAVITY[severity]]
         items.append(
-            f'<li class="{_COLOURS[GRAVITY[severity]]}"><b>{words[severity]}.</b> {escape(sentence(text))} '
+            f'<li class="{colour}"><b>{words[severity]}.</b> {escape(sentence(text))} '
             f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'
         )
     return (
