@@ -79,7 +79,7 @@ def parse_angle(text: str, where: Where = "angle") -> float:
 
 
 def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> str:
-    """A length with its unit; inches with three decimals, millimetres with two unless told.
+    """A length with its unit; by default three decimals in inches, two in millimetres.
 
     >>> format_length(182.5625, "in")
     '7.188 in'

@@ -1,4 +1,4 @@
-"""From a job's contours and readings to its outline and the sizes that it was likely drawn in."""
+"""From a job's contours and readings to its outline and its likely nominal sizes."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -22,7 +22,7 @@ from snugline.trace.contour import Contour
 
 @dataclass(frozen=True)
 class Fitting:
-    """A job's outline with what stands behind it."""
+    """A job's outline with its likely nominal sizes."""
 
     fitted: FittedOutline
     nominal: tuple[NominalSet, ...]
@@ -75,7 +75,7 @@ def fit_job(job: Job, contours: Sequence[Contour], joined: Contour | None = None
 
 
 def section_of(contour: Contour, shows: str) -> Section:
-    """A contour as the fit takes it; the sheet's name tells which sections share a print.
+    """A contour as the fit takes it; sections with the same sheet's name share a print.
 
     What a contour's points have in common enters as such, and only the rest as their noise.
     """
@@ -104,9 +104,9 @@ def left_out(points: NDArray[np.float64], tables: Sequence[LeaveOutTable]) -> ND
 
 
 def kept_points(section: Section, tables: Sequence[LeaveOutTable]) -> NDArray[np.intp]:
-    """Which points of a section stay, in the order in which they then stand.
+    """Which points of a section stay, in their new order.
 
-    No gap can be told across the seam of a closed curve, so the seam moves away from one there.
+    A gap cannot be marked across the seam of a closed curve, so the seam moves away from it.
     """
     out = left_out(section.points, tables)
     order = np.arange(len(out))
@@ -134,7 +134,7 @@ def without(section: Section, tables: Sequence[LeaveOutTable]) -> Section:
 
 
 def nominal_sizes(fitted: FittedOutline, listed: str | None) -> tuple[NominalSet, ...]:
-    """Likely drawn sizes of length, width and each corner size that is not said twice."""
+    """Likely nominal sizes of length, width and each distinct corner size."""
     dimensions = {"length": fitted.length, "width": fitted.width}
     for corner in fitted.corners:
         for name, quantity in corner.params.items():

@@ -34,7 +34,7 @@ def plan_of(job: Job, fitted: FittedOutline, choices: PocketChoices) -> CutPlan:
 
 
 def part_uncertainty(fitted: FittedOutline) -> PartUncertainty:
-    """What the fit knows of the outline, as the clearance needs it.
+    """The fit's uncertainty of the outline, as the clearance needs it.
 
     Anywhere along the edge the part may be off by what its width is off on one side, and by what
     the outline leaves of the measured points: form that no line or arc describes.
@@ -50,7 +50,7 @@ def part_uncertainty(fitted: FittedOutline) -> PartUncertainty:
 
 
 def reading_lines(job: Job) -> tuple[str, ...]:
-    """The hand readings, a line each, as they stand on the shop sheet."""
+    """The hand readings, a line each, for the shop sheet."""
     return tuple(
         f"{reading.what}: {', '.join(f'{value:.2f} mm' for value in reading.values_mm)} "
         f"by {reading.tool}"

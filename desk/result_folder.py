@@ -1,7 +1,7 @@
 """Many files as one: a result folder is whole, or as it was before.
 
 The files are written to a neighbour folder and moved in at the end; the list that `result.json`
-carries under `files` says which files of an earlier run have to go.
+carries under `files` names the files of an earlier run that have to go.
 """
 
 import json

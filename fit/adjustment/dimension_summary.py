@@ -49,9 +49,9 @@ def summarise(
     notices: tuple[Notice, ...],
     thickness: float | None,
 ) -> FittedOutline:
-    """Collect everything that a fit says.
+    """Collect all results of a fit.
 
-    `rankings` stand by the mirror groups `groups`; `form` is what bows and tilts that were left out
+    `rankings` are by the mirror groups `groups`; `form` is what bows and tilts that were left out
     add to a dimension's standard uncertainty.
     """
     shape = equations.shape

@@ -1,7 +1,8 @@
 """Free outlines: whole parts of lines and arcs, from one closed contour or several open sections.
 
-The road: the sections laid round the part (`assembly`) and run into one contour; its chain found
-(`arc_spline`), adjusted with poses and readings (`free_adjust`), and told (`free_result`).
+In order: the sections are laid round the part (`section_assembly`) and run into one contour; its
+chain is found (`arc_spline`), adjusted with poses and readings (`free_adjustment`), and reported
+(`free_result`).
 """
 
 import math
@@ -150,12 +151,12 @@ def _axes(
 def _contradicted(
     chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
 ) -> list[Extent]:
-    """Readings that all the rest speaks against."""
+    """Readings that all the rest contradicts."""
     found = []
     for extent in extents:
         rest = [e for e in extents if e is not extent]
         if len(set(data.body.tolist())) > 1 and extent.of == "length":
-            continue  # it places the sections: nothing else could speak against it
+            continue  # it places the sections: nothing else could contradict it
         without = adjust(chain, data, rest, sections)
         reach = reach_along(without.chain, extent.direction)
         u = math.sqrt(float(reach.row @ without.covariance @ reach.row) + extent.u**2)

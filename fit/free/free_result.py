@@ -1,4 +1,4 @@
-"""What a free outline is told as: sizes, segments, what was seen of each, what no photo shows."""
+"""The result of a free outline: sizes, segments, what was seen of each, what no photo shows."""
 
 import math
 from dataclasses import dataclass

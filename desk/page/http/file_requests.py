@@ -17,7 +17,7 @@ async def finish(request: Request) -> Response:
 
 async def file(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     name = request.path_params["name"]
     names = [entry["name"] for entry in work_of.files["list"]]
     if name not in names:
@@ -34,7 +34,7 @@ async def archive(request: Request) -> Response:
     from snugline.pocket.bundle import bundle
 
     work_of = request.app.state.desk.job(request)
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     folder = result_folder(work_of.path)
     names = [entry["name"] for entry in work_of.files["list"]]
     if not names:
@@ -64,5 +64,5 @@ async def fitted(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     want = await work_of.refresh()
     answer = await to_thread.run_sync(record_fit, work_of.path, want.record, await body(request))
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     return JSONResponse(answer)

@@ -54,7 +54,7 @@ async def received(
 
     Raises
     ------
-    TooLargeError : after the first byte too many.
+    TooLargeError : after the first byte over the limit.
     FileError : an empty body, or no room on the disk.
     """
     place = Store(folder).place("incoming", "photo")
@@ -233,7 +233,7 @@ def removed_files(folder: Path) -> list[str]:
 
 
 def _put_aside(folder: Path, file: str, shows: str = "") -> str:
-    """Move a photo to the removed ones; what it showed stands before its name."""
+    """Move a photo to the removed ones; its new name begins with what it showed."""
     source = folder / file
     if not inside(folder, file) or not source.is_file():
         return ""
