@@ -21,30 +21,16 @@ from pydantic import (
 
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.fit.readings.nominal_size import parse_listed
-from snugline.fit.readings.reading import Reading, What, tool_of, uncertainty
+from snugline.fit.readings.reading import Reading, What, tool_of
+from snugline.fit.readings.thickness import Thickness, thickness_of
+from snugline.fit.shapes.family_words import OutlineFamily
+from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.lengths import parse_angle, parse_length
 from snugline.place import About, OfKey, OfReading
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record, units_in
 from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
 
-Family = Literal[
-    "auto",
-    "rounded rectangle",
-    "rectangle",
-    "chamfered rectangle",
-    "stadium",
-    "superellipse rectangle",
-    "elliptical-cornered rectangle",
-    "double-arc rectangle",
-    "three-centred rectangle",
-    "free-cornered rectangle",
-    "circle",
-    "ellipse",
-    "regular polygon",
-    "free",
-]
-Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
 Shows = Literal[
     "left end",
     "right end",
@@ -136,7 +122,7 @@ class PartTable(_Table):
     edge_chamfer: Length | None = None
     draft: Annotated[float, BeforeValidator(_draft)] = 0.0
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
-    family: Family = "auto"
+    family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"
     snap: bool = False
     drawn: DrawnTable = DrawnTable()
@@ -267,17 +253,17 @@ class Job(_Table):
         return tuple(t.as_reading(i) for i, t in enumerate(self.reading, start=1))
 
     @property
-    def thickness(self) -> tuple[float, float]:
-        """The part's thickness and its standard uncertainty, mm.
+    def thickness(self) -> Thickness:
+        """The part's thickness: its readings, or the plain value where there are none.
 
-        Readings take precedence over the plain value, which counts as one reading with a caliper.
+        Raises
+        ------
+        InputError : neither is there.
         """
-        taken = [reading for reading in self.readings if reading.what == "thickness"]
-        if not taken and self.part.thickness is not None:
-            taken = [Reading("thickness", (self.part.thickness,), "caliper")]
-        weights = [uncertainty(reading).u ** -2 for reading in taken]
-        mean = sum(w * r.value for w, r in zip(weights, taken, strict=True)) / sum(weights)
-        return mean, sum(weights) ** -0.5
+        found = thickness_of(self.readings, self.part.thickness)
+        if found is None:
+            raise no_thickness(self.path)
+        return found
 
 
 def read_job(path: Path) -> Job:
@@ -342,23 +328,26 @@ def read_toml(path: Path) -> dict[str, Any]:
         ) from error
 
 
+def no_thickness(path: Path) -> InputError:
+    """What a job without any thickness is refused with."""
+    return InputError(
+        "no thickness is given",
+        _place(("part", "thickness"), path),
+        'add thickness = "9.5 mm", or a [[reading]] of it',
+    )
+
+
 def _missing(job: Job) -> list[SnuglineError]:
     """Files that the job names and that are not there; a thickness that is not given."""
     faults: list[SnuglineError] = []
     if job.part.thickness is None and all(r.what != "thickness" for r in job.reading):
-        faults.append(
-            InputError(
-                "no thickness is given",
-                _place(("part",), job.path),
-                'add thickness = "9.5 mm", or a [[reading]] of it',
-            )
-        )
+        faults.append(no_thickness(job.path))
     try:
         job.choices  # noqa: B018 - read for its errors
     except InputError as error:
         faults.append(error)
     edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
-    if not faults and edge > job.thickness[0]:
+    if not faults and edge > job.thickness.value:
         faults.append(
             InputError(
                 f"the top edge of {edge:g} mm is larger than the thickness",

@@ -209,7 +209,7 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
 
 def sides_of(job: Job) -> PartSides:
     """The profile of the part's edge, from the job's part and thickness readings."""
-    part, (thickness, u) = job.part, job.thickness
+    part, thickness, u = job.part, job.thickness.value, job.thickness.u
     if part.edge_radius is not None:
         return PartSides(thickness, u, "round", part.edge_radius, part.draft)
     if part.edge_chamfer is not None:

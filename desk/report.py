@@ -181,9 +181,9 @@ def _notices(given: ReportInput) -> str:
 def _dimensions(given: ReportInput) -> str:
     outline, unit = given.record["outline"], given.unit
     rows = []
-    for what in ("length", "width"):
+    for what in ("length", "width", "thickness"):
         if (size := outline.get(what)) is not None:
-            rows.append((what, size, "from " + ", ".join(size.get("from", []))))
+            rows.append((what, size, "from " + ", ".join(size["from"]) if "from" in size else ""))
     for corner in outline.get("corners", []):
         note = "" if corner.get("seen", True) else "not photographed; mirrored"
         family = corner["family"]

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget
 from snugline.notice import Notice
 
@@ -102,7 +103,7 @@ class FittedOutline:
     residual_max: float
     sections: tuple[SectionResult, ...]
     extras: dict[str, Quantity]
-    thickness: Quantity | None
+    thickness: Thickness | None
     budgets: tuple[Budget, ...]
     notices: tuple[Notice, ...]
 
@@ -112,6 +113,7 @@ class FittedOutline:
 
     def as_json(self) -> dict[str, Any]:
         """The `outline` object of the result's file contract."""
+        thickness = {} if self.thickness is None else {"thickness": self.thickness.as_json()}
         return {
             "family": self.family,
             "length": self.length.as_json(),
@@ -120,4 +122,5 @@ class FittedOutline:
             "segments": self.outline.as_json(),
             "residual_rms": round(self.residual_rms, 4),
             "residual_max": round(self.residual_max, 4),
+            **thickness,
         }

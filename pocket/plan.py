@@ -11,16 +11,18 @@ from typing import Any
 from snugline.errors import InputError, PlanError
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.part_uncertainty import PartUncertainty
+from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.place import OfPart
 from snugline.pocket.board import Group, laid_out
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import unit_notices
-from snugline.pocket.clearance import PartUncertainty, Suggestion, suggest
+from snugline.pocket.clearance import Suggestion, suggest
 from snugline.pocket.coupon import Coupon, corner_coupon, nested, width_slip
 from snugline.pocket.cutting_time import TimeRow, time_table
-from snugline.pocket.depth import Depth, Thickness, depth_notices, pocket_depth
+from snugline.pocket.depth import Depth, depth_notices, pocket_depth
 from snugline.pocket.opening import Opening, plan_opening
 from snugline.pocket.overcut import Overcut
 from snugline.pocket.relief import relieved

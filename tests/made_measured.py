@@ -8,7 +8,7 @@ from snugline.notice import Notice
 from snugline.place import OfPhoto, Region
 from snugline.trace.camera.lens import Lens
 from snugline.trace.camera.projection import Camera, rotation_from_vector
-from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
+from snugline.trace.contour import Alternative, CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.measure import Measured, MeasuredPhoto
 
 FACTS = dict.fromkeys(PhotoFacts.__dataclass_fields__, 0.1) | {
@@ -23,7 +23,10 @@ def made_measured(seed=1):
 
     def curve(count, breaks=()):
         noise = rng.random(count) / 3
-        return Curve(rng.normal(size=(count, 2)) * 100 / 3, noise + 0.1, noise, False, breaks)
+        points = rng.normal(size=(count, 2)) * 100 / 3
+        moved = {"thickness": rng.normal(size=count), "lean": rng.random(count) / 7}
+        other = Alternative(2, 7, rng.normal(size=(9, 2)), 1 / 3)
+        return Curve(points, noise + 0.1, noise, False, breaks, moved, 1.5, (other,))
 
     contour = Contour(
         "border-a4",

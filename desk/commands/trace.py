@@ -66,7 +66,7 @@ def trace(
     from snugline.desk.console import exit_status, print_json, print_notices, progress
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
-    from snugline.fit.readings.reading import Reading, uncertainty
+    from snugline.fit.readings.thickness import thickness_of
     from snugline.trace.known_cameras import lens_finder
     from snugline.trace.measure import PartSides, measure_photos
     from snugline.trace.overlay import draw_overlay
@@ -79,9 +79,10 @@ def trace(
     require_folder(overlay)
     frames = printed_frames(frame, bar_x, bar_y)
     known = lens_finder(camera)
+    stated = thickness_of((), thickness)
     sides = PartSides(
         thickness,
-        uncertainty(Reading("thickness", (thickness,), "caliper")).u,
+        stated.u if stated is not None else 0.0,
         edge="round" if edge_radius else "chamfer" if edge_chamfer else "none",
         edge_size=edge_radius or edge_chamfer or 0.0,
         draft=draft,

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.robust_solution import (
-    Noise,
+    ResidualNoise,
     inverse,
     noise_at,
     robust_fit,
@@ -51,7 +51,7 @@ class Refined:
     changed: bool
     equations: Equations
     x: Array
-    noise: Noise
+    noise: ResidualNoise
     groups: tuple[int, ...]
     terms: tuple[str, ...]
     form: dict[str, float]
@@ -59,7 +59,7 @@ class Refined:
 
 
 def refine_shape(
-    equations: Equations, x: Array, noise: Noise, groups: tuple[int, ...]
+    equations: Equations, x: Array, noise: ResidualNoise, groups: tuple[int, ...]
 ) -> Refined | None:
     """Free corners and sides, test, tie again; None for shapes that have nothing to free.
 

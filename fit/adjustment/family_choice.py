@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from snugline.errors import FitError, InputError
 from snugline.fit.adjustment.corner_misfit import corners_misfit
-from snugline.fit.adjustment.observation_equations import Equations, Measured, ReadRow
+from snugline.fit.adjustment.observation_equations import CentredSection, Equations, ReadRow
 from snugline.fit.adjustment.robust_solution import (
-    Noise,
+    ResidualNoise,
     RobustFit,
     cauchy_cost,
     noise_at,
@@ -72,7 +72,7 @@ class Choice:
     """
 
     best: Candidate
-    noise: Noise
+    noise: ResidualNoise
     ranking: tuple[tuple[str, float], ...]
     corner_rankings: tuple[tuple[tuple[str, float], ...], ...]
     runner_up: Candidate | None
@@ -82,7 +82,7 @@ class Choice:
 class Setting:
     """What all candidates share: observations, first sizes and poses, mirror groups."""
 
-    sections: tuple[Measured, ...]
+    sections: tuple[CentredSection, ...]
     rows: tuple[ReadRow, ...]
     length: float
     width: float
@@ -253,7 +253,7 @@ def _leaves_corners(choice: Choice) -> bool:
 def hopeless(equations: Equations, x: Array) -> bool:
     """Whether most of some contour lies farther off than any family of corners could explain."""
     return any(
-        float(np.median(np.abs(equations.points_block(x, k).residual * measured.sigma))) > HOPELESS
+        float(np.median(np.abs(equations.points_block(x, k).residual * measured.noise))) > HOPELESS
         for k, measured in enumerate(equations.sections)
     )
 
@@ -331,7 +331,7 @@ def _posterior(bics: Sequence[float]) -> list[float]:
 def _corner_rankings(
     judged: Sequence[Candidate],
     tried: Sequence[Candidate],
-    noise: Noise,
+    noise: ResidualNoise,
     rows: float,
     groups: Sequence[int],
 ) -> tuple[tuple[tuple[str, float], ...], ...]:
@@ -357,7 +357,7 @@ def _corner_rankings(
     return tuple(rankings)
 
 
-def _cost_at(candidate: Candidate, noise: Noise, corners: Sequence[int]) -> float:
+def _cost_at(candidate: Candidate, noise: ResidualNoise, corners: Sequence[int]) -> float:
     """Cauchy's loss of the points at some corners, reduced by the noise's correlation."""
     equations, x, cost = candidate.equations, candidate.x, 0.0
     for k, model in enumerate(noise.models):

@@ -119,7 +119,7 @@ def _data(placed: Placed) -> Data:
     twice = math.sqrt(1 + max(placed.copy))
     return Data(
         np.vstack(points),
-        np.concatenate([s.sigma for s in placed.sections]) * twice,
+        np.concatenate([s.noise for s in placed.sections]) * twice,
         np.repeat(placed.body, count),
         np.repeat(np.arange(len(count)), count),
         tuple(sorted(breaks)),

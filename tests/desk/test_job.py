@@ -8,8 +8,9 @@ from typing import get_args
 
 import pytest
 
-from snugline.desk.job import Family, inspect_job, read_job
+from snugline.desk.job import inspect_job, read_job
 from snugline.errors import FileError, InputError, SnuglineError
+from snugline.fit.shapes.family_words import OutlineFamily
 
 GOOD = """
 [part]
@@ -86,9 +87,9 @@ def test_a_frame_may_stand_once_or_several_times(job_file):
 def test_several_thickness_readings_go_before_the_plain_value(job_file):
     more = '[[reading]]\nwhat = "thickness"\nvalues = ["9.4 mm", "9.6 mm"]\ntool = "caliper"\n\n'
     edited(job_file, "[pocket]", more + "[pocket]")
-    value, u = read_job(job_file).thickness
-    assert value == pytest.approx(9.5)
-    assert u > 0.0
+    thickness = read_job(job_file).thickness
+    assert thickness.value == pytest.approx(9.5)
+    assert thickness.values == (9.4, 9.6)
 
 
 @pytest.mark.parametrize("text", ["4 in x 12 in", "420 × 150 mm", "16-1/2 x 6 in", '4" x 12"'])
@@ -232,4 +233,4 @@ def test_every_family_of_corners_can_be_asked_for():
     from snugline.fit.shapes.outline_families import rectangle
 
     fitted = {rectangle([corner] * 4, (0, 0, 0, 0)).family for corner in FAMILIES}
-    assert fitted <= set(get_args(Family))
+    assert fitted <= set(get_args(OutlineFamily))

@@ -127,7 +127,7 @@ def test_a_part_seen_whole_needs_no_reading():
 def test_a_part_lying_across_the_frame_has_its_length_found():
     view = end(rounded_rectangle(87, 57, 3.5), "whole", 4)
     turned = Section(
-        view.name, "whole", view.points @ np.array([[0, 1], [-1, 0]]), view.sigma, True
+        view.name, "whole", view.points @ np.array([[0, 1], [-1, 0]]), view.noise, True
     )
     assert fit_outline([turned], family=ROUNDED).length.value == pytest.approx(87, abs=0.1)
 
@@ -408,7 +408,7 @@ def test_outliers_do_not_move_the_outline():
         points = view.points.copy()
         points[rng.random(len(points)) < 0.08] += rng.normal(0, 2, 2)
         points[100:140] += [0.5, 0.5]  # a burr
-        dirty.append(Section(view.name, view.shows, points, view.sigma, systematic=COMMON))
+        dirty.append(Section(view.name, view.shows, points, view.noise, systematic=COMMON))
     fitted, before = (fit_outline(views, [TAPE], ROUNDED) for views in (dirty, clean))
     assert fitted.width.value == pytest.approx(before.width.value, abs=0.02)
     assert fitted.corners[0].params["radius"].value == pytest.approx(27.4, abs=0.06)

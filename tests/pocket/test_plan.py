@@ -9,7 +9,7 @@ from snugline.errors import InputError, PlanError
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Arc, Line, outline_from_json, polygon_of
 from snugline.fit.geometry.primitives import rounded_rectangle
-from snugline.pocket.depth import Thickness
+from snugline.fit.readings.thickness import Thickness
 from snugline.pocket.overcut import Overcut
 from snugline.pocket.plan import drawings, make_plan
 
@@ -241,5 +241,7 @@ def test_a_step_over_wider_than_the_cutter_is_said():
 
 
 def test_uncertain_thickness_and_thin_floor_reach_the_notices():
-    made = plan(thickness=Thickness(9.5, 0.3, 0.5, 3), stock={"thickness": "12.5 mm"})
+    made = plan(
+        thickness=Thickness(9.5, 0.15, values=(9.25, 9.5, 9.75)), stock={"thickness": "12.5 mm"}
+    )
     assert {"thin-floor", "uneven-thickness"} <= set(codes(made))

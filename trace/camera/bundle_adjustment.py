@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from snugline.trace.camera.lens import LENS_SIZE, LensPrior, project
 from snugline.trace.camera.marker_noise import (
-    Noise,
+    MarkerNoise,
     Places,
     edge_freedom,
     found_noise,
@@ -306,8 +306,8 @@ def expected_points(flat: Observations, bloom: float) -> Floats:
     return np.column_stack([flat.design + bloom * flat.outward, flat.height])
 
 
-def _first_noise(seen: _Linear) -> Noise:
-    return Noise(max(robust_spread(seen.residuals), _LEAST_NOISE_PX), 0.0)
+def _first_noise(seen: _Linear) -> MarkerNoise:
+    return MarkerNoise(max(robust_spread(seen.residuals), _LEAST_NOISE_PX), 0.0)
 
 
 def _problem(

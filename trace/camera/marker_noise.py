@@ -44,7 +44,7 @@ def places_of(sigma: Floats, marker: Ints, outward: Floats) -> Places:
 
 
 @dataclass(frozen=True)
-class Noise:
+class MarkerNoise:
     """Noise of one photo besides each point's own sigma, px: of points alone, of whole edges."""
 
     place: float
@@ -68,7 +68,7 @@ def edge_freedom(at: Places, weights: Floats) -> float:
     return float(np.minimum(np.bincount(at.edge[weights > 0]), 2).sum())
 
 
-def found_noise(residuals: Floats, weights: Floats, at: Places, taken: float) -> Noise:
+def found_noise(residuals: Floats, weights: Floats, at: Places, taken: float) -> MarkerNoise:
     """The two parts of a photo's noise, from its (N,) residuals.
 
     `taken` is the share of the edges' degrees of freedom that the adjusted unknowns absorb.
@@ -80,12 +80,12 @@ def found_noise(residuals: Floats, weights: Floats, at: Places, taken: float) ->
     seen = count > 0
     freedom = len(r) - int(seen.sum())
     if freedom <= 0.4 * len(r):  # hardly two points to an edge: the parts cannot be separated
-        return Noise(_excess(robust_spread(r) ** 2 / (1 - taken) - own), 0.0)
+        return MarkerNoise(_excess(robust_spread(r) ** 2 / (1 - taken) - own), 0.0)
     mean = np.bincount(edge, weights=r) / np.maximum(count, 1)
     alone = robust_spread(r - mean[edge]) ** 2 * len(r) / freedom
     between = robust_spread(mean[seen]) ** 2 / (1 - taken)
     shared = float(between - alone * np.mean(1 / count[seen]))
-    return Noise(_excess(alone - own), float(np.sqrt(max(shared, 0.0))))
+    return MarkerNoise(_excess(alone - own), float(np.sqrt(max(shared, 0.0))))
 
 
 def _excess(variance: float) -> float:
@@ -105,7 +105,7 @@ def robust_spread(residuals: Floats) -> float:
     return spread
 
 
-def tukey_weights(residuals: Floats, noise: Noise, at: Places) -> Floats:
+def tukey_weights(residuals: Floats, noise: MarkerNoise, at: Places) -> Floats:
     """(N,) biweights; a marker most of whose points are off is rejected as a whole.
 
     So is a curled corner of the sheet, whose single edges may look good.

@@ -78,7 +78,7 @@ def measure(record: Mapping[str, Any], path: Path, key: str) -> float:
 def without_points(photo: Mapping[str, Any]) -> dict[str, Any]:
     """What a list of photos shows of one: short, since there may be many."""
     contour = photo["contour"]
-    return {"contour": {"photo": contour["photo"], "notices": contour["notices"]}}
+    return {"contour": {"photo": contour["photo"], "warnings": contour["warnings"]}}
 
 
 def fit(record: Mapping[str, Any], path: Path, measured: str, key: str) -> FittedOutline:
