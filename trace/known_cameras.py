@@ -245,7 +245,7 @@ def _as_stored(sighting: Sighting, photo: Photo) -> Sighting:
 def prior_for(
     photo: Photo, cameras: Sequence[KnownCamera], name: str | None = None
 ) -> LensPrior | None:
-    """The prior of the photo's camera, if it is known: by its name, or by what the photo says.
+    """The prior of the photo's camera, if it is known: by its name, or by the photo's EXIF.
 
     Raises
     ------

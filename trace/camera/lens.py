@@ -1,4 +1,4 @@
-"""The lens: focal length, centre and radial distortion, with what is known of it beforehand."""
+"""The lens: focal length, principal point and radial distortion, with its prior."""
 
 from dataclasses import dataclass
 
@@ -11,11 +11,11 @@ RADIAL_TERMS = 4
 LENS_SIZE = 3 + RADIAL_TERMS
 
 # Prior spread of the distortion that each further odd power adds, as a share of the half diagonal:
-# powers 3, 5, 7, 9, each freed of what the lower ones already say. A phone corrects most of its
+# powers 3, 5, 7, 9, each orthogonal to the lower ones. A phone corrects most of its
 # barrel, yet keeps ripples of a few pixels (common practice, no source).
 _RIPPLE_PRIOR = np.array([0.02, 0.008, 0.003, 0.0015])
-# What the four sides of a rectangle may make of it: they tell of one bow, and nothing of the
-# picture's rim.
+# The same where only the four sides of a rectangle are seen: they show one bow, and nothing at the
+# picture's border.
 _RIPPLE_OF_FEW_EDGES = np.array([0.01, 0.002, 0.0005, 0.0001])
 
 
@@ -29,7 +29,7 @@ class Lens:
     Attributes
     ----------
     focal : px.
-    centre : (2,) px.
+    centre : (2,) px, the principal point.
     radial : (4,) k1 to k4.
     size : (width, height) of the picture, px.
     """
@@ -142,8 +142,8 @@ def prior_from_exif(
     Parameters
     ----------
     size : (width, height) px.
-    few_edges : a rectangle's sides are all that will tell of the lens, which is then taken for an
-        ordinary phone's.
+    few_edges : only a rectangle's sides will inform the lens, which is then assumed to be that of
+        an ordinary phone.
     """
     width, height = size
     half_diagonal = 0.5 * float(np.hypot(width, height))

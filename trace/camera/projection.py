@@ -23,7 +23,7 @@ class Camera:
 
     @property
     def centre(self) -> Floats:
-        """(3,) mm, where the camera stands in the sheet's axes."""
+        """(3,) mm, the camera's position in the sheet's coordinates."""
         place: Floats = -self.rotation.T @ self.translation
         return place
 
@@ -105,7 +105,7 @@ def homography(source: Floats, target: Floats) -> Floats:
             np.column_stack([zero, row, -b[:, 1:] * row]),
         ]
     )
-    # With fewer rows than unknowns the null vector stands only in the full factor.
+    # With fewer rows than unknowns only the full factor contains the null vector.
     h = np.linalg.svd(rows, full_matrices=len(rows) < 9)[2][-1].reshape(3, 3)
     result: Floats = np.linalg.inv(to_target) @ h @ to_source
     return result

@@ -1,4 +1,4 @@
-"""What a photo shows of its frames: edges at known places, ready for the adjustment."""
+"""What a photo shows of its frames: edges at known positions, ready for the bundle adjustment."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 FEWEST_MARKERS = 4
 # Fewer markers than this on the reduced picture: look again at full size.
 _FEW = 8
-# A plain frame's sides are judged in stretches of so many points, as markers are.
+# A plain frame's sides are treated in stretches of this many points, as markers are.
 _STRETCH = 12
 
 
@@ -38,8 +38,8 @@ class Sighting:
     design : (M, 4, 2) mm, corners of the markers (or of the plain opening) as designed.
     quads : (M, 4, 2) px, where these corners were seen.
     blur_px : standard deviation of the blur at the frame's edges.
-    light, dark : (M,) linear luminance beside and in each marker's border.
-    prior : what is known of the lens.
+    light, dark : (M,) linear luminance next to and in each marker's border.
+    prior : what is known about the lens.
     camera_key : equal for photos of one camera, or None when that is not known.
     notices : what was remarked on the way.
     """
@@ -139,7 +139,7 @@ def _found(photo: Photo, frames: Sequence[Frame]) -> tuple[FoundMarkers, NDArray
         raise PhotoError(
             f"the {len(found.ids)} markers found (ids {shown}, ...) are not those of {names}",
             where,
-            "give the description of the frame that lies in the photo",
+            "give the description of the frame that is in the photo",
         )
     if mine.sum() < FEWEST_MARKERS:
         raise PhotoError(
