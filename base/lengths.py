@@ -9,8 +9,11 @@ import re
 from fractions import Fraction
 
 from snugline.errors import InputError
+from snugline.place import Where
+from snugline.units import MM_PER_INCH
 
-MM_PER_INCH = 25.4  # exact since 1959: addendum to NBS Circular 572
+__all__ = ["MM_PER_INCH", "format_length", "parse_angle", "parse_length"]
+
 
 _MM_PER_UNIT = {
     "mm": 1.0,
@@ -34,7 +37,7 @@ _QUANTITY = re.compile(
 )
 
 
-def _parse(text: str, units: dict[str, float], kind: str, example: str, where: str) -> float:
+def _parse(text: str, units: dict[str, float], kind: str, example: str, where: Where) -> float:
     mend = f"write a number with its unit, such as {example}"
     match = _QUANTITY.match(text) if isinstance(text, str) else None
     if match is None:
@@ -53,7 +56,7 @@ def _parse(text: str, units: dict[str, float], kind: str, example: str, where: s
     return (-number if match["sign"] == "-" else number) * units[unit]
 
 
-def parse_length(text: str, where: str = "length") -> float:
+def parse_length(text: str, where: Where = "length") -> float:
     """Millimetres of a length as written.
 
     Raises
@@ -70,7 +73,7 @@ def parse_length(text: str, where: str = "length") -> float:
     return _parse(text, _MM_PER_UNIT, "length", '"9.5 mm" or "7 3/16 in"', where)
 
 
-def parse_angle(text: str, where: str = "angle") -> float:
+def parse_angle(text: str, where: Where = "angle") -> float:
     """Radians of an angle as written, such as `0.5 deg`."""
     return _parse(text, _RADIANS_PER_UNIT, "angle", '"0.5 deg"', where)
 

@@ -26,6 +26,7 @@ from snugline.fit.readings.thickness import Thickness, thickness_of
 from snugline.fit.shapes.family_words import OutlineFamily
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.lengths import parse_angle, parse_length
+from snugline.place import About, OfKey, OfReading
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record, units_in
 from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
@@ -182,11 +183,10 @@ class ReadingTable(_Table):
             )
         return self
 
-    @property
-    def as_reading(self) -> Reading:
-        """The reading as the fit takes it."""
+    def as_reading(self, number: int) -> Reading:
+        """The reading as the fit takes it; `number` is its place in the job, from 1."""
         values = self.values or ((self.value,) if self.value is not None else ())
-        return Reading(self.what, values, self.tool, f"reading of the {self.what}, {self.tool}")
+        return Reading(self.what, values, self.tool, OfReading(number, self.what, self.tool))
 
 
 class LeaveOutTable(_Table):
@@ -244,20 +244,21 @@ class Job(_Table):
             frame = read_frame(self.beside(table.description) if is_file else table.description)
             return with_print_scale(frame, table.bar_x, table.bar_y)
         except InputError as error:
-            where = f"{_place(('frame', i), self.path)}, {error.where}"
-            raise InputError(error.what, where, error.mend) from error
+            where = _place(("frame", i), self.path)
+            what = error.what if error.about else f"{error.where}: {error.what}"
+            raise InputError(what, where, error.mend) from error
 
     @property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        return from_record(self.pocket, f"{self.path}, [pocket]")
+        return from_record(self.pocket, OfKey(("pocket",), str(self.path)))
 
     @property
     def readings(self) -> tuple[Reading, ...]:
         """All hand readings."""
-        return tuple(table.as_reading for table in self.reading)
+        return tuple(t.as_reading(i) for i, t in enumerate(self.reading, start=1))
 
     @property
     def thickness(self) -> Thickness:
@@ -339,7 +340,7 @@ def no_thickness(path: Path) -> InputError:
     """What a job without any thickness is refused with."""
     return InputError(
         "no thickness is given",
-        f"{path}, [part]",
+        _place(("part", "thickness"), path),
         'add thickness = "9.5 mm", or a [[reading]] of it',
     )
 
@@ -358,7 +359,7 @@ def _missing(job: Job) -> list[SnuglineError]:
         faults.append(
             InputError(
                 f"the top edge of {edge:g} mm is larger than the thickness",
-                f"{job.path}, [part]",
+                _place(("part",), job.path),
                 "correct edge_radius, edge_chamfer or the thickness",
             )
         )
@@ -368,8 +369,7 @@ def _missing(job: Job) -> list[SnuglineError]:
         try:
             lens_finder(job.camera)
         except SnuglineError as error:
-            where = str(job.path) if error.where == "camera" else error.where
-            faults.append(InputError(error.what, where, error.mend))
+            faults.append(InputError(error.what, _place(("camera",), job.path), error.mend))
     named = [(_place(("photo", i, "file"), job.path), p.file) for i, p in enumerate(job.photo)]
     named += [
         (_place(("frame", i, "description"), job.path), Path(f.description))
@@ -396,7 +396,7 @@ def _missing(job: Job) -> list[SnuglineError]:
         if table.photo not in photos
     ]
     for i in range(len(job.frame)):
-        if any(f"[[frame]] {i + 1}" in fault.where for fault in faults):
+        if any(_is_below(fault.about, ("frame", i)) for fault in faults):
             continue
         try:
             job._frame(i)
@@ -416,18 +416,14 @@ def _missing(job: Job) -> list[SnuglineError]:
     return faults
 
 
-def _place(loc: tuple[int | str, ...], path: Path) -> str:
+def _place(loc: tuple[int | str, ...], path: Path) -> OfKey:
     """Where in the job: `job.toml, [[photo]] 2, file`."""
-    parts = [str(path)]
-    rest = list(loc)
-    if len(rest) > 1 or (rest and rest[0] in Job.model_fields and rest[0] != "camera"):
-        table = str(rest.pop(0))
-        if rest and isinstance(rest[0], int):
-            parts.append(f"[[{table}]] {int(rest.pop(0)) + 1}")
-        else:
-            parts.append(f"[{table}]")
-    parts += [str(item) if isinstance(item, str) else f"value {item + 1}" for item in rest]
-    return ", ".join(parts)
+    in_table = len(loc) > 1 or (bool(loc) and loc[0] in Job.model_fields and loc[0] != "camera")
+    return OfKey(loc, str(path), in_table)
+
+
+def _is_below(about: About | None, path: tuple[int | str, ...]) -> bool:
+    return isinstance(about, OfKey) and about.path[: len(path)] == path
 
 
 def _keys_at(loc: tuple[int | str, ...]) -> list[str]:

@@ -26,6 +26,7 @@ from snugline.fit.drawing.dxf import Version, write_dxf
 from snugline.fit.drawing.pdf import write_pdf
 from snugline.fit.drawing.svg import write_svg
 from snugline.notice import Notice
+from snugline.place import OfPhoto
 from snugline.pocket.bundle import bundle as archive
 from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
@@ -176,7 +177,7 @@ def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
             f"{len(contour.others)} more contours lie in the window: a hole or another part.",
             "The outline is that of the largest; take away what does not belong to the part.",
             "usable",
-            contour.photo.file,
+            OfPhoto(contour.photo.file),
         )
         for contour in contours
         if contour.others

@@ -1,4 +1,4 @@
-"""What the result of a job's last run says, where it lies beside the job."""
+"""The result of a job's last run, where it is next to the job."""
 
 import json
 from pathlib import Path

@@ -28,7 +28,7 @@ def read_outline(path: Path, layer: str | None = None, unit: Unit | None = None)
     if kind == ".json":
         return _from_result(path)
     if kind not in (".svg", ".dxf"):
-        raise FileError(f"{path.suffix!r} is no known kind of outline", str(path), _KINDS)
+        raise FileError(f"{path.suffix!r} is not a known kind of outline file", str(path), _KINDS)
     drawing = load_drawing(path, unit)
     found = {one.name: one.outlines for one in drawing.layers if one.outlines}
     if layer is not None and layer not in found:

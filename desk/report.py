@@ -20,6 +20,7 @@ from snugline.desk.pictures import (
 from snugline.desk.wording import measure, sentence
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
+from snugline.place import about_from_json
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 
@@ -153,8 +154,9 @@ def _notices(given: ReportInput) -> str:
         return '<section class="wide"><h2>Remarks</h2><p>None: nothing stood out.</p></section>'
     items = []
     for notice in notices:
-        severity, place = notice.get("severity", "usable"), notice.get("place", "")
-        text = notice["text"] if notice["text"].startswith(place) else f"{place}: {notice['text']}"
+        severity = notice.get("severity", "usable")
+        about = str(about_from_json(notice["about"])) if "about" in notice else ""
+        text = notice["text"] if notice["text"].startswith(about) else f"{about}: {notice['text']}"
         items.append(
             f'<li class="{severity}"><b>{words[severity]}.</b> {escape(sentence(text))} '
             f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'

@@ -38,6 +38,7 @@ from snugline.fit.section import Section
 from snugline.fit.shapes.outline_families import GROUPS, adopt, seen_corners
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
+from snugline.place import OfPart
 
 Array = NDArray[np.float64]
 
@@ -304,7 +305,7 @@ def _groups(
             f"{symmetry!r} gives it; it is taken like the corner across",
             "photograph it, or state the symmetry that the part has",
             "retake",
-            name,
+            OfPart(name),
         )
         for name in orphans
     ]

@@ -12,6 +12,7 @@ from typing import Any, Literal, cast
 from snugline.errors import InputError
 from snugline.lengths import parse_length
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.access import SIDES, FingerNotch, PushHole, RibbonSlot, Side
 from snugline.pocket.border import EDGE_KINDS, EdgeTreatment
 from snugline.pocket.choices import (
@@ -33,9 +34,10 @@ from snugline.pocket.thermal import material
 from snugline.pocket.wood import Board, Climate, Cut, equilibrium_moisture, species
 
 Unit = Literal["mm", "in"]
+POCKET = OfKey(("pocket",))
 
 
-def from_record(record: Mapping[str, Any], where: str = "pocket") -> PocketChoices:
+def from_record(record: Mapping[str, Any], where: OfKey = POCKET) -> PocketChoices:
     """The choices of a `[pocket]` table.
 
     Keys (all but `clearance` may be left out)::
@@ -89,7 +91,7 @@ def from_record(record: Mapping[str, Any], where: str = "pocket") -> PocketChoic
     Parameters
     ----------
     record : the table, nested tables and lists as TOML gives them.
-    where : the file and the table's name, for errors.
+    where : the file and the table, for errors.
 
     Raises
     ------
@@ -171,11 +173,11 @@ def unit_notices(
     )
 
 
-def _clearance(value: Any, where: str) -> float:
+def _clearance(value: Any, where: OfKey) -> float:
     return checked_clearance(parse_length(value, where), where)
 
 
-def _seat(value: Any, where: str) -> float:
+def _seat(value: Any, where: OfKey) -> float:
     seat = text(value, where).strip()
     if seat == "flush":
         return 0.0
@@ -227,7 +229,7 @@ def _board(t: Table) -> Board:
     return board
 
 
-def _side(value: Any, where: str) -> Side:
+def _side(value: Any, where: OfKey) -> Side:
     return cast(Side, word(value, SIDES, where))
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from snugline.errors import InputError
 from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.notice import Notice
+from snugline.place import Where
 from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.overcut import Overcut
 
@@ -38,7 +39,7 @@ def gaps(clearance: float, part: PartUncertainty) -> tuple[Gap, Gap]:
     )
 
 
-def checked_clearance(clearance: float, where: str) -> float:
+def checked_clearance(clearance: float, where: Where) -> float:
     """The clearance itself, if it can be one."""
     if not (math.isfinite(clearance) and clearance >= 0):
         raise InputError(

@@ -15,6 +15,7 @@ from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import OfPart
 from snugline.pocket.board import Group, laid_out
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import unit_notices
@@ -214,8 +215,8 @@ def _placed_notices(made: Sequence[tuple[Opening, tuple[Notice, ...]]], unit: Un
             if all(notice in others for _, others in made):
                 notices.append(notice)
             else:
-                place = ", ".join(filter(None, (at, notice.place)))
-                notices.append(replace(notice, place=place))
+                name = f"{at}, {notice.about}" if notice.about else at
+                notices.append(replace(notice, about=OfPart(name)))
     return notices
 
 

@@ -10,6 +10,7 @@ from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Gain
+from snugline.place import OfKey
 from snugline.pocket.choices_record import from_record
 
 TRAY = rounded_rectangle(418.0, 146.0, 27.4)
@@ -54,7 +55,8 @@ coupons = true
 def choices(text=CHOICES, **changes):
     """The choices of a `[pocket]` table, some keys changed (None: left out)."""
     record = tomllib.loads(text) | changes
-    return from_record({k: v for k, v in record.items() if v is not None}, "job.toml, pocket")
+    stated = {k: v for k, v in record.items() if v is not None}
+    return from_record(stated, OfKey(("pocket",), "job.toml"))
 
 
 def free_outline(arcs=200, length=400.0, width=150.0, lobes=5, wave=0.06):

@@ -227,7 +227,7 @@ class Contour:
                 photo=PhotoFacts.from_json(record["photo"]),
                 common=CommonUncertainty(**record["common"]),
                 others=tuple(Curve.from_json(curve) for curve in record["others"]),
-                notices=tuple(_notice(notice) for notice in record["warnings"]),
+                notices=tuple(map(Notice.from_json, record["warnings"])),
             )
         except (KeyError, TypeError, ValueError) as error:
             raise FileError(
@@ -253,20 +253,9 @@ def _from_first(record: Mapping[str, Any]) -> dict[str, Any]:
         "Trace the photo again to have it exactly.",
         "fine",
     )
+    kept = ("code", "text", "mend", "severity")  # places were written in another form
     return {
         **curve(record),
         "others": [curve(one) for one in record["others"]],
-        "warnings": [*record["warnings"], word.as_json()],
+        "warnings": [*({k: one[k] for k in kept} for one in record["warnings"]), word.as_json()],
     }
-
-
-def _notice(record: Mapping[str, Any]) -> Notice:
-    region = record.get("region_px")
-    return Notice(
-        record["code"],
-        record["text"],
-        record["mend"],
-        record["severity"],
-        record.get("place", ""),
-        None if region is None else tuple(region),
-    )

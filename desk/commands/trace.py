@@ -40,13 +40,13 @@ def trace(
         typer.Option(
             parser=angle,
             metavar="ANGLE",
-            help="Lean of the sides, inwards to the top; 0deg for upright ones.",
+            help="Draft angle: how far the sides lean inwards towards the top; 0deg for upright sides.",
         ),
     ] = None,
     bar_x: BarX = None,
     bar_y: BarY = None,
     camera: Annotated[
-        str | None, typer.Option(help="A camera learned under this name by `snugline camera`.")
+        str | None, typer.Option(help="A camera calibrated under this name with `snugline camera`.")
     ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Write the contour there; else to standard output.")
@@ -58,8 +58,8 @@ def trace(
 ) -> None:
     """Measure the part's plan outline in one photo.
 
-    The contour is in true millimetres in the frame's axes, with a standard uncertainty for each
-    point. It ends where the part leaves the window.
+    The contour is in true millimetres in the frame's coordinate system, with a standard uncertainty
+    for each point. It ends where the part leaves the window.
 
     \b
     Examples:
@@ -104,7 +104,8 @@ def trace(
         facts = shown.contour.photo
         print(
             f"{photo.name}: {facts.markers_found} of {facts.markers_total} markers, "
-            f"hold-out {facts.holdout_mm:.3f} mm, {len(shown.contour.outer.points)} points -> {out}"
+            f"hold-out error {facts.holdout_mm:.3f} mm, "
+            f"{len(shown.contour.outer.points)} points -> {out}"
         )
     notices = {*shown.contour.notices, *measured.notices}
     print_notices(notices)

@@ -19,6 +19,7 @@ from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionRe
 from snugline.fit.shapes.outline_families import seen_corners
 from snugline.fit.shapes.sided_shape import TERMS, Shape
 from snugline.notice import Notice
+from snugline.place import OfPart, OfPhoto
 
 Array = NDArray[np.float64]
 
@@ -310,7 +311,7 @@ def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
                     "given no weight",
                     "look at the overlay: a shadow, a burr, or a corner of another shape",
                     "usable",
-                    section.name,
+                    OfPhoto(section.name),
                 )
             )
     return notices
@@ -323,7 +324,7 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
             f"the {budget.of} rests on no point and no reading: {budget.value:.2f} mm is a guess",
             "photograph the place again, without shadow or whatever lay there",
             "retake",
-            budget.of,
+            OfPart(budget.of),
         )
         for budget in budgets
         if budget.contributions and budget.contributions[0].source == UNOBSERVED

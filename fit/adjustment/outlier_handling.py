@@ -11,6 +11,7 @@ from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.outlier_test import GroupTest, compare_groups
 from snugline.fit.adjustment.robust_solution import ResidualNoise, WhitenedFit, whitened_fit
 from snugline.notice import Notice
+from snugline.place import OfPhoto
 
 Array = NDArray[np.float64]
 
@@ -72,7 +73,7 @@ def _told(equations: Equations, test: GroupTest, done: str) -> Notice:
         f"{name} has the {test.what} {size}; {done}",
         "check that part and sheet lay flat and still, or take the photo again",
         "usable" if abs(test.off) > 0.1 else "fine",
-        name,
+        OfPhoto(name),
     )
 
 

@@ -58,7 +58,7 @@ def robust_fit(
 
     Parameters
     ----------
-    scales : spread of each section's scaled residuals; estimated anew in each round when None.
+    scales : spread of each section's scaled residuals; estimated again in each round when None.
     give_up : a cost at which, after a few rounds, no more is hoped for.
     """
     sections = range(len(equations.sections))

@@ -39,7 +39,7 @@ _SMOOTH_MM = 5.0  # what the default tolerance is the standard uncertainty of: a
 _SLIGHT = math.radians(8.0)
 _SEARCH_STEPS = 10
 # Stations times segments of all refits: some three times what outlines of 200 arcs take, half a
-# minute. Only contours that are no outline's ask for more.
+# minute. Only contours that do not show an outline need more.
 _MOST_WORK = 2_500_000
 _MULTISCALE_Z = 4.5  # about 1 % of contours exceed it anywhere by chance
 
@@ -201,7 +201,7 @@ class _Search:
         return max(0.14 * (self.tolerance or 0.0), 1e-5 * float(np.ptp(self.points, axis=0).max()))
 
     def _settle(self, fit: ChainFit) -> ChainFit:
-        """Average anew along the chain, free of the chords' sagitta, and learn the noise."""
+        """Average again along the chain, free of the chords' sagitta, and estimate the noise."""
         whole = drop(fit.chain, self.points)
         self.at = parted(self.plain, self.points, whole.segment)
         mean = drop(fit.chain, averaged(self.points, self.at.first), whole.segment[self.at.first])

@@ -247,7 +247,7 @@ def test_a_wrong_reading_is_named_and_left_out():
     (notice,) = (n for n in fitted.notices if n.code == "readings-disagree")
     assert "119.50 mm" in notice.text
     assert "left out" in notice.text
-    assert notice.place == "job.toml, reading 2"
+    assert str(notice.about) == "job.toml, reading 2"
     assert holds(fitted.width, 118.5)
     assert fitted.width.sources == ("photo",)
 
@@ -269,7 +269,7 @@ def test_a_photo_that_disagrees_is_named():
     bad = end(rounded_rectangle(418, 119.5, 27.4), "left end", 9, name="moved.jpg")
     fitted = fit_outline([*both_ends(PANEL), bad], [TAPE])
     (notice,) = (n for n in fitted.notices if n.code == "photo-disagrees")
-    assert notice.place == "moved.jpg"
+    assert str(notice.about) == "moved.jpg"
     assert "left out" in notice.text
     assert holds(fitted.width, 118.5)
     assert len(fitted.sections) == 2
@@ -345,7 +345,7 @@ def test_a_stretch_that_alone_determines_a_radius_is_not_cut():
 def test_a_radius_that_rests_on_nothing_says_so():
     fitted = fit_outline([lifted_corner(3.0)], family=ROUNDED, symmetry="none")
     notices = {notice.code: notice for notice in fitted.notices}
-    assert notices["dimension-not-observed"].place == "radius front left"
+    assert str(notices["dimension-not-observed"].about) == "radius front left"
     assert notices["dimension-not-observed"].severity == "retake"
     front_left, *others = (corner.params["radius"] for corner in fitted.corners)
     assert front_left.u95 > 100

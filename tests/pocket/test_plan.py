@@ -164,7 +164,7 @@ def test_a_clearance_below_the_uncertainty_names_the_best_reading():
     doubtful = replace(UNCERTAINTY, length=0.8)
     made = plan(uncertainty=doubtful, clearance=["0.25 mm", "0.5 mm"], wood=None)
     (notice,) = [n for n in made.notices if n.code == "clearance-below-uncertainty"]
-    assert notice.place == "clearance 0.25 mm, length"
+    assert str(notice.about) == "clearance 0.25 mm, length"
     assert "take a caliper reading of the length" in notice.mend
 
 

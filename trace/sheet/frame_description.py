@@ -1,4 +1,4 @@
-"""The calibration frame as described: markers at known places, or a plain rectangle."""
+"""The calibration frame as described: markers at known positions, or a plain rectangle."""
 
 import json
 from dataclasses import dataclass, replace
@@ -105,11 +105,11 @@ def read_frame(description: str | Path) -> AnyFrame:
         raise FileError(
             f"cannot read the frame description ({error.strerror})",
             str(path),
-            "give the path of the JSON file that was written beside the printed frame",
+            "give the path of the JSON file that was written with the printed frame",
         ) from error
     except ValueError as error:
         raise FileError(
-            f"is not JSON ({error})", str(path), "give the file that was written beside the frame"
+            f"is not JSON ({error})", str(path), "give the file that was written with the frame"
         ) from error
     return frame_from_record(record, str(path))
 
@@ -119,7 +119,7 @@ def frame_from_record(record: Any, where: str) -> AnyFrame:
 
     Raises
     ------
-    InputError : a key is missing or has a value that no frame has; it names the key.
+    InputError : a key is missing or has a value that a frame cannot have; it names the key.
     """
     if not isinstance(record, dict):
         raise InputError("the description is not a JSON object", where, _COMPARE)
@@ -137,7 +137,7 @@ def frame_from_record(record: Any, where: str) -> AnyFrame:
         )
     window = numbers("window", description["window"], (None, 2))
     if len(window) < 3:
-        raise description.refuse("window", "is no polygon")
+        raise description.refuse("window", "is not a polygon")
     return Frame(
         name=name,
         dictionary=description.dictionary(),
@@ -212,7 +212,7 @@ class _Description:
     def ids(self) -> NDArray[np.int64]:
         ids = self.of_each("markers", "id")
         if not all(isinstance(i, int) and not isinstance(i, bool) and 0 <= i < 2**31 for i in ids):
-            raise self.refuse("markers", "has an id that is no whole number from 0 upwards")
+            raise self.refuse("markers", "has an id that is not a whole number from 0 upwards")
         if len(set(ids)) != len(ids):
             raise self.refuse("markers", "has an id twice")
         if len(ids) < 4:
@@ -243,7 +243,7 @@ def with_print_scale(
     """The frame with its bars (or its opening) as measured, in mm.
 
     `bar_u` is the standard uncertainty of one reading; the default is a 0.01 mm caliper's limit
-    of 0.03 mm taken as a rectangular distribution (DIN 862 extract; JCGM 100, 4.3.7).
+    of 0.03 mm as a rectangular distribution (DIN 862 extract; JCGM 100, 4.3.7).
 
     Raises
     ------
@@ -264,9 +264,10 @@ def with_print_scale(
         ratio = reading / nominal
         if not abs(ratio - 1) <= LARGEST_PRINT_ERROR:
             raise InputError(
-                f"bar {axis} reads {reading:.2f} mm where {nominal:.2f} mm was designed",
+                f"bar {axis} was entered as {reading:.2f} mm; its nominal length is "
+                f"{nominal:.2f} mm",
                 f"frame {frame.name}",
-                "measure the printed bar again, between the middles of its end marks",
+                "measure the printed bar again, from centre to centre of its end marks",
             )
         scale[i], scale_u[i] = ratio, bar_u / nominal
     return replace(frame, scale=(scale[0], scale[1]), scale_u=(scale_u[0], scale_u[1]))

@@ -121,7 +121,7 @@ def _routes() -> list[Route | Mount]:
 
 
 async def _not_found(request: Request, error: Exception) -> Response:
-    return refusal(404, "there is no such thing", request.url.path, "go back and open it anew")
+    return refusal(404, "there is no such thing", request.url.path, "go back and open it again")
 
 
 async def _user_error(request: Request, error: Exception) -> Response:

@@ -20,7 +20,7 @@ from snugline.desk.page.jobs.job_file_edit import Changed, change_file
 from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import changes_from
 from snugline.desk.page.jobs.measured_store import error_record
-from snugline.desk.page.jobs.remark_keys import key_of_notice, key_of_where
+from snugline.desk.page.jobs.remark_keys import key_of, key_of_error
 from snugline.errors import InputError
 
 
@@ -68,11 +68,11 @@ async def read(request: Request) -> Response:
                 "revision": want.revision,
                 "job": want.record,
                 "faults": [
-                    {**error_record(f, work_of.path.parent), "key": _key(f.where, want.record)}
+                    {**error_record(f, work_of.path.parent), "key": key_of_error(f, want.record)}
                     for f in want.faults
                 ],
                 "advice": [
-                    {**r.as_json(), "key": key_of_notice(r.code, r.place, want.record)}
+                    {**r.as_json(), "key": key_of(r.about, want.record, r.code)}
                     for r in want.remarks
                 ],
                 "steps": steps(work_of, want, shown),
@@ -84,14 +84,6 @@ async def read(request: Request) -> Response:
             }
         )
     )
-
-
-def _key(where: str, record: dict[str, Any]) -> list[str | int]:
-    """A fault's key; a table that stands alone has no number."""
-    key = key_of_where(where)
-    if len(key) > 1 and isinstance(key[1], int) and isinstance(record.get(str(key[0])), dict):
-        return [key[0], *key[2:]]
-    return key
 
 
 async def change(request: Request) -> Response:

@@ -108,7 +108,7 @@ async def picture(request: Request) -> Response:
         raise photo.fault
     width = request.query_params.get("width", "1600")
     if width not in _WIDTHS:
-        raise InputError(f"{width!r} is no width", "width", f"take {', '.join(_WIDTHS)}")
+        raise InputError(f"{width!r} is not a width", "width", f"use {', '.join(_WIDTHS)}")
     digest = await to_thread.run_sync(file_hash, photo.path)
     etag = f'"{digest[:16]}-{photo.turn}-{width}"'
     headers = {"ETag": etag, "Cache-Control": "no-cache"}

@@ -25,7 +25,7 @@ def record_fit(job: Path, record: Mapping[str, Any], said: Mapping[str, Any]) ->
     verdict = said.get("verdict")
     if verdict not in get_args(Verdict):
         raise InputError(
-            f"{verdict!r} is no verdict", "verdict", f"take {', '.join(get_args(Verdict))}"
+            f"{verdict!r} is not a verdict", "verdict", f"use {', '.join(get_args(Verdict))}"
         )
     wood, machine, cutter, kind = _cut_with(record, said)
     error = said.get("opening_error")

@@ -62,7 +62,7 @@ def change_file(path: Path, changes: Sequence[Change]) -> dict[str, Any]:
     Raises
     ------
     Changed : the file holds something else than the changes expected.
-    FileError : it cannot be read, locked or written, or is no TOML.
+    FileError : it cannot be read, locked or written, or is not TOML.
     """
     try:
         with lock_of(path):
@@ -88,7 +88,7 @@ def changed_text(
         record = tomllib.loads(text)
         document = tomlkit.parse(text)
     except ValueError as error:  # both libraries' parse errors
-        raise FileError(f"is not TOML ({error})", where, "mend that line by hand first") from error
+        raise FileError(f"is not TOML ({error})", where, "correct that line by hand") from error
     conflicts = []
     for change in changes:
         found = _located(record, change)
@@ -100,7 +100,7 @@ def changed_text(
     if conflicts:
         raise Changed(conflicts, tomllib.loads(text))
     new = tomlkit.dumps(document)
-    # A layout that cannot be edited in place is written anew: the values go before comments.
+    # A layout that cannot be edited in place is rewritten: values matter more than comments.
     for form in (_spaced(new, text), new, tomlkit.dumps(record)):
         if tomllib.loads(form) == record:
             return form, record
@@ -191,7 +191,7 @@ def _set(record: Any, path: Keys, now: Any) -> None:
         parents.append((record, step))
         record = record[step]
         if not isinstance(record, dict | list):
-            raise InputError(f"{step!r} is no table", str(path), "take it away first")
+            raise InputError(f"{step!r} is not a table", str(path), "remove it first")
     last = path[-1]
     if now is None:
         if isinstance(record, dict):

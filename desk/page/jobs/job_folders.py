@@ -75,4 +75,4 @@ class Shelf:
                 ) from error
             write_whole(self.folder / ident / JOB, tomlkit.dumps(document))
             return ident
-        raise InputError(f"there are too many jobs called {name!r}", "name", "take another name")
+        raise InputError(f"there are too many jobs called {name!r}", "name", "use another name")

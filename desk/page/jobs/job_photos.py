@@ -29,7 +29,7 @@ class TooLargeError(FileError):
 
 
 class NoPhotoError(FileError):
-    """A body that is no photo."""
+    """A body that is not a photo."""
 
 
 class SamePhotoError(InputError):
@@ -101,7 +101,7 @@ async def take_in(
 
     Parameters
     ----------
-    ending_of : the file ending by content, or an error for what is no photo.
+    ending_of : the file ending by content, or an error for anything other than a photo.
     name : what the user calls it, for messages only.
     instead_of : the id of the photo that it replaces.
     writing : held while the job is changed, so that of many uploads one waits for the file's lock.
@@ -113,9 +113,9 @@ async def take_in(
     """
     if shows not in get_args(Shows):
         raise InputError(
-            f"{shows!r} is nothing that a photo shows",
+            f"{shows!r} is not something that a photo can show",
             "shows",
-            f"take {', '.join(get_args(Shows))}",
+            f"use {', '.join(get_args(Shows))}",
         )
     temporary, digest = await received(job.parent, pieces, name, syncing)
     try:
@@ -146,7 +146,7 @@ def _enter(
                     raise SamePhotoError(
                         "this very photo is in the job already",
                         path.name,
-                        "it would count double: take another one",
+                        "it would be counted twice: choose another one",
                     )
             old = _find(tables, instead_of) if instead_of is not None else None
             file = _free_name(job.parent, ending)
@@ -215,7 +215,7 @@ def turn(job: Path, ident: str, by: Any) -> None:
     LookupError : the job has no such photo.
     """
     if by not in (90, 180, 270):
-        raise InputError(f"{by!r} is no turn", "by", "send 90, 180 or 270")
+        raise InputError(f"{by!r} is not a quarter turn", "by", "send 90, 180 or 270")
     with lock_of(job):
         tables = _photo_tables(_record(job))
         at = _find(tables, ident)
@@ -258,14 +258,16 @@ def _record(job: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(job.read_text(encoding="utf-8-sig"))
     except ValueError as error:
-        raise FileError(f"is not TOML ({error})", "job.toml", "mend that line by hand") from error
+        raise FileError(
+            f"is not TOML ({error})", "job.toml", "correct that line by hand"
+        ) from error
 
 
 def _photo_tables(record: dict[str, Any]) -> list[dict[str, Any]]:
     tables = record.get("photo", [])
     if not isinstance(tables, list):
         raise InputError(
-            "[photo] stands alone", "job.toml", "write [[photo]], so that more can be added"
+            "[photo] is a single table", "job.toml", "write [[photo]], so that more can be added"
         )
     return tables
 

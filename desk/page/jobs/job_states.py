@@ -14,7 +14,7 @@ from typing import Any
 from snugline.desk.advice import advice
 from snugline.desk.job import Job, inspect_record, read_toml
 from snugline.desk.page.jobs.measured_store import key_of, measuring_key, photos_key, setting_key
-from snugline.desk.page.jobs.remark_keys import key_of_where
+from snugline.desk.page.jobs.remark_keys import key_of_error
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.notice import Notice
 
@@ -95,7 +95,7 @@ def wanted(path: Path) -> Wanted:
     if job is not None and lacking is None:
         measured = measuring_key(job)
         fitted = _fit_key(measured, record)
-        lacking_pocket = next((f for f in faults if key_of_where(f.where)[:1] == ["pocket"]), None)
+        lacking_pocket = next((f for f in faults if _of_pocket(f)), None)
         if not lacking_pocket and not record.get("pocket"):
             lacking_pocket = InputError("no clearance is chosen", "pocket", "choose one")
         if lacking_pocket is None:
@@ -236,7 +236,7 @@ def _alone(
     if provisional:
         alone["part"]["thickness"] = PROVISIONAL_THICKNESS
     job, faults = inspect_record(alone, path)
-    faults = [f for f in faults if "[[photo]]" not in f.where]
+    faults = [f for f in faults if key_of_error(f, alone)[:1] != ["photo"]]
     if job is None or faults:
         return alone, provisional, faults[0]
     try:
@@ -249,8 +249,12 @@ def _lacking(faults: list[SnuglineError], photos: tuple[PhotoWish, ...]) -> Snug
     """What keeps the outline from being measured."""
     if not photos:
         return InputError("there is no photo yet", "photos", "add one for each end of the part")
-    grave = [f for f in faults if key_of_where(f.where)[:1] != ["pocket"]]
+    grave = [f for f in faults if not _of_pocket(f)]
     return grave[0] if grave else None
+
+
+def _of_pocket(fault: SnuglineError) -> bool:
+    return key_of_error(fault, {})[:1] == ["pocket"]
 
 
 def _fit_key(measured: str, record: Mapping[str, Any]) -> str:

@@ -18,7 +18,6 @@ import numpy as np
 from snugline.desk.job import Job
 from snugline.errors import FileError, SnuglineError
 from snugline.files import write_whole
-from snugline.notice import Notice
 
 KEPT = 250  # records of each kind in one job; the longest unused go
 
@@ -74,13 +73,13 @@ def photos_key(setting: str, paths: Sequence[Path]) -> str:
         return key_of(setting, [(str(path), file_hash(path)) for path in paths])
     except OSError as error:
         raise FileError(
-            f"cannot read the photo ({error.strerror})", str(error.filename), "take it anew"
+            f"cannot read the photo ({error.strerror})", str(error.filename), "take it again"
         ) from error
 
 
 @cache
 def program() -> str:
-    """Which program measures: another version of it is asked anew."""
+    """Which program measures: another version measures again."""
     import snugline.trace
 
     folder = Path(snugline.trace.__file__).parent
@@ -119,7 +118,7 @@ class Store:
         self._forget_old(kind)
 
     def keep(self, kind: str, name: str, content: bytes) -> None:
-        """A file that is no record."""
+        """A file that is not a record."""
         write_whole(self.place(kind, name), content)
         self._forget_old(kind)
 
@@ -133,9 +132,3 @@ def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, 
     """The three parts of an error, for the page; without the way to the job's `folder`."""
     where = error.where.replace(f"{folder}{os.sep}", "") if folder is not None else error.where
     return {"what": error.what, "where": where, "mend": error.mend}
-
-
-def notice_from(record: Mapping[str, Any]) -> Notice:
-    """A notice as `dataclasses.asdict` wrote it."""
-    region = record["region_px"]
-    return Notice(**{**record, "region_px": tuple(region) if region is not None else None})

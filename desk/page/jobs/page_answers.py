@@ -35,13 +35,13 @@ def photo_answer(record: Mapping[str, Any], turn: int) -> dict[str, Any]:
     size = (facts["width"], facts["height"])
     notices = [
         {
-            **{key: notice[key] for key in ("code", "text", "mend", "severity")},
+            **notice,
             "number": number,
-            "region": None
-            if notice["region_px"] is None
-            else turned_box(tuple(notice["region_px"]), turn, size),
+            "region": turned_box(tuple(notice["place"]["region_px"]), turn, size)
+            if "region_px" in notice.get("place", {})
+            else None,
         }
-        for number, notice in enumerate(contour["notices"], start=1)
+        for number, notice in enumerate(contour["warnings"], start=1)
     ]
     width, height = turned_size(size, turn)
     return {
@@ -230,14 +230,9 @@ def _outward(points: Floats) -> Floats:
 
 
 def notice_answer(notice: Notice) -> dict[str, Any]:
-    """A remark; its cause in the job is found when it is sent."""
-    return {
-        "code": notice.code,
-        "text": notice.text,
-        "mend": notice.mend,
-        "severity": notice.severity,
-        "place": notice.place,
-    }
+    """A remark; its key in the job is found when it is sent. `where` names what it is about."""
+    where = "" if notice.about is None else str(notice.about)
+    return {**notice.as_json(), "where": where}
 
 
 def plan_answer(plan: CutPlan) -> dict[str, Any]:

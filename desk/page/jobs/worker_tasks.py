@@ -43,7 +43,7 @@ def photo_ending(path: Path, name: str) -> str:
             with Image.open(path, formats=("JPEG", "PNG", "TIFF", "WEBP", "HEIF")) as image:
                 (width, height), kind = image.size, str(image.format)
     except UnidentifiedImageError as error:
-        raise FileError("is no photo in a format that can be read", name, mend) from error
+        raise FileError("is not a photo in a format that can be read", name, mend) from error
     except Exception as error:  # a decoder may stumble over a broken file in any way
         raise FileError(f"the photo is damaged ({error})", name, mend) from error
     if width * height > UPLOAD_PIXELS:
@@ -78,7 +78,7 @@ def measure(record: Mapping[str, Any], path: Path, key: str) -> float:
 def without_points(photo: Mapping[str, Any]) -> dict[str, Any]:
     """What a list of photos shows of one: short, since there may be many."""
     contour = photo["contour"]
-    return {"contour": {"photo": contour["photo"], "notices": contour["notices"]}}
+    return {"contour": {"photo": contour["photo"], "warnings": contour["warnings"]}}
 
 
 def fit(record: Mapping[str, Any], path: Path, measured: str, key: str) -> FittedOutline:
