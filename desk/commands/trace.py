@@ -40,7 +40,7 @@ def trace(
         typer.Option(
             parser=angle,
             metavar="ANGLE",
-            help="Draft angle: how far the sides lean inwards towards the top; 0deg for upright sides.",
+            help="Draft angle: how far the sides lean inwards towards the top; 0deg for none.",
         ),
     ] = None,
     bar_x: BarX = None,
