@@ -74,6 +74,13 @@ def _name(value: Any) -> Any:
     return value
 
 
+def _length_or_zero(value: Any) -> float:
+    mm = parse_length(value)
+    if mm < 0:
+        raise InputError(f"{value!r} is below zero", "", 'write a length, "0 mm" for a sharp edge')
+    return mm
+
+
 def _draft(value: Any) -> float:
     angle = parse_angle(value)
     if not 0 <= angle < 0.8:
@@ -127,6 +134,7 @@ def _place_on_frame(value: Any) -> Any:
 
 
 Length = Annotated[float, BeforeValidator(_positive_length)]
+LengthOrZero = Annotated[float, BeforeValidator(_length_or_zero)]
 
 
 class _Table(BaseModel):
@@ -151,9 +159,9 @@ class PartTable(_Table):
 
     name: Annotated[str, BeforeValidator(_name)] = "part"
     thickness: Length | None = None
-    edge_radius: Length | None = None
-    edge_chamfer: Length | None = None
-    draft: Annotated[float, BeforeValidator(_draft)] = 0.0
+    edge_radius: LengthOrZero | None = None
+    edge_chamfer: LengthOrZero | None = None
+    draft: Annotated[float, BeforeValidator(_draft)] | None = None
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
     family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"

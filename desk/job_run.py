@@ -15,6 +15,7 @@ from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
 from snugline.desk.job_outline import fit_job
+from snugline.desk.part_sides import part_sides
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
@@ -210,9 +211,5 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
 
 def sides_of(job: Job) -> PartSides:
     """The profile of the part's edge, from the job's part and thickness readings."""
-    part, thickness, u = job.part, job.thickness.value, job.thickness.u
-    if part.edge_radius is not None:
-        return PartSides(thickness, u, "round", part.edge_radius, part.draft)
-    if part.edge_chamfer is not None:
-        return PartSides(thickness, u, "chamfer", part.edge_chamfer, part.draft)
-    return PartSides(thickness, u, draft=part.draft)
+    part = job.part
+    return part_sides(job.thickness, part.edge_radius, part.edge_chamfer, part.draft)

@@ -1,6 +1,6 @@
 """The whole outline: all photos' contours and all hand readings in one weighted least squares."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,6 +30,7 @@ from snugline.fit.adjustment.robust_solution import (
     whitened_fit,
 )
 from snugline.fit.adjustment.start_values import View, polygon_of, view_of
+from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading, combined
 from snugline.fit.readings.thickness import thickness_of
 from snugline.fit.result import FittedOutline, SectionResult
@@ -83,7 +84,8 @@ def fit_outline(
         raise FitError("there is no contour", "photos", "give at least one photo of the part")
     if family == "free":
         return _free(sections, readings, symmetry, thickness)
-    measured = tuple(_measured(section) for section in sections)
+    part_u = part_uncertainties(thickness_of(readings, thickness))
+    measured = tuple(_measured(section, part_u) for section in sections)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = _fitted(measured, rows, family, symmetry)
     misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
@@ -170,7 +172,9 @@ def _free(
         found = combined(readings, what)
         if found is not None:
             read[what] = (found.value, found.u)
-    free = fit_free(sections, read, symmetry)
+    stated = thickness_of(readings, thickness)
+    part_u = part_uncertainties(stated)
+    free = fit_free([_by_one_u(section, part_u) for section in sections], read, symmetry)
     return FittedOutline(
         family="free",
         length=free.length,
@@ -188,13 +192,18 @@ def _free(
             )
         ),
         extras={},
-        thickness=thickness_of(readings, thickness),
+        thickness=stated,
         budgets=(),
         notices=free.notices,
     )
 
 
-def _measured(section: Section) -> CentredSection:
+def _by_one_u(section: Section, part_u: Mapping[str, float]) -> Section:
+    moved = {of: by * part_u.get(of, 0.0) for of, by in section.sensitivity.items()}
+    return replace(section, sensitivity=moved)
+
+
+def _measured(section: Section, part_u: Mapping[str, float]) -> CentredSection:
     finite = np.isfinite(section.points).all(axis=1) & (section.noise > 0)
     if int(finite.sum()) < LEAST_POINTS or not finite.all():
         raise FitError(
@@ -202,7 +211,7 @@ def _measured(section: Section) -> CentredSection:
             section.name,
             f"give a contour of at least {LEAST_POINTS} points, all with a noise above zero",
         )
-    return CentredSection.of(section)
+    return CentredSection.of(section, part_u)
 
 
 def _view(measured: CentredSection) -> View:

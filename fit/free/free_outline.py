@@ -40,7 +40,8 @@ def fit_free(
     ----------
     sections : contours with the part on the left: one closed, or open ones that together go round
         the part, each in its own frame or several in one. `shows` keeps apart what looks alike:
-        `left end` and `right end` are never laid on each other. Systematic errors are propagated.
+        `left end` and `right end` are never laid on each other. Systematic errors are propagated;
+        sensitivities are by one standard uncertainty each.
     readings : `length` and `width` in mm with their standard uncertainties. The length places ends
         that share no shape; both are adjusted with the contours where given.
     symmetry : which mirror lines the part has: `crosswise` makes the right end the left one's
