@@ -11,11 +11,11 @@ from typing import Any
 
 from threadpoolctl import threadpool_limits
 
+from snugline.api.part_sides import part_sides
 from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
 from snugline.desk.job_outline import fit_job
-from snugline.desk.part_sides import part_sides
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html

@@ -67,8 +67,8 @@ def trace(
       snugline trace left.heic --frame my-board.json --thickness "3/8 in" \\
           --edge-radius 0.5mm --bar-x 199.2mm --bar-y 119.8mm --overlay left.png
     """
+    from snugline.api.part_sides import part_sides
     from snugline.desk.console import exit_status, print_json, print_notices, progress
-    from snugline.desk.part_sides import part_sides
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
     from snugline.fit.readings.thickness import thickness_of
