@@ -1,4 +1,4 @@
-"""What a command says: results on standard output, remarks and progress on standard error."""
+"""What a command prints: results on standard output, remarks and progress on standard error."""
 
 import json
 import sys
@@ -7,9 +7,19 @@ from contextlib import contextmanager
 from typing import Any
 
 from snugline.desk.wording import sentence
-from snugline.notice import Notice
+from snugline.notice import Notice, Severity
 
 Step = Callable[[str], None]
+
+# What a line begins with; only photos and readings are taken again.
+_LABELS: dict[Severity, str] = {
+    "fine": "note",
+    "usable": "warning",
+    "retake": "retake",
+    "note": "note",
+    "check": "warning",
+    "cannot be cut": "error",
+}
 
 
 def print_json(record: Any) -> None:
@@ -20,16 +30,16 @@ def print_json(record: Any) -> None:
 def print_notices(notices: Iterable[Notice]) -> None:
     """One line a remark on standard error; those for information only stay in the result."""
     for notice in notices:
-        if notice.severity != "fine":
-            known = not notice.place or notice.text.startswith(notice.place)
-            text = notice.text if known else f"{notice.place}: {notice.text}"
-            said = f"{sentence(text)} {sentence(notice.mend)}"
-            print(f"{notice.severity}: {said}", file=sys.stderr)
+        if notice.gravity:
+            about = "" if notice.about is None else str(notice.about)
+            text = notice.text if about in notice.text else f"{about}: {notice.text}"
+            line = f"{sentence(text)} {sentence(notice.mend)}"
+            print(f"{_LABELS[notice.severity]}: {line}", file=sys.stderr)
 
 
 def exit_status(notices: Iterable[Notice]) -> int:
     """1 when something has to be taken again, else 0."""
-    return int(any(notice.severity == "retake" for notice in notices))
+    return int(any(notice.gravity == 2 for notice in notices))
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""A whole job: photos to contours, contours and readings to an outline, and all files of it.
+"""A whole job: photos to contours, contours and readings to an outline, and all its files.
 
 Everything is made in memory; `snugline.desk.result_folder` moves it in when it is complete.
 """
@@ -11,13 +11,15 @@ from typing import Any
 
 from threadpoolctl import threadpool_limits
 
+from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
 from snugline.desk.job_outline import fit_job
+from snugline.desk.part_sides import part_sides
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
-from snugline.desk.result_folder import INDEX
+from snugline.desk.result_folder import INDEX, manifest
 from snugline.desk.turning import turned_png
 from snugline.desk.wording import measure
 from snugline.fit.drawing.drawing import Drawing, Layer
@@ -25,6 +27,7 @@ from snugline.fit.drawing.dxf import Version, write_dxf
 from snugline.fit.drawing.pdf import write_pdf
 from snugline.fit.drawing.svg import write_svg
 from snugline.notice import Notice
+from snugline.place import OfPhoto
 from snugline.pocket.bundle import bundle as archive
 from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
@@ -54,7 +57,7 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
     # machines with any number of cores. The matrices are small, so it is no slower either.
     with threadpool_limits(1, "blas"):
-        step(f"measuring {len(job.photo)} photos")
+        step(f"measuring {counted(len(job.photo), 'photo')}")
         return finish_measured(job, measure_job(job), bundle, step)
 
 
@@ -142,6 +145,7 @@ def finish(
         handed = {name: data for name, data in files.items() if name not in names.values()}
         files[f"bundle-units-{unit}.zip"] = archive(handed)
     record["files"] = sorted([*files, INDEX])
+    record["sha256"] = manifest(files)
     files[INDEX] = (
         json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
     ).encode()
@@ -172,10 +176,12 @@ def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
     return [
         Notice(
             "second-contour",
-            f"{len(contour.others)} more contours lie in the window: a hole or another part.",
-            "The outline is that of the largest; take away what does not belong to the part.",
+            f"{counted(len(contour.others), 'more contour')} "
+            f"{'was' if len(contour.others) == 1 else 'were'} found in the window (a hole, or "
+            f"another part); the outline is that of the largest.",
+            "Remove whatever does not belong to the part.",
             "usable",
-            contour.photo.file,
+            OfPhoto(contour.photo.file),
         )
         for contour in contours
         if contour.others
@@ -205,9 +211,5 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
 
 def sides_of(job: Job) -> PartSides:
     """The profile of the part's edge, from the job's part and thickness readings."""
-    part, (thickness, u) = job.part, job.thickness
-    if part.edge_radius is not None:
-        return PartSides(thickness, u, "round", part.edge_radius, part.draft)
-    if part.edge_chamfer is not None:
-        return PartSides(thickness, u, "chamfer", part.edge_chamfer, part.draft)
-    return PartSides(thickness, u, draft=part.draft)
+    part = job.part
+    return part_sides(job.thickness, part.edge_radius, part.edge_chamfer, part.draft)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget
 from snugline.notice import Notice
 
@@ -86,8 +87,9 @@ class FittedOutline:
     family : the word of the file contract.
     length, width : mm.
     corners : counter-clockwise from front left where there are four.
-    extras : `taper`, `sag back`, ... where the data ask for them; mm.
-    outline : segments in part axes, counter-clockwise.
+    extras : form of the sides where the data support it: `taper`, `end taper`, `skew` (angles
+        between opposite sides, out of square; rad), `sag back` and so on (bow; mm).
+    outline : segments in part coordinates, counter-clockwise.
     residual_rms, residual_max : mm, over the points that took part.
     budgets : one for each dimension.
     """
@@ -101,9 +103,16 @@ class FittedOutline:
     residual_max: float
     sections: tuple[SectionResult, ...]
     extras: dict[str, Quantity]
-    thickness: Quantity | None
+    thickness: Thickness | None
     budgets: tuple[Budget, ...]
     notices: tuple[Notice, ...]
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        return self.outline.__geo_interface__
+
+    def _repr_svg_(self) -> str:
+        return self.outline._repr_svg_()
 
     def budget(self, of: str) -> Budget:
         """The budget of one dimension, such as `length` or `radius`."""
@@ -111,6 +120,7 @@ class FittedOutline:
 
     def as_json(self) -> dict[str, Any]:
         """The `outline` object of the result's file contract."""
+        thickness = {} if self.thickness is None else {"thickness": self.thickness.as_json()}
         return {
             "family": self.family,
             "length": self.length.as_json(),
@@ -119,4 +129,5 @@ class FittedOutline:
             "segments": self.outline.as_json(),
             "residual_rms": round(self.residual_rms, 4),
             "residual_max": round(self.residual_max, 4),
+            **thickness,
         }

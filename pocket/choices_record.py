@@ -11,7 +11,9 @@ from typing import Any, Literal, cast
 
 from snugline.errors import InputError
 from snugline.lengths import parse_length
+from snugline.limits import COPIES, FASTEST, THINNEST_CUTTER
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.access import SIDES, FingerNotch, PushHole, RibbonSlot, Side
 from snugline.pocket.border import EDGE_KINDS, EdgeTreatment
 from snugline.pocket.choices import (
@@ -33,9 +35,10 @@ from snugline.pocket.thermal import material
 from snugline.pocket.wood import Board, Climate, Cut, equilibrium_moisture, species
 
 Unit = Literal["mm", "in"]
+POCKET = OfKey(("pocket",))
 
 
-def from_record(record: Mapping[str, Any], where: str = "pocket") -> PocketChoices:
+def from_record(record: Mapping[str, Any], where: OfKey = POCKET) -> PocketChoices:
     """The choices of a `[pocket]` table.
 
     Keys (all but `clearance` may be left out)::
@@ -89,7 +92,7 @@ def from_record(record: Mapping[str, Any], where: str = "pocket") -> PocketChoic
     Parameters
     ----------
     record : the table, nested tables and lists as TOML gives them.
-    where : the file and the table's name, for errors.
+    where : the file and the table, for errors.
 
     Raises
     ------
@@ -171,11 +174,11 @@ def unit_notices(
     )
 
 
-def _clearance(value: Any, where: str) -> float:
+def _clearance(value: Any, where: OfKey) -> float:
     return checked_clearance(parse_length(value, where), where)
 
 
-def _seat(value: Any, where: str) -> float:
+def _seat(value: Any, where: OfKey) -> float:
     seat = text(value, where).strip()
     if seat == "flush":
         return 0.0
@@ -190,7 +193,7 @@ def _seat(value: Any, where: str) -> float:
 
 
 def _cutter(t: Table) -> Cutter:
-    return Cutter(t.length("diameter", above=0.0), t.length("length", None, above=0.0))
+    return Cutter(t.length("diameter", least=THINNEST_CUTTER), t.length("length", None, above=0.0))
 
 
 def _climate(t: Table) -> Climate:
@@ -227,7 +230,7 @@ def _board(t: Table) -> Board:
     return board
 
 
-def _side(value: Any, where: str) -> Side:
+def _side(value: Any, where: OfKey) -> Side:
     return cast(Side, word(value, SIDES, where))
 
 
@@ -272,7 +275,7 @@ def _stock(t: Table) -> Stock:
         raise InputError(
             "one of length and width is missing", t.where, "give both, or neither for no layout"
         )
-    copies = t.number("copies", 1, 1000, 1.0)
+    copies = t.number("copies", 1, COPIES, 1.0)
     if copies != int(copies):
         raise InputError(f"{copies:g} copies", t.place("copies"), "give a whole number")
     return Stock(
@@ -309,4 +312,6 @@ def _follower(t: Table) -> Follower:
 
 def _feeds(t: Table) -> Feeds:
     plain = Feeds()
-    return Feeds(*(t.length(f.name, getattr(plain, f.name), above=0.0) for f in fields(Feeds)))
+    return Feeds(
+        *(t.length(f.name, getattr(plain, f.name), above=0.0, most=FASTEST) for f in fields(Feeds))
+    )

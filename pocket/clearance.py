@@ -1,41 +1,17 @@
 """The gap between part and wood: what to start with, and what it is worth against the U95."""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from snugline.errors import InputError
-from snugline.fit.readings.uncertainty_budget import Gain
+from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.notice import Notice
+from snugline.place import Where
 from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.overcut import Overcut
 
 _STEP = 0.05  # mm; clearances are offered on this grid
 _RUNGS = 5
-
-
-@dataclass(frozen=True)
-class PartUncertainty:
-    """How far the part's outline can be trusted; U95 throughout, mm.
-
-    Attributes
-    ----------
-    edge : of the edge's place along its normal, anywhere.
-    length, width : of the whole dimension; a gap per side takes half of it.
-    corner_radius : of the corners' radius.
-    gains : for a dimension, what one further reading would leave of its U95.
-    """
-
-    edge: float
-    length: float
-    width: float
-    corner_radius: float = 0.0
-    gains: Mapping[str, tuple[Gain, ...]] = field(default_factory=dict)
-
-    def per_side(self, direction: str) -> float:
-        """U95 of the gap on one side along `length` or `width`."""
-        whole = self.length if direction == "length" else self.width
-        return max(whole / 2, self.edge)
 
 
 @dataclass(frozen=True)
@@ -63,7 +39,7 @@ def gaps(clearance: float, part: PartUncertainty) -> tuple[Gap, Gap]:
     )
 
 
-def checked_clearance(clearance: float, where: str) -> float:
+def checked_clearance(clearance: float, where: Where) -> float:
     """The clearance itself, if it can be one."""
     if not (math.isfinite(clearance) and clearance >= 0):
         raise InputError(

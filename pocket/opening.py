@@ -9,12 +9,13 @@ from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import circle
+from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.pocket.access import notch_outline, push_hole_outline, ribbon_outline
 from snugline.pocket.border import border_notices, border_outline, least_land
 from snugline.pocket.choices import Feet, PocketChoices
-from snugline.pocket.clearance import Gap, PartUncertainty, clearance_notices, gaps
+from snugline.pocket.clearance import Gap, clearance_notices, gaps
 from snugline.pocket.cutter import (
     Reach,
     cutter_centres,

@@ -11,15 +11,19 @@ from typing import Any
 from snugline.errors import InputError, PlanError
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.part_uncertainty import PartUncertainty
+from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
+from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
+from snugline.place import OfPart
 from snugline.pocket.board import Group, laid_out
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import unit_notices
-from snugline.pocket.clearance import PartUncertainty, Suggestion, suggest
+from snugline.pocket.clearance import Suggestion, suggest
 from snugline.pocket.coupon import Coupon, corner_coupon, nested, width_slip
 from snugline.pocket.cutting_time import TimeRow, time_table
-from snugline.pocket.depth import Depth, Thickness, depth_notices, pocket_depth
+from snugline.pocket.depth import Depth, depth_notices, pocket_depth
 from snugline.pocket.opening import Opening, plan_opening
 from snugline.pocket.overcut import Overcut
 from snugline.pocket.relief import relieved
@@ -62,6 +66,11 @@ class CutPlan:
     sheets: tuple[Sheet, ...]
     notices: tuple[Notice, ...]
     cautions: tuple[str, ...]
+
+    def _repr_svg_(self) -> str:
+        layers = self.openings[0].sheet.layers
+        loops = [outline for layer in layers for outline in layer.outlines]
+        return notebook_svg((loop.inscribed(0.01).tolist(), True) for loop in loops)
 
     def as_json(self) -> dict[str, Any]:
         """The form that stands under `cut_plan` in the result contract; lengths in mm."""
@@ -212,8 +221,8 @@ def _placed_notices(made: Sequence[tuple[Opening, tuple[Notice, ...]]], unit: Un
             if all(notice in others for _, others in made):
                 notices.append(notice)
             else:
-                place = ", ".join(filter(None, (at, notice.place)))
-                notices.append(replace(notice, place=place))
+                name = f"{at}, {notice.about}" if notice.about else at
+                notices.append(replace(notice, about=OfPart(name)))
     return notices
 
 

@@ -103,7 +103,7 @@ def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
     if plan.notices:
         yield (
             "Look at",
-            [f"- {n.place + ': ' if n.place else ''}{n.text}; {n.mend}" for n in plan.notices],
+            [f"- {f'{n.about}: ' if n.about else ''}{n.text}; {n.mend}" for n in plan.notices],
         )
     yield "Cautions", [f"- {text}" for text in plan.cautions]
     yield "Before the cut", [f"[  ] {text}" for text in _CHECKS]

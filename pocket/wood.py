@@ -9,6 +9,7 @@ from typing import Literal
 
 from snugline.errors import InputError
 from snugline.notice import Notice
+from snugline.place import Where
 from snugline.pocket.thermal import WOOD_ACROSS, WOOD_ALONG, Material, growth
 
 Cut = Literal["flat sawn", "quarter sawn"]
@@ -63,7 +64,7 @@ SPECIES: dict[str, Species] = {
 }
 
 
-def species(name: str, where: str = "species") -> Species:
+def species(name: str, where: Where = "species") -> Species:
     """Look up a species; the plain name will do where only one has it (`walnut`, not `oak`)."""
     key = " ".join(name.lower().split())
     if key in SPECIES:

@@ -1,4 +1,4 @@
-"""The road of this room: photos of a part on its frame to contours of its plan outline."""
+"""The pipeline of this package: photos of a part on its frame to contours of its plan outline."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -22,6 +22,7 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.contour_join import join
+from snugline.trace.edge.part_sensitivity import sensitivities, variance
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette, locate, right_normals
 from snugline.trace.image.linear_light import linear_table
@@ -37,22 +38,22 @@ __all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
 
 Floats = NDArray[np.float64]
 
-# The part is told from the sheet on a picture of about this width or height.
+# The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border told on the reduced picture is good to about this many of its pixels.
+# A border found on the reduced picture is good to about this many of its pixels.
 _COARSE_ERROR = 1.5
 _POINT_STEP_PX = 1.5
 # Nearer to the window's border than this the contour ends.
 _WINDOW_MARGIN_MM = 0.3
 _MARKER_MARGIN_MM = 2.0
-# So much of the paper round a white window is white too, before the scale bars begin.
+# This much of the paper round a white window is white too, before the scale bars begin.
 _WHITE_MARGIN_MM = 5.0
 _FREE_BORDER_MM = 1.5
-# A run of fewer good points than this is no edge.
+# A run of fewer good points than this is dropped.
 _SHORTEST_RUN = 12
 _CAMERA_U_EVERY = 8  # points
-# What blur, halo and unevenness leave after the profile model (shares of a pixel): from place to
-# place, and all along one photo's edge.
+# What blur, halo and unevenness leave after the profile model (shares of a pixel): from point to
+# point, and common to all of one photo's edge.
 _EDGE_MODEL_U_PX = 0.06
 _EDGE_OFFSET_U_PX = 0.06
 
@@ -63,7 +64,7 @@ class MeasuredPhoto:
 
     Attributes
     ----------
-    camera : in the bench's axes (those of the first frame).
+    camera : in the world coordinate system (that of the first frame).
     contour_px : the contour's curves in the displayed photo's pixels, where they were seen.
     markers_used, markers_rejected : (M, 4, 2) px.
     """
@@ -83,7 +84,7 @@ class Measured:
     Attributes
     ----------
     joined : where several frames lie under a part that was not moved between the photos: the one
-        contour of all photos in the first frame's axes.
+        contour of all photos in the first frame's coordinate system.
     """
 
     photos: tuple[MeasuredPhoto, ...]
@@ -157,7 +158,7 @@ class _View:
         return self.solved.adjusted.cameras[self.number]
 
     def window(self, sheet: int) -> Floats:
-        """(K, 2) true mm on the bench."""
+        """(K, 2) true mm in the world coordinate system."""
         frame = self.frames[sheet]
         if isinstance(frame, Frame):
             design = frame.window
@@ -218,7 +219,7 @@ def _measure(view: _View) -> MeasuredPhoto:
         raise PhotoError(
             "no edge of the part could be followed in the frame's window",
             str(photo.path),
-            "see that the part's edge is lit and sharp, and take the photo again",
+            "make sure that the part's edge is lit and sharp, and take the photo again",
         )
     facts = _facts(view, curves[0])
     notices.extend(judge(_evidence(view, facts, silhouettes[0])))
@@ -227,7 +228,9 @@ def _measure(view: _View) -> MeasuredPhoto:
     layout = view.solved.adjusted.layout
     scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
     outer = curves[0]
-    shared = np.sqrt(np.mean(outer.sigma**2 - outer.noise**2))
+    shared = np.sqrt(
+        np.mean(outer.sigma**2 - outer.noise**2 - variance(outer.sensitivity, view.sides))
+    )
     contour = Contour(
         frame=view.frames[best].name,
         outer=outer,
@@ -312,7 +315,8 @@ def _joined(measured: list[MeasuredPhoto]) -> Measured:
     if joined is None:
         notice = Notice(
             "whole-not-seen",
-            "No photo shows the part's whole edge, so the sections are not closed to one outline.",
+            "No single photo shows the whole edge, so the partial contours could not be joined "
+            "into a closed outline.",
             "Take one more photo from higher up that shows the whole part and both sheets.",
         )
         return Measured(tuple(measured), None, (notice,))
@@ -327,7 +331,7 @@ def _joined(measured: list[MeasuredPhoto]) -> Measured:
 
 
 def _split_markers(view: _View) -> tuple[Floats, Floats]:
-    """Quads of the markers that the solution believes, and of those it does not."""
+    """Quads of the markers that the camera solution used, and of its outliers."""
     sighting = view.sighting
     if isinstance(view.frames[0], PlainFrame):
         return sighting.quads, np.empty((0, 4, 2))
@@ -338,14 +342,15 @@ def _split_markers(view: _View) -> tuple[Floats, Floats]:
     trust = np.bincount(
         o.marker, weights=view.solved.adjusted.weights[view.number], minlength=size
     ) / np.maximum(np.bincount(o.marker, minlength=size), 1)
-    believed = trust[own] > 0.2
-    return sighting.quads[believed], sighting.quads[~believed]
+    used = trust[own] > 0.2
+    return sighting.quads[used], sighting.quads[~used]
 
 
 def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Floats]:
     """Pieces of silhouette to one curve of the plan outline, and where its points were seen."""
     camera, sides = view.camera, view.sides
     points, noise, common, seen, breaks = [], [], [], [], []
+    moved: dict[str, list[Floats]] = {}
     count = 0
     closed = len(traced) == 1 and traced[0].closed
     inside = None
@@ -358,9 +363,9 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
         ) - camera.on_plane(piece.pixels, lifted.height)
         mm_per_px = np.linalg.norm(one_px, axis=1)
         edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * mm_per_px
-        by_sides = lifted.by_thickness * sides.thickness_u
         by_camera = _camera_u(view, piece, lifted)
-        shared = np.sqrt(by_camera**2 + by_sides**2 + (_EDGE_OFFSET_U_PX * mm_per_px) ** 2)
+        shared = np.hypot(by_camera, _EDGE_OFFSET_U_PX * mm_per_px)
+        sensitivity = sensitivities(sides, lifted.slope)
         keep = piece.good & ~lifted.ambiguous
         if inside is not None:
             keep &= _within(lifted.points, inside)
@@ -374,6 +379,8 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
             breaks.append(count)
         breaks.extend((count + np.flatnonzero(np.diff(index) > 1) + 1).tolist())
         points.append(lifted.points[keep])
+        for of, by in sensitivity.items():
+            moved.setdefault(of, []).append(by[keep])
         noise.append(edge[keep])
         common.append(shared[keep])
         seen.append(piece.pixels[keep])
@@ -381,16 +388,16 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
     if not points:
         return None, np.empty((0, 2))
     own, shared = np.concatenate(noise), np.concatenate(common)
-    curve = Curve(np.concatenate(points), np.hypot(own, shared), own, closed, tuple(sorted(breaks)))
+    sensitivity = {of: np.concatenate(by) for of, by in moved.items()}
+    whole = np.sqrt(own**2 + shared**2 + variance(sensitivity, sides))
+    curve = Curve(np.concatenate(points), whole, own, closed, tuple(sorted(breaks)), sensitivity)
     return curve, np.concatenate(seen)
 
 
 def _camera_u(view: _View, piece: Silhouette, lifted: Lifted) -> Floats:
-    """(N,) mm across the edge: what lens and pose leave open, by their covariance."""
-    adjusted = view.solved.adjusted
+    """(N,) mm across the edge: standard uncertainty from lens and pose, by their covariance."""
     camera = view.camera
-    where = np.r_[adjusted.layout.lens(view.number), adjusted.layout.pose(view.number)]
-    values, vectors = np.linalg.eigh(adjusted.covariance[np.ix_(where, where)])
+    values, vectors = np.linalg.eigh(view.solved.camera_covariance(view.number))
     # It changes slowly along the edge.
     index = np.unique(np.r_[0 : len(piece.pixels) : _CAMERA_U_EVERY, len(piece.pixels) - 1])
     pixels, height = piece.pixels[index], lifted.height[index]
@@ -420,7 +427,7 @@ def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:
 
 
 def _on_markers(points: Floats, view: _View) -> NDArray[np.bool_]:
-    """Points on or beside a printed marker, whose fields would pass for the part's edge."""
+    """Points on or next to a printed marker, whose fields could be mistaken for the part's edge."""
     from shapely import MultiPolygon, Polygon, contains_xy
 
     quads = [
@@ -473,9 +480,9 @@ def _facts(view: _View, outer: Curve) -> PhotoFacts:
         height=view.photo.height,
         markers_found=len(view.sighting.marker),
         markers_total=sum(len(f.ids) for f in view.frames if isinstance(f, Frame)),
-        # A marker's edge gives one coordinate; a place has two.
+        # A marker's edge gives one coordinate; a point has two.
         reprojection_px=float(np.sqrt(2 * np.mean(residual[weights > 0] ** 2))),
-        # The markers test the camera only, not what the part's own edge leaves open.
+        # The markers test the camera only, not the locating of the part's own edge.
         holdout_mm=float(np.hypot(np.nan_to_num(left_out), edge)),
         tilt_deg=camera.tilt_deg,
         focal_px=camera.lens.focal,

@@ -25,24 +25,28 @@ def trace(
     ],
     edge_radius: Annotated[
         float | None,
-        typer.Option(parser=length, metavar="LENGTH", help="Rounding of the part's top edge."),
+        typer.Option(
+            parser=length,
+            metavar="LENGTH",
+            help="Rounding of the part's top edge, 0mm for a sharp one.",
+        ),
     ] = None,
     edge_chamfer: Annotated[
         float | None,
         typer.Option(parser=length, metavar="LENGTH", help="Chamfer of the part's top edge."),
     ] = None,
     draft: Annotated[
-        float,
+        float | None,
         typer.Option(
             parser=angle,
             metavar="ANGLE",
-            help="Lean of the sides, inwards to the top.",
+            help="Draft angle: how far the sides lean inwards towards the top; 0deg for none.",
         ),
-    ] = "0 deg",  # type: ignore[assignment]
+    ] = None,
     bar_x: BarX = None,
     bar_y: BarY = None,
     camera: Annotated[
-        str | None, typer.Option(help="A camera learned under this name by `snugline camera`.")
+        str | None, typer.Option(help="A camera calibrated under this name with `snugline camera`.")
     ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Write the contour there; else to standard output.")
@@ -54,8 +58,8 @@ def trace(
 ) -> None:
     """Measure the part's plan outline in one photo.
 
-    The contour is in true millimetres in the frame's axes, with a standard uncertainty for each
-    point. It ends where the part leaves the window.
+    The contour is in true millimetres in the frame's coordinate system, with a standard uncertainty
+    for each point. It ends where the part leaves the window.
 
     \b
     Examples:
@@ -64,11 +68,12 @@ def trace(
           --edge-radius 0.5mm --bar-x 199.2mm --bar-y 119.8mm --overlay left.png
     """
     from snugline.desk.console import exit_status, print_json, print_notices, progress
+    from snugline.desk.part_sides import part_sides
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
-    from snugline.fit.readings.reading import Reading, uncertainty
+    from snugline.fit.readings.thickness import thickness_of
     from snugline.trace.known_cameras import lens_finder
-    from snugline.trace.measure import PartSides, measure_photos
+    from snugline.trace.measure import measure_photos
     from snugline.trace.overlay import draw_overlay
 
     if edge_radius is not None and edge_chamfer is not None:
@@ -79,13 +84,10 @@ def trace(
     require_folder(overlay)
     frames = printed_frames(frame, bar_x, bar_y)
     known = lens_finder(camera)
-    sides = PartSides(
-        thickness,
-        uncertainty(Reading("thickness", (thickness,), "caliper")).u,
-        edge="round" if edge_radius else "chamfer" if edge_chamfer else "none",
-        edge_size=edge_radius or edge_chamfer or 0.0,
-        draft=draft,
-    )
+    stated = thickness_of((), thickness)
+    if stated is None:
+        raise InputError("no thickness is given", "trace", "give --thickness")
+    sides = part_sides(stated, edge_radius, edge_chamfer, draft)
     with progress(as_json) as step:
         step(f"measuring {photo.name}")
         measured = measure_photos([photo], frames, sides, known)
@@ -102,7 +104,8 @@ def trace(
         facts = shown.contour.photo
         print(
             f"{photo.name}: {facts.markers_found} of {facts.markers_total} markers, "
-            f"hold-out {facts.holdout_mm:.3f} mm, {len(shown.contour.outer.points)} points -> {out}"
+            f"hold-out error {facts.holdout_mm:.3f} mm, "
+            f"{len(shown.contour.outer.points)} points -> {out}"
         )
     notices = {*shown.contour.notices, *measured.notices}
     print_notices(notices)

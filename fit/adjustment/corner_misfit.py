@@ -1,7 +1,7 @@
 """Whether an outline's corners leave more than noise: then no named family describes them.
 
-Tested to first order, by waves along the corners that stand for all that a free curve could make of
-them; so free curves, which take their time, are fitted only where they can win.
+Tested to first order, by waves along the corners that represent all that a free curve could make of
+them; so free curves, which are slow to fit, are tried only where they can win.
 """
 
 import math
@@ -17,20 +17,20 @@ from snugline.fit.adjustment.observation_equations import (
     prior_normals,
     whitened,
 )
-from snugline.fit.adjustment.robust_solution import Noise, solve
+from snugline.fit.adjustment.robust_solution import ResidualNoise, solve
 from snugline.fit.contour_noise import estimate_noise
 from snugline.fit.corners.free_corner import FREE, LEAVES_ASIDE, corner_waves
 
 Array = NDArray[np.float64]
 
 
-def corners_misfit(equations: Equations, x: Array, noise: Noise, least: float) -> bool:
-    """Whether what is left at some mirror group's corners asks for a free curve.
+def corners_misfit(equations: Equations, x: Array, noise: ResidualNoise, least: float) -> bool:
+    """Whether the residuals at some mirror group's corners call for a free curve.
 
     Parameters
     ----------
-    noise : its weights tell which points were set aside.
-    least : mm, misfits smaller than that ask for nothing.
+    noise : its weights show which points were rejected.
+    least : mm, misfits smaller than this are ignored.
     """
     shape, known = equations.shape, equations.size
     groups, pieces = max(shape.groups) + 1, FREE.pieces
@@ -49,13 +49,13 @@ def corners_misfit(equations: Equations, x: Array, noise: Noise, least: float) -
         at = waves[:, ::pieces] > 0
         inside += at.sum(axis=0)
         aside += at[weights == 0].sum(axis=0)
-        scaled = waves / measured.sigma[:, None]
+        scaled = waves / measured.noise[:, None]
         model = estimate_noise(
-            block.residual * measured.sigma,
-            measured.sigma,
+            block.residual * measured.noise,
+            measured.noise,
             measured.breaks,
             weights,
-            np.hstack([block.jacobian[:, :own] * measured.sigma[:, None], waves]),
+            np.hstack([block.jacobian[:, :own] * measured.noise[:, None], waves]),
         )
         rows += len(waves) / model.block
         columns = np.concatenate([block.columns, np.arange(known, size)])

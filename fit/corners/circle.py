@@ -16,7 +16,7 @@ from snugline.fit.failure import NoFit
 Array = NDArray[np.float64]
 
 ROUNDS = 100
-FLAT = 1e7  # times the points' spread: a larger radius cannot be told from a straight line
+FLAT = 1e7  # times the points' spread: a larger radius is indistinguishable from a straight line
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ def fit_circle_algebraic(
     """
     xy, weights = _checked(points, sigma)
     if method not in METHODS:
-        raise FitError(f"{method!r} is no algebraic fit", "method", f"use {', '.join(METHODS)}")
+        raise FitError(f"{method!r} is not an algebraic fit", "method", f"use {', '.join(METHODS)}")
     normalised = _normalised(xy, weights)
     if isinstance(normalised, NoFit):
         return normalised

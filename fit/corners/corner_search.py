@@ -76,7 +76,7 @@ def search(data: Contour, families: Sequence[Family], robust: bool) -> list[Solv
     near = [n for n in tried if n]
     weights = _common_weights(near)
     if weights is not None and _clumped(weights):
-        # Many neighbours stand off together: it may be they that are right.
+        # Many neighbours deviate together: they may be the ones that are right.
         near = [_elsewhere(data, n) for n in near]
         weights = _common_weights(near)
     settled = [_descend(data, n.family, n.state, lambda z: weights, n.rows) for n in near]
@@ -103,7 +103,9 @@ def start_pose(data: Contour) -> Array | NoFit:
     (x0, y0, c0, s0), (x1, y1, c1, s1) = lines
     turn = math.atan2(c0 * s1 - s0 * c1, c0 * c1 + s0 * s1)
     if not 0.05 < turn < math.pi - 0.05:
-        return NoFit(f"the contour turns by {math.degrees(turn):.1f} degrees, which is no corner")
+        return NoFit(
+            f"the contour turns by {math.degrees(turn):.1f} degrees, which is not a corner"
+        )
     along = ((x1 - x0) * s1 - (y1 - y0) * c1) / math.sin(turn)
     return np.array([x0 + along * c0, y0 + along * s0, math.atan2(s0, c0), turn])
 
@@ -192,7 +194,7 @@ def _common_weights(near: Sequence[_Near]) -> Array | None:
 
 
 def _clumped(weights: Array) -> bool:
-    """Whether outliers are more than a few and mostly beside each other."""
+    """Whether outliers are more than a few and mostly next to each other."""
     out = weights == 0
     return bool(out.mean() > 0.04 and 2 * np.count_nonzero(out[1:] & out[:-1]) > out.sum())
 

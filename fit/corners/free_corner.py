@@ -33,7 +33,7 @@ from snugline.fit.geometry.arc_chain import (
 from snugline.fit.geometry.outline import Arc, Line
 
 SIDE = 100.0  # mm of either side that is part of the chain; its line goes on
-BEND = "bend"  # the parameters' names begin with it; they are no sizes of the part
+BEND = "bend"  # the parameters' names begin with it; they are not sizes of the part
 SHARP = 1.0  # mm, the bends of a curve about to be fitted where a square corner does not
 FLAT = 1e-9  # rad: a piece that turns by less is drawn as a line
 
@@ -144,7 +144,7 @@ MARGIN = 1.2  # share of its reach over which a corner's misfit may show
 def corner_waves(points: Array, reach: tuple[float, float], turn: float) -> Array:
     """Half sines along a corner, one for each of the free curve's pieces, (pieces, N).
 
-    They stand, to first order, for all that the free curve could make of a corner of another family
+    To first order they represent all that the free curve could make of a corner of another family
     which takes `reach` of its sides. `points` (N, 2) are in local axes; off the corner all are 0.
     """
     along = points[:, 1] * math.cos(turn / 2) - points[:, 0] * math.sin(turn / 2)

@@ -11,7 +11,8 @@ from collections.abc import Iterator
 
 from snugline.errors import FileError
 from snugline.fit.drawing.drawing import Drawing, Layer
-from snugline.fit.geometry.outline import Outline
+from snugline.fit.geometry.outline import Outline, Point
+from snugline.fit.geometry.primitives import as_circle
 
 RELATIVE_TOL = 1e-8
 NODE_TOL = 1e-6  # mm
@@ -26,7 +27,7 @@ def verify(drawn: Drawing, found: Drawing, kind: str) -> None:
     """
     for difference in differences(drawn, found):
         raise FileError(
-            f"the {kind} written does not hold what was drawn: {difference}",
+            f"the {kind} file as written differs from the drawing: {difference}",
             f"drawing {drawn.title!r}",
             "do not cut from it; report this with the job file",
         )
@@ -63,6 +64,9 @@ def _layer_differences(drawn: Layer, found: Layer) -> Iterator[str]:
 
 
 def _outline_differences(drawn: Outline, found: Outline) -> Iterator[str]:
+    if (circle := as_circle(drawn)) is not None:
+        yield from _circle_differences(circle, as_circle(found))
+        return
     kinds = [type(s) for s in drawn.segments]
     if [type(s) for s in found.segments] != kinds:
         yield f"it has {len(found.segments)} segments, not {len(kinds)}, or of other kinds"
@@ -79,3 +83,13 @@ def _outline_differences(drawn: Outline, found: Outline) -> Iterator[str]:
     ):
         if abs(one - other) > RELATIVE_TOL * abs(one) + NODE_TOL * NODE_TOL:
             yield f"its {what} is {other:.9g}, not {one:.9g}"
+
+
+def _circle_differences(
+    drawn: tuple[Point, float], found: tuple[Point, float] | None
+) -> Iterator[str]:
+    """A circle has no first point to compare; its centre and radius define it."""
+    if found is None:
+        yield "it is not a whole circle"
+    elif math.dist(drawn[0], found[0]) + abs(drawn[1] - found[1]) > NODE_TOL:
+        yield f"its circle is {math.dist(drawn[0], found[0]):.3g} mm away or of another size"

@@ -1,7 +1,7 @@
 """What a drawing holds: named layers of outlines, engraved strokes and notes, in millimetres.
 
 A drawing's unit is the unit its files are written in; all lengths here are millimetres, x to the
-right and y up. Layers are told apart by name and line pattern, never by colour.
+right and y up. Layers differ by name and line pattern, never by colour.
 """
 
 import math
@@ -76,7 +76,7 @@ class Layer:
             )
         if self.pattern not in PATTERNS:
             raise InputError(
-                f"{self.pattern!r} is no line pattern",
+                f"{self.pattern!r} is not a line pattern",
                 f"drawing, layer {self.name}",
                 f"choose one of {', '.join(PATTERNS)}",
             )
@@ -100,10 +100,10 @@ class Drawing:
     def __post_init__(self) -> None:
         _one_line(self.title, "drawing")
         if self.unit not in MM_PER_UNIT:
-            raise InputError(f"{self.unit!r} is no unit of drawings", "drawing", "use mm or in")
+            raise InputError(f"{self.unit!r} is not a drawing unit", "drawing", "use mm or in")
         seen: set[str] = set()
         for layer in self.layers:
-            # Programs that read DXF take names of different case for one layer.
+            # Programs that read DXF treat names of different case as one layer.
             if layer.name.casefold() in seen:
                 raise InputError(
                     f"two layers are called {layer.name!r}", "drawing", "give each its own name"
@@ -116,7 +116,7 @@ class Drawing:
 
     @property
     def unit_remark(self) -> str:
-        """The sentence that every file carries, so that nobody cuts inches as millimetres."""
+        """The sentence in every file that keeps inches from being cut as millimetres."""
         name = {"mm": "millimetres", "in": "inches"}[self.unit]
         return f"Unit: {self.unit}. All numbers are {name}."
 
@@ -144,7 +144,7 @@ class Drawing:
 def _one_line(text: str, where: str) -> None:
     if not text.isprintable() or text != text.strip() or not text:
         raise InputError(
-            f"{text!r} is no line of text", where, "give one line, without blanks at its ends"
+            f"{text!r} is not one line of text", where, "give one line, without blanks at its ends"
         )
 
 

@@ -1,7 +1,7 @@
-"""Drawings as DXF: one closed polyline per outline, arcs as bulges.
+"""Drawings as DXF: one closed polyline per outline, arcs as bulges; a full circle is a CIRCLE.
 
-R2010 (LWPOLYLINE) for all but very old programs, R12 (POLYLINE) for those. The unit stands in
-`$INSUNITS` and `$MEASUREMENT`; R12 knows neither, so both kinds also open with comments (group
+R2010 (LWPOLYLINE), or R12 (POLYLINE) for very old programs. The unit is in `$INSUNITS` and
+`$MEASUREMENT`; R12 has neither, so both kinds also open with comments (group
 code 999) that state title and unit.
 """
 
@@ -19,6 +19,7 @@ from snugline.errors import InputError
 from snugline.fit.drawing.contract import verify
 from snugline.fit.drawing.drawing import PATTERNS, Drawing, Layer, Pattern, Unit
 from snugline.fit.geometry.outline import Arc, Outline
+from snugline.fit.geometry.primitives import as_circle
 
 Version = Literal["R2010", "R12"]
 
@@ -78,8 +79,9 @@ def bulges(outline: Outline) -> list[tuple[float, float, float]]:
 def _fill(document: Any, drawing: Drawing, version: Version) -> None:
     per_unit = drawing.mm_per_unit
     low_x, low_y, high_x, high_y = (v / per_unit for v in drawing.bounds)
-    document.header["$EXTMIN"] = (low_x, low_y, 0.0)
-    document.header["$EXTMAX"] = (high_x, high_y, 0.0)
+    space = document.modelspace()
+    # $EXTMIN and $EXTMAX are written from the layout; left alone, they say that nothing is drawn.
+    space.reset_extents((low_x, low_y, 0.0), (high_x, high_y, 0.0))
     if version != "R12":
         document.header["$INSUNITS"] = INSUNITS[drawing.unit]
         document.header["$MEASUREMENT"] = int(drawing.unit == "mm")
@@ -90,7 +92,6 @@ def _fill(document: Any, drawing: Drawing, version: Version) -> None:
             lengths = [v / per_unit for v in PATTERNS[pattern]]
             signed = [-v if k % 2 else v for k, v in enumerate(lengths)]
             document.linetypes.add(name, [sum(lengths), *signed], description=pattern)
-    space = document.modelspace()
     for layer in drawing.layers:
         document.layers.add(layer.name, color=_BLACK, linetype=LINE_TYPES[layer.pattern])
         _add(space, layer, per_unit, version)
@@ -100,6 +101,11 @@ def _add(space: Any, layer: Layer, per_unit: float, version: Version) -> None:
     add = space.add_polyline2d if version == "R12" else space.add_lwpolyline
     attributes = {"layer": layer.name}
     for outline in layer.outlines:
+        if (round_hole := as_circle(outline)) is not None:
+            (x, y), radius = round_hole
+            centre = (x / per_unit, y / per_unit)
+            space.add_circle(centre, radius / per_unit, dxfattribs=attributes)
+            continue
         points = [(x / per_unit, y / per_unit, bulge) for x, y, bulge in bulges(outline)]
         add(points, format="xyb", close=True, dxfattribs=attributes)
     for stroke in layer.strokes:

@@ -22,7 +22,7 @@ GAP_TOL = 1e-3
 
 _MM_PER_CODE = {1: 25.4, 4: 1.0, 5: 10.0, 6: 1000.0}
 
-# Says something about the drawing but is no part of its shape.
+# Entities about the drawing that are not part of its shape.
 _REMARKS = {"POINT", "DIMENSION", "LEADER", "MULTILEADER", "VIEWPORT", "HATCH", "XLINE", "RAY"}
 
 
@@ -60,14 +60,14 @@ def read_sound_dxf(content: bytes, encoding: str, where: str = "DXF file") -> Dr
     try:
         document = read(io.StringIO(decode_dxf_unicode(content.decode(encoding))))
     except Exception as error:  # as in _recovered
-        raise FileError("it is no sound DXF", where, "write it anew") from error
+        raise FileError("it is not a sound DXF file", where, "export it again") from error
     return _held(document, content, None, where)
 
 
 def _held(document: Any, content: bytes, unit: Unit | None, where: str) -> Drawing:
     mm, own_unit = _scale(document, content, unit, where)
     found: dict[str, _Contents] = {}
-    # A layer of our own stands in the drawing even where it is empty.
+    # A layer of our own is kept in the drawing even where it is empty.
     for row in document.layers:
         if row.dxf.name.casefold() not in ("0", "defpoints"):
             found[row.dxf.name] = _Contents(_pattern(row.dxf.get("linetype", "")))
@@ -85,7 +85,7 @@ def _held(document: Any, content: bytes, unit: Unit | None, where: str) -> Drawi
         except SnuglineError as error:
             raise FileError(error.what, place, error.mend) from error
         except Exception as error:  # as above: an entity with parts missing
-            raise FileError("it is broken", place, "draw it anew") from error
+            raise FileError("it is broken", place, "draw it again") from error
     layers = []
     for name, contents in found.items():
         try:
@@ -111,16 +111,16 @@ def _recovered(content: bytes, where: str) -> Any:
         )
     try:
         document, _ = recover.read(io.BytesIO(content))
-    # A broken file makes the reader fail in many ways; none of them is ours to tell apart.
+    # A broken file makes the reader fail in many ways, which need not be distinguished here.
     except Exception as error:
-        raise FileError("it is no DXF that can be read", where, "give a whole DXF file") from error
+        raise FileError("it is not a readable DXF file", where, "give a whole DXF file") from error
     return document
 
 
 def _scale(document: Any, content: bytes, unit: Unit | None, where: str) -> tuple[float, Unit]:
     code = int(document.header.get("$INSUNITS", 0))
     if document.dxfversion < "AC1015":
-        # Older versions have no such variable; ours say it in a comment.
+        # Older versions have no such variable; ours give it in a comment.
         code = {"mm": 4, "in": 1}.get(_remark(content, r"^Unit: (mm|in)\."), 0)
     if code in _MM_PER_CODE:
         return _MM_PER_CODE[code], "in" if code == 1 else "mm"
@@ -166,7 +166,7 @@ def _take(entity: Any, mm: float, contents: _Contents) -> None:
     if kind in _REMARKS:
         return
     if entity.dxf.hasattr("extrusion") and tuple(entity.dxf.extrusion) != (0.0, 0.0, 1.0):
-        raise FitError("it lies in a plane of its own", kind, "draw it flat, seen from above")
+        raise FitError("it lies in a plane of its own", kind, "draw it flat, as seen from above")
 
     def place(v: Any) -> Point:
         return float(v[0]) * mm, float(v[1]) * mm

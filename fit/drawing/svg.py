@@ -18,6 +18,7 @@ from snugline.fit.drawing.drawing import (
     number,
 )
 from snugline.fit.geometry.outline import Arc, Outline, Point
+from snugline.fit.geometry.primitives import as_circle
 
 _MARGIN = 2.0  # mm round the drawing, so that no line is cut off
 
@@ -72,7 +73,15 @@ def _add(page: Element, name: str, layer: Layer, per_unit: float) -> None:
         style["stroke-dasharray"] = " ".join(lengths)
     group = SubElement(page, "g", style)
     SubElement(group, "title").text = layer.name
-    for data in _paths(layer, per_unit):
+    for outline in layer.outlines:
+        if (round_hole := as_circle(outline)) is not None:
+            centre, radius = round_hole
+            x, y = map(number, _place(centre, per_unit))
+            SubElement(group, "circle", {"cx": x, "cy": y, "r": number(radius / per_unit)})
+        else:
+            SubElement(group, "path", {"d": path_data(outline, per_unit)})
+    for stroke in layer.strokes:
+        data = "M " + " L ".join(_pair(point, per_unit) for point in stroke)
         SubElement(group, "path", {"d": data})
     for note in layer.notes:
         x, y = map(number, _place(note.at, per_unit))
@@ -85,14 +94,6 @@ def _add(page: Element, name: str, layer: Layer, per_unit: float) -> None:
             "stroke-dasharray": "none",
         }
         SubElement(group, "text", style).text = note.text
-
-
-def _paths(layer: Layer, per_unit: float) -> list[str]:
-    outlines = [path_data(outline, per_unit) for outline in layer.outlines]
-    strokes = [
-        "M " + " L ".join(_pair(point, per_unit) for point in stroke) for stroke in layer.strokes
-    ]
-    return outlines + strokes
 
 
 def path_data(outline: Outline, per_unit: float = 1.0) -> str:

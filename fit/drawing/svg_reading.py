@@ -91,9 +91,9 @@ def _parsed(content: bytes, where: str) -> Any:
             "it defines entities or refers to other files", where, "save it as plain SVG"
         ) from error
     except (ParseError, ValueError, LookupError) as error:
-        raise FileError(f"it is no SVG ({error})", where, "give a whole SVG file") from error
+        raise FileError(f"it is not SVG ({error})", where, "give a whole SVG file") from error
     if _name(root) != "svg":
-        raise FileError(f"it holds <{_name(root)}>, no SVG", where, "give an SVG file")
+        raise FileError(f"it holds <{_name(root)}>, not SVG", where, "give an SVG file")
     return root
 
 
@@ -161,7 +161,7 @@ class _Reader:
         elif name in ("svg", "g", "a"):
             if name == "g":
                 layer = usable_name(_child_text(node, "title") or node.get("id") or layer)
-                # A group of our own stands for a layer even where it is empty.
+                # A group of our own is a layer even where it is empty.
                 if _child_text(node, "title"):
                     self._layer(layer, pattern)
             for child in node:
@@ -197,7 +197,7 @@ class _Reader:
             raise FileError(error.what, f"{self.where}, {_label(node)}", error.mend) from error
         except ArithmeticError as error:
             raise FileError(
-                "numbers that no shape can have", f"{self.where}, {_label(node)}", "draw it anew"
+                "numbers that no shape can have", f"{self.where}, {_label(node)}", "draw it again"
             ) from error
 
     def _add(self, chain: Chain, matrix: Matrix, contents: _Contents) -> None:

@@ -86,7 +86,7 @@ class Contour:
 
 
 def may_meet(first: Section, second: Section) -> bool:
-    """Whether two sections can show a common stretch that only its shape would tell."""
+    """Whether two sections can show a common stretch that only its shape would reveal."""
     if "corner" in first.shows and "corner" in second.shows:
         return first.shows == second.shows
     return {first.shows, second.shows} != _ENDS
@@ -251,10 +251,11 @@ def mirrored(section: Section, pose: Pose, axis: float) -> Section:
         f"mirror image of {section.name}",
         "section",
         image,
-        section.sigma[::-1],
+        section.noise[::-1],
         section.closed,
         tuple(sorted(n - b for b in section.breaks)),
         section.systematic,
+        {of: by[::-1] for of, by in section.sensitivity.items()},
     )
 
 

@@ -22,6 +22,21 @@ def circle(radius: float, centre: Point = (0.0, 0.0)) -> Outline:
     )
 
 
+def as_circle(outline: Outline) -> tuple[Point, float] | None:
+    """Centre and radius of an outline that is one whole circle, counter-clockwise; else None."""
+    first = outline.segments[0]
+    if not isinstance(first, Arc):
+        return None
+    whole = 0.0
+    for arc in outline.segments:
+        if not isinstance(arc, Arc) or arc.sweep < 0:
+            return None
+        if math.dist(arc.centre, first.centre) + abs(arc.radius - first.radius) > SIDE_TOL:
+            return None
+        whole += arc.sweep
+    return (first.centre, first.radius) if abs(whole - 2 * math.pi) < 1e-6 else None
+
+
 def polygon(points: Sequence[Point]) -> Outline:
     """Straight lines through the points and back to the first."""
     corners = [(float(x), float(y)) for x, y in points]
@@ -105,7 +120,7 @@ def filleted_polygon(points: Sequence[Point], radii: float | Sequence[float]) ->
         if r[i] > 0:
             ux, uy = side.directions[0]
             left = math.copysign(r[i], turns[i])
-            # Beside the side's start: square corners then get centres without rounding.
+            # Relative to the side's start: square corners then get centres without rounding.
             fx, fy = _along(side, reach[i])
             centre = fx - left * uy, fy + left * ux
             arc = Arc(start, end, centre, r[i], turns[i])

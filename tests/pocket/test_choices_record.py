@@ -3,6 +3,7 @@ import tomllib
 import pytest
 
 from snugline.errors import InputError
+from snugline.place import OfKey
 from snugline.pocket.access import FingerNotch
 from snugline.pocket.choices_record import from_record, unit_notices, units_in
 
@@ -43,7 +44,7 @@ edge_on = "both faces"
 
 
 def read(text):
-    return from_record(tomllib.loads(text), "job.toml, pocket")
+    return from_record(tomllib.loads(text), OfKey(("pocket",), "job.toml"))
 
 
 def test_every_key_is_read_in_millimetres():
@@ -122,7 +123,8 @@ def test_what_is_not_chosen_is_not_done():
 def test_what_cannot_be_meant_is_refused_with_its_key(text, where, match):
     with pytest.raises(InputError, match=match) as caught:
         read(text)
-    assert caught.value.where == f"job.toml, {where}"
+    assert caught.value.about is not None
+    assert caught.value.about.as_json() == {"key": where}
     assert caught.value.mend
 
 

@@ -13,7 +13,13 @@ from snugline.fit.drawing.drawing import Drawing, Layer, Note
 from snugline.fit.drawing.dxf import bulges, r12_name, write_dxf
 from snugline.fit.drawing.dxf_reading import read_dxf
 from snugline.fit.geometry.outline import Arc, Line, Outline, arc_from_bulge
-from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.fit.geometry.primitives import (
+    as_circle,
+    circle,
+    filleted_polygon,
+    polygon,
+    rounded_rectangle,
+)
 
 OUTLINES = {
     "rounded rectangle": rounded_rectangle(304.8, 101.6, [12.7, 19.05, 6.35, 25.4]),
@@ -71,13 +77,29 @@ def measures(points):
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
 @pytest.mark.parametrize("version", ["R2010", "R12"])
+def test_a_whole_circle_is_a_circle_and_the_extents_are_those_of_what_is_drawn(version, unit):
+    drawn = drawing(unit)
+    document = read_with_ezdxf(write_dxf(drawn, version))
+    size = {"mm": 1, "in": 25.4}[unit]
+    circles = [c for o in OUTLINES.values() if (c := as_circle(o)) is not None]
+    found = document.modelspace().query("CIRCLE[layer=='part']i")
+    for entity, ((x, y), radius) in zip(found, circles, strict=True):
+        assert entity.dxf.radius * size == pytest.approx(radius, rel=1e-12)
+        assert [v * size for v in entity.dxf.center.vec2] == pytest.approx([x, y], abs=1e-9)
+    low_x, low_y, high_x, high_y = (v / size for v in drawn.bounds)
+    assert document.header["$EXTMIN"][:2] == pytest.approx((low_x, low_y))
+    assert document.header["$EXTMAX"][:2] == pytest.approx((high_x, high_y))
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("version", ["R2010", "R12"])
 def test_ezdxf_finds_closed_polylines_of_the_same_area_and_perimeter(version, unit):
     document = read_with_ezdxf(write_dxf(drawing(unit), version))
     kind = {"R2010": "LWPOLYLINE", "R12": "POLYLINE"}[version]
     entities = document.modelspace().query(f"{kind}[layer=='part']i")
-    assert len(entities) == len(OUTLINES)
+    paths = [o for o in OUTLINES.values() if as_circle(o) is None]
     size = {"mm": 1, "in": 25.4}[unit]
-    for entity, outline in zip(entities, OUTLINES.values(), strict=True):
+    for entity, outline in zip(entities, paths, strict=True):
         assert entity.is_closed
         points = vertices(entity)
         assert len(points) == len(outline.segments)
@@ -251,5 +273,5 @@ def test_the_contract_is_verified_before_a_file_is_handed_over(monkeypatch):
     import snugline.fit.drawing.dxf as module
 
     monkeypatch.setattr(module, "bulges", lambda o: [(*s.start, 0.4) for s in o.segments])
-    with pytest.raises(FileError, match="does not hold what was drawn"):
+    with pytest.raises(FileError, match="differs from the drawing"):
         write_dxf(drawing())

@@ -14,7 +14,13 @@ from snugline.fit.drawing.path_data import Step, arc_of, chains
 from snugline.fit.drawing.svg import path_data, write_svg
 from snugline.fit.drawing.svg_reading import read_svg
 from snugline.fit.geometry.outline import Arc, Line, Outline, arc_from_bulge
-from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.fit.geometry.primitives import (
+    as_circle,
+    circle,
+    filleted_polygon,
+    polygon,
+    rounded_rectangle,
+)
 
 OUTLINES = {
     "rounded rectangle": rounded_rectangle(304.8, 101.6, [12.7, 19.05, 6.35, 25.4]),
@@ -26,6 +32,10 @@ OUTLINES = {
     "sharp": polygon([(0, 0), (10, 0), (3, 7)]),
     "wide arc": Outline((arc_from_bulge((10, 0), (0, 0), 2.2), Line((0, 0), (10, 0)))),
 }
+
+
+PATHS = [o for o in OUTLINES.values() if as_circle(o) is None]
+CIRCLES = [o for o in OUTLINES.values() if as_circle(o) is not None]
 
 
 def drawing(unit="mm"):
@@ -56,13 +66,26 @@ def test_svgpathtools_finds_the_same_area_and_perimeter(unit):
         from svgpathtools import svgstr2paths
     paths, _ = svgstr2paths(write_svg(drawing(unit)).decode())
     size = {"mm": 1, "in": 25.4}[unit]
-    for path, outline in zip(paths, OUTLINES.values(), strict=False):
+    for path, outline in zip(paths, PATHS, strict=False):
         assert path.isclosed()
         assert len(path) == len(outline.segments)
         assert min(piece.length() for piece in path) > 1e-3
         # Its own area goes through chords; of lines and arcs the area is closed.
         assert _area(path) * size**2 == pytest.approx(-outline.area, rel=1e-9)
         assert path.length() * size == pytest.approx(outline.perimeter, rel=1e-9)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_whole_circle_is_a_circle(unit):
+    root = ElementTree.fromstring(write_svg(drawing(unit)))
+    found = root.findall(".//{http://www.w3.org/2000/svg}circle")
+    size = {"mm": 1, "in": 25.4}[unit]
+    assert len(found) >= len(CIRCLES) > 0
+    for node, outline in zip(found, CIRCLES, strict=False):
+        (x, y), radius = as_circle(outline)
+        assert float(node.get("r")) * size == pytest.approx(radius, abs=1e-9)
+        assert float(node.get("cx")) * size == pytest.approx(x, abs=1e-9)
+        assert -float(node.get("cy")) * size == pytest.approx(y, abs=1e-9)
 
 
 def _area(path):
@@ -84,7 +107,7 @@ def test_svgelements_finds_the_true_size(unit, css):
     read = SVG.parse(StringIO(write_svg(drawing(unit)).decode()), reify=True)
     paths = [e for e in read.elements() if isinstance(e, Path)]
     size = {"mm": 1, "in": 25.4}[unit]
-    for path, outline in zip(paths, OUTLINES.values(), strict=False):
+    for path, outline in zip(paths, PATHS, strict=False):
         left, top, right, bottom = (v * size / css for v in path.bbox())
         low_x, low_y, high_x, high_y = outline.bounds
         assert right - left == pytest.approx(high_x - low_x, rel=1e-6)
@@ -267,7 +290,7 @@ def test_the_contract_is_verified_before_a_file_is_handed_over(monkeypatch):
     import snugline.fit.drawing.svg as module
 
     monkeypatch.setattr(module, "number", lambda value: f"{value:.2f}")
-    with pytest.raises(FileError, match="does not hold what was drawn"):
+    with pytest.raises(FileError, match="differs from the drawing"):
         write_svg(drawing())
 
 

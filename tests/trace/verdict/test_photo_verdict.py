@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Adjusted, Layout, Observations, SheetState
+from snugline.trace.camera.bundle_adjustment import Adjusted, Layout
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import Lens, prior_from_exif
+from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.contour import PhotoFacts
@@ -176,7 +177,7 @@ def test_the_worst_remark_judges_the_whole():
 )
 def test_a_fault_of_the_photo_is_named_with_its_figure(spoilt, code, severity, figure):
     (notice,) = judge(spoilt())
-    assert (notice.code, notice.severity, notice.place) == (code, severity, "p.jpg")
+    assert (notice.code, notice.severity, str(notice.about)) == (code, severity, "p.jpg")
     assert figure in notice.text
     assert notice.mend.endswith(".")
 

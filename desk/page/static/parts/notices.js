@@ -32,7 +32,7 @@ export function notice(words = SEVERITY, tag = "li") {
       sign.set(SIGNS[given.severity]);
       el.dataset.severity = given.severity;
       say(word, `${given.number ? `${given.number}. ` : ""}${words[given.severity]}:`);
-      const place = given.place && !given.text.startsWith(given.place) ? `${given.place}: ` : "";
+      const place = given.where && !given.text.startsWith(given.where) ? `${given.where}: ` : "";
       say(text, inUnit(sentence(place + given.text)));
       say(mend, inUnit(sentence(given.mend)));
     },
@@ -44,7 +44,7 @@ export function noticeList({ words = SEVERITY, label } = {}) {
   const el = h("ul.notices", { "aria-label": label });
   const update = keyed(
     el,
-    (given) => `${given.code}|${given.place ?? ""}|${given.text}`,
+    (given) => `${given.code}|${given.where ?? ""}|${given.text}`,
     () => notice(words),
   );
   return { el, update: (notices) => update(byGravity(notices)) };
