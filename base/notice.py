@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
-Severity = Literal["fine", "usable", "retake"]
+Severity = Literal["fine", "usable", "retake", "note", "check", "cannot be cut"]
+"""Of photos and readings the first three, of a plan the last three."""
 
 
 @dataclass(frozen=True)
@@ -16,7 +17,7 @@ class Notice:
     text : one sentence with the figure that caused it.
     mend : one sentence that says what to do.
     severity : `fine` is for information, `usable` lowers trust, `retake` means that the
-        result cannot be relied on.
+        result cannot be relied on; of a plan, `note`, `check` and `cannot be cut` say the same.
     place : where it applies: a photo, a corner, a reading; empty for the whole job.
     region_px : (left, top, right, bottom) in the displayed photo's pixels, if it has a place there.
     """

@@ -20,7 +20,7 @@ def print_json(record: Any) -> None:
 def print_notices(notices: Iterable[Notice]) -> None:
     """One line a remark on standard error; those for information only stay in the result."""
     for notice in notices:
-        if notice.severity != "fine":
+        if notice.severity not in ("fine", "note"):
             known = not notice.place or notice.text.startswith(notice.place)
             text = notice.text if known else f"{notice.place}: {notice.text}"
             said = f"{sentence(text)} {sentence(notice.mend)}"
@@ -28,8 +28,8 @@ def print_notices(notices: Iterable[Notice]) -> None:
 
 
 def exit_status(notices: Iterable[Notice]) -> int:
-    """1 when something has to be taken again, else 0."""
-    return int(any(notice.severity == "retake" for notice in notices))
+    """1 when something has to be taken again or cannot be cut, else 0."""
+    return int(any(notice.severity in ("retake", "cannot be cut") for notice in notices))
 
 
 @contextmanager

@@ -6,6 +6,7 @@ mend in one line. Paths in a job are relative to the job file.
 
 import difflib
 import tomllib
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -134,6 +135,7 @@ class PartTable(_Table):
     edge_radius: Length | None = None
     edge_chamfer: Length | None = None
     draft: Annotated[float, BeforeValidator(_draft)] = 0.0
+    wood: dict[str, Any] | None = None
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
     family: Family = "auto"
     symmetry: Symmetry = "both"
@@ -211,7 +213,7 @@ class OutputTable(_Table):
     dxf: Literal["R2010", "R12"] = "R2010"
 
 
-_NOT_IN_FILE = {"path", "reading_units"}
+_NOT_IN_FILE = {"path", "reading_units", "readings_written"}
 
 
 class Job(_Table):
@@ -221,11 +223,13 @@ class Job(_Table):
     ----------
     path : the file it came from.
     reading_units : which of `mm` and `in` the readings were written in.
+    readings_written : the values of each reading, as the file has them.
     camera : a camera's name, as learned by `snugline camera`.
     """
 
     path: Path
     reading_units: frozenset[str]
+    readings_written: tuple[tuple[str, ...], ...] = ()
     part: PartTable
     frame: Annotated[tuple[FrameTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
     photo: Annotated[tuple[PhotoTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
@@ -253,12 +257,13 @@ class Job(_Table):
             where = f"{_place(('frame', i), self.path)}, {error.where}"
             raise InputError(error.what, where, error.mend) from error
 
-    @property
+    @cached_property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        return from_record(self.pocket, f"{self.path}, [pocket]")
+        wood_at = f"{self.path}, [part].wood"
+        return from_record(self.pocket, f"{self.path}, [pocket]", self.part.wood, wood_at)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -307,13 +312,24 @@ def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
+    known = {"path": path, "reading_units": units, "readings_written": _as_written(record)}
     try:
-        job = Job.model_validate({**record, "path": path, "reading_units": units})
+        job = Job.model_validate({**record, **known})
     except ValidationError as error:
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
         return None, [_fault(entry, path) for entry in entries]
     return job, _missing(job)
+
+
+def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
+    """The values of each reading before they become millimetres."""
+    tables = record.get("reading", [])
+    found = []
+    for table in tables if isinstance(tables, list) else [tables]:
+        values = table.get("values", table.get("value", [])) if isinstance(table, dict) else []
+        found.append(tuple(map(str, values if isinstance(values, list) else [values])))
+    return tuple(found)
 
 
 def read_toml(path: Path) -> dict[str, Any]:

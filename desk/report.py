@@ -146,17 +146,20 @@ def _summary(given: ReportInput) -> str:
 
 
 def _notices(given: ReportInput) -> str:
-    order = {"retake": 0, "usable": 1, "fine": 2}
+    order = {"cannot be cut": 0, "retake": 0, "check": 1, "usable": 1, "note": 2, "fine": 2}
     notices = sorted(given.record["warnings"], key=lambda n: order[n.get("severity", "usable")])
     words = {"retake": "Take again", "usable": "Mind", "fine": "Note"}
+    words |= {"cannot be cut": "Cannot be cut like this", "check": "Check", "note": "Note"}
+    styles = {"cannot be cut": "retake", "check": "usable", "note": "fine"}
     if not notices:
         return '<section class="wide"><h2>Remarks</h2><p>None: nothing stood out.</p></section>'
     items = []
     for notice in notices:
         severity, place = notice.get("severity", "usable"), notice.get("place", "")
         text = notice["text"] if notice["text"].startswith(place) else f"{place}: {notice['text']}"
+        style = styles.get(severity, severity)
         items.append(
-            f'<li class="{severity}"><b>{words[severity]}.</b> {escape(sentence(text))} '
+            f'<li class="{style}"><b>{words[severity]}.</b> {escape(sentence(text))} '
             f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'
         )
     return (

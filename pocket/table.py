@@ -3,10 +3,12 @@
 import difflib
 import math
 from collections.abc import Callable, Mapping
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from snugline.errors import InputError
 from snugline.lengths import parse_length
+
+T = TypeVar("T")
 
 
 class Table:
@@ -14,7 +16,7 @@ class Table:
 
     def __init__(self, record: Any, where: str) -> None:
         if not isinstance(record, Mapping):
-            raise InputError(f"{record!r} is no table", where, "write it as { key = value }")
+            raise InputError(f"{record!r} is not a table", where, "write it as { key = value }")
         self.record = record
         self.where = where
         self.known: list[str] = []
@@ -66,7 +68,7 @@ class Table:
             good = isinstance(value, int | float) and not isinstance(value, bool)
             if not good or not low <= value <= high:
                 raise InputError(
-                    f"{value!r} is no number from {low:g} to {high:g}",
+                    f"{value!r} is not a number from {low:g} to {high:g}",
                     where,
                     f"write a number from {low:g} to {high:g}, without a unit",
                 )
@@ -84,8 +86,8 @@ class Table:
 
         return self.get(key, all_of, ())
 
-    def each(self, key: str, read: Callable[[Any, str], float]) -> tuple[float, ...]:
-        def all_of(value: Any, where: str) -> tuple[float, ...]:
+    def each(self, key: str, read: Callable[[Any, str], T]) -> tuple[T, ...]:
+        def all_of(value: Any, where: str) -> tuple[T, ...]:
             several = value if isinstance(value, list) else [value]
             if not several:
                 raise InputError("the list is empty", where, "give one value or more")
@@ -94,7 +96,7 @@ class Table:
                 raise InputError("a value is given twice", where, "give each value once")
             return made
 
-        return cast(tuple[float, ...], self.required(key, all_of))
+        return cast(tuple[T, ...], self.required(key, all_of))
 
     def done(self) -> None:
         for key in self.record:
@@ -113,7 +115,7 @@ def whole(value: Any, where: str, read: Callable[[Table], Any]) -> Any:
 
 def text(value: Any, where: str) -> str:
     if not isinstance(value, str):
-        raise InputError(f"{value!r} is no text", where, "write it in quotation marks")
+        raise InputError(f"{value!r} is not a text", where, "write it in quotation marks")
     return value
 
 
