@@ -85,10 +85,11 @@ class CutPlan:
                 for opening in self.openings for gap in opening.gaps
             ],
             "seasons": [
-                {"clearance": opening.clearance.along(gap.direction), "season": gap.season,
+                {"pocket": number, "clearance": opening.clearance.along(gap.direction),
+                 "season": gap.season,
                  "along": gap.direction, "opening": gap.opening, "land": gap.land,
                  "part": gap.part, "gap": gap.gap, "u95": gap.u95}
-                for opening in self.openings for gap in opening.seasons
+                for number, opening in enumerate(self.openings) for gap in opening.seasons
             ],
             "suggestion": self.suggestion.as_json(self.unit),
             "times": [

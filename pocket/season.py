@@ -145,7 +145,6 @@ def season_notices(
     squeeze : mm per side that a soft part may be squeezed by.
     rigid : whether a part that is squeezed breaks, or breaks the wood.
     """
-
     found = []
     for direction in DIRECTIONS:
         own = [gap for gap in gaps if gap.direction == direction]

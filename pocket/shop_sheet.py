@@ -23,7 +23,7 @@ _PICTURE = (62.0, 44.0)  # mm
 
 _CHECKS = (
     "CAM import unit set as above; length of the part checked in the CAM program",
-    "1:1 print: bar measures 100 mm, outline matches the part",
+    "1:1 print: bar measures what it states, outline matches the part",
     "Cutter's diameter measured, zero set on the face",
     "Coupons cut, the part tried in them, the rung written down",
     "Board clamped, clamps outside the cut",

@@ -4,8 +4,8 @@ import pytest
 
 from snugline.errors import InputError
 from snugline.pocket.access import FingerNotch
-from snugline.pocket.clearance import Clearance, even
 from snugline.pocket.choices_record import from_record, unit_notices, units_in
+from snugline.pocket.clearance import Clearance, even
 
 FULL = """
 clearance = ["0.25 mm", "0.5 mm", "0.03 in"]
@@ -138,7 +138,7 @@ def test_a_soft_part_may_be_squeezed_up_to_its_limit():
     made = read('clearance = "-0.1 mm"\nkind = "soft"')
     assert made.clearance == (even(-0.1),)
     assert made.squeezed == 0.1
-    with pytest.raises(InputError, match="more than the 0.1 mm"):
+    with pytest.raises(InputError, match=r"more than the 0\.1 mm"):
         read('clearance = "-0.2 mm"\nkind = "soft"')
     wide = read('clearance = "-0.2 mm"\nkind = "soft"\nsqueeze = "0.3 mm"')
     assert wide.squeezed == pytest.approx(0.3)

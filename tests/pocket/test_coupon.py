@@ -21,7 +21,6 @@ SMALL = rounded_rectangle(90, 20, 4)
 
 def admitted(polygon, part_size, low, thickness):
     """Whether a strip as long as the part and as thick goes into the slot from that level on."""
-    low_x, low_y, *_ = polygon.bounds
     window = shapely.box(-1e4, low, 1e4, low + thickness)
     ends = polygon.intersection(window)
     # The longest strip has its ends at the innermost place of each end wall.
@@ -48,9 +47,7 @@ def test_the_first_step_that_admits_the_part_is_the_right_one(direction, error):
     made = step_gauge(size, LADDER, 9.5, 6.0, "x")
     cut = as_cut(made.slot, 6.0, error)
     found = [
-        rung
-        for rung, low in zip(LADDER, made.levels, strict=True)
-        if admitted(cut, size, low, 9.5)
+        rung for rung, low in zip(LADDER, made.levels, strict=True) if admitted(cut, size, low, 9.5)
     ]
     assert found == [rung for rung in LADDER if rung + error >= 1e-9]
 
@@ -72,7 +69,7 @@ def test_an_end_has_both_corners_and_both_flanks():
     made = end_coupon(PART, 0.25, 20, 6)
     (opening,) = made.pocket
     assert sum(isinstance(s, Arc) for s in opening.segments) == 2
-    low_x, low_y, high_x, high_y = opening.bounds
+    _, low_y, _, high_y = opening.bounds
     assert high_y - low_y == pytest.approx(146.5)
     # Both flanks are straight for the run that is asked for, then the piece ends.
     assert made.size == pytest.approx((12 + 27.65 + 20, 146.5 + 24), abs=1.5)

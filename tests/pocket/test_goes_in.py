@@ -74,9 +74,9 @@ def test_a_tape_that_contradicts_the_outline_counts_by_its_weight():
         both = chance(even(gap), part(4.03, 0.1, read=read), (481.19, 188.7), (), EXACT)
         assert alone.probability > 0.6
         assert both.probability < 0.5
-    assert chance(
-        even(1.5), part(4.03, 0.1, read=read), (481.19, 188.7), (), EXACT
-    ).probability > 0.8
+    assert (
+        chance(even(1.5), part(4.03, 0.1, read=read), (481.19, 188.7), (), EXACT).probability > 0.8
+    )
 
 
 @pytest.mark.parametrize(

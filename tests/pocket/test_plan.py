@@ -2,6 +2,7 @@ import json
 import math
 from dataclasses import replace
 
+import pypdfium2
 import pytest
 from pocket_scenes import THICKNESS, TRAY, UNCERTAINTY, choices, free_outline
 
@@ -9,9 +10,11 @@ from snugline.errors import InputError, PlanError
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Arc, Line, outline_from_json, polygon_of
 from snugline.fit.geometry.primitives import as_circle, rounded_rectangle
-from snugline.pocket.clearance import even
+from snugline.pocket.choices_record import from_record
+from snugline.pocket.clearance import PartUncertainty, even
 from snugline.pocket.depth import Thickness
 from snugline.pocket.plan import drawings, make_plan
+from snugline.pocket.shop_sheet import shop_sheet
 from snugline.pocket.width_error import WidthError
 
 SLIM = {"clearance": "0.5 mm", "coupons": None, "stock": {"thickness": "20 mm"}}
@@ -211,13 +214,9 @@ def test_feet_sit_at_the_inset_from_the_part_s_own_sides():
 
 def test_holes_that_overlap_are_not_to_be_cut():
     # Set-up w18.
-    made = plan(
-        push_hole=[{"diameter": "20 mm"}, {"diameter": "20 mm", "x": "10 mm"}], wood=None
-    )
+    made = plan(push_hole=[{"diameter": "20 mm"}, {"diameter": "20 mm", "x": "10 mm"}], wood=None)
     assert "holes-overlap" in made.openings[0].because
-    apart = plan(
-        push_hole=[{"diameter": "20 mm"}, {"diameter": "20 mm", "x": "30 mm"}], wood=None
-    )
+    apart = plan(push_hole=[{"diameter": "20 mm"}, {"diameter": "20 mm", "x": "30 mm"}], wood=None)
     assert "holes-overlap" not in codes(apart)
     over = plan(
         push_hole=[{"diameter": "20 mm", "x": "-184 mm", "y": "-48 mm"}],
@@ -279,6 +278,35 @@ def test_a_part_at_no_clearance_is_not_called_usable_without_a_word():
     assert made.openings[0].chance.probability < 0.6
     assert {"may-not-go-in", "does-not-go-in"} & set(made.openings[0].because)
     assert made.openings[1].chance.probability > 0.98
+
+
+def test_a_wooden_part_across_the_board_s_grain_is_squeezed_and_named():
+    # Set-up x03: by hand 162.93 x 0.00353 x 4 = 2.30 mm of growth between 7 and 11 %.
+    maple = {"species": "maple, sugar", "now": {"moisture": 7}}
+    board = {**maple, "grain": "width", "driest": {"moisture": 6.5}, "dampest": {"moisture": 11}}
+    record = {"clearance": "0.5 mm", "kind": "firm", "wood": board}
+    chosen = from_record(record, part_wood={**maple, "grain": "length"})
+    part = rounded_rectangle(602.4, 162.93, 81.465 - 1e-3)
+    made = make_plan(part, PartUncertainty(0.05, 0.5, 0.1), Thickness(18.22, 0.05), chosen)
+    (opening,) = made.openings
+    assert (opening.state, opening.because[0]) == ("not to be cut", "squeezed-in-season")
+    text = " ".join(n.text for n in made.notices)
+    assert "the part grows by 2.30 mm" in text
+    (record,) = [
+        s for s in made.as_json()["seasons"] if (s["season"], s["along"]) == ("dampest", "width")
+    ]
+    assert record["part"] == pytest.approx(2.30, abs=0.005)
+    assert record["gap"] == pytest.approx(0.5 - 2.30 / 2, abs=0.03)
+
+
+def test_figures_from_memory_are_said_on_page_report_and_shop_sheet():
+    # Set-up x06.
+    wood = {"species": "mahogany", "grain": "length", "now": {"moisture": 8},
+            "driest": {"moisture": 7}, "dampest": {"moisture": 10}}  # fmt: skip
+    made = plan(wood=wood, clearance="1 mm")
+    assert "movement-from-memory" in codes(made)
+    text = pypdfium2.PdfDocument(shop_sheet(made))[0].get_textpage().get_text_range()
+    assert "from memory" in text
 
 
 def test_what_all_clearances_have_alike_is_said_once():

@@ -58,9 +58,7 @@ def test_the_part_s_growth_closes_the_gap_by_hand():
     # runs along the width; 7 to 11 %. 162.93 x 0.00353 x 4 = 2.3006 mm.
     part = timber(wood="maple, sugar", now=7.0, driest=6.5)
     other = timber(wood="maple, sugar", grain="width", now=7.0, driest=6.5)
-    gap = gap_of(
-        seasonal_gaps(Movers(other, part), (602.4, 162.93), even(0.5)), "dampest", "width"
-    )
+    gap = gap_of(seasonal_gaps(Movers(other, part), (602.4, 162.93), even(0.5)), "dampest", "width")
     assert gap.part == pytest.approx(2.3006, abs=1e-4)
     # The opening is along the board's grain and hardly moves: 0.5 - 2.3006 / 2 = -0.65.
     assert gap.gap == pytest.approx(-0.63, abs=0.03)

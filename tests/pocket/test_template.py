@@ -47,8 +47,11 @@ def test_a_relief_for_the_template_s_cutter_lets_the_part_in():
     pocket = relieved(parallel(part, 0.3)[0], 8.0, "dog-bone", 0.2).outline
     assert template_notices(pocket, part, Follower(17, 8)) == ()
     # The bush turns in the relief: its arcs have the cutter's radius, the allowance, the offset.
-    radii = [s.radius for s in template_outline(pocket, Follower(17, 8)).segments
-             if isinstance(s, Arc) and s.sweep > 0]
+    radii = [
+        s.radius
+        for s in template_outline(pocket, Follower(17, 8)).segments
+        if isinstance(s, Arc) and s.sweep > 0
+    ]
     assert max(radii) == pytest.approx(4.2 + 4.5)
 
 

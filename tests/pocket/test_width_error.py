@@ -123,9 +123,12 @@ def test_the_order_of_the_cuts_does_not_matter():
 
 
 def test_names_are_matched_without_case_and_commas():
-    cuts = [Cut(0.2, "snug", w, m) for w, m in zip(
-        ("walnut", "Walnut, black", "black walnut"), ("Bench", "bench", " BENCH "), strict=True
-    )]
+    cuts = [
+        Cut(0.2, "snug", w, m)
+        for w, m in zip(
+            ("walnut", "Walnut, black", "black walnut"), ("Bench", "bench", " BENCH "), strict=True
+        )
+    ]
     found = estimate(cuts, "bench", "walnut")
     assert (found.cuts, found.alike) == (3, 3)
     assert same_name("big, Router") == same_name("router big")
@@ -147,7 +150,9 @@ def test_another_machine_s_cuts_count_for_nothing():
 
 def test_a_part_of_doubtful_size_teaches_less_about_the_machine():
     def four(u):
-        return [Cut(0.1, "does not enter", "oak", "router", part="tile", part_u=u) for _ in range(4)]
+        return [
+            Cut(0.1, "does not enter", "oak", "router", part="tile", part_u=u) for _ in range(4)
+        ]
 
     sure, doubtful = (estimate(four(u), "router", "oak") for u in (0.0, 0.2))
     assert abs(doubtful.value) < abs(sure.value)
