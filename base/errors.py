@@ -3,26 +3,52 @@
 All are `SnuglineError`; each child is also the built-in kind that an ordinary `except` expects.
 """
 
+from typing import Any
+
+from snugline.place import Where
+from snugline.sentence import Sentence
+from snugline.units import LengthUnit
+
 
 class SnuglineError(Exception):
     """An error in three parts; `str` joins them in one line.
 
     Parameters
     ----------
-    what : what is wrong, with the value seen.
-    where : the file, key, photo or pixel region it was seen in.
+    what : what is wrong, with the value seen; a `Sentence` keeps its quantities.
+    where : the photo, reading or key it was seen in, or the name of another thing.
     mend : what the user can do about it.
+
+    Attributes
+    ----------
+    about : `where` as a value that programs can read; None where it is a name only.
     """
 
-    def __init__(self, what: str, where: str, mend: str) -> None:
+    def __init__(self, what: str, where: Where, mend: str) -> None:
         super().__init__(what, where, mend)
-        self.what = what
-        self.where = where
-        self.mend = mend
+        self.what = Sentence.of(what)
+        self.about = None if isinstance(where, str) else where
+        self.where = str(where)
+        self.mend = Sentence.of(mend)
+
+    def in_unit(self, unit: LengthUnit) -> str:
+        """One line, with its lengths in `unit`."""
+        line = f"{self.where}: {self.what.in_unit(unit)}; {self.mend.in_unit(unit)}"
+        return " ".join(line.split())
 
     def __str__(self) -> str:
-        line = f"{self.where}: {self.what}; {self.mend}"
-        return " ".join(line.split())
+        return self.in_unit("mm")
+
+    def as_json(self) -> dict[str, Any]:
+        """What, where and mend; `about` and the quantities where it has them."""
+        record: dict[str, Any] = {"what": str(self.what), "where": self.where}
+        record["mend"] = str(self.mend)
+        if self.about is not None:
+            record["about"] = self.about.as_json()
+        if figures := (*self.what.figures, *self.mend.figures):
+            record["templates"] = [self.what.template, self.mend.template]
+            record["figures"] = [figure.as_json() for figure in figures]
+        return record
 
 
 class InputError(SnuglineError, ValueError):

@@ -2,6 +2,7 @@
 
 from snugline.desk.job import Job
 from snugline.notice import Notice
+from snugline.place import OfKey
 
 _LENGTHWISE_ENDS = {"left end", "right end"}
 _CORNERS = {
@@ -23,7 +24,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
                 "no-length",
                 "No reading of the length, and no photo shows the whole part.",
                 "Measure the length with a tape and add it as a [[reading]].",
-                place="[[reading]]",
+                about=OfKey(("reading",)),
             )
         )
     if "width" not in read:
@@ -33,7 +34,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
                 "No reading of the width.",
                 "Measure the width with a caliper: it checks the photos' scale.",
                 "fine",
-                "[[reading]]",
+                OfKey(("reading",)),
             )
         )
     if "thickness" not in read and job.part.thickness is not None:
@@ -43,7 +44,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
                 "The thickness is one plain value.",
                 "Read it at several places and add the values as a [[reading]].",
                 "fine",
-                "[part]",
+                OfKey(("part", "thickness")),
             )
         )
     for i, frame in enumerate(job.frame):
@@ -55,7 +56,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
                     "bars-not-measured",
                     f"The print is taken as exact: {bars} left out.",
                     "Measure the printed bars with a caliper and write down what they read.",
-                    place=f"[[frame]] {i + 1}",
+                    about=OfKey(("frame", i)),
                 )
             )
     remarks += _unseen(job, shown)
@@ -73,6 +74,6 @@ def _unseen(job: Job, shown: set[str]) -> list[Notice]:
     else:
         severity, mend = "fine", "Photograph it too if the ends may differ."
     return [
-        Notice("end-not-shown", f"No photo shows the {end} end.", mend, severity, "[[photo]]")  # type: ignore[arg-type]
+        Notice("end-not-shown", f"No photo shows the {end} end.", mend, severity, OfKey(("photo",)))  # type: ignore[arg-type]
         for end in missing
     ]

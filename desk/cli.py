@@ -19,14 +19,14 @@ EPILOG = """
 Exit status:
   0  done
   1  done, but a result cannot be relied on (a photo to retake, a reading to repeat):
-     the warnings say which; with several jobs also when a job failed
+     the remarks name it; with several jobs also when a job failed
   2  refused: a file, key, option or photo cannot be used; nothing was written
   3  a fault in Snugline itself (SNUGLINE_TRACEBACK=1 shows where)
 
 \b
 A first job:
   snugline frame border-a4 --out frame.pdf     print it at actual size
-  snugline new job.toml                        asks for the rest
+  snugline new job.toml                        answer its questions
   snugline run job.toml --out result           outline, drawings, report
 """
 
@@ -62,7 +62,10 @@ def _print_version(wanted: bool) -> None:
 def _root(
     context: typer.Context,
     version: Annotated[
-        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Show it.")
+        bool,
+        typer.Option(
+            "--version", callback=_print_version, is_eager=True, help="Show the version and exit."
+        ),
     ] = False,
 ) -> None:
     if context.invoked_subcommand is None:

@@ -20,16 +20,16 @@ def print_json(record: Any) -> None:
 def print_notices(notices: Iterable[Notice]) -> None:
     """One line a remark on standard error; those for information only stay in the result."""
     for notice in notices:
-        if notice.severity not in ("fine", "note"):
-            known = not notice.place or notice.text.startswith(notice.place)
-            text = notice.text if known else f"{notice.place}: {notice.text}"
+        if notice.gravity:
+            about = "" if notice.about is None else str(notice.about)
+            text = notice.text if notice.text.startswith(about) else f"{about}: {notice.text}"
             said = f"{sentence(text)} {sentence(notice.mend)}"
             print(f"{notice.severity}: {said}", file=sys.stderr)
 
 
 def exit_status(notices: Iterable[Notice]) -> int:
-    """1 when something has to be taken again or cannot be cut, else 0."""
-    return int(any(notice.severity in ("retake", "cannot be cut") for notice in notices))
+    """1 when something has to be taken again, else 0."""
+    return int(any(notice.gravity == 2 for notice in notices))
 
 
 @contextmanager

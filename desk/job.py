@@ -5,7 +5,6 @@ mend in one line. Paths in a job are relative to the job file.
 """
 
 import difflib
-import tomllib
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -21,30 +20,31 @@ from pydantic import (
 )
 
 from snugline.errors import FileError, InputError, SnuglineError
+from snugline.files import inside, is_file, why
 from snugline.fit.readings.nominal_size import parse_listed
-from snugline.fit.readings.reading import Reading, What, tool_of, uncertainty
+from snugline.fit.readings.reading import Reading, What, tool_of
+from snugline.fit.readings.thickness import Thickness, thickness_of
+from snugline.fit.shapes.family_words import OutlineFamily
+from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.lengths import parse_angle, parse_length
+from snugline.limits import (
+    FILE_NAME,
+    FRAMES,
+    JOB_BYTES,
+    LEAVE_OUT,
+    LONGEST,
+    NAME,
+    PHOTOS,
+    READING_VALUES,
+    READINGS,
+    SHORTEST,
+)
+from snugline.place import About, OfKey, OfReading
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record, units_in
 from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
+from snugline.untrusted import parsed_toml
 
-Family = Literal[
-    "auto",
-    "rounded rectangle",
-    "rectangle",
-    "chamfered rectangle",
-    "stadium",
-    "superellipse rectangle",
-    "elliptical-cornered rectangle",
-    "double-arc rectangle",
-    "three-centred rectangle",
-    "free-cornered rectangle",
-    "circle",
-    "ellipse",
-    "regular polygon",
-    "free",
-]
-Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
 Shows = Literal[
     "left end",
     "right end",
@@ -57,14 +57,22 @@ Shows = Literal[
 ]
 Unit = Literal["mm", "in"]
 
-LARGEST_JOB_BYTES = 1_000_000
-
 
 def _positive_length(value: Any) -> float:
     mm = parse_length(value)
-    if not mm > 0:
+    if not mm >= SHORTEST:
         raise InputError(f"{value!r} is not above zero", "", "write a length above zero")
+    if not mm <= LONGEST:
+        raise InputError(f"{value!r} is too long", "", f"write {LONGEST / 1000:g} m at most")
     return mm
+
+
+def _name(value: Any) -> Any:
+    """A name, which stands in titles and file names."""
+    if isinstance(value, str) and not (0 < len(value) <= NAME and value.isprintable()):
+        what = f"the name has {len(value)} letters, or some that do not print"
+        raise InputError(what, "", f"write 1 to {NAME} letters in one line")
+    return value
 
 
 def _draft(value: Any) -> float:
@@ -100,6 +108,18 @@ def _one_or_many(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
+def _up_to(most: int) -> BeforeValidator:
+    """One or several, but not so many that they would keep the computer busy."""
+
+    def read(value: Any) -> Any:
+        several = _one_or_many(value)
+        if isinstance(several, tuple) and len(several) > most:
+            raise InputError(f"there are {len(several)} of them", "", f"give {most} at most")
+        return several
+
+    return BeforeValidator(read)
+
+
 def _place_on_frame(value: Any) -> Any:
     """A place in the frame's axes: two lengths, which may be negative."""
     if not isinstance(value, list) or len(value) != 2:
@@ -130,14 +150,14 @@ class DrawnTable(_Table):
 class PartTable(_Table):
     """The bought-in part; lengths in mm, draft in radians."""
 
-    name: str = "part"
+    name: Annotated[str, BeforeValidator(_name)] = "part"
     thickness: Length | None = None
     edge_radius: Length | None = None
     edge_chamfer: Length | None = None
     draft: Annotated[float, BeforeValidator(_draft)] = 0.0
     wood: dict[str, Any] | None = None
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
-    family: Family = "auto"
+    family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"
     snap: bool = False
     drawn: DrawnTable = DrawnTable()
@@ -169,6 +189,8 @@ class PhotoTable(_Table):
     @field_validator("file", mode="before")
     @classmethod
     def _path(cls, value: Any) -> Any:
+        if isinstance(value, str) and len(Path(value).name.encode()) > FILE_NAME:
+            raise InputError(f"a name of {len(value)} letters", "", "rename the photo")
         return Path(value) if isinstance(value, str) and value else value
 
 
@@ -177,7 +199,7 @@ class ReadingTable(_Table):
 
     what: What
     value: Length | None = None
-    values: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
+    values: Annotated[tuple[Length, ...], _up_to(READING_VALUES)] = ()
     tool: Annotated[str, BeforeValidator(_tool)]
 
     @model_validator(mode="after")
@@ -190,11 +212,10 @@ class ReadingTable(_Table):
             )
         return self
 
-    @property
-    def as_reading(self) -> Reading:
-        """The reading as the fit takes it."""
+    def as_reading(self, number: int) -> Reading:
+        """The reading as the fit takes it; `number` is its place in the job, from 1."""
         values = self.values or ((self.value,) if self.value is not None else ())
-        return Reading(self.what, values, self.tool, f"reading of the {self.what}, {self.tool}")
+        return Reading(self.what, values, self.tool, OfReading(number, self.what, self.tool))
 
 
 class LeaveOutTable(_Table):
@@ -231,10 +252,10 @@ class Job(_Table):
     reading_units: frozenset[str]
     readings_written: tuple[tuple[str, ...], ...] = ()
     part: PartTable
-    frame: Annotated[tuple[FrameTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
-    photo: Annotated[tuple[PhotoTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
-    reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(_one_or_many)] = ()
-    leave_out: Annotated[tuple[LeaveOutTable, ...], BeforeValidator(_one_or_many)] = ()
+    frame: Annotated[tuple[FrameTable, ...], _up_to(FRAMES)] = Field(min_length=1)
+    photo: Annotated[tuple[PhotoTable, ...], _up_to(PHOTOS)] = Field(min_length=1)
+    reading: Annotated[tuple[ReadingTable, ...], _up_to(READINGS)] = ()
+    leave_out: Annotated[tuple[LeaveOutTable, ...], _up_to(LEAVE_OUT)] = ()
     pocket: dict[str, Any] | None = None
     output: OutputTable = OutputTable()
     camera: str | None = None
@@ -254,34 +275,35 @@ class Job(_Table):
             frame = read_frame(self.beside(table.description) if is_file else table.description)
             return with_print_scale(frame, table.bar_x, table.bar_y)
         except InputError as error:
-            where = f"{_place(('frame', i), self.path)}, {error.where}"
-            raise InputError(error.what, where, error.mend) from error
+            where = _place(("frame", i), self.path)
+            what = error.what if error.about else f"{error.where}: {error.what}"
+            raise InputError(what, where, error.mend) from error
 
     @cached_property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        wood_at = f"{self.path}, [part].wood"
-        return from_record(self.pocket, f"{self.path}, [pocket]", self.part.wood, wood_at)
+        pocket, wood = (OfKey(path, str(self.path)) for path in (("pocket",), ("part", "wood")))
+        return from_record(self.pocket, pocket, self.part.wood, wood)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
         """All hand readings."""
-        return tuple(table.as_reading for table in self.reading)
+        return tuple(t.as_reading(i) for i, t in enumerate(self.reading, start=1))
 
     @property
-    def thickness(self) -> tuple[float, float]:
-        """The part's thickness and its standard uncertainty, mm.
+    def thickness(self) -> Thickness:
+        """The part's thickness: its readings, or the plain value where there are none.
 
-        Readings go before the plain value, which counts as one reading with a caliper.
+        Raises
+        ------
+        InputError : neither is there.
         """
-        taken = [reading for reading in self.readings if reading.what == "thickness"]
-        if not taken and self.part.thickness is not None:
-            taken = [Reading("thickness", (self.part.thickness,), "caliper")]
-        weights = [uncertainty(reading).u ** -2 for reading in taken]
-        mean = sum(w * r.value for w, r in zip(weights, taken, strict=True)) / sum(weights)
-        return mean, sum(weights) ** -0.5
+        found = thickness_of(self.readings, self.part.thickness)
+        if found is None:
+            raise no_thickness(self.path)
+        return found
 
 
 def read_job(path: Path) -> Job:
@@ -307,8 +329,15 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
     return inspect_record(record, path)
 
 
-def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list[SnuglineError]]:
-    """What `inspect_job` says of a file with this content at this place."""
+def inspect_record(
+    record: dict[str, Any], path: Path, boxed: bool = False
+) -> tuple[Job | None, list[SnuglineError]]:
+    """What `inspect_job` says of a file with this content at this place.
+
+    Parameters
+    ----------
+    boxed : a job that may come from anyone: files outside its folder are refused, not looked at.
+    """
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
@@ -319,7 +348,7 @@ def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
         return None, [_fault(entry, path) for entry in entries]
-    return job, _missing(job)
+    return job, _missing(job, boxed)
 
 
 def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
@@ -333,51 +362,55 @@ def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """What a job file holds, unchecked.
+    """What a job file holds, unchecked but for its size and the bounds of its values.
 
     Raises
     ------
     FileError : it cannot be read, is too large, or is no TOML.
+    InputError : a value that no job can hold.
     """
     try:
-        if path.stat().st_size > LARGEST_JOB_BYTES:
-            raise FileError("is too large for a job file", str(path), "give a job.toml")
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        with path.open("rb") as stream:
+            content = stream.read(JOB_BYTES + 1)
     except OSError as error:
-        if isinstance(error, FileError):
-            raise
         raise FileError(
-            f"cannot read the job ({error.strerror})",
+            f"cannot read the job ({why(error)})",
             str(path),
             "give the path of a job.toml; `snugline new` makes one",
         ) from error
-    except ValueError as error:  # TOMLDecodeError and UnicodeDecodeError
+    if len(content) > JOB_BYTES:
         raise FileError(
-            f"is not TOML ({error})", str(path), 'mend that line; every text stands in "quotes"'
-        ) from error
+            f"is larger than {JOB_BYTES // 1000} kB, too large for a job file",
+            str(path),
+            "give a job.toml",
+        )
+    return parsed_toml(content, str(path))
 
 
-def _missing(job: Job) -> list[SnuglineError]:
+def no_thickness(path: Path) -> InputError:
+    """What a job without any thickness is refused with."""
+    return InputError(
+        "no thickness is given",
+        _place(("part", "thickness"), path),
+        'add thickness = "9.5 mm", or a [[reading]] of it',
+    )
+
+
+def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
     """Files that the job names and that are not there; a thickness that nothing states."""
     faults: list[SnuglineError] = []
     if job.part.thickness is None and all(r.what != "thickness" for r in job.reading):
-        faults.append(
-            InputError(
-                "no thickness is given",
-                f"{job.path}, [part]",
-                'add thickness = "9.5 mm", or a [[reading]] of it',
-            )
-        )
+        faults.append(no_thickness(job.path))
     try:
         job.choices  # noqa: B018 - read for its errors
     except InputError as error:
         faults.append(error)
     edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
-    if not faults and edge > job.thickness[0]:
+    if not faults and edge > job.thickness.value:
         faults.append(
             InputError(
                 f"the top edge of {edge:g} mm is larger than the thickness",
-                f"{job.path}, [part]",
+                _place(("part",), job.path),
                 "correct edge_radius, edge_chamfer or the thickness",
             )
         )
@@ -387,23 +420,22 @@ def _missing(job: Job) -> list[SnuglineError]:
         try:
             lens_finder(job.camera)
         except SnuglineError as error:
-            where = str(job.path) if error.where == "camera" else error.where
-            faults.append(InputError(error.what, where, error.mend))
+            faults.append(InputError(error.what, _place(("camera",), job.path), error.mend))
     named = [(_place(("photo", i, "file"), job.path), p.file) for i, p in enumerate(job.photo)]
     named += [
         (_place(("frame", i, "description"), job.path), Path(f.description))
         for i, f in enumerate(job.frame)
         if f.description.lower().endswith(".json")
     ]
-    faults += [
-        FileError(
-            f"there is no file {str(name)!r}",
-            where,
-            "put it beside the job, or correct the name; paths start at the job file",
-        )
-        for where, name in named
-        if not job.beside(name).is_file()
-    ]
+    for where, name in named:
+        if boxed and not inside(job.path.parent, name):
+            what, mend = "lies outside the job's folder", "copy the file into the job's folder"
+        elif not is_file(job.beside(name)):
+            what = "is not there"
+            mend = "put it beside the job, or correct the name; paths start at the job file"
+        else:
+            continue
+        faults.append(FileError(f"the file {str(name)!r} {what}", where, mend))
     photos = {str(photo.file) for photo in job.photo}
     faults += [
         InputError(
@@ -415,7 +447,7 @@ def _missing(job: Job) -> list[SnuglineError]:
         if table.photo not in photos
     ]
     for i in range(len(job.frame)):
-        if any(f"[[frame]] {i + 1}" in fault.where for fault in faults):
+        if any(_is_below(fault.about, ("frame", i)) for fault in faults):
             continue
         try:
             job._frame(i)
@@ -435,18 +467,14 @@ def _missing(job: Job) -> list[SnuglineError]:
     return faults
 
 
-def _place(loc: tuple[int | str, ...], path: Path) -> str:
+def _place(loc: tuple[int | str, ...], path: Path) -> OfKey:
     """Where in the job: `job.toml, [[photo]] 2, file`."""
-    parts = [str(path)]
-    rest = list(loc)
-    if len(rest) > 1 or (rest and rest[0] in Job.model_fields and rest[0] != "camera"):
-        table = str(rest.pop(0))
-        if rest and isinstance(rest[0], int):
-            parts.append(f"[[{table}]] {int(rest.pop(0)) + 1}")
-        else:
-            parts.append(f"[{table}]")
-    parts += [str(item) if isinstance(item, str) else f"value {item + 1}" for item in rest]
-    return ", ".join(parts)
+    in_table = len(loc) > 1 or (bool(loc) and loc[0] in Job.model_fields and loc[0] != "camera")
+    return OfKey(loc, str(path), in_table)
+
+
+def _is_below(about: About | None, path: tuple[int | str, ...]) -> bool:
+    return isinstance(about, OfKey) and about.path[: len(path)] == path
 
 
 def _keys_at(loc: tuple[int | str, ...]) -> list[str]:

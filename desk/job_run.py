@@ -17,7 +17,7 @@ from snugline.desk.job_outline import fit_job
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
-from snugline.desk.result_folder import INDEX
+from snugline.desk.result_folder import INDEX, manifest
 from snugline.desk.turning import turned_png
 from snugline.desk.wording import measure
 from snugline.fit.drawing.drawing import Drawing, Layer
@@ -25,6 +25,7 @@ from snugline.fit.drawing.dxf import Version, write_dxf
 from snugline.fit.drawing.pdf import write_pdf
 from snugline.fit.drawing.svg import write_svg
 from snugline.notice import Notice
+from snugline.place import OfPhoto
 from snugline.pocket.bundle import bundle as archive
 from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
@@ -143,6 +144,7 @@ def finish(
         handed = {name: data for name, data in files.items() if name not in names.values()}
         files[f"bundle-units-{unit}.zip"] = archive(handed)
     record["files"] = sorted([*files, INDEX])
+    record["sha256"] = manifest(files)
     files[INDEX] = (
         json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
     ).encode()
@@ -176,7 +178,7 @@ def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
             f"{len(contour.others)} more contours lie in the window: a hole or another part.",
             "The outline is that of the largest; take away what does not belong to the part.",
             "usable",
-            contour.photo.file,
+            OfPhoto(contour.photo.file),
         )
         for contour in contours
         if contour.others
@@ -206,7 +208,7 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
 
 def sides_of(job: Job) -> PartSides:
     """The profile of the part's edge, from the job's part and thickness readings."""
-    part, (thickness, u) = job.part, job.thickness
+    part, thickness, u = job.part, job.thickness.value, job.thickness.u
     if part.edge_radius is not None:
         return PartSides(thickness, u, "round", part.edge_radius, part.draft)
     if part.edge_chamfer is not None:

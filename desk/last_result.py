@@ -1,11 +1,13 @@
 """What the result of a job says of the part's uncertainty, wherever that result lies."""
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from snugline.desk.options import result_folder
+from snugline.files import read_within
+from snugline.limits import RESULT_JSON_BYTES
+from snugline.untrusted import parsed_json
 
 UNKNOWN_U = 0.1  # mm per side, where no result is found: little is then learnt from a fit
 
@@ -45,7 +47,7 @@ def _places(job: Path) -> Iterator[Path]:
 
 def _read(path: Path) -> dict[str, Any]:
     try:
-        record = json.loads(path.read_text(encoding="utf-8"))
+        record = parsed_json(read_within(path.parent, path.name, RESULT_JSON_BYTES), str(path))
     except (OSError, ValueError):
         return {}
     return record if isinstance(record, dict) else {}

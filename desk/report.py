@@ -20,6 +20,7 @@ from snugline.desk.pictures import (
 from snugline.desk.wording import measure, sentence
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
+from snugline.place import about_from_json
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 
@@ -146,20 +147,18 @@ def _summary(given: ReportInput) -> str:
 
 
 def _notices(given: ReportInput) -> str:
-    order = {"cannot be cut": 0, "retake": 0, "check": 1, "usable": 1, "note": 2, "fine": 2}
+    order = {"retake": 0, "usable": 1, "fine": 2}
     notices = sorted(given.record["warnings"], key=lambda n: order[n.get("severity", "usable")])
     words = {"retake": "Take again", "usable": "Mind", "fine": "Note"}
-    words |= {"cannot be cut": "Cannot be cut like this", "check": "Check", "note": "Note"}
-    styles = {"cannot be cut": "retake", "check": "usable", "note": "fine"}
     if not notices:
         return '<section class="wide"><h2>Remarks</h2><p>None: nothing stood out.</p></section>'
     items = []
     for notice in notices:
-        severity, place = notice.get("severity", "usable"), notice.get("place", "")
-        text = notice["text"] if notice["text"].startswith(place) else f"{place}: {notice['text']}"
-        style = styles.get(severity, severity)
+        severity = notice.get("severity", "usable")
+        about = str(about_from_json(notice["about"])) if "about" in notice else ""
+        text = notice["text"] if notice["text"].startswith(about) else f"{about}: {notice['text']}"
         items.append(
-            f'<li class="{style}"><b>{words[severity]}.</b> {escape(sentence(text))} '
+            f'<li class="{severity}"><b>{words[severity]}.</b> {escape(sentence(text))} '
             f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'
         )
     return (
@@ -170,9 +169,9 @@ def _notices(given: ReportInput) -> str:
 def _dimensions(given: ReportInput) -> str:
     outline, unit = given.record["outline"], given.unit
     rows = []
-    for what in ("length", "width"):
+    for what in ("length", "width", "thickness"):
         if (size := outline.get(what)) is not None:
-            rows.append((what, size, "from " + ", ".join(size.get("from", []))))
+            rows.append((what, size, "from " + ", ".join(size["from"]) if "from" in size else ""))
     for corner in outline.get("corners", []):
         note = "" if corner.get("seen", True) else "not seen: from the mirror lines"
         family = corner["family"]

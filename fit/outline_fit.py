@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import FitError
-from snugline.fit.adjustment.dimension_summary import summarise, thickness_of
+from snugline.fit.adjustment.dimension_summary import summarise
 from snugline.fit.adjustment.extra_parameters import refine_shape
 from snugline.fit.adjustment.family_choice import (
     SAME,
@@ -21,16 +21,23 @@ from snugline.fit.adjustment.family_choice import (
     mixed,
     rank,
 )
-from snugline.fit.adjustment.observation_equations import Equations, Measured, ReadRow
+from snugline.fit.adjustment.observation_equations import CentredSection, Equations, ReadRow
 from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
-from snugline.fit.adjustment.robust_solution import Noise, noise_at, robust_fit, whitened_fit
+from snugline.fit.adjustment.robust_solution import (
+    ResidualNoise,
+    noise_at,
+    robust_fit,
+    whitened_fit,
+)
 from snugline.fit.adjustment.start_values import View, polygon_of, view_of
 from snugline.fit.readings.reading import Reading, combined
+from snugline.fit.readings.thickness import thickness_of
 from snugline.fit.result import FittedOutline, SectionResult
 from snugline.fit.section import Section
 from snugline.fit.shapes.outline_families import GROUPS, adopt, seen_corners
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
+from snugline.place import OfPart
 
 Array = NDArray[np.float64]
 
@@ -109,17 +116,16 @@ def fit_outline(
         adjusted.equations,
         adjusted.fit,
         adjusted.noise,
-        readings,
         choice.corner_rankings,
         setting.groups,
         setting.form,
         tuple(notices + _compared(adjusted, listed)),
-        thickness,
+        thickness_of(readings, thickness),
     )
 
 
 def _fitted(
-    measured: tuple[Measured, ...], rows: tuple[ReadRow, ...], family: str, symmetry: Symmetry
+    measured: tuple[CentredSection, ...], rows: tuple[ReadRow, ...], family: str, symmetry: Symmetry
 ) -> tuple[Adjusted, Setting, Choice, list[Notice]]:
     """Starts, family, freed corners and sides, final least squares."""
     views = [_view(m) for m in measured]
@@ -187,18 +193,18 @@ def _free(
     )
 
 
-def _measured(section: Section) -> Measured:
-    finite = np.isfinite(section.points).all(axis=1) & (section.sigma > 0)
+def _measured(section: Section) -> CentredSection:
+    finite = np.isfinite(section.points).all(axis=1) & (section.noise > 0)
     if int(finite.sum()) < LEAST_POINTS or not finite.all():
         raise FitError(
             f"the contour has {int(finite.sum())} usable points of {len(finite)}",
             section.name,
-            f"give a contour of at least {LEAST_POINTS} points, all with a sigma above zero",
+            f"give a contour of at least {LEAST_POINTS} points, all with a noise above zero",
         )
-    return Measured.of(section)
+    return CentredSection.of(section)
 
 
-def _view(measured: Measured) -> View:
+def _view(measured: CentredSection) -> View:
     view = view_of(measured)
     if view is None:
         raise FitError(
@@ -210,7 +216,7 @@ def _view(measured: Measured) -> View:
 
 
 def _setting(
-    sections: tuple[Measured, ...],
+    sections: tuple[CentredSection, ...],
     rows: tuple[ReadRow, ...],
     views: Sequence[View],
     symmetry: Symmetry,
@@ -275,7 +281,7 @@ def _pose(view: View, sizes: Sequence[float]) -> Array:
 
 
 def _groups(
-    sections: Sequence[Measured],
+    sections: Sequence[CentredSection],
     poses: Sequence[Array],
     sizes: Sequence[float],
     symmetry: Symmetry,
@@ -290,7 +296,7 @@ def _groups(
             f"{symmetry!r} gives it; it is taken like the corner across",
             "photograph it, or state the symmetry that the part has",
             "retake",
-            name,
+            OfPart(name),
         )
         for name in orphans
     ]
@@ -314,7 +320,7 @@ def _choose(setting: Setting, family: str) -> Choice:
     return choice
 
 
-def _adjust(equations: Equations, x: Array, noise: Noise) -> Adjusted:
+def _adjust(equations: Equations, x: Array, noise: ResidualNoise) -> Adjusted:
     """Final least squares of one shape, the noise estimated at its own residuals."""
     x = whitened_fit(equations, x, noise).x
     noise = noise_at(equations, x)
@@ -344,9 +350,9 @@ def _misfit(adjusted: Adjusted) -> str:
     """How badly the shape misses most of the contours, in words; empty where it does not."""
     equations, missed = adjusted.equations, []
     for k, measured in enumerate(equations.sections):
-        distance = equations.points_block(adjusted.fit.x, k).residual * measured.sigma
+        distance = equations.points_block(adjusted.fit.x, k).residual * measured.noise
         typical = float(np.sqrt(np.mean(np.minimum(np.abs(distance), 3.0) ** 2)))
-        limit = max(MISFIT_MM, 6 * float(np.median(measured.sigma)))
+        limit = max(MISFIT_MM, 6 * float(np.median(measured.noise)))
         far = float(np.mean(np.abs(distance) > limit))
         if typical > MISFIT_MM and far > MISFIT_SHARE:
             missed.append(f"{100 * far:.0f} % of {measured.section.name}")

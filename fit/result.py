@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget
 from snugline.notice import Notice
 
@@ -101,9 +102,16 @@ class FittedOutline:
     residual_max: float
     sections: tuple[SectionResult, ...]
     extras: dict[str, Quantity]
-    thickness: Quantity | None
+    thickness: Thickness | None
     budgets: tuple[Budget, ...]
     notices: tuple[Notice, ...]
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        return self.outline.__geo_interface__
+
+    def _repr_svg_(self) -> str:
+        return self.outline._repr_svg_()
 
     def budget(self, of: str) -> Budget:
         """The budget of one dimension, such as `length` or `radius`."""
@@ -111,6 +119,7 @@ class FittedOutline:
 
     def as_json(self) -> dict[str, Any]:
         """The `outline` object of the result's file contract."""
+        thickness = {} if self.thickness is None else {"thickness": self.thickness.as_json()}
         return {
             "family": self.family,
             "length": self.length.as_json(),
@@ -119,4 +128,5 @@ class FittedOutline:
             "segments": self.outline.as_json(),
             "residual_rms": round(self.residual_rms, 4),
             "residual_max": round(self.residual_max, 4),
+            **thickness,
         }

@@ -11,7 +11,9 @@ from typing import Any, Literal, cast
 
 from snugline.errors import InputError
 from snugline.lengths import parse_length
+from snugline.limits import COPIES, FASTEST, THINNEST_CUTTER
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.access import SIDES, FingerNotch, PushHole, RibbonSlot, Side
 from snugline.pocket.border import EDGE_KINDS, EdgeTreatment
 from snugline.pocket.choices import (
@@ -35,13 +37,15 @@ from snugline.pocket.thermal import Material, material
 from snugline.pocket.wood_record import part_timber, timber
 
 Unit = Literal["mm", "in"]
+POCKET = OfKey(("pocket",))
+PART_WOOD = OfKey(("part", "wood"))
 
 
 def from_record(
     record: Mapping[str, Any],
-    where: str = "pocket",
+    where: OfKey = POCKET,
     part_wood: Mapping[str, Any] | None = None,
-    part_where: str = "part.wood",
+    part_where: OfKey = PART_WOOD,
 ) -> PocketChoices:
     """The choices of a `[pocket]` table.
 
@@ -191,16 +195,16 @@ def unit_notices(
     )
 
 
-def _clearances(squeeze: float) -> Callable[[Any, str], Clearance]:
+def _clearances(squeeze: float) -> Callable[[Any, OfKey], Clearance]:
     """Reads a gap all round, or one along each axis."""
 
-    def one(value: Any, where: str) -> float:
+    def one(value: Any, where: OfKey) -> float:
         return checked_clearance(parse_length(value, where), where, squeeze)
 
     def both(t: Table) -> Clearance:
         return Clearance(t.required("length", one), t.required("width", one))
 
-    def read(value: Any, where: str) -> Clearance:
+    def read(value: Any, where: OfKey) -> Clearance:
         if isinstance(value, Mapping):
             return cast(Clearance, whole(value, where, both))
         return even(one(value, where))
@@ -208,7 +212,7 @@ def _clearances(squeeze: float) -> Callable[[Any, str], Clearance]:
     return read
 
 
-def _material(value: Any, where: str) -> Material:
+def _material(value: Any, where: OfKey) -> Material:
     name = text(value, where)
     if known_name(name) is not None:
         raise InputError(
@@ -220,7 +224,7 @@ def _material(value: Any, where: str) -> Material:
     return material(name, where)
 
 
-def _seat(value: Any, where: str) -> float:
+def _seat(value: Any, where: OfKey) -> float:
     seat = text(value, where).strip()
     if seat == "flush":
         return 0.0
@@ -235,10 +239,10 @@ def _seat(value: Any, where: str) -> float:
 
 
 def _cutter(t: Table) -> Cutter:
-    return Cutter(t.length("diameter", above=0.0), t.length("length", None, above=0.0))
+    return Cutter(t.length("diameter", least=THINNEST_CUTTER), t.length("length", None, above=0.0))
 
 
-def _side(value: Any, where: str) -> Side:
+def _side(value: Any, where: OfKey) -> Side:
     return cast(Side, word(value, SIDES, where))
 
 
@@ -283,7 +287,7 @@ def _stock(t: Table) -> Stock:
         raise InputError(
             "one of length and width is missing", t.where, "give both, or neither for no layout"
         )
-    copies = t.number("copies", 1, 1000, 1.0)
+    copies = t.number("copies", 1, COPIES, 1.0)
     if copies != int(copies):
         raise InputError(f"{copies:g} copies", t.place("copies"), "give a whole number")
     return Stock(
@@ -298,7 +302,7 @@ def _stock(t: Table) -> Stock:
 
 
 def _coupons(t: Table, squeeze: float) -> Coupons:
-    def rung(value: Any, where: str) -> float:
+    def rung(value: Any, where: OfKey) -> float:
         return checked_clearance(parse_length(value, where), where, squeeze)
 
     # Jobs of version 0.1 asked for 1 or 2 corners; a corner is now always the whole end.
@@ -325,4 +329,6 @@ def _follower(t: Table) -> Follower:
 
 def _feeds(t: Table) -> Feeds:
     plain = Feeds()
-    return Feeds(*(t.length(f.name, getattr(plain, f.name), above=0.0) for f in fields(Feeds)))
+    return Feeds(
+        *(t.length(f.name, getattr(plain, f.name), above=0.0, most=FASTEST) for f in fields(Feeds))
+    )

@@ -2,14 +2,15 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from snugline.errors import InputError
 from snugline.fit.drawing.drawing import Unit
-from snugline.fit.readings.uncertainty_budget import Gain
+from snugline.fit.part_uncertainty import PartUncertainty, SizeRead
 from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import Where
 
 STEP = 0.05  # mm; clearances are offered on this grid
 
@@ -53,41 +54,6 @@ def even(mm: float) -> Clearance:
 
 
 @dataclass(frozen=True)
-class SizeRead:
-    """A dimension as one hand reading has it, mm; `u` is its standard uncertainty."""
-
-    value: float
-    u: float
-    tool: str = ""
-
-
-@dataclass(frozen=True)
-class PartUncertainty:
-    """How far the part's outline can be trusted; U95 throughout, mm.
-
-    Attributes
-    ----------
-    edge : of the edge's place along its normal, anywhere.
-    length, width : of the whole dimension; a gap per side takes half of it.
-    corner_radius : of the corners' radius.
-    gains : for a dimension, what one further reading would leave of its U95.
-    read : for a dimension, what hand readings say of it.
-    """
-
-    edge: float
-    length: float
-    width: float
-    corner_radius: float = 0.0
-    gains: Mapping[str, tuple[Gain, ...]] = field(default_factory=dict)
-    read: Mapping[str, tuple[SizeRead, ...]] = field(default_factory=dict)
-
-    def per_side(self, direction: str) -> float:
-        """U95 of the gap on one side along `length` or `width`."""
-        whole = self.length if direction == "length" else self.width
-        return max(whole / 2, self.edge)
-
-
-@dataclass(frozen=True)
 class Gap:
     """The gap per side in one direction, as cut: least, nominal and greatest, mm."""
 
@@ -112,7 +78,7 @@ def gaps(clearance: Clearance, part: PartUncertainty) -> tuple[Gap, Gap]:
     )
 
 
-def checked_clearance(clearance: float, where: str, squeeze: float = 0.0) -> float:
+def checked_clearance(clearance: float, where: Where, squeeze: float = 0.0) -> float:
     """The clearance itself, if it can be one.
 
     Parameters

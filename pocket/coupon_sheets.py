@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.clearance import Clearance
 from snugline.pocket.coupon import Coupon, end_coupon, gauge, nested, width_slip
-from snugline.pocket.depth import Depth, Thickness
+from snugline.pocket.depth import Depth
 from snugline.pocket.relief import relieved
 from snugline.pocket.sheet import PlanLayer, Sheet, merged_layers
 from snugline.pocket.suggestion import Suggestion

@@ -1,14 +1,11 @@
 """How deep the pocket goes, from the part's thickness and the wanted seat."""
 
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-
-import numpy as np
 
 from snugline.errors import InputError, PlanError
 from snugline.fit.drawing.drawing import Unit
-from snugline.fit.readings.uncertainty_budget import coverage_factor
+from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.pocket.choices import Cutter, PocketChoices
@@ -16,44 +13,6 @@ from snugline.pocket.choices import Cutter, PocketChoices
 LEAST_FLOOR = 3.0  # mm (common practice, no source)
 SLENDER = 8.0  # cutting length over diameter (common practice, no source)
 _ROCKS = 0.2  # mm of spread that is felt on a flat seat (common practice, no source)
-
-
-@dataclass(frozen=True)
-class Thickness:
-    """A part's thickness in mm: mean, U95, spread (greatest less least) and number of readings."""
-
-    value: float
-    u95: float
-    spread: float = 0.0
-    readings: int = 1
-
-
-def thickness_of(readings: Sequence[float], tool_u: float) -> Thickness:
-    """The mean of several readings; what they share by their tool does not average away.
-
-    Parameters
-    ----------
-    readings : mm.
-    tool_u : standard uncertainty of the tool, mm.
-
-    Raises
-    ------
-    InputError : no reading, or one that is not a thickness.
-    """
-    values = np.asarray(readings, dtype=np.float64)
-    if not len(values) or not np.all(np.isfinite(values) & (values > 0)):
-        raise InputError(
-            f"{list(readings)} are not thicknesses",
-            "thickness",
-            "give one reading or more, each above 0 mm",
-        )
-    count = len(values)
-    scatter = float(values.std(ddof=1)) / math.sqrt(count) if count > 1 else 0.0
-    u = math.hypot(tool_u, scatter)
-    # Welch-Satterthwaite: the tool's limit of error counts as known.
-    dof = (u / scatter) ** 4 * (count - 1) if scatter > 0 else math.inf
-    u95 = coverage_factor(dof) * u if u > 0 else 0.0
-    return Thickness(float(values.mean()), u95, float(np.ptp(values)), count)
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.drawing.drawing import Unit
+from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.lengths import format_length
 from snugline.notice import Notice
-from snugline.pocket.clearance import Clearance, PartUncertainty, contradicting
+from snugline.pocket.clearance import Clearance, contradicting
 from snugline.pocket.season import SeasonalGap
 from snugline.pocket.width_error import WidthError
 

@@ -5,6 +5,8 @@ from typing import Any
 
 from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.part_uncertainty import PartUncertainty
+from snugline.fit.readings.thickness import Thickness
 from snugline.notice import Notice
 from snugline.pocket.access import notch_outline, ribbon_outline
 from snugline.pocket.border import border_notices, border_outline, least_land
@@ -12,13 +14,12 @@ from snugline.pocket.choices import PocketChoices
 from snugline.pocket.clearance import (
     Clearance,
     Gap,
-    PartUncertainty,
     clearance_notices,
     disagreement_notices,
     gaps,
 )
 from snugline.pocket.cutter import Reach, cutter_centres, cutter_notices, reach
-from snugline.pocket.depth import Depth, Thickness, depth_notices
+from snugline.pocket.depth import Depth, depth_notices
 from snugline.pocket.enlarge import enlarged
 from snugline.pocket.fits import fit_of
 from snugline.pocket.goes_in import BLOCKED, DOUBTFUL, Chance, chance, chance_notices

@@ -10,12 +10,16 @@ from typing import Any
 from snugline.errors import InputError, PlanError
 from snugline.fit.drawing.drawing import Drawing, Unit
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.part_uncertainty import PartUncertainty
+from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
+from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
+from snugline.place import OfPart
 from snugline.pocket.board import Group, laid_out
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import unit_notices
-from snugline.pocket.clearance import Clearance, PartUncertainty, even
+from snugline.pocket.clearance import Clearance, even
 from snugline.pocket.coupon import Coupon
 from snugline.pocket.coupon_sheets import (
     coupon_layers,
@@ -25,7 +29,7 @@ from snugline.pocket.coupon_sheets import (
     slips,
 )
 from snugline.pocket.cutting_time import TimeRow, time_table
-from snugline.pocket.depth import Depth, Thickness, pocket_depth
+from snugline.pocket.depth import Depth, pocket_depth
 from snugline.pocket.fits import fit_of
 from snugline.pocket.merge import united
 from snugline.pocket.opening import Given, Opening, bays, placed, plan_opening
@@ -70,6 +74,11 @@ class CutPlan:
     sheets: tuple[Sheet, ...]
     notices: tuple[Notice, ...]
     cautions: tuple[str, ...]
+
+    def _repr_svg_(self) -> str:
+        layers = self.openings[0].sheet.layers
+        loops = [outline for layer in layers for outline in layer.outlines]
+        return notebook_svg((loop.inscribed(0.01).tolist(), True) for loop in loops)
 
     def as_json(self) -> dict[str, Any]:
         """The form that stands under `cut_plan` in the result contract; lengths in mm."""
@@ -240,8 +249,9 @@ def _placed_notices(openings: Sequence[Opening], unit: Unit) -> list[Notice]:
             if all(notice in other.notices for other in openings):
                 notices.append(notice)
             else:
-                place = ", ".join(filter(None, (placed(opening, unit), notice.place)))
-                notices.append(replace(notice, place=place))
+                at = placed(opening, unit)
+                name = f"{at}, {notice.about}" if notice.about else at
+                notices.append(replace(notice, about=OfPart(name)))
     return notices
 
 

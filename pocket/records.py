@@ -18,9 +18,11 @@ from uuid import uuid4
 
 from snugline.errors import FileError, InputError
 from snugline.files import write_json, write_whole
+from snugline.limits import RECORDS_BYTES
 from snugline.pocket.cut_record import Cut
 from snugline.pocket.cut_table import read_csv, written_csv
 from snugline.pocket.fits import fit_of, verdict_of
+from snugline.untrusted import parsed_json
 
 SCHEMA = "snugline/fit-records/2"
 _READ = ("snugline/fit-records/1", SCHEMA)
@@ -163,11 +165,12 @@ class Records:
         Returns how many were added.
         """
         try:
-            text = path.read_text("utf-8-sig")
+            with path.open("rb") as stream:
+                content = stream.read(RECORDS_BYTES)
             if path.suffix.lower() == ".csv":
-                rows = read_csv(text)
+                rows = read_csv(content.decode("utf-8-sig"))
             else:
-                record = json.loads(text)
+                record = parsed_json(content, str(path))
                 if record["schema"] not in _READ or record["units"] != "mm":
                     raise ValueError("another schema or unit")
                 rows = record["cuts"]

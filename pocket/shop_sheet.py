@@ -8,6 +8,7 @@ from snugline.fit.drawing.drawing import Unit
 from snugline.fit.drawing.paper import paper_size
 from snugline.fit.geometry.outline import Arc, Outline
 from snugline.lengths import format_length, inch_fraction
+from snugline.notice import Notice
 from snugline.pocket.cutter import largest_cutter
 from snugline.pocket.fits import VERDICTS
 from snugline.pocket.opening import Opening
@@ -107,10 +108,15 @@ def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
     if plan.notices:
         yield (
             "Remarks",
-            [f"- {n.place + ': ' if n.place else ''}{n.text}; {n.mend}" for n in plan.notices],
+            [_remark(n, plan.unit) for n in plan.notices],
         )
     yield "Cautions", [f"- {text}" for text in plan.cautions]
     yield "Before the cut", [f"[  ] {text}" for text in _CHECKS]
+
+
+def _remark(notice: Notice, unit: Unit) -> str:
+    about = f"{notice.about}: " if notice.about else ""
+    return f"- {about}{notice.text.in_unit(unit)}; {notice.mend.in_unit(unit)}"
 
 
 def _part_lines(plan: CutPlan) -> list[str]:

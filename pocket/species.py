@@ -7,6 +7,7 @@ its tables 4-3 and DIN 68100 give of total shrinkage; sheet goods from their own
 from dataclasses import dataclass
 
 from snugline.errors import InputError
+from snugline.place import Where
 
 # Ordinary wood shrinks by 0.1 to 0.2 % along the grain from green to ovendry (GTR-190, ch. 4),
 # here spread over the 30 % that its shrinkage spans; reaction wood can move ten times as much.
@@ -103,7 +104,7 @@ SPECIES: dict[str, Species] = {
 }
 
 
-def species(name: str, where: str = "species") -> Species:
+def species(name: str, where: Where = "species") -> Species:
     """Look up a species; the plain name will do where only one has it (`walnut`, not `oak`).
 
     Raises

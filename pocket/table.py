@@ -6,7 +6,9 @@ from collections.abc import Callable, Mapping
 from typing import Any, TypeVar, cast
 
 from snugline.errors import InputError
-from snugline.lengths import parse_length
+from snugline.lengths import format_length, parse_length
+from snugline.limits import CLEARANCES, LONGEST, OPENINGS, SHORTEST
+from snugline.place import OfKey
 
 T = TypeVar("T")
 
@@ -14,37 +16,46 @@ T = TypeVar("T")
 class Table:
     """A table being read: each key is taken once, and what is left at the end is unknown."""
 
-    def __init__(self, record: Any, where: str) -> None:
+    def __init__(self, record: Any, where: OfKey) -> None:
         if not isinstance(record, Mapping):
             raise InputError(f"{record!r} is not a table", where, "write it as { key = value }")
         self.record = record
         self.where = where
         self.known: list[str] = []
 
-    def place(self, key: str) -> str:
-        return f"{self.where}.{key}"
+    def place(self, key: str) -> OfKey:
+        return self.where / key
 
-    def get(self, key: str, read: Callable[[Any, str], Any], otherwise: Any) -> Any:
+    def get(self, key: str, read: Callable[[Any, OfKey], Any], otherwise: Any) -> Any:
         self.known.append(key)
         if key not in self.record:
             return otherwise
         return read(self.record[key], self.place(key))
 
-    def required(self, key: str, read: Callable[[Any, str], Any]) -> Any:
+    def required(self, key: str, read: Callable[[Any, OfKey], Any]) -> Any:
         if key not in self.record:
             raise InputError(f"the key {key!r} is missing", self.where, f"add {key} = ...")
         return self.get(key, read, None)
 
     def length(
-        self, key: str, otherwise: Any = ..., least: float = -math.inf, above: float = -math.inf
+        self,
+        key: str,
+        otherwise: Any = ...,
+        least: float = -math.inf,
+        above: float = -math.inf,
+        most: float = LONGEST,
     ) -> Any:
-        def read(value: Any, where: str) -> float:
+        def read(value: Any, where: OfKey) -> float:
             mm = parse_length(value, where)
-            if mm < least or mm <= above:
+            if mm < least or mm <= above or (above == 0 and mm < SHORTEST):
                 raise InputError(
                     f"{value!r} is too small",
                     where,
                     f"give {least:g} mm or more" if mm < least else f"give more than {above:g} mm",
+                )
+            if abs(mm) > most:
+                raise InputError(
+                    f"{value!r} is too large", where, f"give {format_length(most)} at most"
                 )
             return mm
 
@@ -54,7 +65,7 @@ class Table:
         return cast(str | None, self.get(key, lambda v, w: word(v, words, w), None))
 
     def flag(self, key: str) -> bool:
-        def read(value: Any, where: str) -> bool:
+        def read(value: Any, where: OfKey) -> bool:
             if not isinstance(value, bool):
                 raise InputError(
                     f"{value!r} is neither true nor false", where, "write true or false"
@@ -64,7 +75,7 @@ class Table:
         return bool(self.get(key, read, False))
 
     def number(self, key: str, low: float, high: float, otherwise: Any = None) -> Any:
-        def read(value: Any, where: str) -> float:
+        def read(value: Any, where: OfKey) -> float:
             good = isinstance(value, int | float) and not isinstance(value, bool)
             if not good or not low <= value <= high:
                 raise InputError(
@@ -80,15 +91,15 @@ class Table:
         return self.get(key, lambda value, where: whole(value, where, read), None)
 
     def tables(self, key: str, read: "Callable[[Table], Any]") -> Any:
-        def all_of(value: Any, where: str) -> tuple[Any, ...]:
-            several = value if isinstance(value, list) else [value]
-            return tuple(whole(v, f"{where}[{i}]", read) for i, v in enumerate(several, start=1))
+        def all_of(value: Any, where: OfKey) -> tuple[Any, ...]:
+            several = _few(value if isinstance(value, list) else [value], OPENINGS, where)
+            return tuple(whole(v, where / i, read) for i, v in enumerate(several))
 
         return self.get(key, all_of, ())
 
-    def each(self, key: str, read: Callable[[Any, str], T]) -> tuple[T, ...]:
-        def all_of(value: Any, where: str) -> tuple[T, ...]:
-            several = value if isinstance(value, list) else [value]
+    def each(self, key: str, read: Callable[[Any, OfKey], T]) -> tuple[T, ...]:
+        def all_of(value: Any, where: OfKey) -> tuple[T, ...]:
+            several = _few(value if isinstance(value, list) else [value], CLEARANCES, where)
             if not several:
                 raise InputError("the list is empty", where, "give one value or more")
             made = tuple(read(v, where) for v in several)
@@ -106,20 +117,26 @@ class Table:
                 raise InputError(f"the key {key!r} is not known", self.place(key), mend)
 
 
-def whole(value: Any, where: str, read: Callable[[Table], Any]) -> Any:
+def _few(values: list[Any], most: int, where: OfKey) -> list[Any]:
+    if len(values) > most:
+        raise InputError(f"there are {len(values)} of them", where, f"give {most} at most")
+    return values
+
+
+def whole(value: Any, where: OfKey, read: Callable[[Table], Any]) -> Any:
     table = Table(value, where)
     made = read(table)
     table.done()
     return made
 
 
-def text(value: Any, where: str) -> str:
+def text(value: Any, where: OfKey) -> str:
     if not isinstance(value, str):
         raise InputError(f"{value!r} is not a text", where, "write it in quotation marks")
     return value
 
 
-def word(value: Any, words: tuple[str, ...], where: str) -> str:
+def word(value: Any, words: tuple[str, ...], where: OfKey) -> str:
     if value not in words:
         raise InputError(f"{value!r} is not known", where, f"use one of: {', '.join(words)}")
     return str(value)

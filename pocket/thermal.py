@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from snugline.errors import InputError
+from snugline.place import Where
 
 # Douglas-fir and red oak at 12 % moisture: 3.8-5.9 along, 25.4-39.1 across the grain
 # (Callister, Fundamentals of Materials Science and Engineering, table B.6); middles of these.
@@ -46,7 +47,7 @@ MATERIALS: dict[str, Material] = {
 }
 
 
-def material(name: str, where: str = "material") -> Material:
+def material(name: str, where: Where = "material") -> Material:
     """The named material's figures."""
     try:
         return MATERIALS[name]

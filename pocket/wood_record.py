@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 from snugline.errors import InputError
+from snugline.place import OfKey
 from snugline.pocket.species import Species, own_shrinkage, own_species, species
 from snugline.pocket.table import Table, text, whole, word
 from snugline.pocket.wood import Climate, Cut, Direction, Timber, equilibrium_moisture
@@ -43,7 +44,7 @@ def timber(t: Table, service: Timber | None = None) -> Timber:
     return made
 
 
-def part_timber(record: Mapping[str, Any], where: str, board: Timber | None) -> Timber:
+def part_timber(record: Mapping[str, Any], where: OfKey, board: Timber | None) -> Timber:
     """The part's own wood."""
     return cast(Timber, whole(record, where, lambda t: timber(t, board)))
 

@@ -7,16 +7,17 @@ import numpy as np
 
 from snugline.fit.geometry.outline import Arc, Outline
 from snugline.fit.geometry.primitives import rounded_rectangle
+from snugline.fit.part_uncertainty import PartUncertainty
+from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Gain
+from snugline.place import OfKey
 from snugline.pocket.choices_record import from_record
-from snugline.pocket.clearance import PartUncertainty
-from snugline.pocket.depth import Thickness
 
 TRAY = rounded_rectangle(418.0, 146.0, 27.4)
 UNCERTAINTY = PartUncertainty(
     0.05, 0.3, 0.1, 0.09, {"length": (Gain("a caliper reading of the length", 0.07),)}
 )
-THICKNESS = Thickness(9.5, 0.05)
+THICKNESS = Thickness(9.5, 0.025)
 
 CHOICES = """
 clearance = ["0.25 mm", "0.5 mm", "0.75 mm"]
@@ -54,7 +55,8 @@ coupons = true
 def choices(text=CHOICES, **changes):
     """The choices of a `[pocket]` table, some keys changed (None: left out)."""
     record = tomllib.loads(text) | changes
-    return from_record({k: v for k, v in record.items() if v is not None}, "job.toml, pocket")
+    stated = {k: v for k, v in record.items() if v is not None}
+    return from_record(stated, OfKey(("pocket",), "job.toml"))
 
 
 def free_outline(arcs=200, length=400.0, width=150.0, lobes=5, wave=0.06):

@@ -1,15 +1,28 @@
-"""The contour: measured points of a part's plan outline, with what the photo said of itself."""
+"""The contour: measured points of a part's plan outline, with what the photo said of itself.
 
-from dataclasses import dataclass, field
-from math import isfinite
-from typing import Any
+Its file form is written and read without loss: floats stand in full, so that a contour read back
+fits to the same outline.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from math import isfinite, nan
+from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from snugline.errors import FileError
+from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
 
-SCHEMA = "snugline/contour/1"
+SCHEMA = "snugline/contour/2"
+_FIRST_SCHEMA = "snugline/contour/1"
+# Of a contour of the first schema only the whole uncertainty is known; a point's own share of it is
+# no less than this, since no edge is found without noise.
+_LEAST_OWN_SHARE = 0.2
+
+State = Literal["good", "usable", "retake"]
 
 
 @dataclass(frozen=True)
@@ -36,22 +49,50 @@ class PhotoFacts:
     markers_holdout_mm: float
 
     def as_json(self) -> dict[str, Any]:
-        """The `photo` object of the contour's file contract."""
+        """The `photo` object of the contour's file contract; null stands for what is not known."""
+        record = {one.name: getattr(self, one.name) for one in fields(self)}
         return {
-            "file": self.file,
-            "width": self.width,
-            "height": self.height,
-            "markers_found": self.markers_found,
-            "markers_total": self.markers_total,
-            "reprojection_px": round(self.reprojection_px, 4),
-            "holdout_mm": round(self.holdout_mm, 4),
-            "tilt_deg": round(self.tilt_deg, 3),
-            "focal_px": round(self.focal_px, 2),
-            "mm_per_px": round(self.mm_per_px, 5),
-            "markers_holdout_mm": (
-                round(self.markers_holdout_mm, 4) if isfinite(self.markers_holdout_mm) else None
-            ),
+            key: None if isinstance(value, float) and not isfinite(value) else value
+            for key, value in record.items()
         }
+
+    @staticmethod
+    def from_json(record: Mapping[str, Any]) -> "PhotoFacts":
+        """What `as_json` wrote."""
+        known: dict[str, Any] = {one.name: record.get(one.name) for one in fields(PhotoFacts)}
+        values: dict[str, Any] = {k: nan if v is None else v for k, v in known.items()}
+        return PhotoFacts(**values)
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another edge that is as likely over a stretch of a curve.
+
+    Attributes
+    ----------
+    first, last : indices of the curve's points that it would stand for, both included.
+    points : (M, 2) mm in the frame's axes.
+    probability : that this is the part's edge.
+    """
+
+    first: int
+    last: int
+    points: NDArray[np.float64]
+    probability: float
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "first": self.first,
+            "last": self.last,
+            "points": self.points.tolist(),
+            "probability": self.probability,
+        }
+
+    @staticmethod
+    def from_json(record: Mapping[str, Any]) -> "Alternative":
+        """What `as_json` wrote."""
+        points = np.array(record["points"], dtype=np.float64).reshape(-1, 2)
+        return Alternative(record["first"], record["last"], points, record["probability"])
 
 
 @dataclass(frozen=True)
@@ -61,10 +102,16 @@ class Curve:
     Attributes
     ----------
     points : (N, 2) mm in the frame's axes, in order with the part on the left.
-    sigma : (N,) mm, standard uncertainty normal to the edge, all told.
-    noise : (N,) mm, the part of it that differs from point to point.
+    sigma : (N,) mm, whole standard uncertainty normal to the edge: for people and pictures.
+    noise : (N,) mm, the share of it that is each point's own: what a fit takes, beside what the
+        points have in common (`CommonUncertainty`, `sensitivity`).
     closed : whether the last point joins the first.
     breaks : ascending indices of points before which a gap lies (what is in it was not seen).
+    sensitivity : what an unknown of the part moves each point by, outwards: (N,) mm for each mm of
+        `thickness` and of `edge` (rounding or chamfer of the top edge), mm for each degree of
+        `lean`. Only what is not known exactly has an entry.
+    correlation_mm : how far along the edge the noise hangs together; 0 where nothing is known.
+    alternatives : other edges that are as likely over a stretch.
     """
 
     points: NDArray[np.float64]
@@ -72,17 +119,40 @@ class Curve:
     noise: NDArray[np.float64]
     closed: bool
     breaks: tuple[int, ...] = ()
+    sensitivity: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+    correlation_mm: float = 0.0
+    alternatives: tuple[Alternative, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """Points to 0.1 µm: far below what any photo gives, and short to read."""
+        """The curve's share of the contour's file contract."""
         record: dict[str, Any] = {
             "closed": self.closed,
-            "points": np.round(self.points, 4).tolist(),
-            "sigma": np.round(self.sigma, 4).tolist(),
+            "points": self.points.tolist(),
+            "sigma": self.sigma.tolist(),
+            "noise": self.noise.tolist(),
+            "correlation_mm": self.correlation_mm,
+            "sensitivity": {of: by.tolist() for of, by in self.sensitivity.items()},
         }
         if self.breaks:
-            record["breaks"] = list(self.breaks)
+            record["breaks"] = [int(i) for i in self.breaks]
+        if self.alternatives:
+            record["alternatives"] = [one.as_json() for one in self.alternatives]
         return record
+
+    @staticmethod
+    def from_json(record: Mapping[str, Any]) -> "Curve":
+        """What `as_json` wrote."""
+        sensitivity = record["sensitivity"].items()
+        return Curve(
+            np.array(record["points"], dtype=np.float64).reshape(-1, 2),
+            np.array(record["sigma"], dtype=np.float64),
+            np.array(record["noise"], dtype=np.float64),
+            record["closed"],
+            tuple(record.get("breaks", ())),
+            {of: np.array(by, dtype=np.float64) for of, by in sensitivity},
+            record["correlation_mm"],
+            tuple(Alternative.from_json(one) for one in record.get("alternatives", ())),
+        )
 
 
 @dataclass(frozen=True)
@@ -91,7 +161,8 @@ class CommonUncertainty:
 
     Attributes
     ----------
-    offset : mm along the outward normal (camera, thickness), rms over the contour.
+    offset : mm along the outward normal (camera, edge model), rms over the contour; what an
+        unknown of the part adds stands under the curve's `sensitivity`.
     scale_x, scale_y : relative, along the frame's axes (from the printed bars' readings).
     """
 
@@ -111,19 +182,115 @@ class Contour:
     others: tuple[Curve, ...] = ()
     notices: tuple[Notice, ...] = ()
 
+    @property
+    def state(self) -> State:
+        """The photo's verdict: that of its gravest remark."""
+        severities = {notice.severity for notice in self.notices}
+        return (
+            "retake" if "retake" in severities else "usable" if "usable" in severities else "good"
+        )
+
+    @staticmethod
+    def of_points(
+        points: ArrayLike, sigma: float, name: str = "points", closed: bool = True
+    ) -> "Contour":
+        """A contour of points from elsewhere, such as a scan or a coordinate measuring machine.
+
+        Parameters
+        ----------
+        points : (N, 2) mm, in order along the edge with the part on the left.
+        sigma : mm, standard uncertainty of each point normal to the edge, independent of others.
+        name : of the set, for messages.
+
+        Examples
+        --------
+        >>> Contour.of_points([(0, 0), (30, 0), (30, 10)], sigma=0.02).outer.closed
+        True
+        """
+        at = np.array(points, dtype=np.float64).reshape(-1, 2)
+        spread = np.full(len(at), float(sigma))
+        facts = PhotoFacts(name, 0, 0, 0, 0, nan, float(sigma), nan, nan, nan, nan)
+        return Contour(name, Curve(at, spread, spread.copy(), closed), facts)
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        """GeoJSON of the outer curve: a polygon where it is closed, else a line."""
+        line = [(float(x), float(y)) for x, y in self.outer.points]
+        if self.outer.closed:
+            return {"type": "Polygon", "coordinates": [[*line, *line[:1]]]}
+        return {"type": "LineString", "coordinates": line}
+
+    def _repr_svg_(self) -> str:
+        curves = (self.outer, *self.others)
+        return notebook_svg((curve.points.tolist(), curve.closed) for curve in curves)
+
     def as_json(self) -> dict[str, Any]:
         """The contour's file contract."""
         return {
             "schema": SCHEMA,
             "units": "mm",
             "frame": self.frame,
+            "state": self.state,
             **self.outer.as_json(),
             "others": [curve.as_json() for curve in self.others],
-            "common": {
-                "offset": round(self.common.offset, 5),
-                "scale_x": round(self.common.scale_x, 7),
-                "scale_y": round(self.common.scale_y, 7),
-            },
+            "common": {one.name: getattr(self.common, one.name) for one in fields(self.common)},
             "photo": self.photo.as_json(),
             "warnings": [notice.as_json() for notice in self.notices],
         }
+
+    @staticmethod
+    def from_json(record: Mapping[str, Any], where: str = "contour") -> "Contour":
+        """What `as_json` wrote, to the last bit; a file of the first schema with a remark.
+
+        Parameters
+        ----------
+        where : the file, for messages.
+
+        Raises
+        ------
+        FileError : no contour.
+        """
+        try:
+            schema = record["schema"]
+            if schema == _FIRST_SCHEMA:
+                record = _from_first(record)
+            elif schema != SCHEMA:
+                raise ValueError(f"its schema is {schema!r}")
+            return Contour(
+                frame=record["frame"],
+                outer=Curve.from_json(record),
+                photo=PhotoFacts.from_json(record["photo"]),
+                common=CommonUncertainty(**record["common"]),
+                others=tuple(Curve.from_json(curve) for curve in record["others"]),
+                notices=tuple(map(Notice.from_json, record["warnings"])),
+            )
+        except (KeyError, TypeError, ValueError) as error:
+            raise FileError(
+                f"cannot be read as a contour ({error})",
+                where,
+                "give a contour that `snugline trace` wrote",
+            ) from error
+
+
+def _from_first(record: Mapping[str, Any]) -> dict[str, Any]:
+    """A record of the first schema in the form of the present one."""
+    shared = record["common"]["offset"]
+
+    def curve(one: Mapping[str, Any]) -> dict[str, Any]:
+        sigma = np.array(one["sigma"], dtype=np.float64)
+        own = np.sqrt(np.maximum(sigma**2 - shared**2, (_LEAST_OWN_SHARE * sigma) ** 2))
+        return {**one, "noise": own.tolist(), "correlation_mm": 0.0, "sensitivity": {}}
+
+    word = Notice(
+        "contour-of-first-schema",
+        "The contour was written by an earlier version: each point's own noise is reckoned from "
+        "its whole uncertainty.",
+        "Trace the photo again to have it exactly.",
+        "fine",
+    )
+    kept = ("code", "text", "mend", "severity")  # places were written in another form
+    return {
+        **curve(record),
+        "others": [curve(one) for one in record["others"]],
+        "warnings": [*({k: one[k] for k in kept} for one in record["warnings"]), word.as_json()],
+    }

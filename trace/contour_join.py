@@ -1,7 +1,7 @@
-"""Contours of a part that lay still, seen in several photos, to one contour.
+"""Contours of a part that was not moved, seen in several photos, to one contour.
 
-The longest closed contour gives the order; at every place along it the other photos' distances
-from it are averaged with their weights. Where photos disagree by more than they should, the place
+The longest closed contour gives the order; at every point along it the other photos' distances
+from it are averaged with their weights. Where photos disagree by more than they should, the point
 is named.
 """
 
@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
 from snugline.notice import Notice
+from snugline.place import OfPhoto, Position
 from snugline.trace.contour import Curve
 from snugline.trace.edge.relief_displacement import outward_normals
 from snugline.trace.edge.silhouette import resample
@@ -75,7 +76,7 @@ def join(curves: Sequence[Curve], names: Sequence[str]) -> Joined | None:
     seen = total > 0
     mean = np.sum(weight * offset, axis=0) / np.maximum(total, 1e-12)
     notices = _disagreements(offset, weight, mean, line, names)
-    # A weight is believed no more than the photos' own scatter allows.
+    # Weights are reduced to what the photos' own scatter allows.
     photos = (weight > 0).sum(axis=0)
     chi = np.sum(weight * (offset - mean) ** 2, axis=0) / np.maximum(photos - 1, 1)
     inflate = np.sqrt(np.maximum(gaussian_filter1d(chi, 20.0, mode="wrap"), 1.0))
@@ -109,11 +110,13 @@ def _disagreements(
             notices.append(
                 Notice(
                     "photos-disagree",
-                    f"{name} puts the edge near x {x:.0f}, y {y:.0f} mm "
-                    f"{abs(calm[worst]):.2f} mm from where the other photos have it.",
-                    "See that neither part nor sheets moved, or leave the worse photo out.",
+                    f"In {name} the edge near ({x:.0f}, {y:.0f}) mm is {abs(calm[worst]):.2f} mm "
+                    f"away from where the other photos place it.",
+                    "Make sure that neither the part nor the sheets moved between photos, or drop "
+                    "the worse photo.",
                     "usable",
-                    name,
+                    OfPhoto(name),
+                    Position((round(float(x), 1), round(float(y), 1))),
                 )
             )
     return tuple(notices)

@@ -1,6 +1,6 @@
-"""Phones learned once: their lens from photos of frames, kept and used in later jobs.
+"""Camera calibration: a phone's lens from photos of frames, kept and used in later jobs.
 
-A lens belongs to the sensor, and EXIF may turn the picture before it is shown. So a learned lens
+A lens belongs to the sensor, and EXIF may turn the picture before it is shown. So a calibrated lens
 is kept for the pixels as stored, and turned with each photo when it is used.
 """
 
@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FileError, InputError
 from snugline.files import write_json
 from snugline.notice import Notice
@@ -33,7 +34,7 @@ SCHEMA = "snugline/camera/1"
 _BREATHING = 0.003
 _CENTRE_U_PX = 3.0
 _RIPPLE_U_PX = 0.15
-# Photos are left out in so many groups to see how well the lens serves photos it never saw.
+# The photos are held out in this many groups, to test the lens on photos it was not fitted to.
 _GROUPS = 3
 _NAME = re.compile(r"\w[\w .()+-]{0,79}")
 _IN_DISPLAY = {  # what an EXIF orientation does to (x, y) as stored (JEITA CP-3451, tag 0x0112)
@@ -50,7 +51,7 @@ _IN_DISPLAY = {  # what an EXIF orientation does to (x, y) as stored (JEITA CP-3
 
 @dataclass(frozen=True)
 class CameraKey:
-    """What tells one camera's photos from another's; `size` is (width, height) as stored."""
+    """What identifies the photos of one camera; `size` is (width, height) as stored."""
 
     make: str | None
     model: str | None
@@ -62,15 +63,15 @@ class CameraKey:
 
 @dataclass(frozen=True)
 class KnownCamera:
-    """A camera as learned.
+    """A calibrated camera.
 
     Attributes
     ----------
     name : what the user calls it, or make and model.
     lens : for the pixels as stored.
     covariance : (7, 7) of `Lens.vector`.
-    photos : how many it was learned from.
-    holdout_mm : rms error on the sheet, of markers left out in photos that were left out; NaN with
+    photos : how many it was calibrated from.
+    holdout_mm : hold-out error, rms mm on the sheet: markers held out of photos held out; NaN with
         fewer than two photos.
     """
 
@@ -97,19 +98,19 @@ class KnownCamera:
         centre = _displayed(np.array([lens.centre]), orientation, lens.size)[0]
         size = lens.size if orientation <= 4 else (lens.size[1], lens.size[0])
         shown = replace(lens, centre=(float(centre[0]), float(centre[1])), size=size)
-        source = f"the camera {self.name!r}, learned from {self.photos} photos"
+        source = f"the camera {self.name!r}, calibrated from {counted(self.photos, 'photo')}"
         return LensPrior(shown, 0.5 * (precision + precision.T), source)
 
 
 def learn(
     files: Sequence[str | Path], frames: Sequence[Frame], name: str | None = None
 ) -> KnownCamera:
-    """Learn a camera from photos of frames, with or without a part on them.
+    """Calibrate a camera from photos of frames, with or without a part on them.
 
     Parameters
     ----------
     frames : one, or several that lie on the bench together and stay there; with their bars.
-    name : what to call it; needed where the photos do not say their make and model.
+    name : what to call it; needed where the photos do not give their make and model.
 
     Raises
     ------
@@ -126,7 +127,7 @@ def learn(
             raise InputError(
                 f"{_said(key)}; the first one {_said(first)}",
                 str(file),
-                "learn from photos of one camera, one lens and one size at a time",
+                "calibrate with photos of one camera, one lens and one size at a time",
             )
         if photo.exif.orientation not in (1, 3, 6, 8):
             raise InputError(
@@ -151,24 +152,24 @@ def learn(
 
 
 def judge_camera(camera: KnownCamera) -> tuple[Notice, ...]:
-    """What makes a learned camera doubtful."""
+    """What makes a calibrated camera doubtful."""
     if camera.photos < 2:
         return (
             Notice(
                 "one-photo",
-                "A lens learned from one photo cannot be tested.",
+                "A lens calibrated from one photo cannot be tested.",
                 "Add photos from several sides and heights, upright and turned.",
-                place=camera.name,
+                about=camera.name,
             ),
         )
     if camera.holdout_mm > HOLDOUT_MM[0]:
         return (
             Notice(
                 "lens-varies",
-                f"In photos it was not learned from the lens misses markers by "
-                f"{camera.holdout_mm:.2f} mm ({HOLDOUT_MM[0]:.2f} mm are wanted).",
-                "Leave out photos with a bent sheet, zoom or blur, and learn again.",
-                place=camera.name,
+                f"On photos not used for the calibration, markers are predicted "
+                f"{camera.holdout_mm:.2f} mm off ({HOLDOUT_MM[0]:.2f} mm or less is wanted).",
+                "Leave out photos with a bent sheet, zoom or blur, and calibrate again.",
+                about=camera.name,
             ),
         )
     return ()
@@ -190,7 +191,7 @@ def _key(photo: Photo) -> CameraKey:
 
 def _said(key: CameraKey) -> str:
     maker = " ".join(word for word in (key.make, key.model, key.lens) if word) or "no camera's name"
-    focal = f"focal length {key.focal_mm or 0:g} mm ({key.focal_35mm or 0:g} mm on film)"
+    focal = f"focal length {key.focal_mm or 0:g} mm ({key.focal_35mm or 0:g} mm, 35 mm equivalent)"
     return f"has {maker}, {focal}, {key.size[0]} x {key.size[1]} px"
 
 
@@ -207,7 +208,7 @@ def _checked(name: str | None, key: CameraKey) -> str:
         )
     if name is not known and not _NAME.fullmatch(name):
         raise InputError(
-            f"{name!r} is no name for a camera", "camera", "use letters, digits, spaces and hyphens"
+            f"{name!r} cannot be a camera's name", "camera", "use letters, digits, spaces, hyphens"
         )
     return name
 
@@ -256,9 +257,9 @@ def prior_for(
         if camera.key.size != key.size:
             raise InputError(
                 f"the photo has {key.size[0]} x {key.size[1]} px as stored, the camera {name!r} "
-                f"was learned with {camera.key.size[0]} x {camera.key.size[1]}",
+                f"was calibrated with {camera.key.size[0]} x {camera.key.size[1]}",
                 str(photo.path),
-                "learn the camera with photos of this size, or leave its name out",
+                "calibrate the camera with photos of this size, or leave its name out",
             )
         return camera.prior(photo.exif.orientation)
     if not (key.make and key.model):
@@ -271,7 +272,7 @@ def prior_for(
 def lens_finder(name: str | None = None) -> Callable[[Photo], LensPrior | None]:
     """What is known of photos' lenses from the cameras in the user's data folder.
 
-    `name` is a camera's; without it each photo says itself which camera took it.
+    `name` is a camera's; without it each photo's EXIF decides which camera took it.
     """
     cameras = read_cameras(camera_folder())
     if name is not None:
@@ -291,14 +292,14 @@ def named(cameras: Sequence[KnownCamera], name: str) -> KnownCamera:
             return camera
     known = ", ".join(repr(c.name) for c in cameras)
     raise InputError(
-        f"no camera {name!r} has been learned",
+        f"no camera {name!r} has been calibrated",
         "camera",
-        f"the learned ones are {known}" if known else "learn it with `snugline camera`",
+        f"the calibrated ones are {known}" if known else "calibrate it with `snugline camera`",
     )
 
 
 def camera_folder() -> Path:
-    """Where learned cameras are kept: in the user's data folder."""
+    """Where calibrated cameras are kept: in the user's data folder."""
     from platformdirs import user_data_path
 
     return user_data_path("snugline", appauthor=False) / "cameras"
@@ -344,7 +345,7 @@ def as_record(camera: KnownCamera) -> dict[str, Any]:
 
 
 def read_cameras(folder: Path) -> tuple[KnownCamera, ...]:
-    """All learned cameras of a folder, by name; none where there is no folder.
+    """All calibrated cameras of a folder, by name; none where there is no folder.
 
     Raises
     ------
@@ -366,7 +367,7 @@ def _read(path: Path) -> KnownCamera:
         lens = empty.with_vector(np.array(numbers, dtype=np.float64))
         holdout = record["holdout_mm"]
         if not (np.isfinite(lens.vector()).all() and np.linalg.eigvalsh(covariance).min() > 0):
-            raise ValueError("numbers that no lens has")
+            raise ValueError("lens parameters out of range")
         return KnownCamera(
             str(record["name"]),
             CameraKey(
@@ -384,7 +385,7 @@ def _read(path: Path) -> KnownCamera:
         )
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise FileError(
-            f"the learned camera cannot be read ({error})",
+            f"the calibrated camera cannot be read ({error})",
             str(path),
-            "remove the file and learn the camera again",
+            "remove the file and calibrate the camera again",
         ) from error

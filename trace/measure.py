@@ -1,4 +1,4 @@
-"""The road of this room: photos of a part on its frame to contours of its plan outline."""
+"""The pipeline of this package: photos of a part on its frame to contours of its plan outline."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -37,22 +37,22 @@ __all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
 
 Floats = NDArray[np.float64]
 
-# The part is told from the sheet on a picture of about this width or height.
+# The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border told on the reduced picture is good to about this many of its pixels.
+# A border found on the reduced picture is good to about this many of its pixels.
 _COARSE_ERROR = 1.5
 _POINT_STEP_PX = 1.5
 # Nearer to the window's border than this the contour ends.
 _WINDOW_MARGIN_MM = 0.3
 _MARKER_MARGIN_MM = 2.0
-# So much of the paper round a white window is white too, before the scale bars begin.
+# This much of the paper round a white window is white too, before the scale bars begin.
 _WHITE_MARGIN_MM = 5.0
 _FREE_BORDER_MM = 1.5
-# A run of fewer good points than this is no edge.
+# A run of fewer good points than this is dropped.
 _SHORTEST_RUN = 12
 _CAMERA_U_EVERY = 8  # points
-# What blur, halo and unevenness leave after the profile model (shares of a pixel): from place to
-# place, and all along one photo's edge.
+# What blur, halo and unevenness leave after the profile model (shares of a pixel): from point to
+# point, and common to all of one photo's edge.
 _EDGE_MODEL_U_PX = 0.06
 _EDGE_OFFSET_U_PX = 0.06
 
@@ -63,7 +63,7 @@ class MeasuredPhoto:
 
     Attributes
     ----------
-    camera : in the bench's axes (those of the first frame).
+    camera : in the world coordinate system (that of the first frame).
     contour_px : the contour's curves in the displayed photo's pixels, where they were seen.
     markers_used, markers_rejected : (M, 4, 2) px.
     """
@@ -83,7 +83,7 @@ class Measured:
     Attributes
     ----------
     joined : where several frames lie under a part that was not moved between the photos: the one
-        contour of all photos in the first frame's axes.
+        contour of all photos in the first frame's coordinate system.
     """
 
     photos: tuple[MeasuredPhoto, ...]
@@ -157,7 +157,7 @@ class _View:
         return self.solved.adjusted.cameras[self.number]
 
     def window(self, sheet: int) -> Floats:
-        """(K, 2) true mm on the bench."""
+        """(K, 2) true mm in the world coordinate system."""
         frame = self.frames[sheet]
         if isinstance(frame, Frame):
             design = frame.window
@@ -218,7 +218,7 @@ def _measure(view: _View) -> MeasuredPhoto:
         raise PhotoError(
             "no edge of the part could be followed in the frame's window",
             str(photo.path),
-            "see that the part's edge is lit and sharp, and take the photo again",
+            "make sure that the part's edge is lit and sharp, and take the photo again",
         )
     facts = _facts(view, curves[0])
     notices.extend(judge(_evidence(view, facts, silhouettes[0])))
@@ -312,7 +312,8 @@ def _joined(measured: list[MeasuredPhoto]) -> Measured:
     if joined is None:
         notice = Notice(
             "whole-not-seen",
-            "No photo shows the part's whole edge, so the sections are not closed to one outline.",
+            "No single photo shows the whole edge, so the partial contours could not be joined "
+            "into a closed outline.",
             "Take one more photo from higher up that shows the whole part and both sheets.",
         )
         return Measured(tuple(measured), None, (notice,))
@@ -327,7 +328,7 @@ def _joined(measured: list[MeasuredPhoto]) -> Measured:
 
 
 def _split_markers(view: _View) -> tuple[Floats, Floats]:
-    """Quads of the markers that the solution believes, and of those it does not."""
+    """Quads of the markers that the camera solution used, and of its outliers."""
     sighting = view.sighting
     if isinstance(view.frames[0], PlainFrame):
         return sighting.quads, np.empty((0, 4, 2))
@@ -338,8 +339,8 @@ def _split_markers(view: _View) -> tuple[Floats, Floats]:
     trust = np.bincount(
         o.marker, weights=view.solved.adjusted.weights[view.number], minlength=size
     ) / np.maximum(np.bincount(o.marker, minlength=size), 1)
-    believed = trust[own] > 0.2
-    return sighting.quads[believed], sighting.quads[~believed]
+    used = trust[own] > 0.2
+    return sighting.quads[used], sighting.quads[~used]
 
 
 def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Floats]:
@@ -386,7 +387,7 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
 
 
 def _camera_u(view: _View, piece: Silhouette, lifted: Lifted) -> Floats:
-    """(N,) mm across the edge: what lens and pose leave open, by their covariance."""
+    """(N,) mm across the edge: standard uncertainty from lens and pose, by their covariance."""
     adjusted = view.solved.adjusted
     camera = view.camera
     where = np.r_[adjusted.layout.lens(view.number), adjusted.layout.pose(view.number)]
@@ -420,7 +421,7 @@ def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:
 
 
 def _on_markers(points: Floats, view: _View) -> NDArray[np.bool_]:
-    """Points on or beside a printed marker, whose fields would pass for the part's edge."""
+    """Points on or next to a printed marker, whose fields could be mistaken for the part's edge."""
     from shapely import MultiPolygon, Polygon, contains_xy
 
     quads = [
@@ -473,9 +474,9 @@ def _facts(view: _View, outer: Curve) -> PhotoFacts:
         height=view.photo.height,
         markers_found=len(view.sighting.marker),
         markers_total=sum(len(f.ids) for f in view.frames if isinstance(f, Frame)),
-        # A marker's edge gives one coordinate; a place has two.
+        # A marker's edge gives one coordinate; a point has two.
         reprojection_px=float(np.sqrt(2 * np.mean(residual[weights > 0] ** 2))),
-        # The markers test the camera only, not what the part's own edge leaves open.
+        # The markers test the camera only, not the locating of the part's own edge.
         holdout_mm=float(np.hypot(np.nan_to_num(left_out), edge)),
         tilt_deg=camera.tilt_deg,
         focal_px=camera.lens.focal,

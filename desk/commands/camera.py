@@ -1,4 +1,4 @@
-"""`snugline camera`: a phone learned once, for all later jobs."""
+"""`snugline camera`: a phone calibrated once, for all later jobs."""
 
 from pathlib import Path
 from typing import Annotated
@@ -14,15 +14,15 @@ def camera(
     bar_x: BarX = None,
     bar_y: BarY = None,
     name: Annotated[
-        str | None, typer.Option(help="What to call it; else its make and model.")
+        str | None, typer.Option(help="Name for this camera (default: its make and model).")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Learn a phone's lens from photos of a frame, with or without a part on it.
+    """Calibrate a phone's camera from photos of a frame, with or without a part on it.
 
-    Four to eight photos do: from straight above and from several sides, upright and turned, with
-    the markers out to the photo's corners. The lens is kept in your data folder. Later jobs use it
-    for photos of the same make, model, lens and size, or where they name it.
+    Four to eight photos are enough: from straight above and from several sides, upright and turned,
+    with markers out to the photo's corners. The calibration is kept in your data folder. Later jobs
+    use it for photos of the same make, model, lens and size, or where they name it.
 
     \b
     Examples:
@@ -30,6 +30,7 @@ def camera(
       snugline camera sheet-*.jpg --frame border-a4 --name "shop phone"
       snugline trace left.jpg --frame border-a4 --thickness 9.5mm --camera "shop phone"
     """
+    from snugline.counting import counted
     from snugline.desk.console import print_json, print_notices, progress
     from snugline.desk.options import printed_frames
     from snugline.errors import InputError
@@ -40,25 +41,25 @@ def camera(
     with_markers = [f for f in frames if isinstance(f, Frame)]
     if len(with_markers) < len(frames):
         raise InputError(
-            "a frame without markers tells too little of a lens",
+            "a frame without markers is not enough to calibrate a lens",
             "--frame",
             "photograph a printed frame of markers",
         )
     with progress(as_json) as step:
-        step(f"learning from {len(photos)} photos")
-        learned = learn(photos, with_markers, name)
-    path = save(learned, camera_folder())
+        step(f"calibrating from {counted(len(photos), 'photo')}")
+        found = learn(photos, with_markers, name)
+    path = save(found, camera_folder())
     if as_json:
-        print_json({**as_record(learned), "file": str(path)})
+        print_json({**as_record(found), "file": str(path)})
     else:
         print(
-            f"{learned.name}: focal length {learned.lens.focal:.0f} px from {learned.photos} "
-            f"photos, {_tested(learned.holdout_mm)} -> {path}"
+            f"{found.name}: focal length {found.lens.focal:.0f} px from "
+            f"{counted(found.photos, 'photo')}, {_tested(found.holdout_mm)} -> {path}"
         )
-    print_notices(judge_camera(learned))
+    print_notices(judge_camera(found))
 
 
 def _tested(holdout_mm: float) -> str:
-    """How well the lens serves photos that it was not learned from."""
+    """The hold-out error: how well the lens predicts photos that it was not calibrated from."""
     known = holdout_mm == holdout_mm
-    return f"hold-out {holdout_mm:.3f} mm" if known else "not tested"
+    return f"hold-out error {holdout_mm:.3f} mm" if known else "not tested"

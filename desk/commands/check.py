@@ -15,9 +15,9 @@ def check(
     jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).")],
     as_json: AsJson = False,
 ) -> None:
-    """Say what is wrong or missing in a job, without running it.
+    """Report what is wrong or missing in a job, without running it.
 
-    Every fault gets its own line with the file, the key and the mend, and makes the exit status
+    Every fault gets its own line with the file, the key and the remedy, and makes the exit status
     2. What a job can do without but would gain from is a remark and leaves the status at 0.
 
     \b
@@ -25,6 +25,7 @@ def check(
       snugline check job.toml
       snugline check shelves/*/job.toml --json
     """
+    from snugline.counting import counted
     from snugline.desk.advice import advice
     from snugline.desk.console import print_json
     from snugline.desk.job import inspect_job
@@ -48,7 +49,8 @@ def check(
         for remark in remarks:
             print(f"{path}, {remark.place}: {remark.text} {remark.mend}")
         if not faults:
-            print(f"{path}: can run, with {len(remarks)} remarks")
+            found = counted(len(remarks), "remark") if remarks else "no remarks"
+            print(f"{path}: ready to run; {found}")
     if as_json:
         print_json(report)
     if refused:

@@ -20,14 +20,14 @@ def compare(
         str | None, typer.Option(help="Layer of both drawings. [default: the largest outline]")
     ] = None,
     unit: Annotated[
-        Literal["mm", "in"] | None, typer.Option(help="Unit of a drawing that states none.")
+        Literal["mm", "in"] | None, typer.Option(help="Unit of a drawing that gives none.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Print the distances between two outlines, both ways.
 
-    Positive means that the one lies outside the other. An outline that was drawn elsewhere can so
-    be checked against a new measurement.
+    Positive: the first lies outside the second. Use it to check an existing drawing against a new
+    measurement.
 
     \b
     Examples:
@@ -52,7 +52,7 @@ def compare(
             f"({way.at[0]:.1f}, {way.at[1]:.1f}), rms {way.rms:.4f} mm, mean {way.mean:+.4f} mm"
         )
     print(
-        f"A less B: area {found.area_difference:+.3f} mm², "
+        f"A minus B: area {found.area_difference:+.3f} mm², "
         f"perimeter {found.perimeter_difference:+.4f} mm"
     )
     if align:

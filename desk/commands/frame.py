@@ -17,28 +17,28 @@ def frame(
     ] = None,
     sheet: Annotated[
         int | None,
-        typer.Option(help="Marker range: another number for each sheet under one part."),
+        typer.Option(help="Number of the sheet, for its own markers; each once under one part."),
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="A dark window, for pale parts.")] = False,
     engraved: Annotated[
         bool,
-        typer.Option("--engraved", help="SVG and DXF to engrave on a board, in place of a PDF."),
+        typer.Option("--engraved", help="SVG and DXF to engrave on a board, instead of a PDF."),
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option(help="The PDF; its description goes beside it as .json. [default: NAME.pdf]"),
+        typer.Option(help="The PDF; its description goes next to it as .json. [default: NAME.pdf]"),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Write a calibration frame at 1:1, to print or to engrave, and its description beside it.
+    """Write a calibration frame at 1:1, to print or to engrave, with its description.
 
-    Print it at actual size, no fit to page. Then measure its two bars with a caliper and put
-    what they read into the job: printers are rarely exact, and this undoes it.
+    Print it at actual size, no fit to page. Then measure its two bars with a caliper and enter
+    the readings in the job: printers are rarely exact, and this corrects for it.
 
     \b
     Examples:
       snugline frame border-a4 --out frame.pdf
-      snugline frame border-a4 --sheet 2 --out second.pdf     to lie beside the first
+      snugline frame border-a4 --sheet 2 --out second.pdf     to lie next to the first
       snugline frame --paper letter --dark --out pale.pdf
       snugline frame border-a3 --engraved --out board.svg      and board.dxf, to fill with dark
     """
@@ -53,7 +53,7 @@ def frame(
         stem = re.fullmatch(r"border(?:-([a-z0-9]+))?", name)
         if stem is None or (paper and stem[1] and paper != stem[1]):
             raise InputError(
-                f"the name {name!r} and the options say different things",
+                f"the name {name!r} and the options contradict each other",
                 "frame",
                 "give the whole name alone, or border-a4 with --sheet and --dark",
             )
@@ -63,7 +63,9 @@ def frame(
     target = out or Path(f"{description['name']}{kind}")
     if target.suffix.lower() != kind:
         raise InputError(
-            f"{target.name!r} is no {kind[1:].upper()}", "--out", f"give a name that ends in {kind}"
+            f"{target.name!r} is not named as {kind[1:].upper()}",
+            "--out",
+            f"give a name that ends in {kind}",
         )
     require_folder(target)
     files = _engraved(description) if engraved else _printed(description)

@@ -1,4 +1,4 @@
-"""`snugline new`: a job file by asking."""
+"""`snugline new`: a job file from questions and options."""
 
 import json
 import sys
@@ -29,15 +29,16 @@ def new(
         typer.Option(help="Once for each photo: FILE=WHAT IT SHOWS, e.g. 'a.jpg=left end'."),
     ] = None,
     clearance: Annotated[
-        str | None, typer.Option(help="Gap per side for the pocket; several with commas.")
+        str | None,
+        typer.Option(help="Clearance (gap per side) of the pocket; several with commas."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Make a job file by asking for what it needs.
 
-    What an option gives is not asked. Away from a terminal nothing is asked: options give all,
-    and what is optional may be left out.
-    Photos that lie beside the job are offered. An existing file is never overwritten.
+    Values given as options are not asked for. Without a terminal nothing is asked; give every
+    required value as an option. Photos next to the job are offered. An existing file is never
+    overwritten.
 
     \b
     Examples:
@@ -73,7 +74,7 @@ def new(
     write_whole(job, job_text(answers, photos))
     _, faults = inspect_job(job)
     for fault in faults:
-        print(f"still to mend: {fault}", file=sys.stderr)
+        print(f"still to fix: {fault}", file=sys.stderr)
     if as_json:
         print_json({"job": str(job), "faults": [str(fault) for fault in faults]})
     else:
@@ -141,7 +142,7 @@ def _photo(text: str) -> tuple[str, str]:
 
 
 def _ask_photos(folder: Path) -> list[tuple[str, str]]:
-    """Each photo beside the job, with what it shows; an empty answer leaves it out."""
+    """Each photo next to the job, with what it shows; an empty answer leaves it out."""
     if not sys.stdin.isatty():
         raise InputError("no photo is given", "--photo", 'give --photo "left.jpg=left end"')
     found = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in PHOTO_ENDINGS)

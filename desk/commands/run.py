@@ -16,11 +16,11 @@ def run(
         Path | None,
         typer.Option(
             help="Folder for the results; with several jobs, one folder in it for each. "
-            "[default: JOB-result beside each job]"
+            "[default: JOB-result next to each job]"
         ),
     ] = None,
     bundle: Annotated[
-        bool, typer.Option("--bundle", help="Put all files into one zip to hand on, too.")
+        bool, typer.Option("--bundle", help="Also pack all files into one zip archive.")
     ] = False,
     processes: Annotated[
         int | None, typer.Option(min=1, help="Jobs at a time. [default: as many as cores]")
@@ -65,7 +65,7 @@ def run(
 
 
 def _folders(jobs: list[Path], out: Path | None) -> list[Path]:
-    """The result folder of each job; several under one folder are told apart by name."""
+    """The result folder of each job; several under one folder differ by name."""
     from snugline.errors import InputError
 
     if out is None:

@@ -36,13 +36,13 @@ def trace(
         typer.Option(
             parser=angle,
             metavar="ANGLE",
-            help="Lean of the sides, inwards to the top.",
+            help="Draft angle: how far the sides lean inwards towards the top.",
         ),
     ] = "0 deg",  # type: ignore[assignment]
     bar_x: BarX = None,
     bar_y: BarY = None,
     camera: Annotated[
-        str | None, typer.Option(help="A camera learned under this name by `snugline camera`.")
+        str | None, typer.Option(help="A camera calibrated under this name with `snugline camera`.")
     ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Write the contour there; else to standard output.")
@@ -54,8 +54,8 @@ def trace(
 ) -> None:
     """Measure the part's plan outline in one photo.
 
-    The contour is in true millimetres in the frame's axes, with a standard uncertainty for each
-    point. It ends where the part leaves the window.
+    The contour is in true millimetres in the frame's coordinate system, with a standard uncertainty
+    for each point. It ends where the part leaves the window.
 
     \b
     Examples:
@@ -66,7 +66,7 @@ def trace(
     from snugline.desk.console import exit_status, print_json, print_notices, progress
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
-    from snugline.fit.readings.reading import Reading, uncertainty
+    from snugline.fit.readings.thickness import thickness_of
     from snugline.trace.known_cameras import lens_finder
     from snugline.trace.measure import PartSides, measure_photos
     from snugline.trace.overlay import draw_overlay
@@ -79,9 +79,10 @@ def trace(
     require_folder(overlay)
     frames = printed_frames(frame, bar_x, bar_y)
     known = lens_finder(camera)
+    stated = thickness_of((), thickness)
     sides = PartSides(
         thickness,
-        uncertainty(Reading("thickness", (thickness,), "caliper")).u,
+        stated.u if stated is not None else 0.0,
         edge="round" if edge_radius else "chamfer" if edge_chamfer else "none",
         edge_size=edge_radius or edge_chamfer or 0.0,
         draft=draft,
@@ -102,7 +103,8 @@ def trace(
         facts = shown.contour.photo
         print(
             f"{photo.name}: {facts.markers_found} of {facts.markers_total} markers, "
-            f"hold-out {facts.holdout_mm:.3f} mm, {len(shown.contour.outer.points)} points -> {out}"
+            f"hold-out error {facts.holdout_mm:.3f} mm, "
+            f"{len(shown.contour.outer.points)} points -> {out}"
         )
     notices = {*shown.contour.notices, *measured.notices}
     print_notices(notices)

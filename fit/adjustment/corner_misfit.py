@@ -17,14 +17,14 @@ from snugline.fit.adjustment.observation_equations import (
     prior_normals,
     whitened,
 )
-from snugline.fit.adjustment.robust_solution import Noise, solve
+from snugline.fit.adjustment.robust_solution import ResidualNoise, solve
 from snugline.fit.contour_noise import estimate_noise
 from snugline.fit.corners.free_corner import FREE, LEAVES_ASIDE, corner_waves
 
 Array = NDArray[np.float64]
 
 
-def corners_misfit(equations: Equations, x: Array, noise: Noise, least: float) -> bool:
+def corners_misfit(equations: Equations, x: Array, noise: ResidualNoise, least: float) -> bool:
     """Whether what is left at some mirror group's corners asks for a free curve.
 
     Parameters
@@ -49,13 +49,13 @@ def corners_misfit(equations: Equations, x: Array, noise: Noise, least: float) -
         at = waves[:, ::pieces] > 0
         inside += at.sum(axis=0)
         aside += at[weights == 0].sum(axis=0)
-        scaled = waves / measured.sigma[:, None]
+        scaled = waves / measured.noise[:, None]
         model = estimate_noise(
-            block.residual * measured.sigma,
-            measured.sigma,
+            block.residual * measured.noise,
+            measured.noise,
             measured.breaks,
             weights,
-            np.hstack([block.jacobian[:, :own] * measured.sigma[:, None], waves]),
+            np.hstack([block.jacobian[:, :own] * measured.noise[:, None], waves]),
         )
         rows += len(waves) / model.block
         columns = np.concatenate([block.columns, np.arange(known, size)])

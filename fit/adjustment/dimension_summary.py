@@ -9,14 +9,16 @@ from numpy.typing import NDArray
 
 from snugline.fit.adjustment.observation_equations import Block, Equations, whitened
 from snugline.fit.adjustment.outlier_test import reduced_to_shared
-from snugline.fit.adjustment.robust_solution import HOLD, Noise, WhitenedFit, inverse
+from snugline.fit.adjustment.robust_solution import HOLD, ResidualNoise, WhitenedFit, inverse
 from snugline.fit.corners.free_corner import BEND
-from snugline.fit.readings.reading import Reading, combined, uncertainty
+from snugline.fit.readings.reading import Reading, uncertainty
+from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain, coverage_factor
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
 from snugline.fit.shapes.outline_families import seen_corners
 from snugline.fit.shapes.sided_shape import TERMS, Shape
 from snugline.notice import Notice
+from snugline.place import OfPart, OfPhoto
 
 Array = NDArray[np.float64]
 
@@ -40,13 +42,12 @@ class _Source:
 def summarise(
     equations: Equations,
     fit: WhitenedFit,
-    noise: Noise,
-    readings: Sequence[Reading],
+    noise: ResidualNoise,
     rankings: Sequence[tuple[tuple[str, float], ...]],
     groups: Sequence[int],
     form: Mapping[str, float],
     notices: tuple[Notice, ...],
-    thickness: float | None,
+    thickness: Thickness | None,
 ) -> FittedOutline:
     """Collect everything that a fit says.
 
@@ -81,7 +82,7 @@ def summarise(
         residual_max=float(np.max(np.abs(kept))),
         sections=sections,
         extras=extras,
-        thickness=thickness_of(readings, thickness),
+        thickness=thickness,
         budgets=tuple(budget for budget, _ in budgets.values()),
         notices=(
             *notices,
@@ -107,7 +108,7 @@ def dimensions(shape: Shape, params: Array) -> dict[str, tuple[float, Array]]:
 def _budget(
     equations: Equations,
     fit: WhitenedFit,
-    noise: Noise,
+    noise: ResidualNoise,
     white: Sequence[Block],
     name: str,
     value: float,
@@ -262,7 +263,7 @@ def _tied_quantity(shape: Shape, row: int, quantities: dict[str, Quantity]) -> Q
     return Quantity(factor * quantity.value, abs(factor) * quantity.u95, quantity.sources)
 
 
-def _section(equations: Equations, x: Array, noise: Noise, k: int) -> SectionResult:
+def _section(equations: Equations, x: Array, noise: ResidualNoise, k: int) -> SectionResult:
     measured = equations.sections[k]
     common = measured.section.systematic
     pose = x[equations.pose_columns(k)]
@@ -277,20 +278,9 @@ def _section(equations: Equations, x: Array, noise: Noise, k: int) -> SectionRes
         measured.section.name,
         np.column_stack([linear, shift]),
         measured.section.points @ linear.T + shift,
-        equations.points_block(x, k).residual * measured.sigma,
+        equations.points_block(x, k).residual * measured.noise,
         noise.weights[k] > 0,
     )
-
-
-def thickness_of(readings: Sequence[Reading], stated: float | None) -> Quantity | None:
-    """What the thickness readings say together; a stated one is as good as a caliper's."""
-    found = combined(readings, "thickness")
-    sources = found.tools if found is not None else ()
-    if found is None and stated is not None:
-        found = combined([Reading("thickness", (stated,), "caliper")], "thickness")
-    if found is None:
-        return None
-    return Quantity(found.value, coverage_factor(found.dof) * found.u, sources)
 
 
 def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
@@ -305,7 +295,7 @@ def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
                     "given no weight",
                     "look at the overlay: a shadow, a burr, or a corner of another shape",
                     "usable",
-                    section.name,
+                    OfPhoto(section.name),
                 )
             )
     return notices
@@ -318,7 +308,7 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
             f"the {budget.of} rests on no point and no reading: {budget.value:.2f} mm is a guess",
             "photograph the place again, without shadow or whatever lay there",
             "retake",
-            budget.of,
+            OfPart(budget.of),
         )
         for budget in budgets
         if budget.contributions and budget.contributions[0].source == UNOBSERVED

@@ -2,7 +2,7 @@
 
 One fit frees everything that could be there. Then what the data do not ask for is tied again:
 mirrored corners that do not differ, terms that are not significant or too small to matter. A tied
-term need not be nought, and a side that bows by some hundredths moves its corners' radii several
+term need not be zero, and a side that bows by some hundredths moves its corners' radii several
 times as far: what terms of such a size do to the dimensions stays in their budgets.
 """
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.robust_solution import (
-    Noise,
+    ResidualNoise,
     inverse,
     noise_at,
     robust_fit,
@@ -33,7 +33,7 @@ TERM_LEVEL = 0.01  # for any bow or tilt to be taken in
 # Differences and bows below this (mm) would change no cut, however well they are measured.
 MATERIAL = 0.1
 THINNED = 600
-SIGN = 1.0  # of twice a log-likelihood: less is no sign that there are bows or tilts at all
+SIGN = 1.0  # of twice a log-likelihood: less is not evidence of any bows or tilts
 NONE = 1e-6  # mm, the size of bows or tilts of which nothing is seen
 TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
@@ -51,7 +51,7 @@ class Refined:
     changed: bool
     equations: Equations
     x: Array
-    noise: Noise
+    noise: ResidualNoise
     groups: tuple[int, ...]
     terms: tuple[str, ...]
     form: dict[str, float]
@@ -59,7 +59,7 @@ class Refined:
 
 
 def refine_shape(
-    equations: Equations, x: Array, noise: Noise, groups: tuple[int, ...]
+    equations: Equations, x: Array, noise: ResidualNoise, groups: tuple[int, ...]
 ) -> Refined | None:
     """Free corners and sides, test, tie again; None for shapes that have nothing to free.
 
@@ -165,8 +165,9 @@ def _tie_corners(
         first_told = first_told or [
             Notice(
                 "corners-differ",
-                f"corners that the job mirrors differ: {worst}; they are fitted apart",
-                "state the symmetry that the part has, or check the photos of these corners",
+                f"Corners that the stated symmetry makes equal differ: {worst}; they were fitted "
+                f"separately.",
+                "State the symmetry that the part has, or check the photos of these corners.",
                 "usable",
             )
         ]

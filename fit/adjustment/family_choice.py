@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from snugline.errors import FitError, InputError
 from snugline.fit.adjustment.corner_misfit import corners_misfit
-from snugline.fit.adjustment.observation_equations import Equations, Measured, ReadRow
+from snugline.fit.adjustment.observation_equations import CentredSection, Equations, ReadRow
 from snugline.fit.adjustment.robust_solution import (
-    Noise,
+    ResidualNoise,
     RobustFit,
     cauchy_cost,
     noise_at,
@@ -38,10 +38,9 @@ Array = NDArray[np.float64]
 THINNED = 600  # points of a section that are enough for a robust start
 HOPELESS = 1.5  # mm
 TRUST = 100.0  # a sum of squares within which a family's fit counts as linear
-UNLIKELY = (
-    60.0  # a robust cost this much above the best, reduced by the noise's correlation, is out
-)
-
+# Candidates whose robust cost (corrected for correlated noise) exceeds the best by this much are
+# dropped.
+UNLIKELY = 60.0
 GIVE_UP = 600.0  # the same before the noise is known, for correlation as strong as ten to one
 SAME = 0.05  # mm: outlines closer than this would be cut alike
 ROUND = 0.3  # share of straight contour below which an outline may have no sides at all
@@ -73,7 +72,7 @@ class Choice:
     """
 
     best: Candidate
-    noise: Noise
+    noise: ResidualNoise
     ranking: tuple[tuple[str, float], ...]
     corner_rankings: tuple[tuple[tuple[str, float], ...], ...]
     runner_up: Candidate | None
@@ -83,7 +82,7 @@ class Choice:
 class Setting:
     """What all candidates share: observations, first sizes and poses, mirror groups."""
 
-    sections: tuple[Measured, ...]
+    sections: tuple[CentredSection, ...]
     rows: tuple[ReadRow, ...]
     length: float
     width: float
@@ -189,7 +188,7 @@ def candidates(setting: Setting, family: str) -> list[Shape]:
 
     Raises
     ------
-    InputError : the word is no family.
+    InputError : the word is not a family.
     """
     count = max(setting.groups) + 1
     cornered = [rectangle([corner] * count, setting.groups) for corner in NAMED]
@@ -202,7 +201,7 @@ def candidates(setting: Setting, family: str) -> list[Shape]:
             if abs(setting.length - setting.width) < 0.05 * setting.width:
                 shapes.append(circle())
         return shapes
-    # The free curve is no candidate among others, but may be asked for.
+    # The free curve is not one of the candidates, but may be requested.
     cornered = [rectangle([corner] * count, setting.groups) for corner in FAMILIES]
     named = [shape for shape in cornered if shape.family == family]
     named += [make() for word, make in _WHOLE.items() if word == family]
@@ -225,7 +224,7 @@ def choose(setting: Setting, shapes: Sequence[Shape], *, freely: bool) -> Choice
         fit = robust_fit(equations, x, scales=scales, give_up=best + GIVE_UP)
         best = min(best, fit.cost)
         if scales is None and hopeless(equations, fit.x):
-            # Nothing with these sides will do; what has none may.
+            # No shape with these sides fits; one without sides may.
             waiting = [other for other in waiting if other.family in _WHOLE]
         tried.append(setting.candidate(equations, fit))
         if scales is None:
@@ -244,7 +243,7 @@ def choose(setting: Setting, shapes: Sequence[Shape], *, freely: bool) -> Choice
 
 
 def _leaves_corners(choice: Choice) -> bool:
-    """Whether the best family has corners with more in them than it says."""
+    """Whether the corners have more structure than the best family describes."""
     best = choice.best
     shape = best.equations.shape
     with_sides = "rectangle" in shape.family or shape.family == "stadium"
@@ -252,9 +251,9 @@ def _leaves_corners(choice: Choice) -> bool:
 
 
 def hopeless(equations: Equations, x: Array) -> bool:
-    """Whether most of some contour lies farther off than any family of corners could mend."""
+    """Whether most of some contour lies farther off than any family of corners could explain."""
     return any(
-        float(np.median(np.abs(equations.points_block(x, k).residual * measured.sigma))) > HOPELESS
+        float(np.median(np.abs(equations.points_block(x, k).residual * measured.noise))) > HOPELESS
         for k, measured in enumerate(equations.sections)
     )
 
@@ -264,7 +263,7 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
     tried = sorted(tried, key=lambda candidate: candidate.cost)
     reference = tried[0]
     if not math.isfinite(reference.cost):
-        return NoFit("no family could be laid on the contours")
+        return NoFit("no outline shape could be fitted to the contours")
     noise = noise_at(reference.equations, reference.x)
     effective = max(sum(model.effective for model in noise.models), 10.0)
     thin = sum(min(THINNED, len(m.local)) for m in setting.sections)
@@ -281,7 +280,7 @@ def rank(setting: Setting, tried: Sequence[Candidate]) -> Choice | NoFit:
         if points is not None:
             fitted.append((candidate, fit.total.square, points))
     if not fitted:
-        return NoFit("no family that was laid on the contours makes a closed outline")
+        return NoFit("none of the shapes fitted to the contours is a closed outline")
     # The noise's level is itself only known to some degrees of freedom: Student's likelihood.
     dof, least = sum(model.dof for model in noise.models), min(square for _, square, _ in fitted)
     closest = min(fitted, key=lambda one: one[1])[2]
@@ -332,7 +331,7 @@ def _posterior(bics: Sequence[float]) -> list[float]:
 def _corner_rankings(
     judged: Sequence[Candidate],
     tried: Sequence[Candidate],
-    noise: Noise,
+    noise: ResidualNoise,
     rows: float,
     groups: Sequence[int],
 ) -> tuple[tuple[tuple[str, float], ...], ...]:
@@ -358,7 +357,7 @@ def _corner_rankings(
     return tuple(rankings)
 
 
-def _cost_at(candidate: Candidate, noise: Noise, corners: Sequence[int]) -> float:
+def _cost_at(candidate: Candidate, noise: ResidualNoise, corners: Sequence[int]) -> float:
     """Cauchy's loss of the points at some corners, reduced by the noise's correlation."""
     equations, x, cost = candidate.equations, candidate.x, 0.0
     for k, model in enumerate(noise.models):

@@ -28,28 +28,28 @@ SHARED_OFFSET = 0.5
 
 
 @dataclass(frozen=True)
-class Measured:
+class CentredSection:
     """A section ready for the equations: points about their own centre."""
 
     section: Section
     centre: Array
     local: Array
-    sigma: Array
+    noise: Array
     breaks: tuple[int, ...]
 
     @staticmethod
-    def of(section: Section) -> "Measured":
+    def of(section: Section) -> "CentredSection":
         centre = section.points.mean(axis=0)
-        return Measured(
-            section, centre, section.points - centre, section.sigma, tuple(section.breaks)
+        return CentredSection(
+            section, centre, section.points - centre, section.noise, tuple(section.breaks)
         )
 
-    def thinned(self, most: int) -> "Measured":
+    def thinned(self, most: int) -> "CentredSection":
         """Every so-many-th point: enough for starts and for telling families apart roughly."""
         step = max(1, len(self.local) // most)
         breaks = tuple(sorted({-(-b // step) for b in self.breaks} - {0}))
-        local, sigma = self.local[::step], self.sigma[::step]
-        return replace(self, local=local, sigma=sigma, breaks=breaks)
+        local, noise = self.local[::step], self.noise[::step]
+        return replace(self, local=local, noise=noise, breaks=breaks)
 
     def in_part(self, pose: Array) -> Array:
         """The points in part axes, the scale errors left out."""
@@ -80,7 +80,7 @@ class ReadRow:
 class Block:
     """Scaled residuals of one group and their derivatives by the unknowns in `columns`."""
 
-    residual: Array  # (N,), divided by sigma
+    residual: Array  # (N,), divided by the noise
     jacobian: Array  # (N, C)
     columns: NDArray[np.intp]
 
@@ -90,7 +90,7 @@ class Equations:
     """Everything that is observed of one part, against one shape."""
 
     shape: Shape
-    sections: tuple[Measured, ...]
+    sections: tuple[CentredSection, ...]
     rows: tuple[ReadRow, ...]
 
     @cached_property
@@ -167,10 +167,10 @@ class Equations:
                 value -= u * x[column]
                 blocks.append(np.full((len(value), 1), -u))
                 columns.append(column)
-        sigma = measured.sigma
+        noise = measured.noise
         jacobian = np.hstack(blocks)
-        jacobian /= sigma[:, None]
-        return Block(value / sigma, jacobian, np.array(columns))
+        jacobian /= noise[:, None]
+        return Block(value / noise, jacobian, np.array(columns))
 
     def reading_block(self, x: Array, i: int) -> Block:
         """Reading i: what the shape has there plus the tool's errors, minus what was read."""

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.outlier_test import GroupTest, compare_groups
-from snugline.fit.adjustment.robust_solution import Noise, WhitenedFit, whitened_fit
+from snugline.fit.adjustment.robust_solution import ResidualNoise, WhitenedFit, whitened_fit
 from snugline.notice import Notice
+from snugline.place import OfPhoto
 
 Array = NDArray[np.float64]
 
@@ -20,7 +21,7 @@ class Adjusted:
     """A fit of one shape with everything that it stands on."""
 
     equations: Equations
-    noise: Noise
+    noise: ResidualNoise
     factors: tuple[float, ...]
     fit: WhitenedFit
 
@@ -72,7 +73,7 @@ def _told(equations: Equations, test: GroupTest, done: str) -> Notice:
         f"{name} has the {test.what} {size}; {done}",
         "check that part and sheet lay flat and still, or take the photo again",
         "usable" if abs(test.off) > 0.1 else "fine",
-        name,
+        OfPhoto(name),
     )
 
 
@@ -85,7 +86,7 @@ def _without(adjusted: Adjusted, test: GroupTest) -> Adjusted:
     keep = [k for k in range(len(equations.sections)) if k != test.index]
     fewer = replace(equations, sections=tuple(equations.sections[k] for k in keep))
     x = _repacked(equations, fewer, x, keep)
-    noise = Noise(
+    noise = ResidualNoise(
         tuple(adjusted.noise.models[k] for k in keep),
         tuple(adjusted.noise.weights[k] for k in keep),
         tuple(adjusted.noise.scales[k] for k in keep),

@@ -1,9 +1,9 @@
-"""Each group of observations against all others: does it say what they say?
+"""Outlier test: is each group of observations consistent with all the others?
 
-A reading's w is its distance from what the rest predicts in units of that distance's standard
-uncertainty (Baarda, A testing procedure for use in geodetic networks, 1968; critical value 3.29
-for a level of 0.1 %). A photo's test is the same for all that it determines of the shared
-unknowns at once, expressed as the w of equal probability.
+This is Baarda's data snooping (A testing procedure for use in geodetic networks, 1968; critical
+value 3.29 for a level of 0.1 %). A reading's w is its distance from what the rest predicts in units
+of that distance's standard uncertainty. A photo's test is the same for all that it determines of
+the shared unknowns at once, expressed as the w of equal probability.
 """
 
 import math
@@ -20,9 +20,9 @@ from snugline.fit.adjustment.robust_solution import WhitenedFit, inverse
 Array = NDArray[np.float64]
 
 LEVEL = 0.001
-UNCONTROLLED = 1e6  # variance ratio beyond which the rest says nothing about a direction
+UNCONTROLLED = 1e6  # variance ratio beyond which the rest does not determine a direction
 # What the rest gives only to centimetres (a length from two ends that are not quite parallel, say)
-# is an extrapolation far beyond where the equations are linear, and no control of a reading.
+# is an extrapolation far beyond where the equations are linear, and cannot check a reading.
 WEAKEST_CONTROL_MM = 10.0
 
 
@@ -36,7 +36,7 @@ class GroupTest:
     w : how far it is off in standard uncertainties, one-dimensional equivalent.
     chance : probability of being off that far by chance.
     what : the dimension in which it is off the most.
-    off : mm, the group's own value less what the rest says.
+    off : mm, the group's own value less what the rest predicts.
     inflation : by how much the group's variance would have to grow to agree.
     """
 
@@ -92,7 +92,7 @@ def _reading(equations: Equations, fit: WhitenedFit, total: Normals, i: int) -> 
 def reduced_to_shared(
     equations: Equations, fit: WhitenedFit, k: int
 ) -> tuple[NDArray[np.bool_], Normals]:
-    """What section k says of the unknowns that sections share: which these are, and the normals.
+    """Section k's information on the unknowns that sections share: their mask, and the normals.
 
     Its pose and its own offset error, with its prior, are eliminated.
     """
@@ -134,6 +134,7 @@ def _section(
     y = -(vectors[:, strong].T @ gradient) / np.sqrt(values[strong])
     spread = basis.T @ rest_covariance[np.ix_(shared, shared)] @ basis
     level, axes = np.linalg.eigh(spread)
+    level = np.maximum(level, 0.0)  # a variance: of points without noise rounding makes it negative
     known = level < UNCONTROLLED
     off = (axes.T @ (y - basis.T @ step[shared]))[known]
     square, count = float(np.sum(off**2 / (1 + level[known]))), int(known.sum())

@@ -58,7 +58,7 @@ def robust_fit(
 
     Parameters
     ----------
-    scales : spread of each section's scaled residuals; estimated anew in each round when None.
+    scales : spread of each section's scaled residuals; estimated again in each round when None.
     give_up : a cost at which, after a few rounds, no more is hoped for.
     """
     sections = range(len(equations.sections))
@@ -104,7 +104,7 @@ def robust_fit(
 
 
 @dataclass(frozen=True)
-class Noise:
+class ResidualNoise:
     """What the points' residuals are like, section by section.
 
     Attributes
@@ -119,7 +119,7 @@ class Noise:
     scales: tuple[float, ...]
 
 
-def noise_at(equations: Equations, x: Array) -> Noise:
+def noise_at(equations: Equations, x: Array) -> ResidualNoise:
     """Model each section's residuals at a fit."""
     blocks = [equations.points_block(x, k) for k in range(len(equations.sections))]
     scales = [_spread(block.residual) for block in blocks]
@@ -127,15 +127,15 @@ def noise_at(equations: Equations, x: Array) -> Noise:
     own = len(equations.shape.names) + 3  # shape and pose: what the section itself determines
     models = [
         estimate_noise(
-            block.residual * measured.sigma,
-            measured.sigma,
+            block.residual * measured.noise,
+            measured.noise,
             measured.breaks,
             weight,
-            block.jacobian[:, :own] * measured.sigma[:, None],
+            block.jacobian[:, :own] * measured.noise[:, None],
         )
         for block, measured, weight in zip(blocks, equations.sections, weights, strict=True)
     ]
-    return Noise(tuple(models), tuple(weights), tuple(scales))
+    return ResidualNoise(tuple(models), tuple(weights), tuple(scales))
 
 
 def _weights(blocks: Sequence[Block], scales: Sequence[float], count: int) -> list[Array]:
@@ -198,7 +198,7 @@ class WhitenedFit:
 def whitened_fit(
     equations: Equations,
     x: Array,
-    noise: Noise,
+    noise: ResidualNoise,
     *,
     factors: Sequence[float] | None = None,
     trust: float = 0.1,
@@ -241,7 +241,7 @@ def whitened_fit(
 
 
 def linearised(
-    equations: Equations, x: Array, noise: Noise, factors: Sequence[float]
+    equations: Equations, x: Array, noise: ResidualNoise, factors: Sequence[float]
 ) -> WhitenedFit:
     """Normal equations of every group at `x`."""
     sections = []

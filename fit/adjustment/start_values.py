@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.adjustment.observation_equations import Measured
+from snugline.fit.adjustment.observation_equations import CentredSection
 
 Array = NDArray[np.float64]
 
@@ -117,7 +117,7 @@ def main_direction(found: Tangents) -> tuple[float, float]:
     return float(np.mod(direction, math.pi / 2)), share
 
 
-def view_of(measured: Measured) -> View | None:
+def view_of(measured: CentredSection) -> View | None:
     """Orientation and seen sides; None where the contour is too short to say."""
     section = measured.section
     found = tangents(measured.local, measured.breaks, closed=section.closed)
@@ -141,7 +141,7 @@ def view_of(measured: Measured) -> View | None:
     return View(tuple(turns), _sides(measured, found, turns[0]), straight)
 
 
-def polygon_of(measured: Measured) -> tuple[int, float] | None:
+def polygon_of(measured: CentredSection) -> tuple[int, float] | None:
     """Number of sides of a regular polygon seen whole, and the turn that lays one to the right.
 
     None where the directions along the contour are not those of one, four sides counting as none.
@@ -171,7 +171,7 @@ def _by_extent(points: Array, direction: float) -> list[float]:
 
 
 def _sides(
-    measured: Measured, found: Tangents, turn: float
+    measured: CentredSection, found: Tangents, turn: float
 ) -> tuple[float | None, float | None, float | None, float | None]:
     c, s = math.cos(turn), math.sin(turn)
     points = measured.local[found.index] @ np.array([[c, s], [-s, c]])

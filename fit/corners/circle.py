@@ -107,7 +107,7 @@ def fit_circle_algebraic(
     """
     xy, weights = _checked(points, sigma)
     if method not in METHODS:
-        raise FitError(f"{method!r} is no algebraic fit", "method", f"use {', '.join(METHODS)}")
+        raise FitError(f"{method!r} is not an algebraic fit", "method", f"use {', '.join(METHODS)}")
     normalised = _normalised(xy, weights)
     if isinstance(normalised, NoFit):
         return normalised

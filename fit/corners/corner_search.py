@@ -103,7 +103,9 @@ def start_pose(data: Contour) -> Array | NoFit:
     (x0, y0, c0, s0), (x1, y1, c1, s1) = lines
     turn = math.atan2(c0 * s1 - s0 * c1, c0 * c1 + s0 * s1)
     if not 0.05 < turn < math.pi - 0.05:
-        return NoFit(f"the contour turns by {math.degrees(turn):.1f} degrees, which is no corner")
+        return NoFit(
+            f"the contour turns by {math.degrees(turn):.1f} degrees, which is not a corner"
+        )
     along = ((x1 - x0) * s1 - (y1 - y0) * c1) / math.sin(turn)
     return np.array([x0 + along * c0, y0 + along * s0, math.atan2(s0, c0), turn])
 

@@ -33,7 +33,7 @@ from snugline.fit.geometry.arc_chain import (
 from snugline.fit.geometry.outline import Arc, Line
 
 SIDE = 100.0  # mm of either side that is part of the chain; its line goes on
-BEND = "bend"  # the parameters' names begin with it; they are no sizes of the part
+BEND = "bend"  # the parameters' names begin with it; they are not sizes of the part
 SHARP = 1.0  # mm, the bends of a curve about to be fitted where a square corner does not
 FLAT = 1e-9  # rad: a piece that turns by less is drawn as a line
 

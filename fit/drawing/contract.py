@@ -27,7 +27,7 @@ def verify(drawn: Drawing, found: Drawing, kind: str) -> None:
     """
     for difference in differences(drawn, found):
         raise FileError(
-            f"the {kind} written does not hold what was drawn: {difference}",
+            f"the {kind} file as written differs from the drawing: {difference}",
             f"drawing {drawn.title!r}",
             "do not cut from it; report this with the job file",
         )

@@ -76,7 +76,7 @@ class Layer:
             )
         if self.pattern not in PATTERNS:
             raise InputError(
-                f"{self.pattern!r} is no line pattern",
+                f"{self.pattern!r} is not a line pattern",
                 f"drawing, layer {self.name}",
                 f"choose one of {', '.join(PATTERNS)}",
             )
@@ -100,10 +100,10 @@ class Drawing:
     def __post_init__(self) -> None:
         _one_line(self.title, "drawing")
         if self.unit not in MM_PER_UNIT:
-            raise InputError(f"{self.unit!r} is no unit of drawings", "drawing", "use mm or in")
+            raise InputError(f"{self.unit!r} is not a drawing unit", "drawing", "use mm or in")
         seen: set[str] = set()
         for layer in self.layers:
-            # Programs that read DXF take names of different case for one layer.
+            # Programs that read DXF treat names of different case as one layer.
             if layer.name.casefold() in seen:
                 raise InputError(
                     f"two layers are called {layer.name!r}", "drawing", "give each its own name"
@@ -144,7 +144,7 @@ class Drawing:
 def _one_line(text: str, where: str) -> None:
     if not text.isprintable() or text != text.strip() or not text:
         raise InputError(
-            f"{text!r} is no line of text", where, "give one line, without blanks at its ends"
+            f"{text!r} is not one line of text", where, "give one line, without blanks at its ends"
         )
 
 

@@ -22,7 +22,7 @@ GAP_TOL = 1e-3
 
 _MM_PER_CODE = {1: 25.4, 4: 1.0, 5: 10.0, 6: 1000.0}
 
-# Says something about the drawing but is no part of its shape.
+# Entities about the drawing that are not part of its shape.
 _REMARKS = {"POINT", "DIMENSION", "LEADER", "MULTILEADER", "VIEWPORT", "HATCH", "XLINE", "RAY"}
 
 
@@ -60,7 +60,7 @@ def read_sound_dxf(content: bytes, encoding: str, where: str = "DXF file") -> Dr
     try:
         document = read(io.StringIO(decode_dxf_unicode(content.decode(encoding))))
     except Exception as error:  # as in _recovered
-        raise FileError("it is no sound DXF", where, "write it anew") from error
+        raise FileError("it is not a sound DXF file", where, "export it again") from error
     return _held(document, content, None, where)
 
 
@@ -85,7 +85,7 @@ def _held(document: Any, content: bytes, unit: Unit | None, where: str) -> Drawi
         except SnuglineError as error:
             raise FileError(error.what, place, error.mend) from error
         except Exception as error:  # as above: an entity with parts missing
-            raise FileError("it is broken", place, "draw it anew") from error
+            raise FileError("it is broken", place, "draw it again") from error
     layers = []
     for name, contents in found.items():
         try:
@@ -113,7 +113,7 @@ def _recovered(content: bytes, where: str) -> Any:
         document, _ = recover.read(io.BytesIO(content))
     # A broken file makes the reader fail in many ways; none of them is ours to tell apart.
     except Exception as error:
-        raise FileError("it is no DXF that can be read", where, "give a whole DXF file") from error
+        raise FileError("it is not a readable DXF file", where, "give a whole DXF file") from error
     return document
 
 
@@ -166,7 +166,7 @@ def _take(entity: Any, mm: float, contents: _Contents) -> None:
     if kind in _REMARKS:
         return
     if entity.dxf.hasattr("extrusion") and tuple(entity.dxf.extrusion) != (0.0, 0.0, 1.0):
-        raise FitError("it lies in a plane of its own", kind, "draw it flat, seen from above")
+        raise FitError("it lies in a plane of its own", kind, "draw it flat, as seen from above")
 
     def place(v: Any) -> Point:
         return float(v[0]) * mm, float(v[1]) * mm

@@ -24,5 +24,5 @@ def paper_size(name: str) -> tuple[float, float]:
     InputError : a paper that is not known.
     """
     if name.lower() not in PAPERS:
-        raise InputError(f"{name!r} is no paper", "paper", f"use one of {', '.join(PAPERS)}")
+        raise InputError(f"{name!r} is not a paper", "paper", f"use one of {', '.join(PAPERS)}")
     return PAPERS[name.lower()]

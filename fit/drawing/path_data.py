@@ -202,7 +202,7 @@ def _end(pattern: re.Pattern[str], data: str, at: int) -> int:
 
 def _unreadable(data: str, at: int) -> FitError:
     return FitError(
-        f"path data that cannot be read at {data[at : at + 12]!r}", "path", "save the file anew"
+        f"path data that cannot be read at {data[at : at + 12]!r}", "path", "save the file again"
     )
 
 

@@ -31,7 +31,7 @@ def verify_pdf(drawing: Drawing, tiles: Tiling, content: bytes) -> None:
     """
     for difference in differences(drawing, tiles, content.decode("latin-1")):
         raise FileError(
-            f"the PDF written does not hold what was drawn: {difference}",
+            f"the PDF file as written differs from the drawing: {difference}",
             f"drawing {drawing.title!r}",
             "do not lay the part on it; report this with the job file",
         )

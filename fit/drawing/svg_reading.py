@@ -91,9 +91,9 @@ def _parsed(content: bytes, where: str) -> Any:
             "it defines entities or refers to other files", where, "save it as plain SVG"
         ) from error
     except (ParseError, ValueError, LookupError) as error:
-        raise FileError(f"it is no SVG ({error})", where, "give a whole SVG file") from error
+        raise FileError(f"it is not SVG ({error})", where, "give a whole SVG file") from error
     if _name(root) != "svg":
-        raise FileError(f"it holds <{_name(root)}>, no SVG", where, "give an SVG file")
+        raise FileError(f"it holds <{_name(root)}>, not SVG", where, "give an SVG file")
     return root
 
 
@@ -197,7 +197,7 @@ class _Reader:
             raise FileError(error.what, f"{self.where}, {_label(node)}", error.mend) from error
         except ArithmeticError as error:
             raise FileError(
-                "numbers that no shape can have", f"{self.where}, {_label(node)}", "draw it anew"
+                "numbers that no shape can have", f"{self.where}, {_label(node)}", "draw it again"
             ) from error
 
     def _add(self, chain: Chain, matrix: Matrix, contents: _Contents) -> None:

@@ -39,13 +39,13 @@ _SMOOTH_MM = 5.0  # what the default tolerance is the standard uncertainty of: a
 _SLIGHT = math.radians(8.0)
 _SEARCH_STEPS = 10
 # Stations times segments of all refits: some three times what outlines of 200 arcs take, half a
-# minute. Only contours that are no outline's ask for more.
+# minute. Only contours that do not show an outline need more.
 _MOST_WORK = 2_500_000
 _MULTISCALE_Z = 4.5  # about 1 % of contours exceed it anywhere by chance
 
 
 @dataclass(frozen=True)
-class Noise:
+class ChainNoise:
     """What the residuals of the stations show.
 
     Attributes
@@ -74,7 +74,7 @@ class Spline:
     """A chain that was found, and on what grounds; `searched`: whether to the end."""
 
     fit: ChainFit
-    noise: Noise
+    noise: ChainNoise
     tolerance: float
     searched: bool
 
@@ -122,7 +122,7 @@ class _Search:
         step = max(length / _STATIONS, min(_LEAST_STEP, length / 150), length / len(points))
         self.at = self.plain = stations(points, step, gap)
         self.penalty = 1.5 * math.log(len(self.at))
-        self.noise = Noise(0.0, 0.0)
+        self.noise = ChainNoise(0.0, 0.0)
         self.least = 0.0
         self.misfit = np.zeros((0, 0))
         self.work = 0
@@ -174,7 +174,7 @@ class _Search:
     def _first_chain(self) -> Chain:
         misfit = arc_misfit(self.at.points)
         level = max(math.sqrt(1.5) * spread(misfit), self._floor())
-        self.noise, self.least = Noise(level, 0.0), level
+        self.noise, self.least = ChainNoise(level, 0.0), level
         pieces = cut(misfit, level**2, 3 * self.penalty)
         if self.closed and len(pieces) > 1:
             turn = int(self.at.first[pieces[len(pieces) // 2]])
@@ -201,7 +201,7 @@ class _Search:
         return max(0.14 * (self.tolerance or 0.0), 1e-5 * float(np.ptp(self.points, axis=0).max()))
 
     def _settle(self, fit: ChainFit) -> ChainFit:
-        """Average anew along the chain, free of the chords' sagitta, and learn the noise."""
+        """Average again along the chain, free of the chords' sagitta, and estimate the noise."""
         whole = drop(fit.chain, self.points)
         self.at = parted(self.plain, self.points, whole.segment)
         mean = drop(fit.chain, averaged(self.points, self.at.first), whole.segment[self.at.first])
@@ -212,7 +212,7 @@ class _Search:
         # Marriott and Pope (1954): the estimate falls short, here by what the fit absorbs as well.
         lagged += (1 + 3 * lagged + fit.chain.free) / len(r)
         level = max(min(math.sqrt(float(r @ r) / free), 4 * self.least), self._floor())
-        self.noise = Noise(level, min(max(lagged, 0.0), 0.9))
+        self.noise = ChainNoise(level, min(max(lagged, 0.0), 0.9))
         return self._refit(fit.chain)
 
     # Judging

@@ -24,11 +24,11 @@ def check_contour(section: Section) -> None:
         raise FitError(
             f"only {len(points)} points along the contour", where, "trace more of the edge"
         )
-    if not (np.isfinite(points).all() and np.isfinite(section.sigma).all()):
+    if not (np.isfinite(points).all() and np.isfinite(section.noise).all()):
         raise FitError("a point or its sigma is not a number", where, "trace the contour again")
-    if not (section.sigma > 0).all():
+    if not (section.noise > 0).all():
         raise FitError("a point has no sigma above zero", where, "trace the contour again")
-    sigma = float(np.median(section.sigma))
+    sigma = float(np.median(section.noise))
     if np.ptp(points, axis=0).max() <= _THIN * sigma:
         raise FitError("all its points lie in one place", where, "trace the part's edge")
     coarse = _coarse(points)

@@ -20,6 +20,7 @@ from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
 from snugline.fit.geometry.arc_chain import Chain, directions, halved
 from snugline.fit.section import Section
 from snugline.notice import Notice
+from snugline.place import OfPart, OfPhoto
 
 # How well a hand aims a tape along a part whose sides are not parallel. Common practice, no source.
 _AIM = math.radians(1.0)
@@ -88,7 +89,7 @@ def fit_free(
                 f"the contour's {found:.2f} mm; it was left out.",
                 f"Measure the {extent.of} again, jaws flat on both sides.",
                 "usable",
-                extent.of,
+                OfPart(extent.of),
             )
         )
     return finished(done, placed, data, axes, spline.tolerance, {e.of for e in extents}, notices)
@@ -101,7 +102,7 @@ def _irregular(placed: Placed) -> Notice:
         "outline may have more segments than it needs.",
         "Look at the overlay: a shadow, fluff, or a ground like the part may have been followed.",
         "usable",
-        placed.sections[0].name,
+        OfPhoto(placed.sections[0].name),
     )
 
 
@@ -115,7 +116,7 @@ def _data(placed: Placed) -> Data:
     twice = math.sqrt(1 + max(placed.copy))
     return Data(
         np.vstack(points),
-        np.concatenate([s.sigma for s in placed.sections]) * twice,
+        np.concatenate([s.noise for s in placed.sections]) * twice,
         np.repeat(placed.body, count),
         np.repeat(np.arange(len(count)), count),
         tuple(sorted(breaks)),

@@ -24,6 +24,7 @@ from snugline.fit.geometry.arc_chain import (
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.result import Quantity
 from snugline.notice import Notice
+from snugline.place import OfPart, Position
 
 Mark = Literal["seen", "mirrored", "extrapolated"]
 
@@ -209,7 +210,8 @@ def _unseen(
                 f"y {y:.0f} mm, were seen in no photo; carried on with U95 {u:.2f} mm.",
                 f"Take a photo of the {side} side there to close it.",
                 "usable",
-                side,
+                OfPart(side),
+                Position((round(x, 1), round(y, 1))),
             )
         )
     return notices

@@ -57,7 +57,7 @@ def round_the_part(
 
     Raises
     ------
-    FitError : sections whose places nothing tells, or an end that nothing shows.
+    FitError : sections whose relative positions nothing determines, or an end that nothing shows.
     """
     notices: list[Notice] = []
     closed = next((s for s in sections if s.closed), None)
@@ -72,7 +72,7 @@ def round_the_part(
     if len(groups) > 2:
         names = ", ".join(g.sections[0].name for g in groups)
         raise FitError(
-            f"{len(groups)} groups of sections share no stretch of edge that tells their places",
+            f"{len(groups)} sets of photos cannot be joined: no stretch of edge is common to them",
             names,
             "take photos that overlap by a corner or another bend",
         )
@@ -86,13 +86,13 @@ def round_the_part(
         return _joined(groups, contours, chains, readings, "length")
     if symmetry == "none":
         raise FitError(
-            "the photos show only part of the outline, and the part has no mirror line",
+            "the photos show only part of the outline, and without symmetry it cannot be mirrored",
             sections[0].name,
             "take a photo of the other end",
         )
     if abs(_between(chains[0])) > math.pi / 4:
         raise FitError(
-            "the edge seen does not run back beside itself, so its mirror image does not meet it",
+            "the photos show only one side of the end, so mirroring does not close the outline",
             sections[0].name,
             "take a photo of a whole end, with a stretch of both sides",
         )
@@ -172,7 +172,8 @@ def _joined(
     one, other = groups
     if way not in readings:
         raise FitError(
-            f"nothing says how far {one.sections[0].name} and {other.sections[0].name} lie apart",
+            f"the distance between {one.sections[0].name} and {other.sections[0].name} is not "
+            f"known",
             "free outline",
             f"give a reading of the {way}",
         )
@@ -190,15 +191,15 @@ def _joined(
             f"where {one.sections[0].name} and {other.sections[0].name} end, their edges point "
             "past each other, so that no outline joins them",
             "free outline",
-            "take a photo of the middle of both sides, or name the part's family in the job",
+            "take a photo of the middle of both sides, or give the part's family in the job",
         )
     if not facing_lines(*chains) or askew > _OUT_OF_LINE or apart > _OFF_LINE:
         notices.append(
             Notice(
                 "ends-not-in-line",
                 f"Where {one.sections[0].name} and {other.sections[0].name} end, their edges are "
-                f"not one straight line (off by {math.degrees(askew):.2f} deg, {apart:.2f} mm); "
-                "what lies between is a guess.",
+                f"not one straight line (off by {math.degrees(askew):.2f} degrees, {apart:.2f} mm);"
+                " what lies between is a guess.",
                 "Take a photo of the middle of both sides.",
                 "retake",
             )

@@ -251,10 +251,11 @@ def mirrored(section: Section, pose: Pose, axis: float) -> Section:
         f"mirror image of {section.name}",
         "section",
         image,
-        section.sigma[::-1],
+        section.noise[::-1],
         section.closed,
         tuple(sorted(n - b for b in section.breaks)),
         section.systematic,
+        {of: by[::-1] for of, by in section.sensitivity.items()},
     )
 
 

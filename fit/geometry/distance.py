@@ -85,7 +85,7 @@ def _unsigned(outline: Outline, points: Floats) -> Floats:
         dx, dy = x - sx, y - sy
         part = dx * ux + dy * uy
         off = dy * ux - dx * uy
-        # Beyond an end the way along the line counts too; on the line it is nought.
+        # Beyond an end the distance along the line counts too; on the line it is zero.
         beyond = part - np.minimum(np.maximum(part, 0.0), length)
         result[lines] = np.sqrt(beyond * beyond + off * off)
     if len(arcs):

@@ -44,7 +44,7 @@ class Comparison:
     area_difference : mm², area of the first less that of the second.
     perimeter_difference : mm, likewise.
     shift : (x, y) mm and `turn`, radians: how the first was moved, turned about its centroid
-        first; nought without alignment.
+        first; zero without alignment.
     step : mm between the points that were compared.
     """
 

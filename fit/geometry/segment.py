@@ -102,7 +102,7 @@ def check_segment(segment: Line | Arc, before: Line | Arc, number: int) -> None:
     if isinstance(segment, Arc):
         if not (segment.radius > 0 and 0 < abs(segment.sweep) < 2 * math.pi):
             raise FitError(
-                f"is no arc (radius {segment.radius:g} mm, sweep {segment.sweep:g} rad)",
+                f"is not an arc (radius {segment.radius:g} mm, sweep {segment.sweep:g} rad)",
                 where,
                 "give a positive radius and a sweep within one turn",
             )

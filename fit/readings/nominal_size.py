@@ -101,7 +101,7 @@ def parse_listed(text: str, where: str = "listed") -> tuple[tuple[float, System]
 
     Raises
     ------
-    InputError : a size that is no length, or no unit at all.
+    InputError : a size that is not a length, or no unit at all.
     """
     words = re.split(r"\s*(?:[x×*]|\bby\b)\s*", text.strip(), flags=re.IGNORECASE)
     sizes: list[tuple[float, System]] = []
@@ -129,7 +129,7 @@ def nominal_candidates(
     dimensions : one part's; a name with `radius` in it draws on the standard radii. A U95 of 0 is
         allowed: a part is still made with a deviation from its drawing.
     listed : what sellers state, such as `420 x 150 mm`. A listed size is a candidate for every
-        dimension that is no radius, in the listing's own system only: a part drawn in millimetres
+        dimension other than a radius, in the listing's own system only: a part drawn in millimetres
         and sold in inches was not drawn as its listing.
 
     Raises
@@ -139,7 +139,7 @@ def nominal_candidates(
     for dimension in dimensions:
         if not (0 < dimension.value < math.inf and 0 <= dimension.u95 < math.inf):
             raise InputError(
-                f"{dimension.value} mm with U95 {dimension.u95} mm is no measured size",
+                f"{dimension.value} mm with U95 {dimension.u95} mm is not a measured size",
                 dimension.of,
                 "give a positive size and an uncertainty that is not negative",
             )
@@ -163,9 +163,9 @@ def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
             0.0,
             Notice(
                 "snap-undecided",
-                f"The {dimension.of} of {dimension.value:.3f} mm was left as measured: "
-                f"no drawn size is decisive ({names}).",
-                "Measure it more closely, or set the size by hand.",
+                f"The {dimension.of} was left as measured, {dimension.value:.3f} mm: no nominal "
+                f"size is clearly the most likely ({names}).",
+                "Measure it more accurately, or set the size by hand.",
                 "fine",
                 dimension.of,
             ),
@@ -177,7 +177,7 @@ def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
         Notice(
             "snapped",
             f"The {dimension.of} was moved from {dimension.value:.3f} mm by {moved:+.3f} mm "
-            f"to {leader.label} (weight {leader.weight:.2f}).",
+            f"to {leader.label} (probability {leader.weight * 100:.0f} %).",
             "Leave out snap to keep what was measured.",
             "usable" if abs(moved) > dimension.u95 else "fine",
             dimension.of,

@@ -3,7 +3,7 @@
 A reading's error has two kinds of parts. Errors that stay when the reading is repeated (the tape's
 hook, its scale, the caliper's limit, the way part and hand meet the jaws) are `CommonError`s with
 a `key`: readings that share the key share one and the same error, so that several readings do not
-average it away. What is drawn anew for each value is the reading's own: resolution and
+average it away. What changes with each value is the reading's own: resolution and
 repeatability.
 
 Limits of error count as rectangular, u = limit/√3 (JCGM 100:2008, 4.3.7); a step d of the
@@ -20,6 +20,7 @@ import numpy as np
 
 from snugline.errors import InputError
 from snugline.lengths import MM_PER_INCH, parse_length
+from snugline.place import Where
 
 What = Literal["length", "width", "thickness", "corner radius"]
 
@@ -77,13 +78,13 @@ class Reading:
     what: What
     values_mm: tuple[float, ...]
     tool: str
-    where: str = "reading"
+    where: Where = "reading"
     step_mm: float | None = None
 
     def __post_init__(self) -> None:
         if self.what not in get_args(What):
             raise InputError(
-                f"{self.what!r} is nothing that can be read",
+                f"{self.what!r} is not a dimension that can be read",
                 self.where,
                 f"use one of {', '.join(get_args(What))}",
             )
@@ -100,6 +101,21 @@ class Reading:
                 "give the smallest division of the scale",
             )
         tool_of(self)
+
+    @classmethod
+    def of(cls, what: What, *values: str, tool: str) -> "Reading":
+        """A reading of values as written.
+
+        Raises
+        ------
+        InputError : a value without number and unit, or a dimension or tool that is not known.
+
+        Examples
+        --------
+        >>> Reading.of("length", "16 7/16 in", "417.5 mm", tool="tape").values_mm
+        (417.5125, 417.5)
+        """
+        return cls(what, tuple(parse_length(value, what) for value in values), tool)
 
     @property
     def value(self) -> float:

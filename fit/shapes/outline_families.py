@@ -136,7 +136,7 @@ def seen_corners(placed: Sequence[Array], length: float, width: float) -> list[b
 def adopt(groups: Sequence[int], seen: Sequence[bool]) -> tuple[tuple[int, ...], list[str]]:
     """Give corners of groups that no photo shows a seen partner.
 
-    Returns the groups, numbered anew, and the names of the corners that were adopted.
+    Returns the groups, renumbered, and the names of the corners that were adopted.
     """
     joined, orphans = list(groups), []
     shown = {g for g, s in zip(groups, seen, strict=True) if s}

@@ -238,7 +238,7 @@ class Shape:
     def to_outline(self, params: Array, tolerance: float = 0.002) -> Outline:
         """The closed chain of lines and arcs, counter-clockwise.
 
-        Corners that are no arcs, and bowed sides, become arcs within `tolerance` mm.
+        Corners other than arcs, and bowed sides, become arcs within `tolerance` mm.
         """
         n = self.sides
         z = self._within_sides(self.inner(params))

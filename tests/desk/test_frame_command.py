@@ -43,7 +43,7 @@ def test_a_frame_to_engrave_comes_as_svg_and_dxf(snugline, tmp_path):
     ("arguments", "named"),
     [
         (["border-a5"], "border-a5"),
-        (["border-a4", "--paper", "a3"], "different things"),
+        (["border-a4", "--paper", "a3"], "contradict"),
         (["border-a4", "--sheet", "9"], "sheet 9"),
         (["border-a4", "--out", "frame.png"], "frame.png"),
         (["border-a4", "--engraved", "--out", "frame.pdf"], "frame.pdf"),

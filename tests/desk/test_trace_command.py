@@ -131,7 +131,7 @@ def test_a_contour_is_written_as_the_contract_has_it(snugline, tmp_path):
     # Remarks that do not ask for another photo go to standard error and to the file alike.
     remarks = [w for w in record["warnings"] if w["severity"] == "usable"]
     assert len(err.splitlines()) == len(remarks)
-    assert (record["schema"], record["units"]) == ("snugline/contour/1", "mm")
+    assert (record["schema"], record["units"]) == ("snugline/contour/2", "mm")
     assert record["closed"] is False
     assert len(record["points"]) == len(record["sigma"]) > 500
     assert record["photo"]["file"] == "left-end.jpg"

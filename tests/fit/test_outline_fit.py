@@ -127,7 +127,7 @@ def test_a_part_seen_whole_needs_no_reading():
 def test_a_part_lying_across_the_frame_has_its_length_found():
     view = end(rounded_rectangle(87, 57, 3.5), "whole", 4)
     turned = Section(
-        view.name, "whole", view.points @ np.array([[0, 1], [-1, 0]]), view.sigma, True
+        view.name, "whole", view.points @ np.array([[0, 1], [-1, 0]]), view.noise, True
     )
     assert fit_outline([turned], family=ROUNDED).length.value == pytest.approx(87, abs=0.1)
 
@@ -247,7 +247,7 @@ def test_a_wrong_reading_is_named_and_left_out():
     (notice,) = (n for n in fitted.notices if n.code == "readings-disagree")
     assert "119.50 mm" in notice.text
     assert "left out" in notice.text
-    assert notice.place == "job.toml, reading 2"
+    assert str(notice.about) == "job.toml, reading 2"
     assert holds(fitted.width, 118.5)
     assert fitted.width.sources == ("photo",)
 
@@ -269,7 +269,7 @@ def test_a_photo_that_disagrees_is_named():
     bad = end(rounded_rectangle(418, 119.5, 27.4), "left end", 9, name="moved.jpg")
     fitted = fit_outline([*both_ends(PANEL), bad], [TAPE])
     (notice,) = (n for n in fitted.notices if n.code == "photo-disagrees")
-    assert notice.place == "moved.jpg"
+    assert str(notice.about) == "moved.jpg"
     assert "left out" in notice.text
     assert holds(fitted.width, 118.5)
     assert len(fitted.sections) == 2
@@ -345,7 +345,7 @@ def test_a_stretch_that_alone_determines_a_radius_is_not_cut():
 def test_a_radius_that_rests_on_nothing_says_so():
     fitted = fit_outline([lifted_corner(3.0)], family=ROUNDED, symmetry="none")
     notices = {notice.code: notice for notice in fitted.notices}
-    assert notices["dimension-not-observed"].place == "radius front left"
+    assert str(notices["dimension-not-observed"].about) == "radius front left"
     assert notices["dimension-not-observed"].severity == "retake"
     front_left, *others = (corner.params["radius"] for corner in fitted.corners)
     assert front_left.u95 > 100
@@ -408,7 +408,7 @@ def test_outliers_do_not_move_the_outline():
         points = view.points.copy()
         points[rng.random(len(points)) < 0.08] += rng.normal(0, 2, 2)
         points[100:140] += [0.5, 0.5]  # a burr
-        dirty.append(Section(view.name, view.shows, points, view.sigma, systematic=COMMON))
+        dirty.append(Section(view.name, view.shows, points, view.noise, systematic=COMMON))
     fitted, before = (fit_outline(views, [TAPE], ROUNDED) for views in (dirty, clean))
     assert fitted.width.value == pytest.approx(before.width.value, abs=0.02)
     assert fitted.corners[0].params["radius"].value == pytest.approx(27.4, abs=0.06)

@@ -3,6 +3,7 @@ import tomllib
 import pytest
 
 from snugline.errors import InputError
+from snugline.place import OfKey
 from snugline.pocket.access import FingerNotch
 from snugline.pocket.choices_record import from_record, unit_notices, units_in
 from snugline.pocket.clearance import Clearance, even
@@ -44,7 +45,7 @@ edge_on = "both faces"
 
 
 def read(text):
-    return from_record(tomllib.loads(text), "job.toml, pocket")
+    return from_record(tomllib.loads(text), OfKey(("pocket",), "job.toml"))
 
 
 def test_every_key_is_read_in_millimetres():
@@ -123,7 +124,8 @@ def test_what_is_not_chosen_is_not_done():
 def test_what_cannot_be_meant_is_refused_with_its_key(text, where, match):
     with pytest.raises(InputError, match=match) as caught:
         read(text)
-    assert caught.value.where == f"job.toml, {where}"
+    assert caught.value.about is not None
+    assert caught.value.about.as_json() == {"key": where}
     assert caught.value.mend
 
 
@@ -163,12 +165,12 @@ def test_a_wood_of_one_s_own_figures_is_read():
 def test_a_wooden_part_takes_its_service_from_the_board():
     record = tomllib.loads(f'clearance = "0.5 mm"\nwood = {{species = "walnut", {WOOD}}}')
     own = {"species": "maple, sugar", "grain": "length", "now": {"moisture": 7}}
-    made = from_record(record, "job.toml, pocket", own)
+    made = from_record(record, part_wood=own)
     assert (made.part_wood.driest.moisture, made.part_wood.dampest.moisture) == (6, 11)
     assert made.part_wood.now.moisture == 7
     del record["wood"]
     with pytest.raises(InputError, match="'driest' is missing"):
-        from_record(record, "job.toml, pocket", own)
+        from_record(record, part_wood=own)
 
 
 def test_a_wood_is_not_a_material():

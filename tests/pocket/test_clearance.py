@@ -1,12 +1,12 @@
 import pytest
 
 from snugline.errors import InputError
+from snugline.fit.part_uncertainty import PartUncertainty, SizeRead
 from snugline.fit.readings.uncertainty_budget import Gain
+from snugline.place import OfKey
 from snugline.pocket.clearance import (
     Clearance,
     Gap,
-    PartUncertainty,
-    SizeRead,
     checked_clearance,
     clearance_notices,
     clearance_of,
@@ -26,7 +26,7 @@ PART = PartUncertainty(
 def test_a_gap_below_the_uncertainty_is_said_with_the_reading_that_would_help_most():
     (notice,) = clearance_notices(even(0.25), PART, doubted=True)
     assert notice.code == "clearance-below-uncertainty"
-    assert notice.place == "length"
+    assert str(notice.about) == "length"
     assert "0.40 mm" in notice.text
     assert "a caliper reading" in notice.mend
     assert "0.06 mm" in notice.mend
@@ -45,8 +45,8 @@ def test_a_dimension_s_uncertainty_is_shared_by_both_sides():
 @pytest.mark.parametrize("clearance", [-0.1, float("nan"), float("inf")])
 def test_a_negative_clearance_is_refused(clearance):
     with pytest.raises(InputError, match="negative") as caught:
-        checked_clearance(clearance, "job.toml, pocket.clearance")
-    assert caught.value.where == "job.toml, pocket.clearance"
+        checked_clearance(clearance, OfKey(("pocket", "clearance"), "job.toml"))
+    assert caught.value.where == "job.toml, [pocket], clearance"
     assert caught.value.mend
 
 

@@ -1,11 +1,13 @@
 import pytest
 
 from snugline.errors import InputError, PlanError
+from snugline.fit.readings.reading import Reading
+from snugline.fit.readings.thickness import Thickness, thickness_of
 from snugline.pocket.choices import Cutter, PocketChoices
 from snugline.pocket.clearance import even
-from snugline.pocket.depth import Thickness, depth_notices, pocket_depth, thickness_of
+from snugline.pocket.depth import depth_notices, pocket_depth
 
-NINE = Thickness(9.5, 0.05)
+NINE = Thickness(9.5, 0.025)
 
 
 def cut_with(length, diameter=6.0, floor=None):
@@ -43,7 +45,7 @@ def test_negative_sanding_is_refused():
 
 
 def test_thin_floor_short_cutter_and_uneven_part_are_said():
-    uneven = thickness_of([9.3, 9.5, 9.7], 0.01)
+    uneven = thickness_of([Reading("thickness", (9.3, 9.5, 9.7), "caliper")])
     depth = pocket_depth(uneven, stock=11)
     notices = depth_notices(depth, uneven, cut_with(8))
     assert [n.code for n in notices] == [
@@ -54,27 +56,9 @@ def test_thin_floor_short_cutter_and_uneven_part_are_said():
     assert depth_notices(pocket_depth(NINE, stock=18), NINE, cut_with(20)) == ()
 
 
-def test_scatter_of_readings_is_students_t():
-    # Three readings 9.4, 9.5, 9.6: s = 0.1, mean's u = 0.1/sqrt(3); t(0.975, 2) = 4.303
-    # (JCGM 100:2008, table G.2, printed to two decimals as 4.30).
-    made = thickness_of([9.4, 9.5, 9.6], 0.0)
-    assert made.u95 == pytest.approx(4.303 * 0.1 / 3**0.5, rel=1e-3)
-    assert made.spread == pytest.approx(0.2)
-
-
-def test_the_tool_s_own_error_does_not_average_away():
-    assert thickness_of([9.5] * 20, 0.02).u95 == pytest.approx(1.96 * 0.02, rel=1e-3)
-
-
-@pytest.mark.parametrize("readings", [[], [0.0], [9.5, -1], [float("nan")]])
-def test_what_is_no_thickness_is_refused(readings):
-    with pytest.raises(InputError, match="are not thicknesses"):
-        thickness_of(readings, 0.01)
-
-
 def test_a_floor_less_than_its_own_uncertainty_is_not_to_be_cut():
     # Set-up w01: a floor of 0.04 mm where the depth is uncertain by 0.12 mm.
-    thickness = Thickness(5.96, 0.12)
+    thickness = Thickness(5.96, 0.12 / 1.96)
     depth = pocket_depth(thickness, stock=6.0)
     (notice,) = depth_notices(depth, thickness, PocketChoices((even(0.3),)))
     assert (notice.code, notice.severity) == ("floor-below-uncertainty", "cannot be cut")

@@ -3,7 +3,8 @@
 import pytest
 from scipy.stats import norm
 
-from snugline.pocket.clearance import Clearance, PartUncertainty, SizeRead, even
+from snugline.fit.part_uncertainty import PartUncertainty, SizeRead
+from snugline.pocket.clearance import Clearance, even
 from snugline.pocket.goes_in import chance, chance_notices
 from snugline.pocket.season import SeasonalGap
 from snugline.pocket.width_error import WidthError

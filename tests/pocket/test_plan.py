@@ -10,9 +10,10 @@ from snugline.errors import InputError, PlanError
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Arc, Line, outline_from_json, polygon_of
 from snugline.fit.geometry.primitives import as_circle, rounded_rectangle
+from snugline.fit.part_uncertainty import PartUncertainty
+from snugline.fit.readings.thickness import Thickness
 from snugline.pocket.choices_record import from_record
-from snugline.pocket.clearance import PartUncertainty, even
-from snugline.pocket.depth import Thickness
+from snugline.pocket.clearance import even
 from snugline.pocket.plan import drawings, make_plan
 from snugline.pocket.shop_sheet import shop_sheet
 from snugline.pocket.width_error import WidthError
@@ -191,7 +192,7 @@ def test_a_clearance_below_the_uncertainty_names_the_best_reading():
     made = plan(uncertainty=doubtful, clearance=["0.25 mm", "0.5 mm"], wood=None)
     assert made.openings[0].state == "usable"
     (notice,) = [n for n in made.notices if n.code == "clearance-below-uncertainty"]
-    assert notice.place == "clearance 0.25 mm, length"
+    assert str(notice.about) == "clearance 0.25 mm, length"
     assert "take a caliper reading of the length" in notice.mend
 
 
@@ -382,5 +383,7 @@ def test_a_step_over_wider_than_the_cutter_is_said():
 
 
 def test_uncertain_thickness_and_thin_floor_reach_the_notices():
-    made = plan(thickness=Thickness(9.5, 0.3, 0.5, 3), stock={"thickness": "12.5 mm"})
+    made = plan(
+        thickness=Thickness(9.5, 0.15, values=(9.25, 9.5, 9.75)), stock={"thickness": "12.5 mm"}
+    )
     assert {"thin-floor", "uneven-thickness"} <= set(codes(made))

@@ -88,11 +88,11 @@ def test_a_disagreement_names_photo_and_place() -> None:
     bump = 0.6 * np.exp(-0.5 * ((line[:, 0] - 60) / 6) ** 2) * (line[:, 1] > 40)
     joined = join([curve(1), curve(2), curve(3, shift=bump)], ["a.jpg", "b.jpg", "c.jpg"])
     assert joined is not None
-    (notice,) = [n for n in joined.notices if n.place == "c.jpg"]
+    (notice,) = [n for n in joined.notices if str(n.about) == "c.jpg"]
     assert notice.code == "photos-disagree"
     assert notice.severity == "usable"
     assert "c.jpg" in notice.text
-    x = float(notice.text.split("near x ")[1].split(",")[0])
+    x = float(notice.text.split("near (")[1].split(",")[0])
     assert x == pytest.approx(60, abs=8)
     assert notice.mend
 

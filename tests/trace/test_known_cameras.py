@@ -163,7 +163,7 @@ def test_photos_of_two_cameras_are_told_apart_and_named(tmp_path, monkeypatch, o
 
 @pytest.mark.parametrize(
     ("name", "orientation", "word"),
-    [(None, 1, "name"), ("../x", 1, "is no name"), ("a", 2, "mirrored")],
+    [(None, 1, "name"), ("../x", 1, "cannot be"), ("a", 2, "mirrored")],
 )
 def test_what_cannot_be_kept_is_refused(tmp_path, monkeypatch, name, orientation, word):
     monkeypatch.setattr("snugline.trace.known_cameras.sight_markers", lambda p, f: None)

@@ -1,10 +1,12 @@
-"""Joint adjustment of cameras and sheets to marker edges: one weighted least-squares problem.
+"""Self-calibrating bundle adjustment of cameras and sheets to marker edges, by least squares.
 
 Unknown are a lens for each camera, a pose for each photo, the print scale of each sheet in x and y
-(with the readings of its bars as observations), the pose of every sheet after the first on the
-bench, and how far the ink of the markers has spread (or the picture's sharpening has eaten it).
+(with the readings of its bars as observations), the pose of every sheet after the first, and the
+dot gain: how far the ink of the markers has spread (or the picture's sharpening has eaten it).
 Each observation is the distance, across a marker's edge, between where the edge was seen and where
-it should appear; distances along an edge say nothing and are not used.
+it should appear; positions along an edge carry no information and are not used.
+
+World coordinates are those of the first sheet, in mm, with z = 0 on the sheet; names say `bench`.
 """
 
 from collections.abc import Sequence
@@ -15,7 +17,7 @@ from numpy.typing import NDArray
 
 from snugline.trace.camera.lens import LENS_SIZE, LensPrior, project
 from snugline.trace.camera.marker_noise import (
-    Noise,
+    MarkerNoise,
     Places,
     edge_freedom,
     found_noise,
@@ -29,27 +31,27 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 POSE_SIZE = 6
-# Ink spreads by a few hundredths of a millimetre (common practice, no source).
+# Dot gain: ink spreads by a few hundredths of a millimetre (common practice, no source).
 BLOOM_U = 0.1
-# On the way the noise is taken for what is left over, px at least: with a larger one the lens's
-# prior would lead astray, with a smaller one what no lens can explain would.
+# While iterating, the noise is estimated from the residuals, but not below this many px: a larger
+# floor lets the lens prior dominate, a smaller one lets unmodelled distortion dominate.
 _LEAST_NOISE_PX = 0.1
 _ITERATIONS = 40
-# Steps by what they move against the unknowns' joint uncertainty: near enough for the weights to
-# follow the residuals, and no step any more.
+# Step size relative to the joint uncertainty: below the first, re-weighting starts; below the
+# second, the iteration has converged.
 _NEAR, _STILL = 1.0, 0.001
 
 
 @dataclass(frozen=True)
 class Observations:
-    """Edge places of one photo; every array has N rows.
+    """Edge points of one photo; every array has N rows.
 
     Attributes
     ----------
     sheet : which sheet the marker is printed on.
     marker : which marker (or stretch of a plain frame's side), unique over the job's sheets.
-    design : (N, 2) mm, the place on the marker's side as designed, in the sheet's axes.
-    outward : (N, 2) unit, out of the marker, in the sheet's axes.
+    design : (N, 2) mm, the point on the marker's side as designed, in the sheet's coordinates.
+    outward : (N, 2) unit, out of the marker, in the sheet's coordinates.
     pixels : (N, 2) where the edge was seen.
     normals : (N, 2) unit, across the edge in the picture, outwards.
     sigma : (N,) px.
@@ -81,14 +83,14 @@ class Observations:
 
 @dataclass(frozen=True)
 class SheetState:
-    """A printed sheet on the bench: its print scale, and its pose (x, y, turn)."""
+    """A printed sheet in the world: its print scale, and its pose (x, y, turn)."""
 
     scale: Floats
     scale_u: Floats
     pose: Floats
 
     def place(self, design: Floats) -> Floats:
-        """(N, 2) bench mm of (N, 2) design mm."""
+        """(N, 2) world mm of (N, 2) design mm."""
         turn = plane_rotation(self.pose[2])
         placed: Floats = (design * self.scale) @ turn.T + self.pose[:2]
         return placed
@@ -106,15 +108,15 @@ class Adjusted:
 
     Attributes
     ----------
-    cameras : one for each photo, in the axes of the first sheet.
+    cameras : one for each photo, in world coordinates.
     sheets : as adjusted.
-    bloom : (P,) mm by photo, outward shift of every marker edge.
+    bloom : (P,) mm by photo, dot gain: the outward shift of every marker edge.
     residuals : by photo, (N,) px across the edges, seen minus expected.
-    weights : by photo, (N,) 0 to 1; 0 is rejected.
-    precision : by photo, (N,) px^-2 that a place counted with.
-    noise_px : (P,) standard deviation of a believed residual.
+    weights : by photo, (N,) 0 to 1; 0 is an outlier.
+    precision : by photo, (N,) px^-2 that a point counted with.
+    noise_px : (P,) standard deviation of an inlier's residual.
     covariance : of all unknowns, `Layout` order, scaled by the noise found.
-    layout : where each unknown stands.
+    layout : the index of each unknown.
     """
 
     cameras: tuple[Camera, ...]
@@ -130,7 +132,7 @@ class Adjusted:
 
 @dataclass(frozen=True)
 class Layout:
-    """Places of the unknowns in the vector: lenses, poses, scales, sheet poses, blooms."""
+    """Indices of the unknowns in the vector: lenses, poses, scales, sheet poses, dot gains."""
 
     lens_of_photo: tuple[int, ...]
     photos: int
@@ -177,7 +179,7 @@ class _State:
 class _Problem:
     """What stays the same through the iterations.
 
-    `prior` and `precision` are what was known of the unknowns beforehand: a vector in `Layout`
+    `prior` and `precision` are what was known about the unknowns beforehand: a vector in `Layout`
     order and its inverse covariance, zero for the poses.
     """
 
@@ -274,9 +276,9 @@ def readjusted(
     prior: LensPrior,
     bloom_u: float = BLOOM_U,
 ) -> tuple[Camera, float]:
-    """Camera and bloom of one photo over a bench that is known, near which they are already.
+    """Camera and dot gain of one photo of sheets already adjusted, from good first values.
 
-    `seen` are on the bench (see `on_bench`); `precision` is what each place counts with.
+    `seen` are in world coordinates (see `on_bench`); `precision` is what each point counts with.
     """
     layout = Layout((0,), 1, 1, 1)
     bench = SheetState(np.ones(2), np.full(2, 1e-7), np.zeros(3))
@@ -290,7 +292,7 @@ def readjusted(
 
 
 def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
-    """The same observations with every design place in true mm of the bench, all on one sheet."""
+    """The same observations with every design point in true world mm, all on one sheet."""
     design, outward = np.empty_like(o.design), np.empty_like(o.outward)
     for s, sheet in enumerate(sheets):
         mine = o.sheet == s
@@ -300,12 +302,12 @@ def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
 
 
 def expected_points(flat: Observations, bloom: float) -> Floats:
-    """(N, 3) mm, where the edges of observations on the bench lie with their ink spread."""
+    """(N, 3) world mm, where the edges of observations lie with their dot gain."""
     return np.column_stack([flat.design + bloom * flat.outward, flat.height])
 
 
-def _first_noise(seen: _Linear) -> Noise:
-    return Noise(max(robust_spread(seen.residuals), _LEAST_NOISE_PX), 0.0)
+def _first_noise(seen: _Linear) -> MarkerNoise:
+    return MarkerNoise(max(robust_spread(seen.residuals), _LEAST_NOISE_PX), 0.0)
 
 
 def _problem(
@@ -331,7 +333,7 @@ def _problem(
 
 
 def _off_prior(problem: _Problem, state: _State) -> Floats:
-    """What was expected less what is; poses were not expected anywhere."""
+    """Prior values less present ones; poses have no prior."""
     layout = problem.layout
     off = problem.prior.copy()
     for photo, camera in enumerate(state.cameras):
@@ -351,7 +353,7 @@ def _linearised(problem: _Problem, state: _State) -> list[_Linear]:
         camera = state.cameras[photo]
         flat = on_bench(o, state.sheets)
         turned = expected_points(flat, state.bloom[photo]) @ camera.rotation.T
-        with np.errstate(all="ignore"):  # a step may lead behind the camera; its cost then says so
+        with np.errstate(all="ignore"):  # a step may lead behind the camera; its cost is then inf
             pixels, by_lens, by_point = project(camera.lens, turned + camera.translation)
         across_lens = np.einsum("ni,nij->nj", o.normals, by_lens)
         across_point = np.einsum("ni,nij->nj", o.normals, by_point)
@@ -418,7 +420,7 @@ def _solved(normal: Floats, gradient: Floats, damping: float) -> Floats:
 def _taken_up(
     problem: _Problem, normal: Floats, places: Sequence[Places], weights: Sequence[Floats]
 ) -> float:
-    """Share of the edges' freedom (a shift and a turn each) that the unknowns have taken up."""
+    """Share of the edges' degrees of freedom absorbed by the estimated parameters."""
     unit = np.sqrt(np.diag(normal))
     scaled = np.outer(unit, unit)
     known = np.trace(np.linalg.solve(normal / scaled, problem.precision / scaled))

@@ -1,4 +1,4 @@
-"""From sighted frames to cameras: the joint adjustment, and a test with markers left out."""
+"""From sighted frames to cameras: the bundle adjustment and its hold-out error."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -25,22 +25,24 @@ from snugline.trace.sheet.frame_description import AnyFrame, Frame
 
 Floats = NDArray[np.float64]
 
-# A print scale that nobody measured is known to this (common practice, no source).
+# Standard uncertainty of an unmeasured print scale (common practice, no source).
 UNMEASURED_SCALE_U = 5e-4
-# Markers that lie farther than this share of their side from where a plane puts them belong to
-# another frame: no lens bends that much over one sheet.
+# Markers farther than this share of their side from where a plane puts them belong to another
+# frame: no lens distorts that much over one sheet.
 _WRONG_FRAME = 0.25
 _FOLDS = 4
 
 
 @dataclass(frozen=True)
 class Solved:
-    """Cameras of all photos, with the hold-out test.
+    """Cameras of all photos, with their hold-out errors.
 
     Attributes
     ----------
-    adjusted : the adjustment; its cameras are in the axes of the first sheet.
-    holdout_mm : (P,) rms error on the sheet of markers that were left out; NaN with too few.
+    adjusted : the bundle adjustment; its cameras are in the world coordinate system, which is that
+        of the first sheet.
+    holdout_mm : (P,) hold-out error, rms mm on the sheet (the check-point RMSE of photogrammetry);
+        NaN with too few markers.
     """
 
     adjusted: Adjusted
@@ -48,12 +50,12 @@ class Solved:
 
 
 def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
-    """Adjust all photos and sheets together, then test each photo with markers left out.
+    """Adjust all photos and sheets together, then test each photo with markers held out.
 
     Raises
     ------
-    PhotoError : markers do not lie where the frame's description puts them, or photos that see
-        different sheets are not tied together by one that sees both.
+    PhotoError : markers are not where the frame's description puts them, or photos that show
+        different sheets are not connected by one that shows both.
     """
     sheets = _place_sheets(sightings, frames)
     cameras = [_first_camera(s, frames, sheets) for s in sightings]
@@ -68,7 +70,7 @@ def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
 
 
 def _place_sheets(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> list[SheetState]:
-    """First poses of the sheets on the bench, by photos that see a placed and an unplaced one."""
+    """First poses of the sheets in the world, by photos that show a placed and an unplaced one."""
     sheets = []
     for frame in frames:
         u = [value if value > 0 else UNMEASURED_SCALE_U for value in frame.scale_u]
@@ -126,16 +128,16 @@ def _first_camera(
     if not share < _WRONG_FRAME:
         names = " or ".join(f.name for f in frames)
         raise PhotoError(
-            f"the markers do not lie where {names} has them "
+            f"the markers are not where the description {names} puts them "
             f"(half of them are off by more than {share * 100:.0f} % of their side)",
             sighting.file,
-            "give the description of the frame that lies in the photo",
+            "give the description of the frame that is in the photo",
         )
     return camera
 
 
 def _lenses(sightings: Sequence[Sighting]) -> tuple[list[int], list[LensPrior]]:
-    """Photos of one camera share a lens; an unknown camera is taken as another each time."""
+    """Photos of one camera share a lens; an unknown camera counts as a new one each time."""
     priors: list[LensPrior] = []
     keys: list[tuple[object, ...] | None] = []
     lens_of = []
@@ -152,14 +154,18 @@ def _lenses(sightings: Sequence[Sighting]) -> tuple[list[int], list[LensPrior]]:
 def _holdout(
     photo: int, adjusted: Adjusted, observations: Observations, prior: LensPrior, bloom_u: float
 ) -> float:
-    """Rms distance on the sheet between left-out marker edges and where the rest puts them."""
+    """Hold-out error: rms mm on the sheet from held-out marker edges to where the rest puts them.
+
+    The markers are held out in `_FOLDS` groups, each predicted by a camera that was solved without
+    it (cross-validation).
+    """
     camera = adjusted.cameras[photo]
-    believed = adjusted.weights[photo] > 0
-    flat = on_bench(observations, adjusted.sheets).only(believed)
+    inlier = adjusted.weights[photo] > 0
+    flat = on_bench(observations, adjusted.sheets).only(inlier)
     markers, index = np.unique(flat.marker, return_inverse=True)
     if len(markers) < 2 * FEWEST_MARKERS:
         return float("nan")
-    precision = adjusted.precision[photo][believed]
+    precision = adjusted.precision[photo][inlier]
     squares: list[Floats] = []
     for fold in range(_FOLDS):
         left_out = index % _FOLDS == fold
@@ -177,5 +183,5 @@ def _holdout(
         here = again.on_plane(expected, tested.height)
         there = again.on_plane(expected + tested.normals, tested.height)
         squares.append((across * np.linalg.norm(there - here, axis=1)) ** 2)
-    # A marker's edge gives one coordinate; a place has two.
+    # A marker's edge gives one coordinate; a point has two.
     return float(np.sqrt(2 * np.mean(np.concatenate(squares))))

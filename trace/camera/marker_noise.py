@@ -1,8 +1,8 @@
-"""What the residuals at markers' edges say of their noise, and which edges are not believed.
+"""The noise of marker edges, from their residuals, and which edges are rejected as outliers.
 
-The places on one edge of a marker are off together too (paper that is not flat, a printer's steps,
-what the lens model lacks): a variance of its own, found from the edges' means, keeps many places
-from passing for many witnesses.
+The points on one edge of a marker are off together too (paper that is not flat, a printer's steps,
+what the lens model lacks): a variance component of its own, estimated from the edges' means, keeps
+many points of one edge from counting as many independent observations.
 """
 
 from dataclasses import dataclass
@@ -13,18 +13,18 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# What no model of lens and paper explains: observations are never believed better than this.
+# What no model of lens and paper explains: no observation is assumed to be better than this.
 _MODEL_FLOOR_PX = 0.01
 _TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977, from memory
 
 
 @dataclass(frozen=True)
 class Places:
-    """How the N places of one photo hang together.
+    """How the N points of one photo are grouped.
 
     Attributes
     ----------
-    sigma : (N,) px, each place's own.
+    sigma : (N,) px, each point's own.
     edge : (N,) which edge of a marker it lies on, counted from 0.
     marker : (N,) which marker.
     """
@@ -35,7 +35,7 @@ class Places:
 
 
 def places_of(sigma: Floats, marker: Ints, outward: Floats) -> Places:
-    """Group places by marker and by the side of it that `outward` (N, 2) points from."""
+    """Group points by marker and by the side of it that `outward` (N, 2) points from."""
     # The quadrants' borders lie where no printed marker's side points.
     turn = np.arctan2(outward[:, 1], outward[:, 0]) + 0.4
     quadrant = np.floor(turn * 2 / np.pi).astype(np.int64) % 4
@@ -44,52 +44,52 @@ def places_of(sigma: Floats, marker: Ints, outward: Floats) -> Places:
 
 
 @dataclass(frozen=True)
-class Noise:
-    """What one photo's residuals hold beside each place's own sigma, px: each alone, each edge."""
+class MarkerNoise:
+    """Noise of one photo besides each point's own sigma, px: of points alone, of whole edges."""
 
     place: float
     edge: float
 
     def precision(self, at: Places, weights: Floats) -> Floats:
-        """(N,) px^-2 that a place counts with: an edge's n places say of its shift what one would.
+        """(N,) px^-2 that a point counts with: the n points of an edge weigh as their mean does.
 
-        n places with v + n b each weigh as their mean does, whose variance is v / n + b.
+        n points of variance v + n b each have the weight of a mean of variance v / n + b.
         """
         count = np.bincount(at.edge)[at.edge]
         return weights / (at.sigma**2 + self.place**2 + count * self.edge**2)
 
     def spread(self, at: Places) -> Floats:
-        """(N,) px, standard deviation of a place's residual."""
+        """(N,) px, standard deviation of a point's residual."""
         return np.sqrt(at.sigma**2 + self.place**2 + self.edge**2)
 
 
 def edge_freedom(at: Places, weights: Floats) -> float:
-    """How many numbers the believed edges give: of each a shift, and a turn where it has places."""
+    """Degrees of freedom of the inlying edges: a shift each, and a turn where points allow it."""
     return float(np.minimum(np.bincount(at.edge[weights > 0]), 2).sum())
 
 
-def found_noise(residuals: Floats, weights: Floats, at: Places, taken: float) -> Noise:
+def found_noise(residuals: Floats, weights: Floats, at: Places, taken: float) -> MarkerNoise:
     """The two parts of a photo's noise, from its (N,) residuals.
 
-    `taken` is the share of the edges' freedom that the adjusted unknowns have taken up.
+    `taken` is the share of the edges' degrees of freedom that the adjusted unknowns absorb.
     """
-    believed = weights > 0
-    r, edge = residuals[believed], at.edge[believed]
-    own = float(np.mean(at.sigma[believed] ** 2)) if believed.any() else 0.0
+    inlier = weights > 0
+    r, edge = residuals[inlier], at.edge[inlier]
+    own = float(np.mean(at.sigma[inlier] ** 2)) if inlier.any() else 0.0
     count = np.bincount(edge)
     seen = count > 0
     freedom = len(r) - int(seen.sum())
-    if freedom <= 0.4 * len(r):  # hardly two places to an edge: the parts cannot be told apart
-        return Noise(_excess(robust_spread(r) ** 2 / (1 - taken) - own), 0.0)
+    if freedom <= 0.4 * len(r):  # hardly two points to an edge: the parts cannot be separated
+        return MarkerNoise(_excess(robust_spread(r) ** 2 / (1 - taken) - own), 0.0)
     mean = np.bincount(edge, weights=r) / np.maximum(count, 1)
     alone = robust_spread(r - mean[edge]) ** 2 * len(r) / freedom
     between = robust_spread(mean[seen]) ** 2 / (1 - taken)
     shared = float(between - alone * np.mean(1 / count[seen]))
-    return Noise(_excess(alone - own), float(np.sqrt(max(shared, 0.0))))
+    return MarkerNoise(_excess(alone - own), float(np.sqrt(max(shared, 0.0))))
 
 
 def _excess(variance: float) -> float:
-    """Noise in px beyond what the places say of themselves."""
+    """Noise in px beyond the points' own sigma."""
     return float(np.sqrt(max(variance, _MODEL_FLOOR_PX**2)))
 
 
@@ -105,8 +105,11 @@ def robust_spread(residuals: Floats) -> float:
     return spread
 
 
-def tukey_weights(residuals: Floats, noise: Noise, at: Places) -> Floats:
-    """(N,) biweights; a marker most of whose places are off (a curled corner) goes whole."""
+def tukey_weights(residuals: Floats, noise: MarkerNoise, at: Places) -> Floats:
+    """(N,) biweights; a marker most of whose points are off is rejected as a whole.
+
+    So is a curled corner of the sheet, whose single edges may look good.
+    """
     z = residuals / (_TUKEY * noise.spread(at))
     weights = np.where(np.abs(z) < 1, (1 - z * z) ** 2, 0.0)
     far = np.bincount(at.marker, weights=(np.abs(z) >= 0.75).astype(np.float64))

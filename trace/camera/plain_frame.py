@@ -1,6 +1,6 @@
-"""The plain frame: the edges of its opening, to a few tenths of a pixel, for the camera's solution.
+"""The plain frame: the edges of its opening, to a few tenths of a pixel, for the camera solution.
 
-A sheet or a card of known size beside the part is measured in the same way; there the rectangle
+A sheet or a card of known size next to the part is measured in the same way; there the rectangle
 itself is what is raised.
 """
 
@@ -23,7 +23,7 @@ _ROWS = 12  # averaged to one point
 _END_PX = 14.0  # left out at a side's ends: there two sides' edges blur into one another
 _SEARCH_PX = 16.0
 _GROUND_PX, _FACE_PX = 16.0, 10.0  # how far a profile reaches to both sides
-# What the ground's darkening, which is no more than modelled, leaves over; of the thickness.
+# What the background's darkening, which is only modelled, leaves over; of the thickness.
 # Seen on renders of a frame 0.8 mm thick: 0.01 to 0.05 mm.
 _FOOT_SHARE = 0.06
 _SIGMA_FLOOR_PX = 0.05
@@ -42,7 +42,7 @@ class PlainEdges:
     points : (N, 2) px of the displayed photo.
     side : (N,) 0 front (y = 0), 1 right (x = w), 2 back (y = h), 3 left (x = 0) of the opening.
     height : (N,) mm; 0 where the edge of the upper face is seen, minus the thickness where the
-        camera sees the wall and the point lies at its foot.
+        camera sees the side and the point lies on its bottom edge.
     sigma : (N,) px across the edge, each point's own.
     common_sigma : (4,) px, what all points of a side share.
     outward : (N, 2) unit, across the edge, out of the rectangle.
@@ -66,7 +66,7 @@ def find_plain_frame(
     """Find a plain frame, or a sheet or card of known size, and measure its edges.
 
     Three sides must be in sight, and both ends of the fourth. With no outer edge `frame.border`
-    outside, the rectangle is taken for a sheet or card, raised over the ground by `thickness`.
+    outside, the rectangle is treated as a sheet or card, raised over the background by `thickness`.
 
     Parameters
     ----------
@@ -87,10 +87,10 @@ def find_plain_frame(
     points, side, height, sigma, outward = [], [], [], [], []
     doubts = np.zeros(4)
     for i in range(4):
-        # mm from the side to the camera's foot, positive on the ground's side of the edge.
+        # mm from the side to below the camera, positive on the background's side of the edge.
         inside = (centre[1], size[0] - centre[0], size[1] - centre[1], centre[0])[i]
         reach = (inside if raised_outside else -inside) / centre[2] * frame.thickness
-        foot = -reach * px_per_mm[i]  # px from the face's edge to the foot, across the edge
+        foot = -reach * px_per_mm[i]  # px from the face's edge to the bottom edge, across the edge
         measured = _measured_side(
             rgb, found, i, raised_outside, foot, frame.thickness * px_per_mm[i]
         )
@@ -98,7 +98,7 @@ def find_plain_frame(
             raise PhotoError(
                 f"the {_SIDES[i]} side of the plain frame shows no clear edge",
                 where,
-                "light the frame evenly, on a ground that is clearly lighter or darker",
+                "light the frame evenly, on a background that is clearly lighter or darker",
             )
         places, own_sigma, normal, doubts[i] = measured
         points.append(places)
@@ -124,7 +124,7 @@ def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, .
     notices = [
         Notice(
             "plain-frame",
-            "A plain frame has no markers: the photo cannot check itself against them.",
+            "A plain frame has no markers, so the accuracy of the photo cannot be checked.",
             "Print a marker frame where every tenth of a millimetre counts.",
             "usable",
             where,
@@ -135,8 +135,8 @@ def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, .
         notices.append(
             Notice(
                 "plain-frame-shadow",
-                f"A shadow at the foot of the frame's {name} side hides its edge: it may lie "
-                f"{doubts_mm.max():.1f} mm off.",
+                f"A shadow at the bottom edge of the frame's {name} side hides that edge: it may "
+                f"be {doubts_mm.max():.1f} mm off.",
                 "Light the frame from all sides, or move the lamp.",
                 "usable",
                 where,
@@ -146,7 +146,8 @@ def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, .
         notices.append(
             Notice(
                 "plain-frame-proportions",
-                f"The rectangle found is {found.misfit:.1%} off the frame's proportions.",
+                f"The rectangle found differs from the frame's proportions by "
+                f"{found.misfit * 100:.1f} %.",
                 "Check the frame's stated opening, and show all of the frame.",
                 "retake",
                 where,
@@ -157,8 +158,8 @@ def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, .
         notices.append(
             Notice(
                 "plain-frame-covered",
-                f"Only {share[hidden]:.0%} of the frame's {name} side is in sight.",
-                "Move the part so that more of both ends of this side shows.",
+                f"Only {share[hidden] * 100:.0f} % of the frame's {name} side is in sight.",
+                "Move the part so that more of this side is visible near both of its ends.",
                 "usable",
                 where,
             )
@@ -193,7 +194,7 @@ def _measured_side(
     foot: float,
     rise: float,
 ) -> tuple[Floats, Floats, Floats, float] | None:
-    """(N, 2) px, (N,) sigma, (N, 2) direction from ground to what is raised, and doubt; or None."""
+    """(N, 2) px, (N,) sigma, (N, 2) direction from background to frame, shared sigma; or None."""
     start, end = found.corners[side], found.corners[(side + 1) % 4]
     length = float(np.hypot(*(end - start)))
     along = (end - start) / length
@@ -246,7 +247,7 @@ def _measured_side(
     if good.sum() < 3:
         return None
     points: Floats = start + place[:, None] * along + offset[:, None] * normal
-    # Grain and dust make points differ by more than their own profiles say.
+    # Grain and dust make points differ by more than their own profiles suggest.
     sigma = np.maximum(np.maximum(ends.sigma, spread), _SIGMA_FLOOR_PX)
     return points[good], sigma[good], np.tile(normal, (int(good.sum()), 1)), ends.doubt
 

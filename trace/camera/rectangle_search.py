@@ -1,8 +1,8 @@
 """Finding a rectangle of known sides in a photo by its straight edges, to a pixel or two.
 
-Line segments are gathered into lines that know their bright side; of all fours of lines those are
-kept that enclose a rectangle of the right proportions as a camera can see it, and the one with
-most of its edge in sight is taken. A part may cover most of one side, as long as both ends show.
+Line segments are gathered into lines with a known bright side; of all sets of four lines, those
+that enclose a rectangle of the right proportions as a camera can see it are kept, and the one with
+most of its edge in sight is used. A part may cover most of one side, as long as both ends show.
 """
 
 from dataclasses import dataclass, replace
@@ -18,7 +18,7 @@ from snugline.errors import PhotoError
 Floats = NDArray[np.float64]
 
 _WORKING_SIDE_PX = 1000
-_MOST_LINES = 30  # the longest; 27405 fours
+_MOST_LINES = 30  # the longest; 27405 sets of four
 _SAME_LINE_PX = 3.0  # bending by the lens, at the working size
 _SAME_LINE_COS = np.cos(np.radians(4))
 # How far proportions and angle may be off what the focal length says: EXIF rounds it, lenses bend.
@@ -44,7 +44,7 @@ class Rectangle:
     seen : for each side (front, right, back, left; in the order of `corners`) (S, 2) shares of it
         between which its edge is in sight.
     outer_seen : share of an outer edge that is in sight, as a frame has one round its opening.
-    misfit : how far its proportions, as a camera sees them, are off those looked for; a ratio.
+    misfit : how far its proportions, as a camera sees them, differ from those wanted; a ratio.
     """
 
     corners: Floats
@@ -83,7 +83,7 @@ def find_rectangle(
     Parameters
     ----------
     border : mm; where an outer edge of opposite contrast is seen this far outside, as round a
-        frame's opening, it speaks for the inner one.
+        frame's opening, it supports the inner one.
     focal_px : focal length in px of `rgb`; None if unknown, which is less selective.
     where : the photo's name for the error.
 
@@ -126,8 +126,8 @@ def find_rectangle(
         raise PhotoError(
             f"no rectangle of {size[0]:g} x {size[1]:g} mm is in sight",
             where,
-            "show all of the frame from above, on a ground that is clearly lighter or darker, "
-            "with at most one side covered and both ends of that side in sight",
+            "show all of the frame from above, on a background that is clearly lighter or darker "
+            "than the frame, with at most one side covered and both ends of that side in sight",
         )
     found = _oriented(best[1])
     corners = factor * found.corners + (factor - 1) / 2
@@ -183,7 +183,7 @@ def _picked(grey: NDArray[Any], places: Floats) -> Floats:
 def _enclosed(
     lines: _Lines, shape: tuple[int, ...], dark_outside: bool
 ) -> list[tuple[NDArray[np.int64], Floats]]:
-    """Fours of lines that enclose a convex region, bright sides inwards (or all outwards).
+    """Sets of four lines that enclose a convex region, bright sides inwards (or all outwards).
 
     Each with its corners, counter-clockwise as seen; corner k begins the side on line k.
     """

@@ -1,7 +1,7 @@
-"""How doubtful every place across a line is as the edge's: the profile model asked along the line.
+"""Cost (negative log-likelihood) of every candidate edge position along the normals of a line.
 
-The light across the line is sampled once; each candidate place of the edge is then doubted by what
-its best fit leaves unexplained.
+The light across the line is sampled once; a candidate's cost is what the best fit of the profile
+model with the edge at that position leaves unexplained.
 """
 
 from dataclasses import dataclass
@@ -15,9 +15,9 @@ from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_profile import (
     ProfileGeometry,
     expected,
+    light_normal_equations,
     misfit,
     profile_geometry,
-    told_of_light,
 )
 from snugline.trace.edge.edge_shading import EVERY, FIRST_GUESS, TERMS, Rows, Shading, fit_shading
 from snugline.trace.edge.relief_displacement import PartSides
@@ -27,23 +27,25 @@ from snugline.trace.image.step_edge import sample_light
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Two neighbouring rows make one place: as good as fitting each, at half the cost.
+# Two neighbouring rows are averaged to one: as good as fitting each, in half the time.
 _ROWS = np.array([-0.35, 0.35])
-# The edge's geometry is taken as constant over so much of the slope (tangent of the ray's lean).
+# The edge's geometry is constant within a bin of this width of the slope (tangent of the ray's
+# lean).
 _SLOPE_BIN = 0.03
-# Colour is stored for every other pixel only and spread: about so many samples count as one.
+# Chroma is subsampled 2:1, so about this many samples carry the information of one.
 _COLOUR_PER_FREE = 3.0
-# What the model leaves beside grain, as a share of the coded step at the edge (halo, uneven shade).
+# What the model leaves besides grain, as a share of the coded step at the edge (halo, uneven
+# shade).
 _UNLIKE = 0.004
-# Where the part's and the sheet's own grain are looked at, and by how much they may differ.
+# Samples from which the part's and the sheet's own grain are estimated; their largest ratio.
 _FACE, _SHEET, _ROUGHEST = slice(None, 8), slice(-8, None), 4.0
-# No row is that sure: dust, a highlight or a scratch may be what it sees.
+# No single row may cost more than this: it may show dust, a highlight or a scratch.
 _MOST = 30.0
-# The part's face is taken as even over so many rows, its grain over so many.
+# Rows over which the brightness of the part's face is averaged, and those for its grain.
 _FACE_ROWS, _GRAIN_ROWS = 4.0, 3.0
-# So many neighbours share the weights of their samples; of so many groups one is asked first how
-# much the model leaves.
-_TOGETHER, _ASKED_FIRST = 12, 6
+# This many neighbouring rows share weights; one group in this many is fitted first, to estimate
+# the model's residual.
+_TOGETHER, _FITTED_FIRST = 12, 6
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,7 @@ class _Bin:
 
 @dataclass(frozen=True)
 class Across:
-    """The light across a line, ready to be asked for the edge.
+    """The light across a line, sampled for the search of the edge.
 
     Attributes
     ----------
@@ -130,12 +132,12 @@ class Across:
     def _by_colour(self) -> list[Floats]:
         return [_by_colour(part) for part in self._bins]
 
-    def doubts(self, shading: Shading | None, rougher: float) -> Floats:
-        """(N, G) half the squares that each candidate leaves, over what the best one leaves.
+    def costs(self, shading: Shading | None, rougher: float) -> Floats:
+        """(N, G) half the sum of squares of each candidate, scaled by the best one's residual.
 
-        The face is taken to be at least `rougher` times as rough as the sheet.
+        The grain of the face is assumed to be at least `rougher` times that of the sheet.
         """
-        doubt = np.zeros((len(self.known), len(self.candidates)))
+        cost = np.zeros((len(self.known), len(self.candidates)))
         mean, spread = np.zeros((len(self.known), TERMS)), FIRST_GUESS
         if shading is not None:
             mean, spread = shading.expected(self._direction)
@@ -144,14 +146,14 @@ class Across:
             own = _by_light(part, mean[part.rows], spread, rougher) + by_colour
             own -= own.min(axis=1, keepdims=True)
             own /= np.sqrt(1 + (own / _MOST) ** 2)
-            doubt[part.rows, : own.shape[1]] = own
-            # Farther out than a row's edge may be is as doubtful as anything.
-            doubt[part.rows, own.shape[1] :] = own.max(axis=1, keepdims=True)
-        return doubt
+            cost[part.rows, : own.shape[1]] = own
+            # Farther out than a row's edge may be costs as much as the worst candidate.
+            cost[part.rows, own.shape[1] :] = own.max(axis=1, keepdims=True)
+        return cost
 
     def shading(self, best: NDArray[np.int64], sure: Mask) -> Shading | None:
-        """The light that the rows tell whose edge is `sure` to be the `best` (N,) candidate."""
-        told = []
+        """The illumination, from the rows whose edge is `sure` to be the `best` (N,) candidate."""
+        equations = []
         for part in self._bins:
             mine = sure[part.rows] & (best[part.rows] < len(part.geometry.columns))
             calm = gaussian_filter1d(part.light[0], _GRAIN_ROWS, axis=0)[mine][::EVERY]
@@ -160,16 +162,16 @@ class Across:
             rows = part.rows[mine][::EVERY]
             prior = expected(float(self._face[rows].mean()), float(calm[:, -3:].mean()))
             scale = coded_per_light(calm)
-            of_light = told_of_light(
+            of_light = light_normal_equations(
                 part.geometry.columns[best[rows]] * scale[..., None],
                 calm * part.geometry.weight * scale,
                 _grain(part.light[0] * coded_per_light(part.light[0].mean(axis=0))),
                 prior,
             )
-            told.append((self._direction[rows], self._face[rows], *of_light))
-        if not told:
+            equations.append((self._direction[rows], self._face[rows], *of_light))
+        if not equations:
             return None
-        return fit_shading(Rows(*(np.concatenate(each) for each in zip(*told, strict=True))))
+        return fit_shading(Rows(*(np.concatenate(each) for each in zip(*equations, strict=True))))
 
 
 def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:
@@ -181,7 +183,7 @@ def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Flo
 
 
 def _by_light(part: _Bin, shading: Floats, spread: Floats, rougher: float) -> Floats:
-    """(n, G) doubt by luminance; shading (n, 4) is expected, with covariance `spread` (4, 4)."""
+    """(n, G) cost by luminance; shading (n, 4) is expected, with covariance `spread` (4, 4)."""
     light, geometry = _grouped(part.light[0]), part.geometry
     scale = coded_per_light(light.mean(axis=1))
     seen = light * scale[:, None]
@@ -200,12 +202,12 @@ def _by_light(part: _Bin, shading: Floats, spread: Floats, rougher: float) -> Fl
         )
 
     free = float(np.sum(geometry.weight**2)) - 5
-    few = left_over(_ASKED_FIRST, noise).min(axis=2) / free
+    few = left_over(_FITTED_FIRST, noise).min(axis=2) / free
     left = left_over(1, max(noise, float(np.sqrt(np.median(few)))))
     left = left.reshape(-1, left.shape[2])[: part.light.shape[1]]
-    # Where grain begins the edge is too: a Gaussian of another width.
+    # A change of grain marks the edge as well: the log-determinant of its variance.
     odds = 0.5 * np.sum(np.log(variance) * geometry.weight**2, axis=1)
-    return np.asarray(_over_what_is_left(left, geometry) + odds)
+    return np.asarray(_scaled_by_residual(left, geometry) + odds)
 
 
 def _grouped(rows: Floats) -> Floats:
@@ -216,27 +218,27 @@ def _grouped(rows: Floats) -> Floats:
 
 
 def _by_colour(part: _Bin) -> Floats:
-    """(n, G) doubt by both colour differences."""
+    """(n, G) cost by both colour differences."""
     light, geometry = part.light, part.geometry
-    # Colour is near zero on grey things; what it may change by follows its own step.
+    # Colour differences are near zero on grey things; their prior follows their own step.
     step = light[1:, :, :3].mean(axis=(1, 2)) - light[1:, :, -3:].mean(axis=(1, 2))
     change = float(np.abs(step).max()) + 0.01
     prior = expected(change, change)
     red, blue = misfit(
         geometry.colour_columns, light[1:] * geometry.weight, _grain(light[1:]), prior
     )
-    doubt = _over_what_is_left(red, geometry) + _over_what_is_left(blue, geometry)
-    return np.asarray(doubt / _COLOUR_PER_FREE)
+    cost = _scaled_by_residual(red, geometry) + _scaled_by_residual(blue, geometry)
+    return np.asarray(cost / _COLOUR_PER_FREE)
 
 
-def _over_what_is_left(left: Floats, geometry: ProfileGeometry) -> Floats:
-    """Half the squares (n, G), over what the best candidates thereabouts leave for each sample."""
+def _scaled_by_residual(left: Floats, geometry: ProfileGeometry) -> Floats:
+    """Half the sums of squares (n, G) over the residual variance of the best candidates nearby."""
     own = left.min(axis=1) / (float(np.sum(geometry.weight**2)) - 5)
     calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
     return np.asarray(left / (2 * calm[:, None]))
 
 
 def _grain(light: Floats) -> float:
-    """Standard deviation of what changes from sample to sample and no model of an edge follows."""
+    """Standard deviation of the sample-to-sample noise, from second differences."""
     second = light[..., :-2] - 2 * light[..., 1:-1] + light[..., 2:]
     return max(1.4826 / 6**0.5 * float(np.median(np.abs(second))), 2e-3)

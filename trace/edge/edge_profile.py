@@ -1,9 +1,9 @@
-"""How the light should run across an edge of the part, with the edge's place unknown.
+"""Model of the luminance profile across an edge of the part, with the edge's position unknown.
 
-From outside to inside a profile shows the sheet beside the part, then the part's wall, its rounded
-or chamfered edge and its upper face, as far as the camera sees them. The geometry says where each
-begins; a matt surface's light is a constant plus a mix of the components of its normal. What the
-light does is thus linear in a few unknowns once the edge's place is given, and the edge's place is
+From outside to inside a profile shows the sheet next to the part, then the part's side, its rounded
+or chamfered edge and its upper face, as far as the camera sees them. The geometry gives where each
+begins; a matt surface's radiance is a constant plus a mix of the components of its normal. The
+profile is thus linear in a few unknowns once the edge's position is given, and that position is
 found by comparing how well each candidate explains the profile.
 """
 
@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 _FINE_PX = 0.1
 # How far beyond the edge, and beyond its rounding, a profile reaches, and how deep at most.
 _OUTER_PX, _INNER_PX, _DEEPEST_PX = 8.0, 7.0, 26.0
-# A wall or rounding that is seen wider than this is not looked for behind its crease.
+# A side or rounding seen wider than this is searched only this far behind the top edge.
 _DEEPEST_CREASE_PX = 30.0
 _SAMPLE_PX = 1.0
 _SPAN_PX = 80.0
@@ -32,13 +32,13 @@ _SAMPLING_BLUR_PX = 0.3
 _COLOUR_BLUR_PX = 0.9
 
 
-# Which of the columns is the part's, and which are the light's terms.
+# Which of the columns is the part's, and which are the illumination's terms.
 _INSIDE = 4
 LIGHT = slice(_INSIDE + 1, _INSIDE + 1 + TERMS)
-# How much the light may change across the face and over the sheet
-# beside the part, as a share of the part's and the sheet's own light (common practice, no source).
-# Without such bounds a dark part's rounding could pass for a strip of bright paper. At the foot the
-# sheet lies in the part's own contact shadow, which fades over so many pixels.
+# How much the luminance may change across the face and over the sheet next to the part, as a share
+# of the part's and the sheet's own (common practice, no source). Without such limits a dark part's
+# rounding could be mistaken for a strip of bright paper. At the bottom edge the sheet lies in the
+# part's own contact shadow, which fades over this many pixels.
 _FACE_PER_10_PX = 0.15
 _SHEET_PER_10_PX = 0.3
 _SHEET_BEND = 0.07
@@ -47,15 +47,15 @@ _CONTACT_SHADOW, _CONTACT_PX = 0.05, 3.0
 
 @dataclass(frozen=True)
 class ProfileGeometry:
-    """Where wall, edge and face begin in the picture, for one stretch of the edge.
+    """Where side, edge and face begin in the picture, for one stretch of the edge.
 
     Attributes
     ----------
     places : (T,) px across the edge, positive outwards, where the light is sampled.
-    columns, colour_columns : (G, T, K) light of unit unknowns for each candidate; colour is
-        blurred more, since photos are stored with half the pixels for it.
+    columns, colour_columns : (G, T, K) profiles of unit unknowns for each candidate; colour is
+        blurred more, since photos store it at half the resolution.
     inside : (G, T) share of a sample that is the part's, for each candidate.
-    weight : (T,) of the samples: what lies far from the edge is less like the model.
+    weight : (T,) of the samples: far from the edge the model is less accurate.
     """
 
     places: Floats
@@ -80,9 +80,9 @@ def profile_geometry(
     slope : tangent of the angle by which the rays lean outwards (see `lift`).
     px_per_mm : scale across the edge in the picture.
     candidates : (G,) px, ascending.
-    beyond : px, how much farther out than in they reach; what lies there counts in full.
+    beyond : px, how much farther out than in they reach; samples there have full weight.
     """
-    # A wall or rounding that fills more than this is as good as a face of its own.
+    # A side or rounding that fills more than this is as good as a face of its own.
     inner_px = min(_depth(sides, slope) * px_per_mm + _INNER_PX, _DEEPEST_PX)
     places = np.arange(
         np.floor(candidates[0] - inner_px), np.ceil(candidates[-1] + _OUTER_PX) + 0.5 * _SAMPLE_PX,
@@ -106,8 +106,8 @@ def profile_geometry(
 def _fine_columns(
     sides: PartSides, slope: float, px_per_mm: float, blur_px: float
 ) -> tuple[Floats, Floats, Floats]:
-    """(S,) px inside the edge, and (S, K) the columns there blurred as light and as colour."""
-    # The edge lies between two samples: on one, it would lie half a step beside its place.
+    """(S,) px inside the edge, and (S, K) the columns there blurred as luminance and as colour."""
+    # The edge lies between two samples: on one, it would be off by half a step.
     span = np.arange(-_SPAN_PX, _SPAN_PX, _FINE_PX) + 0.5 * _FINE_PX
     sharp = _columns(sides, slope, px_per_mm, span)
     light, colour = (
@@ -121,12 +121,12 @@ def _fine_columns(
 
 
 def expected(inner: float, outer: float, shading: Floats = FIRST_GUESS) -> Floats:
-    """(K, K) inverse of the covariance that the unknowns may be expected to have.
+    """(K, K) prior precision (inverse covariance) of the unknowns.
 
     Parameters
     ----------
-    inner, outer : typical light of the part's face and of the sheet beside it.
-    shading : (4, 4) covariance of the light's terms, as shares of the face's light.
+    inner, outer : typical luminance of the part's face and of the sheet next to it.
+    shading : (4, 4) covariance of the illumination's terms, as shares of the face's luminance.
     """
     sheet = np.array([np.inf, _SHEET_PER_10_PX, _SHEET_BEND, _CONTACT_SHADOW]) * max(outer, 1e-6)
     inner = max(inner, 1e-6)
@@ -146,8 +146,8 @@ def misfit(
 ) -> Floats:
     """How badly each candidate explains each profile: (M, R, G) weighted sums of squares.
 
-    Least squares with the unknowns' expected size as further observations, so that what a matt
-    part under ordinary light cannot look like costs something.
+    Least squares with a prior on the unknowns (ridge), so that an appearance which a matt part
+    under ordinary light cannot have costs something.
 
     Parameters
     ----------
@@ -156,8 +156,8 @@ def misfit(
         neighbours.
     noise : standard deviation of a scaled sample that the model leaves.
     prior : (K, K) of `expected`.
-    scale : (M, T) by how much the light's differences count, for each group.
-    shading : (M, R, 4) what the light's terms are expected to be instead of zero.
+    scale : (M, T) weight of luminance differences, for each group.
+    shading : (M, R, 4) prior mean of the illumination's terms instead of zero.
     trust : (G, T) weight of each sample's square for each candidate.
     """
     groups, rows, samples = profiles.shape
@@ -184,10 +184,10 @@ def misfit(
     return left_over
 
 
-def told_of_light(
+def light_normal_equations(
     columns: Floats, profiles: Floats, noise: float, prior: Floats
 ) -> tuple[Floats, Floats]:
-    """What profiles say of the light's terms.
+    """Normal equations of the illumination terms.
 
     Parameters
     ----------
@@ -195,7 +195,7 @@ def told_of_light(
 
     Returns
     -------
-    information : (N, 4, 4) and right side (N, 4) of their normal equations, all else left free.
+    information : (N, 4, 4) and right side (N, 4), all other unknowns of the profile eliminated.
     """
     gram = columns.transpose(0, 2, 1) @ columns
     right = np.einsum("ntk,nt->nk", columns, profiles)
@@ -215,8 +215,8 @@ def _ridge(noise: float, prior: Floats) -> Floats:
 
 
 def crease_px(sides: PartSides, slope: Floats, px_per_mm: float) -> Floats:
-    """(N,) px from the silhouette in to where the upper face begins, at places seen so aslant; what
-    is wider than a search would look behind counts as that wide.
+    """(N,) px from the silhouette in to the top edge of the part, for points seen at such slopes;
+    limited to the width that the search covers.
     """
     bins = np.linspace(slope.min(), slope.max(), 12)
     depth: Floats = np.interp(slope, bins, [_depth(sides, float(s)) for s in bins])
@@ -224,7 +224,7 @@ def crease_px(sides: PartSides, slope: Floats, px_per_mm: float) -> Floats:
 
 
 def _depth(sides: PartSides, slope: float) -> float:
-    """How far (mm on the sheet) wall and edge treatment reach into the picture of the part."""
+    """How far (mm on the sheet) side and edge treatment reach into the picture of the part."""
     wall = sides.thickness - sides.edge_size
     lean = float(np.tan(sides.draft))
     top = sides.thickness * slope - (wall * lean + sides.edge_size)
@@ -233,7 +233,7 @@ def _depth(sides: PartSides, slope: float) -> float:
 
 
 def _columns(sides: PartSides, slope: float, px_per_mm: float, inward_px: Floats) -> Floats:
-    """(S, K) light of unit unknowns at places inside (positive) and outside (negative) the edge."""
+    """(S, K) profiles of unit unknowns at positions inside (positive) and outside the edge."""
     inside = (inward_px > 0).astype(np.float64)
     outside = 1 - inside
     sideways, upwards = _normals(sides, slope, inward_px / px_per_mm)
@@ -258,8 +258,8 @@ def _columns(sides: PartSides, slope: float, px_per_mm: float, inward_px: Floats
 def _normals(sides: PartSides, slope: float, inward: Floats) -> tuple[Floats, Floats]:
     """Components of the surface normal (across the edge, upwards) at `inward` mm in the picture.
 
-    The profile is walked from the foot up in small steps; what the camera sees of it lies between
-    the place that its ray grazes and the upper face.
+    The profile is sampled from the bottom edge up in small steps; what the camera sees of it lies
+    between the point that its ray grazes and the upper face.
     """
     wall = sides.thickness - sides.edge_size
     lean = float(np.tan(sides.draft))
@@ -281,7 +281,7 @@ def _normals(sides: PartSides, slope: float, inward: Floats) -> tuple[Floats, Fl
             side.append(np.full(60, np.sqrt(0.5)))
             up.append(np.full(60, np.sqrt(0.5)))
     top_x = float(x[-1][-1])
-    # A hair beyond the edge, so that the normal jumps there and is not spread over the face.
+    # Just beyond the edge, so that the normal jumps there and is not spread over the face.
     x.append(np.array([top_x + 1e-6, top_x + 100]))
     z.append(np.array([sides.thickness, sides.thickness]))
     side.append(np.zeros(2))

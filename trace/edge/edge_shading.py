@@ -1,10 +1,10 @@
-"""How the part's edge is lit from every side: one light for the whole contour.
+"""The illumination of the part's edge from every side: one model for the whole contour.
 
 A matt surface under distant light, lamps and sky and bounce alike, is as bright as a polynomial of
 second degree in its normal (Ramamoorthi and Hanrahan 2001, "An efficient representation for
-irradiance environment maps"). Walls, roundings and chamfers all along the edge turn their normals
-to all sides, so where the edge is plain they tell the light, and the light tells how they should
-look where it is not.
+irradiance environment maps"). Sides, roundings and chamfers all along the edge turn their normals
+in all directions, so where the edge is certain they determine the illumination, and that predicts
+how they should look where it is not.
 """
 
 from dataclasses import dataclass
@@ -14,35 +14,35 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-# The unknowns of a profile that the light decides: of the normal's component across the edge, of
-# the one upwards, of the first squared and of the product of both; as shares of the face's light.
+# The terms of a profile that the illumination decides: of the normal's component across the edge,
+# of the one upwards, of the first squared and of the product of both; as shares of the face's
+# luminance.
 TERMS = 4
-# What they may be before anything is known (common practice, no source), and how well a made up
-# light is trusted at most.
+# Their spread before anything is known (common practice, no source), and the upper limit on the
+# weight of an assumed illumination: the spread is estimated between the next two.
 FIRST_GUESS = np.diag([0.5, 0.5, 0.02, 0.02]) ** 2
 _WIDEST = np.array([0.5, 0.5, 0.05, 0.05])
 _CLOSEST = 0.05
-# The spread where too few rows tell it.
-_UNTOLD = np.array([0.125, 0.125, 0.05, 0.05])
-# Of neighbouring rows one in so many is asked; they share grain and dust, so that even then so many
-# count as one.
+# The spread where too few rows determine it.
+_UNDETERMINED = np.array([0.125, 0.125, 0.05, 0.05])
+# One row in this many is used; they share grain and dust, so that even then this many count as one.
 EVERY = 4
 _ROWS_PER_FREE = 2.5
 _FEWEST_ROWS = 15
 _ROUNDS = 4
-# Chi-square, 8 degrees of freedom, 99 %: no light makes a matt part look like that.
+# Chi-square, 8 degrees of freedom, 99 %: beyond it no illumination makes a matt part look so.
 _IMPLAUSIBLE = 20.1
 
 
 @dataclass(frozen=True)
 class Rows:
-    """Profiles whose edge is known, reduced to what they say of the light.
+    """Profiles whose edge is known, reduced to normal equations of the illumination.
 
     Attributes
     ----------
     direction : (N,) radians in the picture, of the outward normal.
-    face : (N,) light of the part's face there.
-    information : (N, 4, 4) of the light's terms, all else in the profile left free.
+    face : (N,) luminance of the part's face there.
+    information : (N, 4, 4) of the illumination's terms, all else in the profile eliminated.
     right_side : (N, 4) of the same normal equations.
     """
 
@@ -54,12 +54,12 @@ class Rows:
 
 @dataclass(frozen=True)
 class Shading:
-    """The light's terms by direction, as shares of the face's light.
+    """The illumination's terms by direction, as shares of the face's luminance.
 
     Attributes
     ----------
     coefficients : (8,) of `_basis`, and `covariance`.
-    spread : (4,) by how much single places differ from it.
+    spread : (4,) by how much single points differ from it.
     """
 
     coefficients: Floats
@@ -67,7 +67,7 @@ class Shading:
     spread: Floats
 
     def expected(self, direction: Floats) -> tuple[Floats, Floats]:
-        """(N, 4) mean of the terms at such places and their covariance (4, 4), typical of all."""
+        """(N, 4) mean of the terms for such normals and their covariance (4, 4), typical of all."""
         basis = _basis(direction)
         open_still = (basis @ self.covariance @ basis.transpose(0, 2, 1)).mean(axis=0)
         return basis @ self.coefficients, np.diag(self.spread**2) + open_still
@@ -88,9 +88,9 @@ _PRIOR = np.array([0.5, 0.5, 0.5, 0.2, 0.2, 0.2, 0.2, 0.2])
 
 
 def fit_shading(rows: Rows) -> Shading | None:
-    """The light that explains the rows; None where there are too few.
+    """The illumination that explains the rows; None where there are too few.
 
-    A mixed model: each row may differ from the common light by the spread, which is estimated
+    A mixed model: each row may differ from the common one by the spread, which is estimated
     with it; rows that differ by far more (a highlight, a shadow, a wrong edge) count less.
     """
     if len(rows.face) < _FEWEST_ROWS:
@@ -98,7 +98,7 @@ def fit_shading(rows: Rows) -> Shading | None:
     design = _basis(rows.direction) * rows.face[:, None, None]
     spread, trust = _WIDEST, np.ones(len(rows.face))
     for _ in range(_ROUNDS):
-        # What a row says of the common light once its own difference is left free.
+        # A row's information on the common terms once its own difference is left free.
         own = np.linalg.inv(
             np.eye(TERMS) + rows.information * (spread * rows.face[:, None])[:, None, :] ** 2
         )
@@ -111,19 +111,19 @@ def fit_shading(rows: Rows) -> Shading | None:
         left = rows.right_side - (rows.information @ (design @ coefficients)[..., None])[..., 0]
         left = (own @ left[..., None])[..., 0]
         difference = spread**2 * rows.face[:, None] * left
-        told = np.clip(
+        informed = np.clip(
             (spread * rows.face[:, None]) ** 2 * np.einsum("nkk->nk", information), 1e-6, 1
         )
-        size = np.abs(difference) / np.sqrt(told)
+        size = np.abs(difference) / np.sqrt(informed)
         spread = np.array(
             [
-                np.clip(1.4826 * np.median(size[told[:, k] > 0.3, k]), _CLOSEST, _WIDEST[k])
-                if (told[:, k] > 0.3).sum() >= _FEWEST_ROWS / 2
-                else _UNTOLD[k]
+                np.clip(1.4826 * np.median(size[informed[:, k] > 0.3, k]), _CLOSEST, _WIDEST[k])
+                if (informed[:, k] > 0.3).sum() >= _FEWEST_ROWS / 2
+                else _UNDETERMINED[k]
                 for k in range(TERMS)
             ]
         )
-        trust = 1 / (1 + np.sum((size / spread) ** 2 * (told > 0.1), axis=1) / 9)
+        trust = 1 / (1 + np.sum((size / spread) ** 2 * (informed > 0.1), axis=1) / 9)
     if np.sum((coefficients / _PRIOR) ** 2) > _IMPLAUSIBLE:
         return None
     return Shading(coefficients, covariance, spread)

@@ -1,10 +1,11 @@
-"""From the silhouette that a photo shows to the part's plan outline.
+"""Correction of relief displacement: projection of the silhouette to the part's plan outline.
 
-A part of thickness t stands above the sheet. Where the camera sees a side wall, the silhouette is
-the wall's foot on the sheet, which is the plan outline itself. Where the camera stands over the
-part's side of an edge, the silhouette is the top edge, nearer to the camera and so farther out on
-the sheet. In the plane across the edge the wall's profile is convex, and the ray that grazes it
-touches the profile where it reaches farthest in the ray's sideways direction: a support function.
+Relief displacement is the shift in the image of whatever rises above the reference plane. A part of
+thickness t rises above the sheet. Where the camera sees a side of it, the silhouette is the bottom
+edge on the sheet, which is the plan outline itself. Where the camera is over the part's side of an
+edge, the silhouette is the top edge, nearer to the camera and so farther out on the sheet. In the
+plane across the edge the profile of the side is convex, and the ray that grazes it touches the
+profile where it reaches farthest in the ray's sideways direction: a support function.
 """
 
 from dataclasses import dataclass
@@ -19,14 +20,14 @@ from snugline.trace.camera.projection import Camera
 
 Floats = NDArray[np.float64]
 
-# Where a line may climb along the wall: within this angle of the direction that would, where the
-# outline bends by so much, mm; and how many points beside it are left out.
+# Where a silhouette may climb along the side: within this angle of the direction that would, and
+# where the outline bends by at least this, mm; and how many neighbouring points are dropped too.
 _WINDOW, _BEND, _BESIDE = np.radians(3.0), 0.04, 5
 
 
 @dataclass(frozen=True)
 class PartSides:
-    """The profile of the part's edge, from its foot on the sheet to its upper face; mm, radians.
+    """The profile of the part's edge, from its bottom edge to its upper face; mm, radians.
 
     Attributes
     ----------
@@ -45,7 +46,9 @@ class PartSides:
     def __post_init__(self) -> None:
         if not (np.isfinite(self.thickness) and self.thickness >= 0):
             raise InputError(
-                f"thickness {self.thickness} mm is no thickness", "part", "give it as in '9.5 mm'"
+                f"the thickness must not be below zero, but is {self.thickness} mm",
+                "part",
+                "give it as in '9.5 mm'",
             )
         if not 0 <= self.edge_size <= self.thickness:
             raise InputError(
@@ -62,7 +65,7 @@ class PartSides:
 
         Returns
         -------
-        inset : (N,) mm, how far inside the foot the touched place lies (seen from above).
+        inset : (N,) mm, how far inside the bottom edge the touched point lies (seen from above).
         height : (N,) mm, its height over the sheet.
         """
         wall = self.thickness - self.edge_size
@@ -91,16 +94,16 @@ class PartSides:
 
 @dataclass(frozen=True)
 class Lifted:
-    """Points of the plan outline.
+    """Points of the plan outline, corrected for relief displacement.
 
     Attributes
     ----------
     points : (N, 2) mm.
     normals : (N, 2) unit, out of the part.
-    height : (N,) mm, height of the place that was seen.
-    slope : (N,) tangent by which the ray leans outwards; negative where the wall is seen.
+    height : (N,) mm, height of the point that was seen.
+    slope : (N,) tangent by which the ray leans outwards; negative where the side is seen.
     by_thickness : (N,) mm outwards that the point moves for each mm of thickness.
-    ambiguous : (N,) the place was seen along the wall (its height is unknown): not to be used.
+    ambiguous : (N,) the point was seen along the side (its height is unknown): not to be used.
     """
 
     points: Floats
@@ -112,12 +115,12 @@ class Lifted:
 
 
 def lift(camera: Camera, pixels: Floats, sides: PartSides, closed: bool, smooth: int = 5) -> Lifted:
-    """Bring silhouette pixels to the plan outline.
+    """Project silhouette pixels to the plan outline, corrected for relief displacement.
 
     Parameters
     ----------
-    pixels : (N, 2) in order along the edge, the part on the left in the sheet's axes.
-    smooth : the direction of the edge is taken over this many neighbours on either side.
+    pixels : (N, 2) in order along the edge, the part on the left in the sheet's coordinates.
+    smooth : the direction of the edge is averaged over this many neighbours on either side.
     """
     on_sheet = camera.on_plane(pixels)
     centre = camera.centre
@@ -150,11 +153,11 @@ def outward_normals(points: Floats, closed: bool, reach: int) -> Floats:
 def _along_the_wall(
     on_sheet: Floats, normals: Floats, lean: Floats, sides: PartSides, closed: bool
 ) -> NDArray[np.bool_]:
-    """Points on a line that climbs the wall, between the foot and the top edge.
+    """Points on a line that climbs the side, between the bottom edge and the top edge.
 
-    Where the silhouette changes from foot to top edge the ray lies in the wall, which leans by the
-    draft, and the silhouette climbs along it: a straight line that touches the outline in one
-    place. Points on it are off by what the outline bends away from its tangent over the length of
+    Where the silhouette changes from bottom to top edge the ray lies in the side, which leans by
+    the draft, and the silhouette climbs along it: a straight line that touches the outline at one
+    point. Points on it are off by what the outline bends away from its tangent over the length of
     that line; along a straight side they are not, and are kept.
     """
     steep = np.linalg.norm(lean, axis=1)
@@ -171,10 +174,10 @@ def _along_the_wall(
     reach = np.ceil(1.5 * climb / spacing).astype(np.int64)
     index = np.arange(n)
     reach = np.minimum(reach, n // 4 if closed else np.minimum(index, n - 1 - index))
-    # Averaged over a part of that, so that noise passes for no bend.
+    # Averaged over a part of that, so that noise is not mistaken for a bend.
     mode: Literal["wrap", "nearest"] = "wrap" if closed else "nearest"
     steady = uniform_filter1d(on_sheet, int(np.median(reach[near])) // 2 * 2 + 1, axis=0, mode=mode)
     apart = steady[(index + reach) % n] + steady[(index - reach) % n] - 2 * steady
     bend = np.abs(np.sum(normals * apart, axis=1)) / 2
-    margin = 2 * _BESIDE + 1  # beside such a line noise decides between foot and top
+    margin = 2 * _BESIDE + 1  # next to such a line noise decides between bottom and top edge
     return np.asarray(binary_dilation(near & (bend > _BEND), np.ones(margin, dtype=bool)))

@@ -1,9 +1,9 @@
 """The part's silhouette at full resolution: from a coarse border to sub-pixel edge points.
 
-Only the pixels near the border are looked at. Each pass samples the light across the border and
-asks, for every place where the edge might be, how well the profile model explains what is seen;
-neighbours along the border are asked together, so that grain, dust and low contrast do not lead a
-single point astray. The first pass searches widely, the next ones follow what was found.
+Only the pixels near the border are read. Each pass samples the light across the border and scores
+every candidate position of the edge by how well the profile model explains the samples; the costs
+of neighbours along the border are pooled, so that grain, dust and low contrast do not mislead a
+single point. The first pass searches widely, the next ones refine what was found.
 """
 
 from dataclasses import dataclass
@@ -22,39 +22,39 @@ from snugline.trace.edge.edge_cost import Across, Scene
 from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.edge_shading import Shading
 from snugline.trace.edge.relief_displacement import PartSides, lift
-from snugline.trace.image.minimum_cost_path import cheapest_way
+from snugline.trace.image.minimum_cost_path import minimum_cost_path
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 _SIGMA_FLOOR_PX = 0.02
-# A place less certain than this is not known.
+# A point less certain than this is discarded.
 _SURE_ENOUGH_PX = 1.0
-# A place less certain than this asks so many times more neighbours.
+# A point less certain than the first pools this many times more neighbours, in turn.
 _VAGUE_PX = 0.15
 _WIDER = (3.0, 8.0)
-# They are asked along a line as calm as that, where the present one lies within this share of the
+# They are pooled along a smoothed line, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
-# The way along the line: what a step of it costs beside its doubts, by how many candidates a row
-# may leave it, and how many points of a closed line are walked twice.
-_STEP_OF_THE_WAY, _BESIDE_THE_WAY, _WALKED_TWICE = 0.3, 2, 60
-# The part's face may have a print, gloss and grain that no model follows, the sheet beside it has
-# none: by so many times less is the face believed while two edges may be taken for one another.
-_FACE_BELIEVED_LESS = 2.0
-# The line is taken to be right to within this share of the search's reach: first, and later.
+# Minimum-cost path: cost of a step from row to row relative to the data cost; how many candidates
+# a row may then deviate from the path; overlap when closing a loop, points.
+_PATH_STEP_COST, _PATH_DEVIATION, _PATH_OVERLAP = 0.3, 2, 60
+# Print, gloss and grain of the part's face follow no model, the sheet has none: in the wide search
+# the noise of the face is assumed to be at least this many times that of the sheet.
+_FACE_ROUGHER = 2.0
+# Standard deviation of the line's own error, as a share of the search's reach: first pass, later.
 _KEPT_TO = (0.6, 1.5)
-# A place that spreads by more than this over all candidates has a rival; by less than that it is
-# sure enough to tell the light.
+# If the standard deviation over all candidates exceeds the first value, a competing edge exists;
+# below the second, the point is certain enough to estimate the illumination.
 _RIVAL_PX, _SURE_PX = 1.0, 0.6
-# Narrower than this a wall or rounding is no second edge.
+# A side or rounding seen narrower than this does not make a second edge.
 _NARROWEST_CREASE_PX = 2.0
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
-# A line that turns to and fro by so much in all, within so many points to either side, has strayed.
-_WRIGGLE, _WRIGGLE_REACH, _WRIGGLE_SMOOTH = np.radians(30), 18, 4.0
-# A line that turns by so much within so many pixels to either side is a corner to be looked at
-# more closely, with as much beside it; shorter stretches cannot be.
+# A line that oscillates by this much in all, within this many points to either side, has strayed.
+_OSCILLATION, _OSCILLATION_REACH, _OSCILLATION_SMOOTH = np.radians(30), 18, 4.0
+# A line that turns by this much within this many pixels to either side is a corner, searched again
+# with finer pooling together with its neighbourhood; shorter stretches cannot be.
 _SHARP, _CORNER_PX, _CORNER_ZONE_PX, _SHORTEST_ZONE = np.radians(40), 12.0, 30.0, 12
 _TIP, _TIP_PX = np.radians(55), 4.0
 
@@ -66,9 +66,9 @@ class Silhouette:
     Attributes
     ----------
     pixels : (N, 2) full-resolution px.
-    sigma : (N,) px across the edge, from how sharply the profiles tell its place.
-    good : (N,) whether the place can be trusted.
-    rival : (N,) whether the wide search found a second edge there that is as likely.
+    sigma : (N,) px across the edge, its sub-pixel localisation, from the curvature of the cost.
+    good : (N,) whether the point can be trusted.
+    rival : (N,) whether the wide search found a competing edge there that is as likely.
     closed : whether the last point joins the first.
     """
 
@@ -96,7 +96,7 @@ def smoothed(points: Floats, sigma: float, closed: bool, truncate: float = 4.0) 
         return points
     if closed:
         return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap", truncate=truncate))
-    # Mirroring what is left over from the chord keeps the ends from being pulled in.
+    # Mirroring the residual from the chord keeps the ends from being pulled in.
     share = np.linspace(0, 1, len(points))[:, None]
     chord = points[:1] * (1 - share) + points[-1:] * share
     left_over = points - chord
@@ -125,7 +125,7 @@ class _Pass:
     reach_px: float  # how far off the line the edge may be
     grid_px: float
     line_smooth: float  # points
-    ask_together: float  # points
+    pool: float  # points, standard deviation over which neighbours' costs are pooled
 
 
 def locate(
@@ -146,9 +146,9 @@ def locate(
     border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
     search_px : how far off the border may be.
     blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
-    step_px : distance of the points asked for.
+    step_px : distance between the points wanted.
     """
-    # Smoothed by four points the line sags in a bend, which must stay less than the search's reach.
+    # Smoothed by four points the line cuts bends short, by less than the search's reach.
     first_step = float(np.clip(search_px / 1.5, step_px, 3.0))
     passes = (
         _Pass(first_step, search_px, 0.5, 4.0, 6.0),
@@ -161,26 +161,26 @@ def locate(
     for number, now in enumerate(passes):
         line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
         normals = right_normals(smoothed(line, 3.0, closed), closed)
-        found = _ask(scene, line, normals, closed, now, shading, number == 0)
+        found = _search(scene, line, normals, closed, now, shading, number == 0)
         offset, shading = found.offset, found.shading
         if number == 0:
             rival = (found.spread > _RIVAL_PX).astype(np.float64)
         if number < len(passes) - 1:
-            offset = _calm(found, closed)
+            offset = _smoothed_offsets(found, closed)
         line = line + offset[:, None] * normals
-    apart = found.offset - _calm(found, closed)
+    apart = found.offset - _smoothed_offsets(found, closed)
     scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
     good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < _SURE_ENOUGH_PX)
-    good &= ~_wriggling(line, closed)
+    good &= ~_oscillating(line, closed)
     sigma = found.sigma.copy()
     for zone in _corners(normals, step_px, closed):
-        # What calms an edge rounds a corner: there every point is asked almost by itself.
+        # Pooling rounds corners: there every point is located almost by itself.
         there = line[zone]
         for _ in range(2):
             there = smoothed(there, 1.0, False)
             normals = right_normals(smoothed(there, 1.5, False), False)
             alone = _Pass(step_px, 2.0, 0.2, 1.0, 1.2)
-            found = _ask(scene, there, normals, False, alone, shading, False)
+            found = _search(scene, there, normals, False, alone, shading, False)
             there = there + found.offset[:, None] * normals
         line[zone], sigma[zone] = there, found.sigma
         # The very tip of a sharp corner is rounded by the picture's own blur.
@@ -192,7 +192,7 @@ def locate(
 
 
 def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:
-    """Indices of the stretches round places where the line turns sharply."""
+    """Indices of the stretches round points where the line turns sharply."""
     mode = "wrap" if closed else "nearest"
     sharp = _turning(normals, round(_CORNER_PX / step_px), closed) > _SHARP
     wide = maximum_filter1d(sharp, 2 * round(_CORNER_ZONE_PX / step_px) + 1, mode=mode)
@@ -222,7 +222,7 @@ def _px_per_mm(camera: Camera, line: Floats, closed: bool) -> float:
     return float(1 / np.median(np.linalg.norm(one_px, axis=1)))
 
 
-def _ask(
+def _search(
     scene: Scene,
     line: Floats,
     normals: Floats,
@@ -233,16 +233,16 @@ def _ask(
 ) -> _Found:
     """Where across the line the edge is, for each of its points.
 
-    Widely: the line is only roughly known, and how the edge is lit not yet.
+    Widely: the line is only roughly known, and the illumination not yet.
     """
     slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
-    # What the line follows may be the crease above the part's wall or beside its rounding.
+    # The line may follow the top edge, above the part's side or next to its rounding.
     crease = np.zeros(len(line))
     if widely:
         crease = crease_px(scene.sides, slope, scene.px_per_mm)
         crease[crease < _NARROWEST_CREASE_PX] = 0.0
         if not closed:
-            # An open line ends at the window's border, which lies beside it there.
+            # An open line ends at the window's border, which is close to it there.
             ends = np.minimum(np.arange(len(line)), np.arange(len(line))[::-1]) * now.step_px
             crease[ends < 2 * (crease.max() + now.reach_px)] = 0.0
     candidates = np.arange(
@@ -250,39 +250,39 @@ def _ask(
     )
     across = Across.of(scene, line, normals, slope, closed, candidates, crease)
     mode = "wrap" if closed else "nearest"
-    rougher = _FACE_BELIEVED_LESS if widely else 1.0
-    doubt = across.doubts(shading, rougher)
-    together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
-    spread = _spread(together, candidates)
-    shading = across.shading(_lowest(together, candidates)[2], spread < _SURE_PX)
+    rougher = _FACE_ROUGHER if widely else 1.0
+    cost = across.costs(shading, rougher)
+    pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
+    spread = _spread(pooled, candidates)
+    shading = across.shading(_minimum(pooled, candidates)[2], spread < _SURE_PX)
     if widely and shading is not None:
-        doubt = across.doubts(shading, rougher)
-        together = gaussian_filter1d(doubt, now.ask_together, axis=0, mode=mode)
-        spread = _spread(together, candidates)
-    # Where the light tells little, the line is kept to.
+        cost = across.costs(shading, rougher)
+        pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
+        spread = _spread(pooled, candidates)
+    # Where the profiles carry little information, the line is kept to.
     off = candidates - np.clip(candidates, 0, crease[:, None])
     favour = 0.5 * (off / (_KEPT_TO[0 if widely else 1] * now.reach_px)) ** 2
-    asked, near = together + favour, None
+    total, near = pooled + favour, None
     if widely:
-        # Of two edges as likely the line follows one, and does not jump between them.
-        way = _least_doubtful_way(asked, closed)
-        near = np.abs(np.arange(len(candidates)) - way[:, None]) <= _BESIDE_THE_WAY
-    offset, sigma, best = _lowest(asked, candidates, near)
-    # Where few neighbours leave the place open, more are asked; the way has asked all of them.
+        # Of two equally likely edges the line follows one, and does not jump between them.
+        path = _edge_path(total, closed)
+        near = np.abs(np.arange(len(candidates)) - path[:, None]) <= _PATH_DEVIATION
+    offset, sigma, best = _minimum(total, candidates, near)
+    # Where few neighbours leave the position open, more are pooled; the path has used all of them.
     for wider in () if widely else _WIDER:
-        reach = round(2 * wider * now.ask_together)
+        reach = round(2 * wider * now.pool)
         vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
             break
-        # Asked along a calm line: one that strays would smear what its neighbours say.
-        width = wider * now.ask_together
+        # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
+        width = wider * now.pool
         rest = line - smoothed(line, width, closed, 2.0)
         # Smoothed twice: once alone would pull every bend inwards.
         strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
         if not closed:  # the ends are smoothed to themselves, right or wrong
             strays[: round(width)] = strays[-round(width) :] = 0.0
-        moved = _moved_across(doubt, candidates, strays)
-        o, s, k = _lowest(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
+        moved = _moved_across(cost, candidates, strays)
+        o, s, k = _minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
         vague &= (o > candidates[0]) & (o < candidates[-1])
         vague &= np.abs(strays) < _STRAYS * now.reach_px
@@ -299,27 +299,27 @@ def _ask(
     )
 
 
-def _least_doubtful_way(doubt: Floats, closed: bool) -> NDArray[np.int64]:
-    """(N,) candidates that the least doubtful way along the line (N, G) goes by."""
-    cost = doubt - doubt.min(axis=1, keepdims=True) + _STEP_OF_THE_WAY
-    return np.round(cheapest_way(cost, closed, _WALKED_TWICE)).astype(np.int64)
+def _edge_path(cost: Floats, closed: bool) -> NDArray[np.int64]:
+    """(N,) candidates on the minimum-cost path along the line (N, G)."""
+    relative = cost - cost.min(axis=1, keepdims=True) + _PATH_STEP_COST
+    return np.round(minimum_cost_path(relative, closed, _PATH_OVERLAP)).astype(np.int64)
 
 
-def _wriggling(line: Floats, closed: bool) -> Mask:
-    """Where the line turns to and fro: it has strayed to something beside the edge and come back.
+def _oscillating(line: Floats, closed: bool) -> Mask:
+    """Where the line oscillates: it has strayed to something next to the edge and come back.
 
     Along a corner, however sharp, all turning goes one way.
     """
     mode = "wrap" if closed else "nearest"
-    calm = smoothed(line, _WRIGGLE_SMOOTH, closed)
+    calm = smoothed(line, _OSCILLATION_SMOOTH, closed)
     normals = right_normals(calm, closed)
     after = np.roll(normals, -1, axis=0) if closed else np.concatenate([normals[1:], normals[-1:]])
     turn = np.arcsin(np.clip(normals[:, 0] * after[:, 1] - normals[:, 1] * after[:, 0], -1, 1))
-    width = 2 * _WRIGGLE_REACH + 1
+    width = 2 * _OSCILLATION_REACH + 1
     to_and_fro = uniform_filter1d(np.abs(turn), width, mode=mode) - np.abs(
         uniform_filter1d(turn, width, mode=mode)
     )
-    return np.asarray(to_and_fro * width > _WRIGGLE)
+    return np.asarray(to_and_fro * width > _OSCILLATION)
 
 
 def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
@@ -335,49 +335,50 @@ def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
     return turn
 
 
-def _lowest(
-    calm: Floats, candidates: Floats, near: Mask | None = None
+def _minimum(
+    pooled: Floats, candidates: Floats, near: Mask | None = None
 ) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Least doubtful place of each row, of those `near` (N, G), its sigma and its index.
+    """Minimum-cost position of each row, of those `near` (N, G), its sigma and its index.
 
-    The doubts are a neighbourhood's. Its common light and grain make its rows err together, so
-    that asking more of them is not credited with a smaller sigma.
+    The costs are a neighbourhood's. Its common light and grain correlate its rows, so that pooling
+    more of them is not credited with a smaller sigma.
     """
-    before, here, after = calm[:, :-2], calm[:, 1:-1], calm[:, 2:]
+    before, here, after = pooled[:, :-2], pooled[:, 1:-1], pooled[:, 2:]
     bend = np.maximum(before - 2 * here + after, 1e-12)
     shift = np.clip(0.5 * (before - after) / bend, -1, 1)
-    # Least between the candidates, not at them: two hollows of one depth are met differently.
+    # Interpolate the minimum between candidates; two minima of equal depth would otherwise be
+    # chosen arbitrarily.
     least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
     if near is not None:
         least = np.where(near[:, 1:-1], least, np.inf)
     best = np.argmin(least, axis=1)
-    rows = np.arange(len(calm))
+    rows = np.arange(len(pooled))
     grid = float(candidates[1] - candidates[0])
     offset = candidates[best + 1] + shift[rows, best] * grid
     return offset, grid / np.sqrt(bend[rows, best]), best + 1
 
 
-def _spread(calm: Floats, candidates: Floats) -> Floats:
-    """(N,) px, standard deviation of the edge's place over all candidates, rivals included."""
-    share = np.exp(calm.min(axis=1, keepdims=True) - calm)
+def _spread(pooled: Floats, candidates: Floats) -> Floats:
+    """(N,) px, standard deviation of the edge's position over all candidates, competitors too."""
+    share = np.exp(pooled.min(axis=1, keepdims=True) - pooled)
     share /= share.sum(axis=1, keepdims=True)
     mean = share @ candidates
     spread: Floats = np.sqrt(np.maximum(share @ candidates**2 - mean**2, 0))
     return spread
 
 
-def _moved_across(doubt: Floats, candidates: Floats, by: Floats) -> Floats:
-    """(N, G) doubts of each row as seen from a line that lies `by` (N,) px farther inside."""
+def _moved_across(cost: Floats, candidates: Floats, by: Floats) -> Floats:
+    """(N, G) costs of each row as seen from a line that lies `by` (N,) px farther inside."""
     grid = candidates[1] - candidates[0]
     index = np.clip(np.arange(len(candidates)) - by[:, None] / grid, 0, len(candidates) - 1)
     low = np.minimum(index.astype(np.int64), len(candidates) - 2)
     share = index - low
-    rows = np.arange(len(doubt))[:, None]
-    return np.asarray(doubt[rows, low] * (1 - share) + doubt[rows, low + 1] * share)
+    rows = np.arange(len(cost))[:, None]
+    return np.asarray(cost[rows, low] * (1 - share) + cost[rows, low + 1] * share)
 
 
-def _calm(found: _Found, closed: bool) -> Floats:
-    """Offsets smoothed along the line, first by a median, the sure ones counting more."""
+def _smoothed_offsets(found: _Found, closed: bool) -> Floats:
+    """Offsets smoothed along the line, first by a median, then weighted by their certainty."""
     mode = "wrap" if closed else "nearest"
     offset = found.offset
     middle = median_filter(offset, size=11, mode=mode)
@@ -385,5 +386,5 @@ def _calm(found: _Found, closed: bool) -> Floats:
     stray = (np.abs(offset - middle) > 1.0) | ~found.decided
     weight = np.where(stray, 0.05 * weight, weight)
     total = gaussian_filter1d(weight, 3.0, mode=mode)
-    calm: Floats = gaussian_filter1d(weight * offset, 3.0, mode=mode) / total
-    return calm
+    smooth: Floats = gaussian_filter1d(weight * offset, 3.0, mode=mode) / total
+    return smooth

@@ -1,6 +1,6 @@
-"""Reading a photo: its pixels as displayed, and what its EXIF says of the camera.
+"""Reading a photo: its pixels as displayed, and what its EXIF says about the camera.
 
-Everything that the header tells is checked before a pixel is decoded. JPEG, the usual case,
+Everything in the header is checked before a pixel is decoded. JPEG, the usual case,
 is decoded by OpenCV, the other formats by pillow.
 """
 
@@ -34,7 +34,7 @@ _COPY_AGAIN = "copy the photo from the phone once more"
 
 @dataclass(frozen=True)
 class Exif:
-    """What the camera wrote beside the picture; None where it wrote nothing usable.
+    """What the camera stored with the picture; None where it stored nothing usable.
 
     Attributes
     ----------
@@ -85,8 +85,8 @@ def read_photo(path: str | Path) -> Photo:
 
     Raises
     ------
-    FileError : missing, unreadable, truncated, or no photo.
-    PhotoError : more than 200 megapixels, an animation, or a brightness curve made for films.
+    FileError : missing, unreadable, truncated, or not a photo.
+    PhotoError : more than 200 megapixels, an animation, or an HDR video transfer curve.
     """
     path = Path(path)
     data = _read_bytes(path)
@@ -99,7 +99,7 @@ def read_photo(path: str | Path) -> Photo:
                 f"give one of at most {LARGEST_PIXELS // 1_000_000} megapixels",
             )
         _refuse_several_frames(image, path)
-        _refuse_film_curve(image, path)
+        _refuse_video_curve(image, path)
         exif = _exif_facts(image)
         try:
             # Pillow's MPO is a JPEG with more pictures behind it.
@@ -108,11 +108,11 @@ def read_photo(path: str | Path) -> Photo:
                 rgb, orientation = _decode_jpeg(data), exif.orientation
             else:
                 rgb = _decode_by_pillow(image)
-                # Pillow turns TIFF and HEIC itself and then says 1.
+                # Pillow turns TIFF and HEIC itself and then reports 1.
                 orientation = _orientation(image.getexif().get(ExifTags.Base.Orientation)) or 1
         except (FileError, PhotoError):
             raise
-        except Exception as error:  # a decoder may stumble over a broken file in any way
+        except Exception as error:  # a decoder may fail on a broken file in any way
             raise _broken(path, error) from error
         notices = _make_curve_srgb(image, rgb, str(path))
     return Photo(path, _turned(rgb, orientation), exif, notices)
@@ -121,7 +121,7 @@ def read_photo(path: str | Path) -> Photo:
 def reduced(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
     """The picture reduced by a whole factor with area averaging.
 
-    A place x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one. Halving
+    Pixel x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one. Halving
     and halving again is several times faster than one step.
     """
     size = (rgb.shape[1] // factor, rgb.shape[0] // factor)
@@ -174,7 +174,7 @@ def _opened(data: bytes, path: Path) -> Iterator[Image.Image]:
             image = Image.open(BytesIO(data), formats=FORMATS)
         except UnidentifiedImageError as error:
             start = data[:512].lstrip().lower()
-            kind = "is a text or drawing, not a photo" if start[:1] == b"<" else "is no photo"
+            kind = "is a text or drawing, not a photo" if start[:1] == b"<" else "is not a photo"
             raise FileError(f"{kind} in a format that can be read", str(path), _EXPORT) from error
         except Exception as error:
             raise _broken(path, error) from error
@@ -207,12 +207,12 @@ def _refuse_several_frames(image: Image.Image, path: Path) -> None:
         )
 
 
-def _refuse_film_curve(image: Image.Image, path: Path) -> None:
+def _refuse_video_curve(image: Image.Image, path: Path) -> None:
     # ITU-T H.273: transfer characteristics 16 is PQ, 18 is HLG.
     nclx = image.info.get("nclx_profile") or {}
     if nclx.get("transfer_characteristics") in (16, 18) and "icc_profile" not in image.info:
         raise PhotoError(
-            "the photo's brightness curve is made for high-dynamic-range films",
+            "the photo is stored with an HDR video transfer curve (PQ or HLG)",
             str(path),
             "turn HDR off in the camera, or save the photo as JPEG",
         )
@@ -225,7 +225,7 @@ _SCAN_END = re.compile(rb"\xff[^\x00\x01\xd0-\xd7\xff]")
 def _refuse_cut_jpeg(data: bytes, path: Path) -> None:
     """Walk the segments to the end-of-image marker (ITU-T T.81, annex B).
 
-    Decoders fill a missing end with grey. The last two bytes tell nothing, since phones append
+    Decoders fill a missing end with grey. The last two bytes prove nothing, since phones append
     data, and an embedded preview has an end marker of its own.
     """
     at = 2
@@ -298,8 +298,8 @@ def _make_curve_srgb(image: Image.Image, rgb: NDArray[np.uint8], where: str) -> 
         return ()
     cv2.LUT(rgb, curve, dst=rgb)
     name = " ".join((embedded.profile.profile_description or "unnamed").split())
-    text = f"The brightness curve of the colour profile {name!r} was recoded to sRGB's."
-    return (Notice("colour-profile-recoded", text, "Nothing to do.", "fine", where),)
+    text = f"The tone curve of colour profile {name!r} was converted to sRGB."
+    return (Notice("colour-profile-recoded", text, "No action needed.", "fine", where),)
 
 
 def _turned(rgb: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
@@ -320,7 +320,7 @@ def _exif_facts(image: Image.Image) -> Exif:
     try:
         main = image.getexif()
         details = main.get_ifd(ExifTags.IFD.Exif)
-    except Exception:  # a broken EXIF block is no reason to refuse the picture
+    except Exception:  # a broken EXIF block does not justify refusing the picture
         return Exif(None, None, None, None, None, 1)
     # Pillow has turned HEIC already, and keeps what was written in its info.
     orientation = _orientation(image.info.get("original_orientation")) or _orientation(

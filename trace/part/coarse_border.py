@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
 from skimage.measure import find_contours
 
-from snugline.trace.image.minimum_cost_path import cheapest_way
+from snugline.trace.image.minimum_cost_path import minimum_cost_path
 
 Floats = NDArray[np.float64]
 
@@ -21,9 +21,9 @@ INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
 FARTHEST_WALL_PX = 12.0
 KIND_WEIGHT = 0.06
 _STEP = 0.5
-# Of a closed border so many points are walked twice.
-_WALKED_TWICE = 30
-# So many points along the border show whether the part is printed.
+# Overlap of the minimum-cost path when closing a loop, points.
+_PATH_OVERLAP = 30
+# Points along the border within which print on the part shows as unevenness.
 _PRINT = 41
 
 
@@ -35,7 +35,7 @@ class CoarseEdge:
     ----------
     points : (M, 2) reduced pixels, x right, y down, with the part on the left as seen on the
         sheet (y up), so on the right hand in the picture.
-    certain : (M,) the edge is plain to see; elsewhere contrast is low or other edges lie near.
+    certain : (M,) the edge is clear; elsewhere contrast is low or other edges lie near.
     closed : whether the last point joins the first.
     """
 
@@ -49,13 +49,13 @@ class CoarseEdge:
 
 @dataclass(frozen=True)
 class Ground:
-    """What the border is followed on; pictures of (h, w) over one rectangle.
+    """The pictures on which the border is followed, (h, w) over one rectangle.
 
     Attributes
     ----------
     tone : (h, w, 3) square root of light over sheet.
     favour : logarithm of the odds that a pixel is the part's.
-    sharp : gradient of the tone, wide rims left out.
+    sharp : gradient of the tone, without wide soft edges.
     texture : fine unevenness over that of flat sheet.
     noise : of the gradient on flat sheet.
     polygon : (K, 2) pixels within which points are given.
@@ -122,7 +122,7 @@ def _normals(xy: Floats, closed: bool) -> Floats:
 
 
 def _could_be_shade(tone: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Where a colour could be sheet in a shadow, tinted even as by a warm lamp in daylight."""
+    """Where a colour could be shaded sheet, even one tinted as by a warm lamp in daylight."""
     grey = tone.mean(axis=2)
     hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + 0.1)[..., None]
     square = hue[..., 0] ** 2 + hue[..., 1] ** 2 - hue[..., 0] * hue[..., 1]
@@ -150,7 +150,7 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     reference = int(REFERENCE_PX / _STEP)
     rough = across(ground.texture)[:, :reference].mean(axis=1)[:, None]
     rough = np.maximum(median_filter1d(rough, closed), 1)
-    # On a grainy part more neighbours along the border are asked together.
+    # On a grainy part more neighbours along the border are pooled.
     width = float(np.clip(1.5 * np.median(rough), 1.5, 6.0))
     if width > 2:
         slope = gaussian_filter1d(slope, width / 2, axis=0, mode=mode)
@@ -159,12 +159,12 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     kind = np.clip(across(ground.favour), -3, 3)
     # The first sharp step away from the tone of the part's inner side is the border, if what lies
     # beyond could be shadow: the part's own sides, which may have any tone, are allowed for below.
-    # Averaged along the border, grain is calm enough to tell its mean tone from a shadow's.
+    # Averaged along the border, grain is low enough to distinguish its mean tone from a shadow's.
     tone = across(ground.tone)
     shaded = _could_be_shade(tone)
     tone = gaussian_filter1d(tone, 3.0, axis=0, mode=mode)
     own = median_filter1d(np.median(tone[:, :reference], axis=1), closed)
-    # How uneven it is there, along the border as well: a print's patches are no shadows.
+    # How uneven it is there, along the border as well: printed patches are not shadows.
     around = [
         uniform_filter1d((tone[:, :reference] ** power).mean(axis=1), _PRINT, axis=0, mode=mode)
         for power in (1, 2)
@@ -181,8 +181,8 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     kind = np.where(shaded, np.minimum(kind, 3 * (1 - alien)), kind) * KIND_WEIGHT  # type: ignore[assignment]
     right = np.cumsum(kind, axis=1) - kind / 2
     if deep > 0:
-        # Where the wall shows, the upper edge is a second edge, as far inside as the wall is wide,
-        # and the wall itself may have any tone: it is neither for nor against.
+        # Where the side shows, the top edge is a second edge, as far inside as the side is wide,
+        # and the side itself may have any tone: it is neither for nor against.
         column = np.arange(len(offset))
         back = np.clip(column - np.round(sides / _STEP).astype(int)[:, None], 0, None)
         edge = np.clip(column - np.round(seen / _STEP).astype(int)[:, None], 0, None)
@@ -198,16 +198,16 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
     cost += right.max(axis=1, keepdims=True) - right
     cost = gaussian_filter1d(cost, width, axis=0, mode=mode)
-    way = cheapest_way(cost, closed, _WALKED_TWICE)
-    k = np.clip(np.round(way).astype(int), 1, len(offset) - 2)
+    path = minimum_cost_path(cost, closed, _PATH_OVERLAP)
+    k = np.clip(np.round(path).astype(int), 1, len(offset) - 2)
     rows = np.arange(len(k))
-    # Between the kinds the way is smooth; the edge is the steepest place within half a pixel.
+    # The path is smooth; the edge is the steepest position within half a pixel of it.
     near = np.clip(k[:, None] + np.arange(-1, 2), 1, len(offset) - 2)
     k = near[rows, np.argmax(slope[rows[:, None], near], axis=1)]
     before, here, after = slope[rows, k - 1], slope[rows, k], slope[rows, k + 1]
     peak = (here >= before) & (here >= after) & (here > 0)
     bend = np.where(peak, before - 2 * here + after, -1)
-    shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), way - k)
+    shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), path - k)
     at = offset[k] + np.clip(shift, -1, 1) * _STEP
     points = smooth + at[:, None] * normal
     level = cost[rows, k]
@@ -225,7 +225,7 @@ def median_filter1d(values: NDArray[np.float32], closed: bool) -> NDArray[np.flo
 def _within(
     points: Floats, mask_border: Floats, certain: NDArray[np.bool_], closed: bool, polygon: Floats
 ) -> list[CoarseEdge]:
-    """The pieces that lie in the polygon, before they were moved and after."""
+    """The pieces that lie in the polygon both before and after refinement."""
     from shapely import contains_xy
     from shapely.geometry import Polygon
 

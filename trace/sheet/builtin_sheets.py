@@ -13,7 +13,7 @@ from typing import Any
 from snugline.errors import InputError
 from snugline.lengths import MM_PER_INCH
 
-DICTIONARY = "DICT_APRILTAG_36h11"  # 587 markers of 8 x 8 modules, told apart by 11 bits or more
+DICTIONARY = "DICT_APRILTAG_36h11"  # 587 markers of 8 x 8 modules, which differ by 11 bits or more
 SHEETS = 5  # sheets of one paper that can lie on a bench together, each with ids of its own
 IDS_PER_SHEET = 100
 
@@ -55,10 +55,10 @@ def builtin_name(paper: str, sheet: int = 1, dark: bool = False) -> str:
     InputError : no such paper or sheet.
     """
     if paper not in PAPERS:
-        raise InputError(f"the paper {paper!r} is unknown", "frame", f"take {_either(PAPERS)}")
+        raise InputError(f"the paper {paper!r} is unknown", "frame", f"use {_either(PAPERS)}")
     if not 1 <= sheet <= SHEETS:
         raise InputError(
-            f"there is no sheet {sheet}", "frame", f"take one from 1 to {SHEETS}, each once"
+            f"there is no sheet {sheet}", "frame", f"use one from 1 to {SHEETS}, each once"
         )
     return f"border-{paper}" + (f"-{sheet}" if sheet > 1 else "") + ("-dark" if dark else "")
 
@@ -75,7 +75,7 @@ def builtin_description(name: str) -> dict[str, Any]:
         raise InputError(
             f"no built-in frame is called {name!r}",
             "frame",
-            f"take {_either('border-' + paper for paper in PAPERS)}, with -2 to -{SHEETS} for "
+            f"use {_either('border-' + paper for paper in PAPERS)}, with -2 to -{SHEETS} for "
             "another sheet and -dark for a dark window, or the path of a description (.json)",
         )
     sheet, dark = int(match["sheet"] or 1), match["dark"] is not None

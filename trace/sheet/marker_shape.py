@@ -22,12 +22,12 @@ def marker_frame(description: dict[str, Any]) -> Frame:
 
     Raises
     ------
-    InputError : a plain frame, or no description at all.
+    InputError : a plain frame, or not a description at all.
     """
     name = str(description.get("name", "frame"))
     frame = frame_from_record(description, name)
     if not isinstance(frame, Frame):
-        raise InputError("a plain frame has no markers to draw", name, "take a frame of markers")
+        raise InputError("a plain frame has no markers to draw", name, "use a frame of markers")
     return frame
 
 

@@ -1,6 +1,6 @@
 """A frame to engrave on a board and fill dark: closed outlines in SVG and DXF, at true size.
 
-Layers are told apart by name and line pattern. Marker fields and a dark window are to be engraved
+Layers differ by name and line pattern. Marker fields and a dark window are to be engraved
 inside their outline; bars are lines to be followed; a white window's outline is only a guide.
 """
 

@@ -13,7 +13,7 @@ from snugline.trace.sheet.frame_description import Bar, Frame
 from snugline.trace.sheet.marker_shape import dark_fields, marker_frame
 
 PT_PER_MM = 72 / 25.4
-LINE = 0.25  # mm, width of a bar's lines; their middles are measured
+LINE = 0.25  # mm, width of a bar's lines; readings go from centre to centre
 MARK = 2.0  # mm that an end mark stands out to both sides
 FONT_PT = 7.5
 _BASELINES = (4.6, 1.5)  # mm from the window, of the two rows of words in the strip
@@ -99,7 +99,7 @@ class _Pen:
 
 
 def _write_words(pen: _Pen, frame: Frame) -> None:
-    """In the strip between markers and window: what it is, how to print, measure and lay."""
+    """In the strip between markers and window: what it is, how to print, measure and use it."""
     left, _ = frame.window.min(axis=0)
     right, top = frame.window.max(axis=0)
     upper, lower = _BASELINES
@@ -111,18 +111,18 @@ def _write_words(pen: _Pen, frame: Frame) -> None:
     )
     pen.write(
         (left, top + lower),
-        "Measure both bars with calipers, from middle to middle of their end marks, "
-        "and give the readings with the job.",
+        "Measure both bars with a caliper, from centre to centre of their end marks, "
+        "and enter the readings in the job.",
     )
     # Turned clockwise: the first row lies farther from the window, as above it.
     pen.write(
         (right + upper, top),
-        "Lay the part's end or corner over the window, 5 mm or more inside the window's sides;",
+        "Lay the end or corner of the part inside the window, at least 5 mm from its edges. The",
         turn=-90,
     )
     pen.write(
         (right + lower, top),
-        "its rest may cover markers on one side. Leave the other markers bare and evenly lit.",
+        "rest may cover markers on one side only; keep all others uncovered and evenly lit.",
         turn=-90,
     )
     for axis, bar in frame.bars.items():

@@ -1,4 +1,4 @@
-"""Is the part's edge good enough? Where it is lost, vague, cut off, or jumps aside."""
+"""Is the part's edge good enough? Where it is lost, vague, overexposed, or jumps sideways."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_closing, gaussian_filter1d
 
 from snugline.notice import Notice
+from snugline.place import Region
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
@@ -20,42 +21,45 @@ from snugline.trace.verdict.wall_verdict import wall_outside
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Region = tuple[float, float, float, float]
 
-# A sharp corner alone leaves a gap of up to 4 mm; over a long one nothing bridges but the fit.
+# A sharp corner alone leaves a gap of up to 4 mm; a long gap is bridged by the fit alone.
 LOST_MM: tuple[float, float] = (5.0, 25.0)
-# An end or a corner in the window has more edge than that.
+# An end or a corner in the window has more edge than this.
 SHORT_MM = 40.0
-# Points less certain than this are below the accuracy wanted, if a whole stretch of them is; with
-# twice that over a good part of the edge, the neighbours no longer agree on one edge either.
+# A whole stretch of points less certain than the first misses the accuracy wanted; beyond the
+# second over a good part of the edge, neighbours no longer agree on one edge either.
 VAGUE_MM: tuple[float, float] = (0.06, 0.09)
 _VAGUE_STRETCH_MM = 4.0
 _VAGUE_SHARE = 0.15
-# Where a second edge is as likely over a stretch, the shape's eye may still tell; not where it is
-# so over a good part of the edge.
+# Where a second edge is as likely over a short stretch, the overall shape still decides between
+# them; not where that holds for a good part of the edge.
 RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
-# A stretch of so much that looks like sheet in a shadow is remarked on, and with more not used.
+# A stretch this long that looks like shaded sheet is remarked on; beyond the second the photo is
+# not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
-# So is one beside which the wall seems to have been left out.
+# The same for one beside which the side of the part seems to have been left out.
 WALL_MM: tuple[float, float] = (12.0, 25.0)
-# Below this share of the paper's light a shadow's rim or the grain is as strong as the edge.
+# Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
-# So near the window's border its printed line, or its end, may be taken for the edge.
+# This near the window's border its printed line, or its end, may be mistaken for the edge.
 BORDER_MM, _BORDER_STRETCH_MM = 2.5, 40.0
 # Beyond this from the window's border a contour has no reason to end.
 _END_MM = 6.0
-# Two of three channels at the top of the scale: the light's true height is not known.
+# Two of three channels at the top of the scale: the true luminance is not known.
 _FULL, _BESIDE_PX, _GLARE_STRETCH_MM = 254, 4.0, 3.0
-# A reflection is a patch; where more than this share is cut off, the exposure is too long.
+# A reflection is a patch; where more than this share is clipped, the exposure is too long.
 _PATCH = 0.3
-# A straight edge that goes on beside itself: the part has a step there, or the edge was changed.
+# A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
 JOG_MM: tuple[float, float] = (0.4, 0.75)
 _JOG_RUN_MM, _JOG_GAP_MM = 6.0, 3.0
 _JOG_STRAIGHT_MM, _JOG_TURN = 0.12, np.radians(3)
-# By how much thickness may be wrong, and what that may do.
+# An error of the thickness that must be allowed for, and the shift of the edge that is remarked on.
 THICKNESS_MM, MOVES_MM = 0.2, 0.05
 _CLOSE_GAPS = 9  # points
+_CONTRASTING_SHEET = (
+    "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
+)
 
 
 @dataclass(frozen=True)
@@ -66,8 +70,8 @@ class EdgeEvidence:
     ----------
     rgb : (H, W, 3) uint8, the photo.
     pieces : the silhouette, in one piece or several.
-    windows : (K, 2) mm on the bench, of the sheets seen.
-    paper : linear light of the paper; NaN where it is not known.
+    windows : (K, 2) mm in the world coordinate system, of the sheets seen.
+    paper : linear luminance of the paper; NaN where it is not known.
     whole : the edge was followed beyond the windows, over all sheets.
     """
 
@@ -122,18 +126,18 @@ class _Piece:
 
     @cached_property
     def contrast(self) -> Floats:
-        """(N,) light just outside less just inside, as a share of the paper's."""
+        """(N,) luminance just outside less just inside, as a share of the paper's."""
         normals = right_normals(self.pixels, self.silhouette.closed)
         places = self.pixels[:, None] + _CONTRAST_PX[:, None] * normals[:, None]
         light = sample_luminance(self.edge.rgb, places[..., 0], places[..., 1])
         half = len(_CONTRAST_PX) // 2
         step = light[:, half:].mean(axis=1) - light[:, :half].mean(axis=1)
-        # What grain does from point to point is no contrast of the edge.
+        # Point-to-point variation due to grain is not edge contrast.
         calm: Floats = gaussian_filter1d(step.astype(np.float64), 6.0) / self.edge.paper
         return np.nan_to_num(np.abs(calm), nan=1.0)
 
     def clipped(self, beside_px: float) -> Mask:
-        """Whether the photo is cut off at white beside the edge; positive is outside the part."""
+        """Whether the photo is clipped to white beside the edge; positive is outside the part."""
         normals = right_normals(self.pixels, self.silhouette.closed)
         spots = np.round(self.pixels + beside_px * normals).astype(np.int64)
         height, width = self.edge.rgb.shape[:2]
@@ -172,14 +176,14 @@ def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
 
 
 def region_of(points: Floats, margin_px: float = 20.0) -> Region:
-    """The box round points, (left, top, right, bottom) px."""
-    left, top = points.min(axis=0) - margin_px
-    right, bottom = points.max(axis=0) + margin_px
-    return float(left), float(top), float(right), float(bottom)
+    """The box round (N, 2) points in the photo, to a tenth of a pixel."""
+    left, top = (points.min(axis=0) - margin_px).round(1).tolist()
+    right, bottom = (points.max(axis=0) + margin_px).round(1).tolist()
+    return Region((left, top, right, bottom))
 
 
 def _longest(pieces: Sequence[_Piece], marks: Sequence[Mask]) -> _Stretch | None:
-    """The longest run; what interrupts it for a few points only does not end it."""
+    """The longest run; interruptions of a few points do not end it."""
     total = sum(float(p.length[p.inside].sum()) for p in pieces)
     marked = sum(float(p.length[m & p.inside].sum()) for p, m in zip(pieces, marks, strict=True))
     best: _Stretch | None = None
@@ -195,15 +199,14 @@ def _longest(pieces: Sequence[_Piece], marks: Sequence[Mask]) -> _Stretch | None
 
 
 def _short(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    """Open pieces that are hardly any edge: a print on the sheet, or what a cut went round."""
+    """Open pieces too short for an edge: printing on the sheet, or a stray region."""
     length = sum(float(p.length[p.inside].sum()) for p in pieces)
     if length < SHORT_MM and not any(p.silhouette.closed for p in pieces):
         yield Notice(
             "edge-short",
-            f"Only {length:.0f} mm of an edge were found in the window; it may be the sheet's own "
-            f"print, and the part as light as the sheet.",
-            "Lay the part so that its end or corner shows, or take a frame with a window that is "
-            "darker or lighter than the part.",
+            f"Only {length:.0f} mm of edge was found in the window. It may be printing on the "
+            f"sheet; the part may be too similar in brightness to be seen.",
+            f"Lay the part so that its end or corner shows, or use {_CONTRASTING_SHEET}",
             "retake",
             file,
             region_of(np.concatenate([p.pixels for p in pieces])),
@@ -215,8 +218,8 @@ def _lost(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > LOST_MM[0]:
         yield Notice(
             "edge-lost",
-            f"The part's edge is lost over {found.length_mm:.0f} mm in one place, "
-            f"{found.share * 100:.0f} % of it in all.",
+            f"The edge could not be found along one stretch of {found.length_mm:.0f} mm, and "
+            f"along {found.share * 100:.0f} % of its length in all.",
             "Light it from another side, or lay the part so that the edge shows against the sheet.",
             "retake" if found.length_mm > LOST_MM[1] else "usable",
             file,
@@ -236,11 +239,11 @@ def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         ) / sum(float(p.length[p.inside].sum()) for p in pieces)
         yield Notice(
             "edge-vague",
-            f"Over {found.length_mm:.0f} mm the part's edge can be told to "
-            f"{np.median(sigma[i][found.run]):.2f} mm only{_contrast(found)}; "
-            f"{found.share * 100:.0f} % of the edge is as vague.",
-            "Give even light from all sides, or take a frame with a window that is darker or "
-            "lighter than the part.",
+            f"Along {found.length_mm:.0f} mm the edge is located only to within "
+            f"{np.median(sigma[i][found.run]):.2f} mm "
+            f"(standard uncertainty{_contrast(found, '; ')}). "
+            f"The same holds for {found.share * 100:.0f} % of the edge.",
+            f"Light the part evenly from all sides, or use {_CONTRASTING_SHEET}",
             "retake" if very > _VAGUE_SHARE else "usable",
             file,
             region_of(found.pixels),
@@ -250,9 +253,9 @@ def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > _PALE_STRETCH_MM:
         yield Notice(
             "edge-pale",
-            f"Over {found.length_mm:.0f} mm the part is hardly darker or lighter than the sheet"
-            f"{_contrast(found)}.",
-            "Take a frame with a window that is darker or lighter than the part.",
+            f"Along {found.length_mm:.0f} mm the part is hardly darker or lighter than the sheet "
+            f"({_contrast(found)}).",
+            f"Use {_CONTRASTING_SHEET}",
             "usable",
             file,
             region_of(found.pixels),
@@ -264,11 +267,10 @@ def _rivals(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > _RIVAL_STRETCH_MM:
         yield Notice(
             "edge-doubtful",
-            f"Over {found.length_mm:.0f} mm there is a second edge as likely beside the one that "
-            f"was followed (a shadow's rim, or the part's own rounding); so it is along "
+            f"Along {found.length_mm:.0f} mm another edge is just as likely as the one followed "
+            f"(the outline of a shadow, or the part's own rounding). This affects "
             f"{found.share * 100:.0f} % of the edge.",
-            "Give even light from all sides, or take a frame with a window that is darker or "
-            "lighter than the part.",
+            f"Light the part evenly from all sides, or use {_CONTRASTING_SHEET}",
             "retake" if found.share > RIVAL_SHARE else "usable",
             file,
             region_of(found.pixels),
@@ -280,9 +282,9 @@ def _shadow(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > SHADOW_MM[0]:
         yield Notice(
             "shadow-taken",
-            f"Over {found.length_mm:.0f} mm what lies just inside the edge looks like the sheet in "
-            f"a shadow: the shadow's rim may have been taken for the part's edge.",
-            "Soften the lamp or move it away, so that no hard shadow lies beside the part, and "
+            f"Along {found.length_mm:.0f} mm the strip just inside the edge looks like shaded "
+            f"paper: the outline of a shadow may have been mistaken for the edge of the part.",
+            "Soften the lamp or move it away, so that no hard shadow lies next to the part, and "
             "take the photo again.",
             "retake" if found.length_mm > SHADOW_MM[1] else "usable",
             file,
@@ -295,21 +297,21 @@ def _wall(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > WALL_MM[0]:
         yield Notice(
             "wall-left-out",
-            f"Over {found.length_mm:.0f} mm a step runs beside the edge, as far out as the part's "
-            f"wall would show: the wall's upper edge may have been taken for its foot.",
-            "Hold the phone more nearly over that side, or light the wall so that it is darker or "
-            "lighter than the sheet, and take the photo again.",
+            f"Along {found.length_mm:.0f} mm there is a second edge where the bottom edge of the "
+            f"part should appear: the top edge may have been mistaken for the bottom edge.",
+            "Hold the phone more directly above that side, or light the side of the part so that "
+            "it is darker or lighter than the sheet, and take the photo again.",
             "retake" if found.length_mm > WALL_MM[1] else "usable",
             file,
             region_of(found.pixels),
         )
 
 
-def _contrast(found: _Stretch) -> str:
+def _contrast(found: _Stretch, before: str = "") -> str:
     if not np.isfinite(found.piece.edge.paper):
         return ""
     share = float(np.median(found.piece.contrast[found.run]))
-    return f" (contrast {share * 100:.0f} % of the paper's light)"
+    return f"{before}contrast {share * 100:.0f} %"
 
 
 def _ends(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
@@ -324,8 +326,8 @@ def _ends(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             if piece.deep[i] > _END_MM and in_photo:
                 yield Notice(
                     "edge-ends-inside",
-                    f"The part's edge could be followed to a place {piece.deep[i]:.0f} mm inside "
-                    f"the window, and no farther.",
+                    f"The edge could not be followed beyond a point {piece.deep[i]:.0f} mm inside "
+                    f"the window.",
                     "Light the edge from another side, and take the photo again.",
                     "usable",
                     file,
@@ -340,9 +342,10 @@ def _border(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > _BORDER_STRETCH_MM:
         yield Notice(
             "edge-near-border",
-            f"Over {found.length_mm:.0f} mm the part's edge runs within {BORDER_MM:.1f} mm of the "
+            f"Along {found.length_mm:.0f} mm the part's edge runs within {BORDER_MM:.1f} mm of the "
             f"window's border.",
-            "Move the part so that its edge keeps clear of the border, or crosses it steeply.",
+            "Move the part so that its edge keeps clear of the border, or crosses it at a steep "
+            "angle.",
             "usable",
             file,
             region_of(found.pixels),
@@ -356,11 +359,11 @@ def _glare(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             patch = what == "part" and found.share < _PATCH
             yield Notice(
                 "glare" if patch else "overexposed",
-                f"Along {found.length_mm:.0f} mm of the part's edge the {what} is cut off at "
-                f"white.",
+                f"Along {found.length_mm:.0f} mm of the edge the {what} is overexposed (clipped "
+                f"to white).",
                 "Move the lamp to the other side, or soften it."
                 if patch
-                else "Lower the camera's exposure, or take some light away.",
+                else "Lower the camera's exposure, or use less light.",
                 "usable",
                 file,
                 region_of(found.pixels),
@@ -393,9 +396,10 @@ def _jog(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         k = int(np.argmax(np.where(jog, aside, 0)))
         yield Notice(
             "edge-jumps",
-            f"The part's straight edge goes on {aside[k]:.1f} mm beside itself: it has a step "
-            f"there, or a shadow or its wall was taken for it.",
-            "Look at the place; if the part has no step, light it from another side and retake.",
+            f"The straight edge jumps sideways by {aside[k]:.1f} mm: either the part has a step "
+            f"there, or a shadow or the side of the part was mistaken for the edge.",
+            "Check that spot; if the part has no step there, light it from another side and "
+            "retake.",
             "retake" if aside[k] > JOG_MM[1] else "usable",
             file,
             region_of(piece.pixels[k : k + 2 * (run + gap)]),
@@ -426,10 +430,10 @@ def _thickness(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         i = next(k for k, p in enumerate(pieces) if p is found.piece)
         yield Notice(
             "thickness-matters",
-            f"A thickness wrong by {THICKNESS_MM:.1f} mm would move the edge by up to "
-            f"{moves[i][found.run].max():.2f} mm over {found.length_mm:.0f} mm, where its top is "
-            f"seen.",
-            "Measure the thickness there with calipers.",
+            f"An error of {THICKNESS_MM:.1f} mm in the thickness would shift the edge by up to "
+            f"{moves[i][found.run].max():.2f} mm along {found.length_mm:.0f} mm, where the camera "
+            f"sees the top edge.",
+            "Measure the thickness there with a caliper.",
             "fine",
             file,
             region_of(found.pixels),

@@ -1,4 +1,4 @@
-"""Is the photo good enough? Each doubt with its figure, its mend and its place in the picture."""
+"""Is the photo good enough? Each remark with its figure, its remedy and its region in the photo."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.notice import Notice, Severity
 from snugline.trace.camera.bundle_adjustment import Adjusted
 from snugline.trace.camera.camera_solution import UNMEASURED_SCALE_U
@@ -17,29 +18,28 @@ from snugline.trace.verdict.edge_verdict import EdgeEvidence, judge_edge, region
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Region = tuple[float, float, float, float]
 
 # A steady phone in focus gives 0.6 to 1.4 px (standard deviation, the sample photos); at twice that
-# the edge's place is about twice as uncertain, at five times small roundings melt.
+# the edge's position is about twice as uncertain, at five times small roundings are lost.
 BLUR_PX: tuple[float, float] = (2.2, 5.0)
 # Linear light of the paper: at 0.10 its noise has doubled, at 0.03 little but noise is left; at
-# 0.97 the brightest pixels are cut off, and a cut-off edge shifts to its dark side.
+# 0.97 the brightest pixels are clipped, and a clipped edge shifts to its dark side.
 DARK: tuple[float, float] = (0.10, 0.03)
 CLIPPED = 0.97
 # A marker's black beside its white: print gives 0.04 to 0.06; a reflection fills it with light.
 WASHED_OUT = 0.35
 # Up to 25 degrees everything was tried; beyond, heights of paper and part count double.
 TILT_DEG: tuple[float, float] = (25.0, 40.0)
-# Eight markers leave some over for the test with left-out ones; six carry pose and focal length.
+# Eight markers leave some over for the hold-out test; six determine pose and focal length.
 MARKERS: tuple[int, int] = (8, 6)
 # Share of the window between the markers: outside of them the lens is extrapolated.
 BETWEEN: tuple[float, float] = (0.7, 0.25)
-# An edge is found to a tenth of a pixel or a few: 0.05 mm need 0.25 mm a pixel.
+# An edge is located to one or a few tenths of a pixel: 0.05 mm needs 0.25 mm a pixel.
 MM_PER_PX: tuple[float, float] = (0.25, 0.5)
-# Wanted are 0.05 mm; at three times that the photo decides no clearance.
+# 0.05 mm is wanted; at three times that a photo cannot decide a clearance.
 HOLDOUT_MM: tuple[float, float] = (0.05, 0.15)
-# Paper as good as flat leaves markers within 0.008 mm of their places; lifted ones are off by ten
-# times that. Neighbours are off together when paper or lens is the cause, else each by itself.
+# Practically flat paper leaves markers within 0.008 mm of their positions; lifted ones are off by
+# ten times that. Neighbours are off together when paper or lens is the cause, else independently.
 LIFTED_MM = 0.03
 PATTERN_MM, PATTERN = 0.012, 0.4
 _NEIGHBOURS = 3
@@ -49,12 +49,12 @@ SCALE_Z, SCALE_OFF = 3.0, 2e-4
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the measurement of one photo has at hand.
+    """What the measurement of one photo has to judge by.
 
     Attributes
     ----------
     number : which of the adjustment's photos.
-    windows : of the sheets seen, the best seen first; (K, 2) mm on the bench.
+    windows : of the sheets seen, the best seen first; (K, 2) mm in the world coordinate system.
     edge : the part's outer edge; None where there is no part.
     """
 
@@ -91,9 +91,9 @@ def _sharpness(e: Evidence) -> Iterator[Notice]:
     if len(e.sighting.light) and e.sighting.blur_px > BLUR_PX[0]:
         yield Notice(
             "not-sharp",
-            f"The markers' edges are blurred over {e.sighting.blur_px:.1f} px "
-            f"(a steady phone gives 0.6 to 1.4).",
-            "Tap on the part to focus, hold still or lean the phone on something, and give light.",
+            f"The photo is blurred: edges of markers are {e.sighting.blur_px:.1f} px wide "
+            f"(0.6 to 1.4 with a steady phone).",
+            "Tap the part to focus, hold the phone still or rest it on something, and add light.",
             "retake" if e.sighting.blur_px > BLUR_PX[1] else "usable",
             e.facts.file,
         )
@@ -107,8 +107,8 @@ def _light(e: Evidence) -> Iterator[Notice]:
     if paper < DARK[0]:
         yield Notice(
             "too-dark",
-            f"The paper reaches only {paper * 100:.0f} % of white.",
-            "Give more light, or raise the camera's exposure.",
+            f"The photo is underexposed: the paper is at {paper * 100:.0f} % of full white.",
+            "Add light, or raise the camera's exposure.",
             "retake" if paper < DARK[1] else "usable",
             e.facts.file,
         )
@@ -116,9 +116,9 @@ def _light(e: Evidence) -> Iterator[Notice]:
     if clipped.sum() >= 3:
         yield Notice(
             "overexposed",
-            f"The paper is cut off at white beside {clipped.sum()} of {len(light)} markers; "
-            f"there edges seem to lie nearer to the dark side.",
-            "Lower the camera's exposure, or take some light away.",
+            f"The paper is overexposed (clipped to white) beside {clipped.sum()} of {len(light)} "
+            f"markers; clipped edges shift towards the dark side.",
+            "Lower the camera's exposure, or use less light.",
             "retake" if clipped.mean() > 0.7 else "usable",
             e.facts.file,
             region_of(quads[clipped].reshape(-1, 2)),
@@ -128,7 +128,7 @@ def _light(e: Evidence) -> Iterator[Notice]:
         yield Notice(
             "glare",
             f"Markers washed out by a reflection: {washed.sum()} of {len(light)}.",
-            "Move the lamp or yourself so that nothing bright mirrors in the sheet.",
+            "Move the lamp, or yourself, so that nothing bright is reflected in the sheet.",
             "usable",
             e.facts.file,
             region_of(quads[washed].reshape(-1, 2)),
@@ -139,8 +139,8 @@ def _tilt(e: Evidence) -> Iterator[Notice]:
     if e.facts.tilt_deg > TILT_DEG[0]:
         yield Notice(
             "tilted",
-            f"The phone looks at the sheet {e.facts.tilt_deg:.0f} degrees from straight down.",
-            f"Hold it flatter over the sheet, within {TILT_DEG[0]:.0f} degrees.",
+            f"The phone was tilted {e.facts.tilt_deg:.0f} degrees from straight down.",
+            f"Hold it more level, within {TILT_DEG[0]:.0f} degrees.",
             "retake" if e.facts.tilt_deg > TILT_DEG[1] else "usable",
             e.facts.file,
         )
@@ -151,12 +151,12 @@ def _markers(e: Evidence) -> Iterator[Notice]:
         return
     from shapely import MultiPoint, Polygon
 
-    used = believed(e)
+    used = inliers(e)
     count = int(used.sum())
     if count < MARKERS[0]:
         yield Notice(
             "few-markers",
-            f"Only {count} markers carry the measurement.",
+            f"Only {counted(count, 'marker')} could be used.",
             "Cover fewer of them, and have the whole frame in the photo.",
             "retake" if count < MARKERS[1] else "usable",
             e.facts.file,
@@ -174,12 +174,12 @@ def _markers(e: Evidence) -> Iterator[Notice]:
     beyond = window.difference(MultiPoint(corners).convex_hull)
     between = 1 - beyond.area / window.area
     if between < BETWEEN[0]:
-        # Of several pieces the largest is where markers are missed.
+        # Of several pieces the largest is where markers are missing.
         piece = max(getattr(beyond, "geoms", [beyond]), key=lambda part: float(part.area))
         yield Notice(
             "one-sided-markers",
-            f"Only {between * 100:.0f} % of the window lies between markers that could be used.",
-            "Have markers on all sides of the part in the photo.",
+            f"Usable markers enclose only {between * 100:.0f} % of the window.",
+            "Take the photo with markers visible on all sides of the part.",
             "retake" if between < BETWEEN[1] else "usable",
             e.facts.file,
             region_of(e.camera.pixels(np.asarray(piece.exterior.coords)), 0.0),
@@ -191,7 +191,7 @@ def _resolution(e: Evidence) -> Iterator[Notice]:
         yield Notice(
             "coarse",
             f"A pixel covers {e.facts.mm_per_px:.2f} mm of the sheet.",
-            "Go nearer, fill the photo with the frame, or take it at full resolution.",
+            "Move closer, fill the photo with the frame, or take it at full resolution.",
             "retake" if e.facts.mm_per_px > MM_PER_PX[1] else "usable",
             e.facts.file,
         )
@@ -201,9 +201,10 @@ def _holdout(e: Evidence) -> Iterator[Notice]:
     if e.facts.markers_holdout_mm > HOLDOUT_MM[0]:
         yield Notice(
             "holdout-large",
-            f"What was left out of the solution is missed by {e.facts.markers_holdout_mm:.2f} mm "
-            f"({HOLDOUT_MM[0]:.2f} mm are wanted).",
-            "Learn the phone with `snugline camera`, see that the sheet lies flat, and retake.",
+            f"Hold-out error {e.facts.markers_holdout_mm:.2f} mm: markers kept out of the camera "
+            f"solution are predicted that far off ({HOLDOUT_MM[0]:.2f} mm or less is wanted).",
+            "Calibrate the phone with `snugline camera`, make sure that the sheet lies flat, and "
+            "retake.",
             "retake" if e.facts.markers_holdout_mm > HOLDOUT_MM[1] else "usable",
             e.facts.file,
         )
@@ -211,7 +212,7 @@ def _holdout(e: Evidence) -> Iterator[Notice]:
 
 @dataclass(frozen=True)
 class _Offsets:
-    """How far each of M markers was seen from its place: px, (M, 2), and (M,) trust 0 to 1."""
+    """How far each of M markers was seen from its position: px, (M, 2), and (M,) weight 0 to 1."""
 
     marker: NDArray[np.int64]
     place: Floats
@@ -235,8 +236,8 @@ def _offsets(e: Evidence) -> _Offsets:
     return _Offsets(marker, np.asarray(place / count[:, None]), off, np.asarray(trust))
 
 
-def believed(e: Evidence) -> Mask:
-    """(M,) which of the sighted markers the adjustment uses."""
+def inliers(e: Evidence) -> Mask:
+    """(M,) which of the sighted markers the bundle adjustment uses."""
     first = np.cumsum([0] + [len(f.ids) for f in e.frames[:-1] if isinstance(f, Frame)])
     own = first[e.sighting.sheet] + e.sighting.marker
     offsets = _offsets(e)
@@ -247,7 +248,7 @@ _TRUSTED = 0.2
 
 
 def _flatness(e: Evidence) -> Iterator[Notice]:
-    """Markers off together: rejected ones side by side, or neighbours shifted alike."""
+    """Markers off together: neighbouring outliers, or neighbours shifted the same way."""
     if not all(isinstance(frame, Frame) for frame in e.frames):
         return
     offsets = _offsets(e)
@@ -264,9 +265,9 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
         where, far = offsets.place[together], float(size[together].max())
         yield Notice(
             "sheet-not-flat",
-            f"{together.sum()} markers side by side lie up to {far:.2f} mm off their places, as "
-            f"on paper that is bent up; they were left out.",
-            "Tape the sheet down flat, above all there.",
+            f"{together.sum()} neighbouring markers are up to {far:.2f} mm out of position, as if "
+            f"the paper had lifted; they were not used.",
+            "Tape the sheet down flat, especially there.",
             "usable",
             e.facts.file,
             region_of(where, 60.0),
@@ -280,9 +281,10 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
         worst_ones = used & (size >= np.quantile(size[used], 0.8))
         yield Notice(
             "sheet-not-flat",
-            f"Neighbouring markers are off alike, by {np.sqrt(square) * mm:.3f} mm rms: paper that "
-            f"is not flat, or a lens that is not as assumed.",
-            "Tape the sheet flat on a flat board; learn the phone with `snugline camera`.",
+            f"Neighbouring markers are displaced in the same direction "
+            f"({np.sqrt(square) * mm:.3f} mm rms): the paper is not flat, or the lens model does "
+            f"not suit this phone.",
+            "Tape the sheet flat on a flat board; calibrate the phone with `snugline camera`.",
             "usable",
             e.facts.file,
             region_of(offsets.place[worst_ones], 60.0),
@@ -299,7 +301,7 @@ def _print_scale(e: Evidence) -> Iterator[Notice]:
         moved = e.adjusted.sheets[s].scale - np.array(frame.scale)
         across = np.array([1.0, -1.0])
         off = float(across @ moved)
-        # What an observation is moved by has the variance it came with less the one it leaves with.
+        # The shift of an observation has its prior variance less its posterior variance.
         left = across @ e.adjusted.covariance[where, where] @ across
         spread = np.sqrt(max(float(np.sum(u**2) - left), 1e-16))
         if abs(off) < SCALE_OFF or abs(off) < SCALE_Z * spread:
@@ -308,11 +310,12 @@ def _print_scale(e: Evidence) -> Iterator[Notice]:
         unread = not any(frame.scale_u)
         yield Notice(
             "print-scale-off",
-            f"The markers of {frame.name} say that the print is {ratio:.4f} times as wide as high, "
-            + ("while a true one was assumed." if unread else f"the bars as read {read:.4f}."),
-            "Measure both printed bars with calipers and give them."
+            f"The print of {frame.name} is stretched: its x scale is {ratio:.4f} times its y "
+            f"scale, judging by the markers; "
+            + ("it was assumed to be true." if unread else f"the bar readings give {read:.4f}."),
+            "Measure both printed bars with a caliper and enter the readings."
             if unread
-            else "Measure both printed bars again, between the middles of their end marks.",
+            else "Measure both printed bars again, from centre to centre of their end marks.",
             "usable",
             f"frame {frame.name}",
         )

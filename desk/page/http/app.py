@@ -70,6 +70,8 @@ def make_app(
         lifespan=lifespan,
         exception_handlers={
             LookupError: _not_found,
+            KeyError: _fault,
+            IndexError: _fault,
             SnuglineError: _user_error,
             HTTPException: _http_error,
             Exception: _fault,
@@ -125,7 +127,7 @@ def _routes() -> list[Route | Mount]:
 
 
 async def _not_found(request: Request, error: Exception) -> Response:
-    return refusal(404, "there is no such thing", request.url.path, "go back and open it anew")
+    return refusal(404, "there is no such thing", request.url.path, "go back and open it again")
 
 
 async def _user_error(request: Request, error: Exception) -> Response:

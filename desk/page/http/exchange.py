@@ -45,9 +45,9 @@ async def body(request: Request) -> dict[str, Any]:
     try:
         record = json.loads(content or b"{}")
     except (ValueError, RecursionError) as error:
-        raise InputError("it is no JSON", request.url.path, "send an object") from error
+        raise InputError("it is not JSON", request.url.path, "send an object") from error
     if not isinstance(record, dict):
-        raise InputError("it is no JSON object", request.url.path, "send an object")
+        raise InputError("it is not a JSON object", request.url.path, "send an object")
     return record
 
 

@@ -1,15 +1,11 @@
 """Jobs: listed, made, read, changed, and listened to."""
 
-import tomllib
 from collections.abc import AsyncIterator
-from pathlib import Path
-from typing import Any
 
 from anyio import to_thread
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 
-from snugline.desk.options import result_folder
 from snugline.desk.page.http.exchange import body, dumped, json_answer
 from snugline.desk.page.http.guard import refusal
 from snugline.desk.page.http.page_state import Desk
@@ -17,34 +13,17 @@ from snugline.desk.page.http.plan_requests import plan_now
 from snugline.desk.page.http.step_strip import steps
 from snugline.desk.page.jobs import job_photos, limits
 from snugline.desk.page.jobs.job_file_edit import Changed, change_file
+from snugline.desk.page.jobs.job_list import job_list
 from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import changes_from
 from snugline.desk.page.jobs.measured_store import error_record
-from snugline.desk.page.jobs.remark_keys import key_of_notice, key_of_where
+from snugline.desk.page.jobs.remark_keys import key_of, key_of_error
 from snugline.errors import InputError
 
 
 async def listed(request: Request) -> Response:
     desk: Desk = request.app.state.desk
-    listed = await to_thread.run_sync(lambda: [_entry(job) for job in desk.shelf.jobs()])
-    return JSONResponse({"jobs": listed})
-
-
-def _entry(job: Path) -> dict[str, Any]:
-    name, count = job.parent.name, 0
-    try:
-        record = tomllib.loads(job.read_text(encoding="utf-8-sig"))
-        name = str(record["part"]["name"])
-        count = len(record.get("photo", []))
-    except (OSError, ValueError, KeyError, TypeError):
-        pass
-    return {
-        "id": job.parent.name,
-        "name": name,
-        "changed": job.stat().st_mtime,
-        "photos": count,
-        "finished": (result_folder(job) / "result.json").is_file(),
-    }
+    return json_answer(dumped({"jobs": await to_thread.run_sync(job_list, desk.shelf)}))
 
 
 async def make(request: Request) -> Response:
@@ -68,11 +47,11 @@ async def read(request: Request) -> Response:
                 "revision": want.revision,
                 "job": want.record,
                 "faults": [
-                    {**error_record(f, work_of.path.parent), "key": _key(f.where, want.record)}
+                    {**error_record(f, work_of.path.parent), "key": key_of_error(f, want.record)}
                     for f in want.faults
                 ],
                 "advice": [
-                    {**r.as_json(), "key": key_of_notice(r.code, r.place, want.record)}
+                    {**r.as_json(), "key": key_of(r.about, want.record, r.code)}
                     for r in want.remarks
                 ],
                 "steps": steps(work_of, want, shown),
@@ -84,14 +63,6 @@ async def read(request: Request) -> Response:
             }
         )
     )
-
-
-def _key(where: str, record: dict[str, Any]) -> list[str | int]:
-    """A fault's key; a table that stands alone has no number."""
-    key = key_of_where(where)
-    if len(key) > 1 and isinstance(key[1], int) and isinstance(record.get(str(key[0])), dict):
-        return [key[0], *key[2:]]
-    return key
 
 
 async def change(request: Request) -> Response:

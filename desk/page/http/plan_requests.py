@@ -10,8 +10,9 @@ from starlette.responses import Response
 from snugline.desk.page.http.exchange import body, dumped, json_answer
 from snugline.desk.page.jobs.job_states import Wanted
 from snugline.desk.page.jobs.open_job import JobAtWork
-from snugline.desk.page.jobs.remark_keys import key_of_notice
+from snugline.desk.page.jobs.remark_keys import key_of
 from snugline.errors import InputError
+from snugline.place import about_from_json
 
 
 async def outline(request: Request) -> Response:
@@ -60,4 +61,5 @@ async def try_plan(request: Request) -> Response:
 
 def with_keys(notices: list[dict[str, Any]], want: Wanted) -> None:
     for notice in notices:
-        notice["key"] = key_of_notice(notice["code"], notice["place"], want.record)
+        about = about_from_json(notice["about"]) if "about" in notice else None
+        notice["key"] = key_of(about, want.record, notice["code"])

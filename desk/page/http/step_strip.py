@@ -5,18 +5,19 @@ from typing import Any
 from snugline.desk.page.jobs.job_states import Wanted
 from snugline.desk.page.jobs.open_job import JobAtWork
 from snugline.desk.page.jobs.page_answers import worst
-from snugline.desk.page.jobs.remark_keys import key_of_where
+from snugline.desk.page.jobs.remark_keys import key_of_error
 
 
 def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The strip: what is done, and in words what is missing."""
     faults: dict[str, list[str]] = {}
     for fault in want.faults:
-        table = str(([*key_of_where(fault.where), ""])[0])
+        table = str(([*key_of_error(fault, want.record), ""])[0])
         faults.setdefault(table, []).append(f"{fault.what}; {fault.mend}")
     remarks = {remark.code: remark.text for remark in want.remarks}
     frames = want.record.get("frame", [])
     frames = [frames] if isinstance(frames, dict) else frames
+    frames = frames if isinstance(frames, list) else []
     bars = [f for f in frames if isinstance(f, dict) and not {"bar_x", "bar_y"} <= set(f)]
 
     frame_missing = faults.get("frame", []) or ([] if frames else ["no frame is chosen"])
@@ -30,9 +31,10 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
     steps.append(_step("photos", missing, look, bool(states & {"waiting", "tracing"})))
 
     read = faults.get("reading", []) + faults.get("part", [])
-    wants = [remarks[code] for code in ("no-length", "no-width") if code in remarks]
-    no_part = any("thickness" in text for text in read) or _no_thickness(want.record)
-    steps.append(_step("readings", read or (["no thickness"] if no_part else []), wants))
+    wants = [str(remarks[code]) for code in ("no-length", "no-width") if code in remarks]
+    if not read and _no_thickness(want.record):
+        read = ["no thickness"]
+    steps.append(_step("readings", read, wants))
 
     for name, stage in (("outline", work_of.outline), ("pocket", work_of.plan)):
         working = stage.state in ("waiting", "tracing", "fitting", "planning")

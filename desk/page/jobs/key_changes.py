@@ -52,7 +52,7 @@ def changes_from(records: Any) -> list[Change]:
         for step in path:
             index = isinstance(step, int) and not isinstance(step, bool) and 0 <= step < 10_000
             if not index and not (isinstance(step, str) and _KEY.fullmatch(step)):
-                raise InputError(f"{step!r} is no key", where, "send the keys of the job file")
+                raise InputError(f"{step!r} is not a key", where, "send the keys of the job file")
         if path[0] not in TABLES:
             raise InputError(
                 f"unknown key {path[0]!r}", where, f"the keys here are {', '.join(TABLES)}"
@@ -72,7 +72,7 @@ def _check_value(value: Any, where: str, depth: int = 0) -> None:
     if isinstance(value, dict):
         for key, inner in value.items():
             if not _KEY.fullmatch(key) or inner is None:
-                raise InputError(f"{key!r} is no key with a value", where, "leave it out")
+                raise InputError(f"{key!r} is not a key with a value", where, "leave it out")
             _check_value(inner, where, depth + 1)
     elif isinstance(value, list):
         if len(value) > 200 or None in value:
@@ -85,7 +85,7 @@ def _check_value(value: Any, where: str, depth: int = 0) -> None:
                 "the text is too long or not printable", where, f"write {TEXT_LENGTH} letters"
             )
     elif isinstance(value, float) and not math.isfinite(value):
-        raise InputError(f"{value} is no number", where, "send a finite number")
+        raise InputError(f"{value} is not a number", where, "send a finite number")
     elif isinstance(value, int) and abs(value) > 2**53:
         raise InputError(f"{value} is too large", where, "send a smaller number")
 
@@ -120,7 +120,7 @@ def _check_files(path: Sequence[str | int], record: Mapping[str, Any], where: st
         for d in _descriptions(path, record.get("now"))
     ):
         raise InputError(
-            "a frame is named, not given by a path", where, "take a built-in frame's name"
+            "a frame is named, not given by a path", where, "use a built-in frame's name"
         )
 
 

@@ -3,7 +3,7 @@
 UPLOAD_BYTES = 80_000_000
 UPLOAD_PIXELS = 64_000_000
 PHOTOS = 100  # in one job
-BODY_BYTES = 1_000_000  # of any request that is no photo
+BODY_BYTES = 1_000_000  # of any request other than a photo
 TEXT_LENGTH = 500  # of one value of a job
 
 CONNECTIONS = 256

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from snugline.desk.page.jobs.measured_store import notice_from
+from snugline.notice import Notice
 from snugline.trace.camera.lens import Lens
 from snugline.trace.camera.projection import Camera
-from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
+from snugline.trace.contour import Contour
 from snugline.trace.measure import Measured, MeasuredPhoto
 
 
@@ -18,8 +18,8 @@ def to_record(measured: Measured) -> dict[str, Any]:
     """Everything that the drawings and the fit need."""
     return {
         "photos": [_photo(photo) for photo in measured.photos],
-        "joined": None if measured.joined is None else _contour(measured.joined),
-        "notices": [asdict(notice) for notice in measured.notices],
+        "joined": None if measured.joined is None else measured.joined.as_json(),
+        "notices": [notice.as_json() for notice in measured.notices],
     }
 
 
@@ -33,8 +33,8 @@ def from_record(record: Mapping[str, Any]) -> Measured:
     joined = record["joined"]
     return Measured(
         tuple(_photo_from(photo) for photo in record["photos"]),
-        None if joined is None else _contour_from(joined),
-        tuple(notice_from(notice) for notice in record["notices"]),
+        None if joined is None else Contour.from_json(joined),
+        tuple(Notice.from_json(notice) for notice in record["notices"]),
     )
 
 
@@ -42,7 +42,7 @@ def _photo(photo: MeasuredPhoto) -> dict[str, Any]:
     lens = photo.camera.lens
     return {
         "file": str(photo.file),
-        "contour": _contour(photo.contour),
+        "contour": photo.contour.as_json(),
         "lens": asdict(lens),
         "rotation": photo.camera.rotation.tolist(),
         "translation": photo.camera.translation.tolist(),
@@ -56,7 +56,7 @@ def _photo_from(record: Mapping[str, Any]) -> MeasuredPhoto:
     lens = record["lens"]
     return MeasuredPhoto(
         Path(record["file"]),
-        _contour_from(record["contour"]),
+        Contour.from_json(record["contour"]),
         Camera(
             Lens(lens["focal"], tuple(lens["centre"]), tuple(lens["radial"]), tuple(lens["size"])),
             np.array(record["rotation"]),
@@ -65,46 +65,4 @@ def _photo_from(record: Mapping[str, Any]) -> MeasuredPhoto:
         tuple(np.array(points).reshape(-1, 2) for points in record["contour_px"]),
         np.array(record["markers_used"]).reshape(-1, 4, 2),
         np.array(record["markers_rejected"]).reshape(-1, 4, 2),
-    )
-
-
-def _contour(contour: Contour) -> dict[str, Any]:
-    return {
-        "frame": contour.frame,
-        "outer": _curve(contour.outer),
-        "others": [_curve(curve) for curve in contour.others],
-        "photo": asdict(contour.photo),
-        "common": asdict(contour.common),
-        "notices": [asdict(notice) for notice in contour.notices],
-    }
-
-
-def _contour_from(record: Mapping[str, Any]) -> Contour:
-    return Contour(
-        frame=record["frame"],
-        outer=_curve_from(record["outer"]),
-        photo=PhotoFacts(**record["photo"]),
-        common=CommonUncertainty(**record["common"]),
-        others=tuple(_curve_from(curve) for curve in record["others"]),
-        notices=tuple(notice_from(notice) for notice in record["notices"]),
-    )
-
-
-def _curve(curve: Curve) -> dict[str, Any]:
-    return {
-        "points": curve.points.tolist(),
-        "sigma": curve.sigma.tolist(),
-        "noise": curve.noise.tolist(),
-        "closed": curve.closed,
-        "breaks": [int(i) for i in curve.breaks],
-    }
-
-
-def _curve_from(record: Mapping[str, Any]) -> Curve:
-    return Curve(
-        np.array(record["points"]).reshape(-1, 2),
-        np.array(record["sigma"]),
-        np.array(record["noise"]),
-        record["closed"],
-        tuple(record["breaks"]),
     )

@@ -7,10 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.desk.job import Job, LeaveOutTable
-from snugline.desk.job_outline import Fitting, kept_points, section_of
+from snugline.desk.job_outline import Fitting
 from snugline.desk.job_run import sides_of
 from snugline.desk.pictures import Along, along_outline
 from snugline.desk.turning import turned_box, turned_points, turned_size
+from snugline.fit.contour_section import kept_points, section_of
 from snugline.fit.drawing.svg import path_data
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.result import SectionResult
@@ -35,13 +36,13 @@ def photo_answer(record: Mapping[str, Any], turn: int) -> dict[str, Any]:
     size = (facts["width"], facts["height"])
     notices = [
         {
-            **{key: notice[key] for key in ("code", "text", "mend", "severity")},
+            **notice,
             "number": number,
-            "region": None
-            if notice["region_px"] is None
-            else turned_box(tuple(notice["region_px"]), turn, size),
+            "region": turned_box(tuple(notice["place"]["region_px"]), turn, size)
+            if "region_px" in notice.get("place", {})
+            else None,
         }
-        for number, notice in enumerate(contour["notices"], start=1)
+        for number, notice in enumerate(contour["warnings"], start=1)
     ]
     width, height = turned_size(size, turn)
     return {
@@ -119,7 +120,6 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
             }
             for corner in fitted.corners
         ],
-        "thickness": fitted.thickness.as_json() if fitted.thickness is not None else None,
         "extras": {name: size.as_json() for name, size in fitted.extras.items()},
         "d": path_data(outline),
         "bounds": [round(v, 4) for v in outline.bounds],
@@ -231,14 +231,9 @@ def _outward(points: Floats) -> Floats:
 
 
 def notice_answer(notice: Notice) -> dict[str, Any]:
-    """A remark; its cause in the job is found when it is sent."""
-    return {
-        "code": notice.code,
-        "text": notice.text,
-        "mend": notice.mend,
-        "severity": notice.severity,
-        "place": notice.place,
-    }
+    """A remark; its key in the job is found when it is sent. `where` names what it is about."""
+    where = "" if notice.about is None else str(notice.about)
+    return {**notice.as_json(), "where": where}
 
 
 def plan_answer(plan: CutPlan) -> dict[str, Any]:

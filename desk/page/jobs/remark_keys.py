@@ -1,8 +1,11 @@
-"""Where in the job a remark or a fault has its cause, so that the page can say it there."""
+"""Which key of the job a remark or a fault is about, so that the page can show it there."""
 
-import re
 from collections.abc import Mapping, Sequence
+from itertools import takewhile
 from typing import Any
+
+from snugline.errors import SnuglineError
+from snugline.place import About, OfKey, OfPhoto, OfReading
 
 Key = list[str | int]
 
@@ -59,54 +62,47 @@ _PLACES: dict[str, Key] = {
     "wood moisture": ["wood"],
     "room humidity": ["wood"],
 }
-_TABLE = re.compile(r"\[\[?([a-z_]+)\]?\](?: (\d+))?")
-_STEP = re.compile(r"\w+(?:\[\d+\])?")
 
 
-def key_of_where(where: str) -> Key:
-    """The key that an error of the job file names: `job.toml, [[reading]] 2, tool`.
+def key_of(about: About | str | None, record: Mapping[str, Any], code: str = "") -> Key:
+    """The key of the job that a fault or remark is about; empty where there is none.
 
-    >>> key_of_where("/jobs/a, b/job.toml, [[reading]] 2, tool")
+    Parameters
+    ----------
+    about : what it names.
+    record : the job file's tables, to find a photo's number and lone tables.
+    code : of a remark; the plan's have their key by it.
+
+    >>> key_of(OfKey(("reading", 1, "tool")), {})
     ['reading', 1, 'tool']
-    >>> key_of_where("job.toml, [pocket].wood.now")
-    ['pocket', 'wood', 'now']
     """
-    if where in _PLACES:
-        return ["pocket", *_PLACES[where]]
-    if where.startswith("pocket."):
-        return ["pocket", *_steps(where.removeprefix("pocket."))]
-    tables = list(_TABLE.finditer(where))
-    if not tables:
-        return []
-    table = tables[-1]
-    key: Key = [table[1]]
-    if table[2] is not None:
-        key.append(int(table[2]) - 1)
-    rest = where[table.end() :]
-    if rest.startswith("."):
-        return key + _steps(rest[1:])
-    return key + [step.strip() for step in rest.split(",") if _STEP.fullmatch(step.strip())]
-
-
-def _steps(dotted: str) -> Key:
-    # A list inside the pocket is one value to the page.
-    return [step for step in re.sub(r"\[\d+\].*", "", dotted).split(".") if step]
-
-
-def key_of_notice(code: str, place: str, record: Mapping[str, Any]) -> Key:
-    """The key of a remark on the outline or the plan; empty where no key brings it."""
     if code in OF_NOTICE:
-        key = OF_NOTICE[code]
-        return ["pocket", *key] if key else []
-    for i, reading in enumerate(_tables(record, "reading")):
-        if place == f"reading of the {reading.get('what')}, {reading.get('tool')}":
-            return ["reading", i]
-    for i, photo in enumerate(_tables(record, "photo")):
-        if place and place == photo.get("file"):
-            return ["photo", i]
-    if place.startswith("["):
-        return key_of_where(place)
+        return ["pocket", *OF_NOTICE[code]] if OF_NOTICE[code] else []
+    match about:
+        case OfKey(path=path):
+            return _as_page_has_it(list(path), record)
+        case OfReading(number=number):
+            return _as_page_has_it(["reading", number - 1], record)
+        case OfPhoto(file=file):
+            files = [photo.get("file") for photo in _tables(record, "photo")]
+            return ["photo", files.index(file)] if file in files else []
+        case str() if about in _PLACES:
+            return ["pocket", *_PLACES[about]]
     return []
+
+
+def key_of_error(error: SnuglineError, record: Mapping[str, Any]) -> Key:
+    """The key that an error is about."""
+    return key_of(error.about or error.where, record)
+
+
+def _as_page_has_it(key: Key, record: Mapping[str, Any]) -> Key:
+    """A table that stands alone has no number, and a list inside the pocket is one value."""
+    if len(key) > 1 and isinstance(key[1], int) and isinstance(record.get(str(key[0])), dict):
+        return [key[0], *key[2:]]
+    if key[:1] == ["pocket"]:
+        return list(takewhile(lambda step: isinstance(step, str), key))
+    return key
 
 
 def _tables(record: Mapping[str, Any], name: str) -> Sequence[Mapping[str, Any]]:

@@ -17,14 +17,18 @@ export function contourOf(photo) {
     if (known && known.turn !== photo.turn) next.contour = null;
     next.turn = photo.turn;
     kept.set(place, next);
-    ask("GET", address(`photos/${photo.id}/contour`)).then((contour) => {
-      next.contour = contour;
-      tell();
-    }).catch(() => {});
+    ask("GET", address(`photos/${photo.id}/contour`))
+      .then((contour) => {
+        next.contour = contour;
+        tell();
+      })
+      .catch(() => {});
   }
   return kept.get(place).contour;
 }
 
 /** The address of a photo's picture. */
 export const picture = (photo, width) =>
-  address(`photos/${photo.id}/picture?width=${width}&k=${encodeURIComponent(`${photo.key ?? photo.file}-${photo.turn}`)}`);
+  address(
+    `photos/${photo.id}/picture?width=${width}&k=${encodeURIComponent(`${photo.key ?? photo.file}-${photo.turn}`)}`,
+  );

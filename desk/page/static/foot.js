@@ -7,8 +7,8 @@ import { stepAddress, STEPS } from "./strip.js";
 
 const before = h("span");
 const after = h("span");
-const back = h("a.button", {}, sign("left"), before);
-const on = h("a.button.main", {}, after, sign("right"));
+const back = h("a.button", sign("left"), before);
+const on = h("a.button.main", after, sign("right"));
 const now = h("span.now");
 
 export const foot = {
@@ -23,6 +23,6 @@ export const foot = {
     on.href = next ? stepAddress(next.step) : "/";
     say(after, next ? next.name : "All jobs");
     const { state: word, missing = [] } = state.steps.find(({ step }) => step === current) ?? {};
-    say(now, missing.length ? `${word === "look" ? "To look at" : "Still missing"}: ${missing.join("; ")}` : "");
+    say(now, missing.length ? `${word === "look" ? "To check" : "Still missing"}: ${missing.join("; ")}` : "");
   },
 };

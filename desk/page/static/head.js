@@ -8,12 +8,27 @@ import { show, view } from "./parts/view.js";
 import { phoneButton } from "./phone.js";
 
 const name = h("span.name");
-const wordmark = h("span.wordmark", {}, "Snugline");
+const wordmark = h("span.wordmark", "Snugline");
 const undoButton = h("button.bare", { type: "button", onclick: () => undo() }, sign("undo"));
 const redoButton = h("button.bare", { type: "button", onclick: () => redo() }, sign("redo"));
-const units = few({ label: "Unit shown", options: [["mm", "mm"], ["in", "inch"]], take: (unit) => show({ unit }), unseen: true });
-const themes = h("select", { "aria-label": "Theme" },
-  [["system", "Auto"], ["light", "Light"], ["dark", "Dark"]].map(([word, text]) => h("option", { value: word }, text)));
+const units = few({
+  label: "Unit shown",
+  options: [
+    ["mm", "mm"],
+    ["in", "inch"],
+  ],
+  take: (unit) => show({ unit }),
+  unseen: true,
+});
+const themes = h(
+  "select",
+  { "aria-label": "Theme" },
+  [
+    ["system", "Auto"],
+    ["light", "Light"],
+    ["dark", "Dark"],
+  ].map(([word, text]) => h("option", { value: word }, text)),
+);
 themes.addEventListener("change", () => show({ theme: themes.value }));
 
 const typing = (element) => element?.matches?.("input:not([type=radio], [type=checkbox]), textarea");
@@ -31,14 +46,23 @@ function arm(button, word, entry) {
   mark(button, "title", says);
 }
 
-const tools = h("div.row.inJob", {}, undoButton, redoButton);
+const tools = h("div.row.inJob", undoButton, redoButton);
 
 export const head = {
   children: [
-    h("h1", {}, h("a.home", { href: "/", "aria-label": "Snugline, all jobs" }, h("img", { src: "/static/icon.svg", alt: "", width: 40, height: 40 }), wordmark), name),
+    h(
+      "h1",
+      h(
+        "a.home",
+        { href: "/", "aria-label": "Snugline, all jobs" },
+        h("img", { src: "/static/icon.svg", alt: "", width: 40, height: 40 }),
+        wordmark,
+      ),
+      name,
+    ),
     tools,
     units.el,
-    h("div.theme", {}, themes),
+    h("div.theme", themes),
     phoneButton(),
   ],
   update(inJob) {

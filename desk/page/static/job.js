@@ -4,9 +4,21 @@ import { ask } from "./server.js";
 import { asSent, at, elementOf, listLength, put, turned } from "./changes.js";
 
 const EMPTY = {
-  id: null, revision: null, job: {}, faults: [], advice: [], steps: [], photos: [], removed: [],
-  outlineState: { state: "missing" }, planState: { state: "missing" },
-  outline: null, plan: null, files: { state: "missing", list: [] }, connected: true, problem: null,
+  id: null,
+  revision: null,
+  job: {},
+  faults: [],
+  advice: [],
+  steps: [],
+  photos: [],
+  removed: [],
+  outlineState: { state: "missing" },
+  planState: { state: "missing" },
+  outline: null,
+  plan: null,
+  files: { state: "missing", list: [] },
+  connected: true,
+  problem: null,
 };
 
 /** What the page shows. Only this module writes into it. */
@@ -89,7 +101,7 @@ export function close() {
 let refreshing = null;
 let again = false;
 
-/** Read the job anew; calls that come meanwhile are answered by one more reading. */
+/** Read the job again; calls that come meanwhile share one more reading. */
 export function refresh() {
   if (refreshing) {
     again = true;
@@ -181,29 +193,32 @@ function run(label, changes, onto, forget) {
   state.job = after;
   onto.push(entry);
   if (forget) history.undone.length = 0;
-  const sent = send(changes, entry, onto); // on its way before the page is drawn anew
+  const sent = send(changes, entry, onto); // on its way before the page is drawn again
   tell();
   return sent;
 }
 
 function send(changes, entry, onto) {
   const asksPlan = changes.some((change) => change.path[0] === "pocket");
-  const turn = (sending ?? Promise.resolve()).then(async () => {
-    const answer = await ask("POST", address(`changes${asksPlan ? "?plan=1" : ""}`), { json: { changes } });
-    state.revision = answer.revision;
-    if (sending === turn) state.job = answer.job;
-    if (answer.plan) {
-      state.planState = answer.plan;
-      if (answer.plan.plan) state.plan = answer.plan.plan;
-    }
-  }).catch((refusal) => {
-    onto.splice(onto.indexOf(entry), 1);
-    state.problem = { refusal, changes, label: entry.label };
-  }).finally(() => {
-    if (sending === turn) sending = null;
-    tell();
-    refresh();
-  });
+  const turn = (sending ?? Promise.resolve())
+    .then(async () => {
+      const answer = await ask("POST", address(`changes${asksPlan ? "?plan=1" : ""}`), { json: { changes } });
+      state.revision = answer.revision;
+      if (sending === turn) state.job = answer.job;
+      if (answer.plan) {
+        state.planState = answer.plan;
+        if (answer.plan.plan) state.plan = answer.plan.plan;
+      }
+    })
+    .catch((refusal) => {
+      onto.splice(onto.indexOf(entry), 1);
+      state.problem = { refusal, changes, label: entry.label };
+    })
+    .finally(() => {
+      if (sending === turn) sending = null;
+      tell();
+      refresh();
+    });
   sending = turn;
   return turn;
 }
@@ -230,7 +245,12 @@ export function settle(mine) {
   const { conflicts, job, revision } = refusal.body;
   if (job) Object.assign(state, { job, revision });
   tell();
-  if (mine && conflicts) commit(label, conflicts.map(({ path, now }) => [path, now]));
+  if (mine && conflicts) {
+    commit(
+      label,
+      conflicts.map(({ path, now }) => [path, now]),
+    );
+  }
 }
 
 export function dismissProblem() {

@@ -1,4 +1,4 @@
-// The page: its head, the strip, one step at a time, and where in the address one stands.
+// The page: its head, the strip, one step at a time, and the address that leads there.
 
 import { head } from "./head.js";
 import { close, open, state, tell, watch } from "./job.js";
@@ -16,8 +16,13 @@ import { pocketStep } from "./steps/pocket.js";
 import { readingsStep } from "./steps/readings.js";
 
 const MAKE = {
-  frame: frameStep, photos: photosStep, readings: readingsStep, outline: outlineStep,
-  pocket: pocketStep, files: filesStep, fit: afterStep,
+  frame: frameStep,
+  photos: photosStep,
+  readings: readingsStep,
+  outline: outlineStep,
+  pocket: pocketStep,
+  files: filesStep,
+  fit: afterStep,
 };
 
 const main = document.querySelector("main");

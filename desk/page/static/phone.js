@@ -6,11 +6,14 @@ import { ask } from "./server.js";
 export function phoneButton() {
   const square = h("div.square");
   const words = h("p");
-  const dialog = h("dialog", { "aria-label": "Open on a phone" },
-    h("h2", {}, "Open on a phone"),
+  const dialog = h(
+    "dialog",
+    { "aria-label": "Open on a phone" },
+    h("h2", "Open on a phone"),
     square,
     words,
-    h("div.row", {}, h("button.main", { type: "button", onclick: () => dialog.close() }, "Close")));
+    h("div.row", h("button.main", { type: "button", onclick: () => dialog.close() }, "Close")),
+  );
   const button = h("button", { type: "button", hidden: true }, "Phone");
   button.addEventListener("click", async () => {
     square.replaceChildren();
@@ -22,15 +25,19 @@ export function phoneButton() {
       drawn.setAttribute("aria-label", "The link as a square to scan");
       square.append(document.adoptNode(drawn));
       words.replaceChildren(
-        `Point the phone's camera at it. The link works once, for ${link.minutes} minutes. The phone must be in the same network: `,
-        h("a", { href: link.url, target: "_blank" }, link.url));
+        `Point the phone's camera at it. The link works once, for ${link.minutes} minutes. `,
+        "The phone must be in the same network: ",
+        h("a", { href: link.url, target: "_blank" }, link.url),
+      );
     } catch (refusal) {
       words.replaceChildren(`${refusal.message}. ${refusal.mend}`);
     }
   });
   document.body.append(dialog);
-  ask("GET", "/api/about").then((about) => {
-    button.hidden = !about.lan || !about.here;
-  }).catch(() => {});
+  ask("GET", "/api/about")
+    .then((about) => {
+      button.hidden = !about.lan || !about.here;
+    })
+    .catch(() => {});
   return button;
 }

@@ -4,26 +4,64 @@ import { dismissProblem, settle, state } from "./job.js";
 import { h, say } from "./parts/dom.js";
 
 const asText = (value) => {
-  if (value === null || value === undefined) return "left out";
+  if (value === null || value === undefined) return "empty";
   if (Array.isArray(value)) return value.map(asText).join(", ");
-  if (typeof value === "object") return Object.entries(value).map(([key, one]) => `${key} ${asText(one)}`).join(", ");
+  if (typeof value === "object") {
+    return Object.entries(value)
+      .map(([key, one]) => `${key} ${asText(one)}`)
+      .join(", ");
+  }
   return value === true ? "yes" : value === false ? "no" : String(value);
 };
 
 const rows = h("tbody");
-const conflict = h("dialog", { "aria-label": "Changed meanwhile" },
-  h("h2", {}, "Changed meanwhile"),
-  h("p", {}, "Another window, or a hand in the file, changed the same value. Which one shall stand?"),
-  h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, "Value"), h("th", {}, "Stands there now"), h("th", {}, "Yours"))), rows),
-  h("div.row", {},
-    h("button.main", { type: "button", onclick: () => { conflict.close(); settle(false); } }, "Leave what stands there"),
-    h("button", { type: "button", onclick: () => { conflict.close(); settle(true); } }, "Put mine")));
+const conflict = h(
+  "dialog",
+  { "aria-label": "Changed elsewhere" },
+  h("h2", "Changed elsewhere"),
+  h("p", "Another window, or an edit of the file, changed the same value. Which value do you want to keep?"),
+  h("table", h("thead", h("tr", h("th", "Value"), h("th", "In the file"), h("th", "Yours"))), rows),
+  h(
+    "div.row",
+    h(
+      "button.main",
+      {
+        type: "button",
+        onclick: () => {
+          conflict.close();
+          settle(false);
+        },
+      },
+      "Keep the file's",
+    ),
+    h(
+      "button",
+      {
+        type: "button",
+        onclick: () => {
+          conflict.close();
+          settle(true);
+        },
+      },
+      "Use mine",
+    ),
+  ),
+);
 conflict.addEventListener("cancel", () => settle(false));
 document.body.append(conflict);
 
 const toast = document.querySelector(".toast");
 const words = h("span");
-const dismiss = h("button", { type: "button", onclick: () => { toast.hidden = true; } }, "Close");
+const dismiss = h(
+  "button",
+  {
+    type: "button",
+    onclick: () => {
+      toast.hidden = true;
+    },
+  },
+  "Close",
+);
 toast.append(words, dismiss);
 
 function report(refusal) {
@@ -35,13 +73,17 @@ function report(refusal) {
 export const problems = {
   report,
   update() {
-    if (!state.connected && state.id) report({ message: "The server does not answer", mend: "The page goes on by itself when it is back" });
-    else if (words.textContent.startsWith("The server does not answer")) toast.hidden = true;
+    if (!state.connected && state.id) {
+      report({ message: "The server does not answer", mend: "The page goes on as soon as it is back" });
+    } else if (words.textContent.startsWith("The server does not answer")) toast.hidden = true;
     const problem = state.problem;
     if (!problem || conflict.open) return;
     if (problem.refusal.body?.conflicts) {
-      rows.replaceChildren(...problem.refusal.body.conflicts.map(({ path, now, current }) =>
-        h("tr", {}, h("th", { scope: "row" }, path.join(" ")), h("td", {}, asText(current)), h("td", {}, asText(now)))));
+      rows.replaceChildren(
+        ...problem.refusal.body.conflicts.map(({ path, now, current }) =>
+          h("tr", h("th", { scope: "row" }, path.join(" ")), h("td", asText(current)), h("td", asText(now))),
+        ),
+      );
       conflict.showModal();
     } else {
       report(problem.refusal);

@@ -11,7 +11,10 @@ export class Refusal extends Error {
   }
 }
 
-const NO_ANSWER = { what: "The server does not answer", mend: "Start `snugline serve` again; nothing you entered before is lost." };
+const NO_ANSWER = {
+  what: "The server does not answer",
+  mend: "Start `snugline serve` again; nothing you entered before is lost.",
+};
 
 export async function ask(method, path, { json, body, signal } = {}) {
   let answer;

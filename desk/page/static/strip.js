@@ -15,7 +15,7 @@ export const STEPS = [
 ];
 
 const SIGN = { done: "done", missing: "missing", working: "working", look: "usable" };
-const WORD = { done: "done", missing: "to do", working: "at work", look: "look at it" };
+const WORD = { done: "done", missing: "to do", working: "working", look: "check" };
 
 /** The address of a step of the job that is open. */
 export const stepAddress = (step) => `/?job=${encodeURIComponent(state.id)}#${step}`;
@@ -23,14 +23,20 @@ export const stepAddress = (step) => `/?job=${encodeURIComponent(state.id)}#${st
 const entries = STEPS.map(({ step, name }, i) => {
   const sign = changingSign("missing");
   const word = h("span.word");
-  const link = h("a", { "data-state": "missing" },
+  const link = h(
+    "a",
+    { "data-state": "missing" },
     h("i"),
-    h("span.step", {}, sign.el, h("span.name", {}, `${i + 1}`, h("b", {}, ` ${name}`))),
-    word);
-  return { step, link, sign, word, el: h("li", {}, link) };
+    h("span.step", sign.el, h("span.name", `${i + 1}`, h("b", ` ${name}`))),
+    word,
+  );
+  return { step, link, sign, word, el: h("li", link) };
 });
 
-const el = h("ol", {}, entries.map((entry) => entry.el));
+const el = h(
+  "ol",
+  entries.map((entry) => entry.el),
+);
 
 export const strip = {
   el,

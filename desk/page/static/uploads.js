@@ -72,7 +72,15 @@ export async function restore(removed, insteadOf = null) {
 function rememberAdded(first) {
   let photo = first;
   let kept = null;
-  remember("photo added", async () => { kept = await out(photo); }, async () => { photo = await restore(kept); });
+  remember(
+    "photo added",
+    async () => {
+      kept = await out(photo);
+    },
+    async () => {
+      photo = await restore(kept);
+    },
+  );
 }
 
 function rememberReplaced(first, removed) {
@@ -89,7 +97,15 @@ function rememberReplaced(first, removed) {
 export async function takeOut(first) {
   let photo = first;
   let kept = await out(photo);
-  remember("photo taken out", async () => { photo = await restore(kept); }, async () => { kept = await out(photo); });
+  remember(
+    "photo removed",
+    async () => {
+      photo = await restore(kept);
+    },
+    async () => {
+      kept = await out(photo);
+    },
+  );
 }
 
 /** Turn what is shown of a photo by a quarter, clockwise. */
@@ -99,5 +115,9 @@ export async function turn(photo) {
     await refresh();
   };
   await by(90);
-  remember("photo turned", () => by(270), () => by(90));
+  remember(
+    "photo rotated",
+    () => by(270),
+    () => by(90),
+  );
 }

@@ -188,7 +188,8 @@ def frame(bench):
     page = bench.page
     bench.type_in("Bar x as measured", "199.17")  # without a unit: the one that the page shows
     bench.type_in("Bar y as measured", "120.23 mm")
-    page.get_by_text("As drawn they are").wait_for()
+    page.get_by_text("They should measure").wait_for()
+    page.get_by_text("from the middle of one end mark to the middle of the other").wait_for()
     assert bench.behind("Open the sheet to print").startswith(b"%PDF")
     bench.check("frame")
     assert read_job(bench)["frame"] == {
@@ -212,13 +213,13 @@ def photos(bench):
     # Measured with a thickness that is only assumed, and said to be so.
     for number in (0, 1):
         card = page.locator("li.photo").nth(number)
-        card.get_by_text("once the thickness is given").wait_for()
+        card.get_by_text("needs the thickness").wait_for()
         card.locator("svg.still .over.top").first.wait_for()
     assert page.locator("svg.still ellipse.place").count() >= 1
     bench.check("photos")
-    page.get_by_role("button", name="Turn", exact=True).first.click()
-    page.get_by_role("button", name="Undo: photo turned").click()
-    page.get_by_role("button", name="Redo: photo turned").wait_for()
+    page.get_by_role("button", name="Rotate", exact=True).first.click()
+    page.get_by_role("button", name="Undo: photo rotated").click()
+    page.get_by_role("button", name="Redo: photo rotated").wait_for()
     assert [photo["shows"] for photo in read_job(bench)["photo"]] == ["left end", "right end"]
     assert not any(photo.get("turn") for photo in read_job(bench)["photo"])
 
@@ -234,7 +235,7 @@ def readings(bench):
     assert "= 417.51 mm" in bench.text(".readings")
     page.get_by_label("Top edge").select_option("edge_radius")
     bench.type_in("Size of the edge", "0.8 mm")
-    page.get_by_label("Sides leaning inwards").fill("0.5 deg")
+    page.get_by_label("Draft angle of the sides").fill("0.5")
     page.keyboard.press("Tab")
     units = page.get_by_role("radiogroup", name="Unit shown")
     units.get_by_role("radio", name="inch").check()
@@ -280,7 +281,7 @@ def accept_a_drawn_size(bench):
     page.locator(".sizes tr", has_text="Width").filter(has_text=exact).wait_for()
     page.get_by_text("drawn size").first.wait_for()
     assert read_job(bench)["part"]["drawn"] == {"width": label}
-    page.get_by_role("button", name="Undo: width taken as drawn").click()
+    page.get_by_role("button", name="Undo: nominal width accepted").click()
     page.wait_for_function("!document.querySelector('.sizes').innerText.includes('drawn size')")
     assert "drawn" not in read_job(bench)["part"]
 
@@ -296,7 +297,7 @@ def leave_a_piece_out(bench):
         page.keyboard.press(key)
     assert float(stage.get_attribute("viewBox").split()[2]) < float(whole[2]) / 2
     before = measured_width(bench)
-    page.get_by_role("button", name="Worst place").click()
+    page.get_by_role("button", name="Largest error").click()
     page.get_by_role("radio", name="16 mm").check()
     page.get_by_role("button", name="Leave it out").click()
     page.locator(".stage .over.gone").first.wait_for()
@@ -319,10 +320,10 @@ def measured_width(bench):
 def pocket(bench):
     page = bench.page
     bench.go_on("The pocket")
-    bench.type_in("Gap per side", "0.4 mm")
+    bench.type_in("Clearance", "0.4 mm")
     page.locator(".planbox .line").first.wait_for()
     drawn = page.locator(".planbox .line").first.get_attribute("d")
-    page.get_by_role("button", name="Gap per side: more").click()
+    page.get_by_role("button", name="Clearance: more").click()
     page.wait_for_function("(old) => document.querySelector('.planbox .line').getAttribute('d')"
                            " !== old", arg=drawn)  # fmt: skip
     page.get_by_label("Kind of part").select_option("brittle")
@@ -330,10 +331,11 @@ def pocket(bench):
     page.locator("summary", has_text="Border").click()
     border = page.locator("details.group", has_text="Border")
     border.get_by_label("Cut the outside too").check()
-    bench.type_in("Wood left beside the pocket", "2 mm")
+    bench.type_in("Wood left around the pocket", "2 mm")
     border.get_by_text("at its thinnest").wait_for()
     bench.check("pocket")
-    bench.type_in("Wood left beside the pocket", "25 mm")
+    time_at_the_machine(bench)
+    bench.type_in("Wood left around the pocket", "25 mm")
     border.get_by_text("at its thinnest").wait_for(state="detached")
     assert read_job(bench)["pocket"] == {
         "clearance": ["0.45 mm"],
@@ -341,6 +343,22 @@ def pocket(bench):
         "cutter": {"diameter": "6 mm"},
         "border": {"land": "25 mm"},
     }
+
+
+def time_at_the_machine(bench):
+    """Each line of the table names its step-down, as the plan has it, in the unit shown."""
+    page = bench.page
+    page.locator("summary", has_text="Time at the machine").click()
+    group = page.locator("details.group", has_text="Time at the machine")
+    group.get_by_label("Estimate the time").check()
+    group.locator("tbody tr").first.wait_for()
+    plan = page.evaluate("fetch('/api/jobs/basalt-plate/plan').then((answer) => answer.json())")
+    listed = [row.split("\t") for row in group.locator("tbody tr").all_inner_texts()]
+    assert [row[0] for row in listed] == [f"{row['step_down']:.2f} mm" for row in plan["times"]]
+    assert [row[1] for row in listed] == [str(row["passes"]) for row in plan["times"]]
+    assert all(row[2].endswith((" min", " h")) for row in listed)
+    page.get_by_role("button", name="Undo: estimate the time").click()
+    group.locator("tbody tr").first.wait_for(state="hidden")
 
 
 def files(bench):
@@ -369,5 +387,5 @@ def after_the_cut(bench):
     page.get_by_label("Wood", exact=True).fill("ash")
     page.get_by_label("Machine", exact=True).fill("bench router")
     page.get_by_role("button", name="Snug").click()
-    page.locator(".records li", has_text="snug, gap 0.45 mm, ash, bench router").wait_for()
+    page.locator(".records li", has_text="snug, clearance 0.45 mm, ash, bench router").wait_for()
     bench.check("after the cut")

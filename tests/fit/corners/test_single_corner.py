@@ -258,8 +258,8 @@ def test_gaps_are_allowed():
     [
         (np.zeros((5, 2)), "too few"),
         (np.zeros((50, 2)), "coincide"),
-        (np.stack([np.linspace(0, 9, 50), np.zeros(50)], axis=1), "no corner"),
-        (corner()[0][::-1], "no corner"),
+        (np.stack([np.linspace(0, 9, 50), np.zeros(50)], axis=1), "not a corner"),
+        (corner()[0][::-1], "not a corner"),
         (np.concatenate([corner()[0][:380], corner()[0][-380:]])[:395], ""),
     ],
 )

@@ -273,5 +273,5 @@ def test_the_contract_is_verified_before_a_file_is_handed_over(monkeypatch):
     import snugline.fit.drawing.dxf as module
 
     monkeypatch.setattr(module, "bulges", lambda o: [(*s.start, 0.4) for s in o.segments])
-    with pytest.raises(FileError, match="does not hold what was drawn"):
+    with pytest.raises(FileError, match="differs from the drawing"):
         write_dxf(drawing())

@@ -68,7 +68,7 @@ def test_papers_have_the_standard_sizes():
     assert width * height * 2**5 == pytest.approx(1e6, rel=0.01)
     assert PAPERS["letter"] == pytest.approx((8.5 * 25.4, 11 * 25.4))
     assert PAPERS["tabloid"] == pytest.approx((11 * 25.4, 17 * 25.4))
-    with pytest.raises(InputError, match="no paper"):
+    with pytest.raises(InputError, match="not a paper"):
         paper_size("foolscap")
 
 
@@ -186,5 +186,5 @@ def test_the_contract_is_verified_before_a_file_is_handed_over(monkeypatch):
 
     faulty = lambda outline: [s.end for s in outline.segments][:-1]  # noqa: E731
     monkeypatch.setattr(module, "outline_steps", faulty)
-    with pytest.raises(FileError, match="does not hold what was drawn"):
+    with pytest.raises(FileError, match="differs from the drawing"):
         write_pdf(drawing())

@@ -290,7 +290,7 @@ def test_the_contract_is_verified_before_a_file_is_handed_over(monkeypatch):
     import snugline.fit.drawing.svg as module
 
     monkeypatch.setattr(module, "number", lambda value: f"{value:.2f}")
-    with pytest.raises(FileError, match="does not hold what was drawn"):
+    with pytest.raises(FileError, match="differs from the drawing"):
         write_svg(drawing())
 
 

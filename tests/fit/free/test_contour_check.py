@@ -97,5 +97,5 @@ def test_a_search_without_end_is_broken_off_and_says_so(monkeypatch):
     lobes = (40 + 3 * np.sin(5 * angle))[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
     fitted = fit_free([whole(lobes + RNG.normal(0, 0.03, lobes.shape))])
     (notice,) = (n for n in fitted.notices if n.code == "contour-irregular")
-    assert notice.place == "all.jpg"
+    assert str(notice.about) == "all.jpg"
     assert fitted.residual_rms < 1.0

@@ -165,7 +165,7 @@ def test_two_ends_that_share_nothing_stand_at_the_length_that_was_read():
     )
     assert left_radii == pytest.approx([10, 15], abs=0.2)
     unseen = [n for n in fit.notices if n.code == "unseen-stretch"]
-    assert {n.place for n in unseen} == {"front", "back"}
+    assert {str(n.about) for n in unseen} == {"front", "back"}
     stretch = int(unseen[0].text.split(" mm")[0])
     assert stretch == pytest.approx(140, abs=1.5)
 

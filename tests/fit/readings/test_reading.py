@@ -5,7 +5,6 @@ import math
 import pytest
 
 from snugline.errors import InputError
-from snugline.fit.adjustment.dimension_summary import thickness_of
 from snugline.fit.readings.reading import (
     Reading,
     caliper_limit,
@@ -144,14 +143,3 @@ def test_a_reading_that_cannot_be_used_is_refused_with_what_was_seen(what, value
     assert seen in caught.value.what
     assert caught.value.where == "job.toml, reading 2"
     assert caught.value.mend
-
-
-def test_a_stated_thickness_is_as_good_as_one_read_with_a_caliper() -> None:
-    stated = thickness_of([], 9.5)
-    read = thickness_of([Reading("thickness", (9.5,), "caliper")], None)
-    assert stated is not None
-    assert read is not None
-    assert stated.value == 9.5
-    assert stated.u95 == read.u95 > 0.05
-    assert stated.sources == ()
-    assert thickness_of([], None) is None

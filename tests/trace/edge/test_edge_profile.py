@@ -12,9 +12,9 @@ from snugline.trace.edge.edge_profile import (
     _depth,
     _normals,
     expected,
+    light_normal_equations,
     misfit,
     profile_geometry,
-    told_of_light,
 )
 from snugline.trace.edge.relief_displacement import PartSides
 
@@ -163,7 +163,7 @@ def test_what_a_profile_tells_of_the_light_is_what_least_squares_finds() -> None
     columns = geometry.columns[1]
     profile = rng.normal(0.4, 0.1, len(geometry.places))
     noise, prior = 0.02, expected(0.3, 0.7)
-    information, right = told_of_light(columns[None], profile[None], noise, prior)
+    information, right = light_normal_equations(columns[None], profile[None], noise, prior)
     rest = prior.copy()
     rest[LIGHT, LIGHT] = 1e-6 * np.eye(4)  # the terms themselves nearly free
     root = noise * np.linalg.cholesky(rest + 1e-12 * np.eye(len(rest)) / noise**2).T

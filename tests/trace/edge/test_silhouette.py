@@ -12,7 +12,7 @@ from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.edge.silhouette import (
     Silhouette,
-    _least_doubtful_way,
+    _edge_path,
     locate,
     resample,
     right_normals,
@@ -147,13 +147,13 @@ def test_the_way_stays_on_its_edge_where_another_is_likelier_for_a_while(closed:
     doubt[:, 10] = 0.0
     doubt[150:190, 10], doubt[150:190, 30] = 4.0, 0.0
     assert (doubt[150:190].argmin(axis=1) == 30).all()
-    assert (_least_doubtful_way(doubt, closed) == 10).all()
+    assert (_edge_path(doubt, closed) == 10).all()
 
 
 def test_the_way_follows_an_edge_that_runs_aslant() -> None:
     place = np.round(np.linspace(5, 35, 300)).astype(int)
     doubt = np.minimum(2.0 * np.abs(np.arange(41) - place[:, None]), 20.0)
-    assert np.abs(_least_doubtful_way(doubt, False) - place).max() <= 1
+    assert np.abs(_edge_path(doubt, False) - place).max() <= 1
 
 
 def test_resampled_points_stand_evenly_on_the_line() -> None:

@@ -208,13 +208,13 @@ def test_other_files_without_their_end_are_refused(tmp_path: Path, suffix: str) 
     ("name", "content", "word"),
     [
         ("empty.jpg", b"", "empty"),
-        ("notes.jpg", b"these are no pixels", "no photo"),
+        ("notes.jpg", b"these are no pixels", "not a photo"),
         ("drawing.jpg", b"<?xml version='1.0'?><svg/>", "drawing"),
         ("page.png", b"\n<!doctype html><html></html>", "drawing"),
         ("start.jpg", b"\xff\xd8\xff", "photo"),
         ("start.png", b"\x89PNG\r\n\x1a\n", "photo"),
-        ("zeros.heic", bytes(4000), "no photo"),
-        ("film.gif", b"GIF89a\x01\x00\x01\x00\x00\x00\x00;", "no photo"),
+        ("zeros.heic", bytes(4000), "not a photo"),
+        ("film.gif", b"GIF89a\x01\x00\x01\x00\x00\x00\x00;", "not a photo"),
     ],
 )
 def test_what_is_no_photo_is_named(tmp_path: Path, name: str, content: bytes, word: str) -> None:

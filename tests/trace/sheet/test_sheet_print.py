@@ -159,7 +159,7 @@ def test_the_sheet_says_what_it_is_and_how_to_print_measure_and_lay() -> None:
         page = document[0].get_textpage()
         text = " ".join(page.get_text_range().split())
         boxes = np.array([page.get_charbox(i) for i in range(page.count_chars())]) * 25.4 / 72
-    for word in ("border-a4-2", "100 to 143", "actual size", "no fit to page", "calipers", "Lay"):
+    for word in ("border-a4-2", "100 to 143", "actual size", "no fit to page", "caliper", "Lay"):
         assert word in text
     frame = frame_of("border-a4-2")
     # Words stay between the white round the markers and the window.

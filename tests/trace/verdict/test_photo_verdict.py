@@ -176,7 +176,7 @@ def test_the_worst_remark_judges_the_whole():
 )
 def test_a_fault_of_the_photo_is_named_with_its_figure(spoilt, code, severity, figure):
     (notice,) = judge(spoilt())
-    assert (notice.code, notice.severity, notice.place) == (code, severity, "p.jpg")
+    assert (notice.code, notice.severity, str(notice.about)) == (code, severity, "p.jpg")
     assert figure in notice.text
     assert notice.mend.endswith(".")
 

@@ -2,19 +2,22 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
-/** An HTML element: `h("button.main", { onclick }, "Save")`. */
-export function h(name, props = {}, ...children) {
+/** An HTML element: `h("button.main", { onclick }, "Save")`; attributes may be left out: `h("p", "Saved")`. */
+export function h(name, ...rest) {
   const [tag, ...classes] = name.split(".");
-  return dress(document.createElement(tag), classes, props, children);
+  return dress(document.createElement(tag), classes, rest);
 }
 
 /** An SVG element, called in the same way. */
-export function s(name, props = {}, ...children) {
+export function s(name, ...rest) {
   const [tag, ...classes] = name.split(".");
-  return dress(document.createElementNS(SVG, tag), classes, props, children);
+  return dress(document.createElementNS(SVG, tag), classes, rest);
 }
 
-function dress(element, classes, props, children) {
+const isProps = (given) => given?.constructor === Object;
+
+function dress(element, classes, rest) {
+  const [props, children] = isProps(rest[0]) ? [rest[0], rest.slice(1)] : [{}, rest];
   if (classes.length) element.classList.add(...classes);
   for (const [key, value] of Object.entries(props)) {
     if (value === undefined || value === null || value === false) continue;

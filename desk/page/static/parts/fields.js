@@ -2,7 +2,7 @@
 
 import { commit, value } from "../job.js";
 import { freshId, h, mark, say } from "./dom.js";
-import { length, parseLength, plainlyShown, typed, withUnit } from "./lengths.js";
+import { parseAngle, parseLength, plainlyShown, size, typed, withDegrees, withUnit } from "./lengths.js";
 import { sign } from "./marks.js";
 
 const PAUSE_MS = 300; // after the last key, before a complete length is taken over
@@ -12,30 +12,46 @@ function framed(label, optional, control, under) {
   const id = freshId("field");
   const input = control.matches("input, select") ? control : control.querySelector("input, select");
   input.id = id;
-  const head = h("label", { for: id }, label, optional ? h("span.optional", {}, " (optional)") : null);
+  const head = h("label", { for: id }, label, optional ? h("span.optional", " (optional)") : null);
   if (under) {
     under.id = `${id}-under`;
     input.setAttribute("aria-describedby", under.id);
   }
-  return h("div.field", {}, head, control, under);
+  return h("div.field", head, control, under);
 }
 
-// The parts of a length field that are alike wherever its text is kept.
-// With `atRest` a complete length is taken over when the hand rests, else when the field is left.
+const FORM = "Write a length, such as 9.5 mm or 7 3/16 in";
+
+/** What is written below a length: what is wrong with it, or what it is in the unit shown. */
+function echoOf(text, signed) {
+  if (text === "") return { bad: false, says: "" };
+  const mm = parseLength(text);
+  if (mm === null || (!signed && mm < 0)) return { bad: true, says: FORM };
+  return { bad: false, says: plainlyShown(text) ? "" : `= ${size(mm)}` };
+}
+
+function stepper(label, input, move) {
+  const button = (way, name, word) =>
+    h("button", { type: "button", "aria-label": `${label}: ${word}`, onclick: () => move(way) }, sign(name));
+  return h("div.stepper", button(-1, "minus", "less"), input, button(1, "plus", "more"));
+}
+
+/**
+ * The parts of a length field that are alike wherever its text is kept: `{ el, input, show(text) }`.
+ *
+ * With `atRest` a complete length is taken over when the hand rests, else when the field is left.
+ */
 export function lengthInput({ label, optional, placeholder, step, signed = false, atRest = true, take }) {
   const input = h("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", placeholder });
-  const echo = h("span.echo", {});
+  const echo = h("span.echo");
   let kept = "";
   let pause = 0;
 
-  const wrong = (text) => text !== "" && !(parseLength(text) > (signed ? -Infinity : 0)) && parseLength(text) !== 0;
   const tell = () => {
-    const text = withUnit(input.value);
-    const bad = wrong(text);
+    const { bad, says } = echoOf(withUnit(input.value), signed);
     mark(input, "aria-invalid", bad ? "true" : null);
     mark(echo, "data-wrong", bad ? "" : null);
-    const mm = parseLength(text);
-    say(echo, bad ? "Write a length, such as 9.5 mm or 7 3/16 in" : mm === null || plainlyShown(text) ? "" : `= ${length(mm)}`);
+    say(echo, says);
     return !bad;
   };
   const takeOver = () => {
@@ -45,42 +61,33 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
     kept = text;
     take(text === "" ? null : text);
   };
+  const complete = () => {
+    if (tell()) input.value = withUnit(input.value);
+    takeOver();
+  };
   input.addEventListener("input", () => {
     clearTimeout(pause);
     // A length still without its unit may go on; one with it is taken when the hand rests.
     if (tell() && atRest && parseLength(input.value) !== null) pause = setTimeout(takeOver, PAUSE_MS);
   });
-  input.addEventListener("change", () => {
-    if (tell()) input.value = withUnit(input.value);
+  input.addEventListener("change", complete);
+  input.addEventListener("keydown", (event) => event.key === "Enter" && complete());
+  const move = (way) => {
+    const grid = step();
+    const next = Math.round((parseLength(withUnit(input.value)) ?? 0) / grid + way) * grid;
+    input.value = typed(signed ? next : Math.max(0, next));
     takeOver();
-  });
-  input.addEventListener("keydown", (event) => {
-    if (event.key === "Enter") {
-      input.value = withUnit(input.value);
-      takeOver();
-    }
-  });
-
-  let control = input;
-  if (step) {
-    const move = (way) => () => {
-      const grid = step();
-      const now = parseLength(withUnit(input.value)) ?? 0;
-      const next = Math.round(now / grid + way) * grid;
-      input.value = typed(signed ? next : Math.max(0, next));
-      takeOver();
-    };
-    control = h("div.stepper", {},
-      h("button", { type: "button", "aria-label": `${label}: less`, onclick: move(-1) }, sign("minus")),
-      input,
-      h("button", { type: "button", "aria-label": `${label}: more`, onclick: move(1) }, sign("plus")));
-  }
+  };
+  const el = framed(label, optional, step ? stepper(label, input, move) : input, echo);
   return {
-    el: framed(label, optional, control, echo),
+    el,
     input,
+    name: (text) => say(el.querySelector("label").firstChild, text),
     show(text) {
+      // A wrong text stays, marked, until it is mended or the value changes elsewhere.
+      const stays = text === kept && input.hasAttribute("aria-invalid");
       kept = text;
-      if (document.activeElement !== input) input.value = text;
+      if (document.activeElement !== input && !stays) input.value = text;
       tell();
     },
   };
@@ -89,7 +96,11 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
 /** A length as typed, with what it is in the unit in use below it. */
 export function lengthField({ label, path, optional = false, placeholder = "", step, signed, name = label }) {
   const field = lengthInput({
-    label, optional, placeholder, step, signed,
+    label,
+    optional,
+    placeholder,
+    step,
+    signed,
     take: (text) => commit(name.toLowerCase(), [[path(), text]]),
   });
   return { el: field.el, update: () => field.show(value(path()) ?? "") };
@@ -99,7 +110,7 @@ export function lengthField({ label, path, optional = false, placeholder = "", s
 export function numberField({ label, path, optional = false, placeholder = "", unit = "", name = label }) {
   const input = h("input", { type: "text", inputmode: "decimal", autocomplete: "off", placeholder });
   const unitNow = () => (typeof unit === "function" ? unit() : unit);
-  const echo = h("span.echo", {}, unitNow());
+  const echo = h("span.echo", unitNow());
   input.addEventListener("change", () => {
     const text = input.value.trim().replace(",", ".");
     const number = text === "" ? null : Number(text);
@@ -118,12 +129,39 @@ export function numberField({ label, path, optional = false, placeholder = "", u
   };
 }
 
+/** An angle as typed; a bare number is degrees. */
+export function angleField({ label, path, optional = false, placeholder = "", hint = "", name = label }) {
+  const input = h("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", placeholder });
+  const echo = h("span.echo", hint);
+  const tell = () => {
+    const text = withDegrees(input.value);
+    const bad = text !== "" && parseAngle(text) === null;
+    mark(input, "aria-invalid", bad ? "true" : null);
+    mark(echo, "data-wrong", bad ? "" : null);
+    say(echo, bad ? "Write an angle, such as 0.5 deg" : hint);
+    return !bad;
+  };
+  input.addEventListener("input", tell);
+  input.addEventListener("change", () => {
+    if (!tell()) return;
+    input.value = withDegrees(input.value);
+    commit(name.toLowerCase(), [[path(), input.value || null]]);
+  });
+  return {
+    el: framed(label, optional, input, echo),
+    update() {
+      if (document.activeElement === input || input.hasAttribute("aria-invalid")) return;
+      input.value = value(path()) ?? "";
+    },
+  };
+}
+
 /** Plain words. */
 export function textField({ label, path, optional = false, placeholder = "", list, hint, name = label }) {
   const input = h("input", { type: "text", autocomplete: "off", placeholder, list });
   input.addEventListener("change", () => commit(name.toLowerCase(), [[path(), input.value.trim() || null]]));
   return {
-    el: framed(label, optional, input, hint ? h("span.hint", {}, hint) : null),
+    el: framed(label, optional, input, hint ? h("span.hint", hint) : null),
     update() {
       if (document.activeElement !== input) input.value = value(path()) ?? "";
     },
@@ -132,17 +170,22 @@ export function textField({ label, path, optional = false, placeholder = "", lis
 
 /** One of several words; `options` are `[value, label]`, the value null leaves the key out. */
 export function choiceField({ label, path, options, hint, name = label, edits }) {
-  const input = h("select", {}, options.map(([word, text]) => h("option", { value: word ?? "" }, text)));
+  const input = h(
+    "select",
+    options.map(([word, text]) => h("option", { value: word ?? "" }, text)),
+  );
   input.addEventListener("change", () => {
     const word = input.value === "" ? null : input.value;
     commit(name.toLowerCase(), edits ? edits(word) : [[path(), word]]);
   });
   return {
-    el: framed(label, false, input, hint ? h("span.hint", {}, hint) : null),
+    el: framed(label, false, input, hint ? h("span.hint", hint) : null),
     input,
     update() {
       const now = value(path()) ?? "";
-      if (now !== "" && ![...input.options].some((option) => option.value === now)) input.append(h("option", { value: now }, now));
+      if (now !== "" && ![...input.options].some((option) => option.value === now)) {
+        input.append(h("option", { value: now }, now));
+      }
       if (input.value !== now) input.value = now;
     },
   };
@@ -153,7 +196,7 @@ export function checkField({ label, path, name = label }) {
   const input = h("input", { type: "checkbox" });
   input.addEventListener("change", () => commit(name.toLowerCase(), [[path(), input.checked || null]]));
   return {
-    el: h("label.check", {}, input, label),
+    el: h("label.check", input, label),
     update() {
       input.checked = value(path()) === true;
     },
@@ -165,13 +208,17 @@ export function few({ label, options, take, down = false, unseen = false }) {
   const name = freshId("few");
   const inputs = options.map(([word, text]) => {
     const input = h("input", { type: "radio", name, value: word });
-    const says = h("span", {}, text);
+    const says = h("span", text);
     input.addEventListener("change", () => take(word));
-    return [input, h("label", {}, input, says), says];
+    return [input, h("label", input, says), says];
   });
-  const group = h(down ? "div.few.down" : "div.few", { role: "radiogroup", "aria-label": label }, inputs.map(([, el]) => el));
+  const group = h(
+    down ? "div.few.down" : "div.few",
+    { role: "radiogroup", "aria-label": label },
+    inputs.map(([, el]) => el),
+  );
   return {
-    el: unseen ? group : h("div.field", {}, h("span.label", { "aria-hidden": "true" }, label), h("div", {}, group)),
+    el: unseen ? group : h("div.field", h("span.label", { "aria-hidden": "true" }, label), h("div", group)),
     set(word) {
       for (const [input] of inputs) input.checked = input.value === String(word);
     },

@@ -26,7 +26,7 @@ const SHAPES = {
   away: ["M6 6 L18 18 M18 6 L6 18"],
 };
 
-/** One sign, drawn in the colour of the text beside it. */
+/** One sign, drawn in the colour of its text. */
 export function sign(name, title = null) {
   const paths = SHAPES[name].map((d) => s("path", { d }));
   const props = { viewBox: "0 0 24 24", focusable: "false" };
@@ -36,7 +36,7 @@ export function sign(name, title = null) {
 
 /** A sign that can change: `{ el, set(name) }`. */
 export function changingSign(name) {
-  const el = h("span.signbox", {}, sign(name));
+  const el = h("span.signbox", sign(name));
   let now = name;
   return {
     el,
@@ -46,4 +46,4 @@ export function changingSign(name) {
   };
 }
 
-export const SEVERITY = { fine: "Note", usable: "Mind", retake: "Take again" };
+export const SEVERITY = { fine: "Tip", usable: "Check", retake: "Retake" };

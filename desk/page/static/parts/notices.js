@@ -4,8 +4,9 @@ import { h, keyed, say } from "./dom.js";
 import { inUnit } from "./lengths.js";
 import { changingSign, SEVERITY } from "./marks.js";
 
-const ORDER = { retake: 0, usable: 1, fine: 2 };
-const PLAN_WORDS = { fine: "Note", usable: "Mind", retake: "Cannot be cut so" };
+const ORDER = { fault: 0, retake: 0, usable: 1, fine: 2 };
+export const SIGNS = { fault: "usable", retake: "retake", usable: "usable", fine: "fine" };
+const PLAN_WORDS = { fine: "Tip", usable: "Check", retake: "Cannot be cut like this", fault: "Fix" };
 
 /** Gravest first. */
 export const byGravity = (notices) => [...notices].sort((a, b) => ORDER[a.severity] - ORDER[b.severity]);
@@ -24,14 +25,14 @@ export function notice(words = SEVERITY, tag = "li") {
   const word = h("strong");
   const text = h("span.text");
   const mend = h("span.mend");
-  const el = h(`${tag}.notice`, {}, sign.el, h("p", {}, word, " ", text, " ", mend));
+  const el = h(`${tag}.notice`, sign.el, h("p", word, " ", text, " ", mend));
   return {
     el,
     update(given) {
-      sign.set(given.severity);
+      sign.set(SIGNS[given.severity]);
       el.dataset.severity = given.severity;
-      say(word, `${given.number ? `${given.number}. ` : ""}${words[given.severity]}.`);
-      const place = given.place && !given.text.startsWith(given.place) ? `${given.place}: ` : "";
+      say(word, `${given.number ? `${given.number}. ` : ""}${words[given.severity]}:`);
+      const place = given.where && !given.text.startsWith(given.where) ? `${given.where}: ` : "";
       say(text, inUnit(sentence(place + given.text)));
       say(mend, inUnit(sentence(given.mend)));
     },
@@ -43,7 +44,7 @@ export function noticeList({ words = SEVERITY, label } = {}) {
   const el = h("ul.notices", { "aria-label": label });
   const update = keyed(
     el,
-    (given) => `${given.code}|${given.place ?? ""}|${given.text}`,
+    (given) => `${given.code}|${given.where ?? ""}|${given.text}`,
     () => notice(words),
   );
   return { el, update: (notices) => update(byGravity(notices)) };

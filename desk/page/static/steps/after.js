@@ -1,108 +1,149 @@
 // After the cut: one tap says how it fitted, and the next job's suggestion learns from it.
 
 import { address, state, value } from "../job.js";
-import { h, keyed, say } from "../parts/dom.js";
+import { h, keyed, mark, say } from "../parts/dom.js";
 import { few } from "../parts/fields.js";
 import { inUnit, length, parseLength } from "../parts/lengths.js";
 import { sentence } from "../parts/notices.js";
 import { problems } from "../problems.js";
 import { ask } from "../server.js";
+import { clearances } from "./pocket_fields.js";
 import { stepTop } from "./top.js";
 
+// The job's word, the page's, and what it means.
 const VERDICTS = [
   ["tight", "Tight", "goes in, but only pressed"],
   ["snug", "Snug", "drops in, no play to feel"],
   ["loose", "Loose", "there is play"],
-  ["no-go", "Does not go in", ""],
+  ["no-go", "Does not enter", ""],
 ];
+const WORD = Object.fromEntries(VERDICTS.map(([word, title]) => [word, title.toLowerCase()]));
+const LEAST_CUTS = 2; // one cut says nothing about the machine
+const SAYS = "Try the part. One tap, and the machine's width error is taken into account in the next suggestion.";
 
-const clearances = () => {
-  const now = value(["pocket", "clearance"]);
-  return Array.isArray(now) ? now : now === undefined ? [] : [now];
-};
-
-function row() {
-  const words = h("span");
-  const when = h("span.soft");
+function recordRow() {
+  const [words, when] = [h("span"), h("span.soft")];
   return {
-    el: h("li.row", {}, words, when),
+    el: h("li.row", words, when),
     update(record) {
       const mm = typeof record.clearance === "number" ? record.clearance : parseLength(record.clearance ?? "");
-      say(words, `${record.verdict}, gap ${mm === null ? record.clearance : length(mm)}, ${[record.wood, record.machine].filter(Boolean).join(", ")}`);
-      say(when, record.when ? new Date(typeof record.when === "number" ? record.when * 1000 : record.when).toLocaleDateString() : "");
+      const clearance = `clearance ${mm === null ? record.clearance : length(mm)}`;
+      const verdict = WORD[record.verdict] ?? record.verdict;
+      say(words, [verdict, clearance, record.wood, record.machine].filter(Boolean).join(", "));
+      const made = typeof record.when === "number" ? record.when * 1000 : record.when;
+      say(when, made ? new Date(made).toLocaleDateString() : "");
     },
   };
 }
 
-export function afterStep() {
+/** Which of the pocket's clearances was cut: `{ el, now(), update() }`. */
+function clearanceChoice() {
+  const el = h("div.clearances");
+  const none = h("p.soft", "The pocket has no clearance yet: enter one there first.");
   let chosen = null;
-  let known = null;
-  let asked = null;
-  const gaps = h("div.gaps");
-  let drawnGaps = "";
-  let group = null;
-  const input = (label, id, list) => {
-    const field = h("input", { type: "text", id, autocomplete: "off", placeholder: "as you call it", list });
-    return { field, el: h("div.field", {}, h("label", { for: id }, label), field) };
+  let drawn = null;
+  return {
+    el,
+    now: () => chosen,
+    update() {
+      const all = clearances();
+      const seen = JSON.stringify(all) + length(1);
+      if (seen === drawn) return;
+      drawn = seen;
+      if (!all.includes(chosen)) chosen = all[0] ?? null;
+      const group = few({
+        label: "Clearance that was cut",
+        options: all.map((text) => [text, length(parseLength(text) ?? 0)]),
+        take: (text) => {
+          chosen = text;
+        },
+      });
+      el.replaceChildren(all.length ? group.el : none);
+      group.set(chosen);
+    },
   };
-  const wood = input("Wood", "cutwood");
-  const machine = input("Machine", "cutmachine");
+}
+
+/** A field that offers what is known from elsewhere, until something is typed. */
+function offering(label, id, path) {
+  const input = h("input", { type: "text", id, autocomplete: "off", placeholder: "as you call it" });
+  return {
+    el: h("div.field", h("label", { for: id }, label), input),
+    input,
+    text: () => input.value.trim(),
+    offer(text) {
+      if (text && !input.value && document.activeElement !== input) input.value = text;
+    },
+    update() {
+      this.offer(value(path));
+    },
+  };
+}
+
+function verdictButtons(tap) {
+  const button = ([word, title, says]) =>
+    h(
+      "button.verdictbutton",
+      { type: "button", "data-verdict": word, onclick: () => tap(word) },
+      h("span.fitbox", { "aria-hidden": "true" }, h("i")),
+      h("strong", title),
+      h("span.soft", says),
+    );
+  const all = VERDICTS.map(button);
+  const enable = (able) => all.forEach((one) => mark(one, "disabled", able ? null : true));
+  return { el: h("div.verdicts", all), enable };
+}
+
+/** What the cuts on record say about the machine. */
+const learnedWords = ({ records, cuts = records?.length, sentence: says }) =>
+  says && cuts >= LEAST_CUTS ? inUnit(sentence(says)) : "";
+
+export function afterStep() {
+  let asked = null;
+  const cut = clearanceChoice();
+  const wood = offering("Wood", "cutwood", ["pocket", "wood", "species"]);
+  const machine = offering("Machine", "cutmachine", ["pocket", "machine"]);
   const learned = h("p.learned", { role: "status" });
   const records = h("ul.stack.records");
-  const list = keyed(records, (record) => JSON.stringify(record), row);
-  const buttons = h("div.verdicts", {}, VERDICTS.map(([word, text, says]) =>
-    h("button.verdictbutton", { type: "button", "data-verdict": word, onclick: () => tap(word) }, h("span.fitbox", { "aria-hidden": "true" }, h("i")), h("strong", {}, text), h("span.soft", {}, says))));
-  const top = stepTop("fit", "After the cut", "Try the part. One tap, and the machine's own over- or undercut is reckoned into the next job's suggestion.");
+  const list = keyed(records, (record) => JSON.stringify(record), recordRow);
+  const buttons = verdictButtons((verdict) => note(verdict).catch(problems.report));
+  const top = stepTop("fit", "After the cut", SAYS);
 
-  async function tap(verdict) {
-    const clearance = chosen ?? clearances()[0];
-    try {
-      known = await ask("POST", address("fitted"), { json: {
-        clearance, verdict, wood: wood.field.value.trim() || undefined, machine: machine.field.value.trim() || undefined, cutter: value(["pocket", "cutter", "diameter"]) ?? null,
-      } });
-      say(learned, `Noted: ${verdict}. ${inUnit(sentence(known.sentence))}`);
-      await read();
-    } catch (refusal) {
-      problems.report(refusal);
+  async function note(verdict) {
+    if (!machine.text()) {
+      machine.input.focus();
+      say(learned, "Enter the machine first.");
+      return;
     }
+    const cutter = value(["pocket", "cutter", "diameter"]) ?? null;
+    const json = { clearance: cut.now(), verdict, wood: wood.text() || undefined, machine: machine.text(), cutter };
+    const found = await ask("POST", address("fitted"), { json });
+    say(learned, `Recorded: ${WORD[verdict]}. ${learnedWords(found)}`.trim());
+    await read(false);
   }
 
-  async function read() {
+  async function read(speaks) {
     const found = await ask("GET", address("fitted")).catch(() => null);
     if (!found) return;
     list([...found.records].reverse());
     // The shop mostly has one machine and cuts one wood in a row: the last answer is offered again.
-    const last = found.records.at(-1);
-    if (last && !wood.field.value) wood.field.value = last.wood ?? "";
-    if (last && !machine.field.value) machine.field.value = last.machine ?? "";
-    if (!known && found.sentence) say(learned, inUnit(sentence(found.sentence)));
+    wood.offer(found.records.at(-1)?.wood);
+    machine.offer(found.records.at(-1)?.machine);
+    if (speaks) say(learned, found.records.length ? learnedWords(found) : "No cuts recorded yet.");
   }
 
-  const el = h("div", {}, top.el, h("div.two", {},
-    h("section.card.stack", { "aria-label": "How it fitted" }, gaps, h("div.fields", {}, wood.el, machine.el), buttons, learned),
-    h("section.card.stack", { "aria-label": "Recorded for this part" }, h("h3", {}, "Recorded for this part"), records)));
-
+  const fitted = { "aria-label": "How it fitted" };
+  const form = h("section.card.stack", fitted, cut.el, h("div.fields", wood.el, machine.el), buttons.el, learned);
+  const title = "Recorded for this part";
+  const past = h("section.card.stack", { "aria-label": title }, h("h3", title), records);
   return {
-    el,
+    el: h("div", top.el, h("div.two", form, past)),
     update() {
-      top.update();
-      const now = clearances();
-      if (JSON.stringify(now) + length(1) !== drawnGaps) {
-        drawnGaps = JSON.stringify(now) + length(1);
-        chosen = now.includes(chosen) ? chosen : (now[0] ?? null);
-        group = now.length ? few({ label: "The gap that was cut", options: now.map((text) => [text, length(parseLength(text) ?? 0)]), take: (text) => { chosen = text; } }) : null;
-        gaps.replaceChildren(group ? group.el : h("p.soft", {}, "The pocket has no gap yet: choose one there first."));
-        group?.set(chosen);
-      }
-      buttons.querySelectorAll("button").forEach((button) => { button.disabled = !now.length; });
-      const own = value(["pocket", "wood", "species"]);
-      if (own && !wood.field.value && document.activeElement !== wood.field) wood.field.value = own;
-      const bench = value(["pocket", "machine"]);
-      if (bench && !machine.field.value && document.activeElement !== machine.field) machine.field.value = bench;
-      if (asked !== state.id) {
-        asked = state.id;
-        read();
-      }
+      [top, cut, wood, machine].forEach((one) => one.update());
+      buttons.enable(clearances().length > 0);
+      if (asked === state.id) return;
+      asked = state.id;
+      read(true);
     },
   };
 }

@@ -1,4 +1,4 @@
-// The pocket: every choice beside the drawing that it changes, every warning beside its cause.
+// The pocket: every choice next to the drawing that it changes, every remark next to its cause.
 
 import { state } from "../job.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";
@@ -8,88 +8,117 @@ import { viewer } from "../parts/viewer.js";
 import { groups } from "./pocket_groups.js";
 import { stepTop } from "./top.js";
 
-const LEAST_MM = 1;
+const LEAST_MM = 1; // across the view
+const EMPTY = [-100, -60, 200, 120];
 
-function layers(sheet) {
-  return sheet.layers.map(({ d, pattern }) => s("path", { d, class: `line ${pattern}` }));
-}
+const layers = (sheet) => sheet.layers.map(({ d, pattern }) => s("path", { d, class: `line ${pattern}` }));
 
-function legendRow() {
-  const sample = s("svg.sample", { viewBox: "0 0 60 10", "aria-hidden": "true" });
-  const name = h("td");
-  const depth = h("td.number");
-  return {
-    el: h("tr", {}, h("td", {}, sample), name, depth),
-    update(layer) {
-      sample.replaceChildren(s("path", { class: `line ${layer.pattern}`, d: "M1 5H59" }));
-      say(name, layer.name);
-      say(depth, layer.depth === null ? "" : length(layer.depth));
-    },
+/** Which line is which layer of the files, and how deep it is cut. */
+function legend() {
+  const rows = h("tbody");
+  const row = () => {
+    const sample = s("svg.sample", { viewBox: "0 0 60 10", "aria-hidden": "true" });
+    const [name, depth] = [h("td"), h("td.number")];
+    return {
+      el: h("tr", h("td", sample), name, depth),
+      update(layer) {
+        sample.replaceChildren(s("path", { class: `line ${layer.pattern}`, d: "M1 5H59" }));
+        say(name, layer.name);
+        say(depth, layer.depth === null ? "" : length(layer.depth));
+      },
+    };
   };
+  const update = keyed(rows, ({ name }) => name, row);
+  const head = h("tr", h("th", "Line"), h("th", "Layer in the files"), h("th.number", "Depth"));
+  return { el: h("section.card.legend", { "aria-label": "Layers" }, h("table", h("thead", head), rows)), update };
 }
 
-export function pocketStep() {
+/** The drawings of the plan, one at a time. */
+function drawings(chosen) {
   let title = null;
   let drawn = null;
   const view = viewer({ label: "The pocket", least: () => LEAST_MM });
   const tabs = h("div.row.tabs", { role: "group", "aria-label": "Drawings" });
-  const tab = keyed(tabs, (sheet) => sheet.title, (sheet) => {
-    const words = h("span");
-    const button = h("button", { type: "button", onclick: () => { title = sheet.title; update(); } }, words);
-    return { el: button, update(now) {
-      say(words, now.clearance === null ? now.name : `${now.name}, gap ${length(now.clearance)}`);
-      mark(button, "aria-pressed", now.title === title ? "true" : "false");
-    } };
-  });
-  const rows = h("tbody");
-  const legend = keyed(rows, ({ name }) => name, legendRow);
-  const legendTable = h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, "Line"), h("th", {}, "Layer in the files"), h("th.number", {}, "Depth"))), rows);
-  const status = h("p.soft.planstate", { role: "status" });
-  const others = planNoticeList("Other remarks on the plan");
-  const cautions = h("ul.cautions");
-  const choices = groups();
-  const top = stepTop("pocket", "The pocket", "Nothing that changes the cut is filled in for you. Every change is drawn at once.");
-
-  const el = h("div.pocketstep", {}, top.el, h("div.two.wideright", {},
-    h("div.stack.groups", {}, choices.el),
-    h("div.stack.stays", {},
-      h("div.planbox", {}, tabs, view.el, status),
-      h("section.card.legend", { "aria-label": "Layers" }, legendTable),
-      h("section.card", { "aria-label": "Cautions" }, h("h3", {}, "Mind at the machine"), others.el, cautions))));
-
-  function draw() {
+  const tab = keyed(
+    tabs,
+    (sheet) => sheet.title,
+    (sheet) => {
+      const act = () => {
+        title = sheet.title;
+        update();
+      };
+      const button = h("button", { type: "button", onclick: act });
+      return {
+        el: button,
+        update(now) {
+          say(button, now.clearance === null ? now.name : `${now.name}, clearance ${length(now.clearance)}`);
+          mark(button, "aria-pressed", now.title === title ? "true" : "false");
+        },
+      };
+    },
+  );
+  function update() {
     const sheets = state.plan?.sheets ?? [];
     const sheet = sheets.find((one) => one.title === title) ?? sheets[0];
     title = sheet?.title ?? null;
     tab(sheets);
-    legend(sheet?.layers ?? []);
+    chosen(sheet);
     const now = `${title}|${state.plan?.key}`;
     if (now === drawn) return;
     drawn = now;
     if (sheet) view.put(sheet.view_box, ...layers(sheet));
-    else view.put([-100, -60, 200, 120]);
+    else view.put(EMPTY);
   }
-
-  function update() {
-    top.update();
-    choices.update();
-    const { state: word, error } = state.planState;
-    const text = {
-      missing: error?.what ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}` : "The drawing appears as soon as there is an outline and a clearance.",
-      refused: error ? `This cannot be cut so: ${inUnit(error.what)}. ${inUnit(sentence(error.mend))}` : "",
-      ready: state.plan ? depthWords(state.plan) : "",
-    }[word] ?? "Drawing …";
-    say(status, text);
-    view.el.classList.toggle("old", word === "refused");
-    others.update(choices.unplaced());
-    const says = state.plan?.cautions ?? [];
-    if (cautions.childElementCount !== says.length) cautions.replaceChildren(...says.map((caution) => h("li", {}, caution)));
-    draw();
-  }
-  return { el, update };
+  return { tabs, view: view.el, update };
 }
 
-function depthWords({ depth }) {
-  const floor = depth.floor === null || depth.floor === undefined ? "" : `; the floor left is ${length(depth.floor)}`;
-  return `Pocket ${length(depth.pocket)} deep, ± ${length(depth.u95)}${floor}.`;
+function depthWords({ pocket, u95, floor }) {
+  const left = floor === null || floor === undefined ? "" : `; ${length(floor)} of floor left`;
+  return `Pocket ${length(pocket)} deep, ± ${length(u95)}${left}.`;
+}
+
+function stateWords({ state: word, error }, plan) {
+  const why = error?.what ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}` : "";
+  if (word === "missing") return why || "The drawing appears as soon as there is an outline and a clearance.";
+  if (word === "refused") return why && `This cannot be cut like this: ${why}`;
+  if (word === "ready") return plan ? depthWords(plan.depth) : "";
+  return "Drawing …";
+}
+
+/** What holds for every cut, and remarks that belong to none of the choices. */
+function safety() {
+  const remarks = planNoticeList("Other remarks on the plan");
+  const list = h("ul.cautions");
+  return {
+    el: h("section.card", { "aria-label": "Cautions" }, h("h3", "At the machine: safety"), remarks.el, list),
+    update(notices) {
+      remarks.update(notices);
+      const says = state.plan?.cautions ?? [];
+      if (list.childElementCount !== says.length) list.replaceChildren(...says.map((caution) => h("li", caution)));
+    },
+  };
+}
+
+const SAYS = "Nothing that changes the cut is filled in for you. Every change is drawn at once.";
+
+export function pocketStep() {
+  const lines = legend();
+  const shown = drawings((sheet) => lines.update(sheet?.layers ?? []));
+  const status = h("p.soft.planstate", { role: "status" });
+  const cautions = safety();
+  const choices = groups();
+  const top = stepTop("pocket", "The pocket", SAYS);
+  const box = h("div.planbox", shown.tabs, shown.view, status);
+  const beside = h("div.stack.stays", box, lines.el, cautions.el);
+  return {
+    el: h("div.pocketstep", top.el, h("div.two.wideright", h("div.stack.groups", choices.el), beside)),
+    update() {
+      top.update();
+      choices.update();
+      say(status, stateWords(state.planState, state.plan));
+      shown.view.classList.toggle("old", state.planState.state === "refused");
+      cautions.update(choices.unplaced());
+      shown.update();
+    },
+  };
 }

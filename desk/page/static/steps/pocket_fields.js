@@ -10,7 +10,7 @@ import { sentence } from "../parts/notices.js";
 const CLEARANCE = ["pocket", "clearance"];
 const GRID = 0.05;
 
-const clearances = () => {
+export const clearances = () => {
   const now = value(CLEARANCE);
   return Array.isArray(now) ? now : now === undefined ? [] : [now];
 };
@@ -23,19 +23,30 @@ function setClearances(list) {
 export function clearanceList() {
   const row = h("div.fields");
   const inputs = [];
-  const more = h("button", { type: "button", onclick: () => {
-    const now = clearances();
-    setClearances([...now, typed((parseLength(now.at(-1) ?? "") ?? 0.25) + 0.1)]);
-  } }, sign("plus"), "Another gap to compare");
+  const more = h(
+    "button",
+    {
+      type: "button",
+      onclick: () => {
+        const now = clearances();
+        setClearances([...now, typed((parseLength(now.at(-1) ?? "") ?? 0.25) + 0.1)]);
+      },
+    },
+    sign("plus"),
+    "Another clearance to compare",
+  );
   return {
-    el: h("div.wholerow.stack", {}, row, h("div", {}, more)),
+    el: h("div.wholerow.stack", row, h("div", more)),
     update() {
       const now = clearances();
       const wanted = Math.max(1, now.length);
       while (inputs.length < wanted) {
         const i = inputs.length;
         const input = lengthInput({
-          label: i === 0 ? "Gap per side" : `Gap ${i + 1}`, step: () => GRID, placeholder: "0.30 mm", optional: i > 0,
+          label: i === 0 ? "Clearance" : `Clearance ${i + 1}`,
+          step: () => GRID,
+          placeholder: "0.30 mm",
+          optional: i > 0,
           take: (text) => {
             const list = [...clearances()];
             if (text === null) list.splice(i, 1);
@@ -57,10 +68,11 @@ export function clearanceList() {
 export function suggestion() {
   const words = h("p.soft");
   return {
-    el: h("div.wholerow", {}, words),
+    el: h("div.wholerow", words),
     update() {
       const offered = state.plan?.suggestion;
-      say(words, offered ? `To start with: ${length(offered.low)} to ${length(offered.high)} per side. ${inUnit(sentence(offered.basis))}` : "");
+      const between = offered && `${length(offered.low)} to ${length(offered.high)}`;
+      say(words, offered ? `Suggested start: ${between} per side. ${inUnit(sentence(offered.basis))}` : "");
     },
   };
 }
@@ -72,13 +84,26 @@ export function seat() {
   const parse = () => /^(.*?)\s*(above|below)$/.exec(value(SEAT) ?? "") ?? [];
   let how = "flush";
   const put = (way, text) => commit("seat", [[SEAT, way === "flush" ? null : `${text} ${way}`]]);
-  const field = lengthInput({ label: "By how much", step: () => GRID, placeholder: "0.5 mm", take: (text) => put(how, text ?? "0.5 mm") });
-  const ways = few({ label: "The part sits, to the face,", options: [["flush", "flush"], ["above", "above"], ["below", "below"]], take: (way) => {
-    how = way;
-    put(way, parse()[1] ?? "0.5 mm");
-  } });
+  const field = lengthInput({
+    label: "By how much",
+    step: () => GRID,
+    placeholder: "0.5 mm",
+    take: (text) => put(how, text ?? "0.5 mm"),
+  });
+  const ways = few({
+    label: "Relative to the board's face the part sits",
+    options: [
+      ["flush", "flush"],
+      ["above", "above"],
+      ["below", "below"],
+    ],
+    take: (way) => {
+      how = way;
+      put(way, parse()[1] ?? "0.5 mm");
+    },
+  });
   return {
-    el: h("div.wholerow.fields", {}, ways.el, field.el),
+    el: h("div.wholerow.fields", ways.el, field.el),
     update() {
       const [, text, way] = parse();
       how = way ?? "flush";
@@ -106,9 +131,12 @@ export function whileThere(path, field) {
 export function tableSwitch(label, path, first, fields) {
   const input = h("input", { type: "checkbox" });
   input.addEventListener("change", () => commit(label.toLowerCase(), [[path, input.checked ? first : null]]));
-  const inside = h("div.fields", {}, fields.map((field) => field.el));
+  const inside = h(
+    "div.fields",
+    fields.map((field) => field.el),
+  );
   return {
-    el: h("div.wholerow.stack", {}, h("label.check", {}, input, label), inside),
+    el: h("div.wholerow.stack", h("label.check", input, label), inside),
     update() {
       const there = value(path) !== undefined;
       input.checked = there;
@@ -118,7 +146,7 @@ export function tableSwitch(label, path, first, fields) {
   };
 }
 
-/** Several tables of one kind (`notch`, ...): one may stand alone in the file, here it is a list of one. */
+/** Several tables of one kind (`notch`, ...): the file may have a single table, here it is a list of one. */
 export function tableList(label, key, first, fieldsOf) {
   const at = ["pocket", key];
   const all = () => {
@@ -126,21 +154,43 @@ export function tableList(label, key, first, fieldsOf) {
     return Array.isArray(now) ? now : now === undefined ? [] : [now];
   };
   const list = h("div.stack");
-  const items = keyed(list, (index) => index, (index) => {
-    const path = (name) => () => (Array.isArray(value(at)) ? [...at, index, name] : [...at, name]);
-    const fields = fieldsOf(path);
-    const away = h("button", { type: "button", onclick: () => {
-      const rest = all().filter((_, i) => i !== index);
-      commit(`${label.toLowerCase()} taken away`, [[at, rest.length ? rest : null]]);
-    } }, sign("away"), "Take away");
-    return {
-      el: h("fieldset.stack", {}, h("legend", {}, label), h("div.fields", {}, fields.map((field) => field.el)), h("div", {}, away)),
-      update: () => fields.forEach((field) => field.update()),
-    };
-  });
-  const add = h("button", { type: "button", onclick: () => commit(label.toLowerCase(), [[at, [...all(), first]]]) }, sign("plus"), label);
-  return {
-    el: h("div.wholerow.stack", {}, list, h("div", {}, add)),
-    update: () => items(all().map((_, i) => i)),
-  };
+  const items = keyed(
+    list,
+    (index) => index,
+    (index) => {
+      const path = (name) => () => (Array.isArray(value(at)) ? [...at, index, name] : [...at, name]);
+      const fields = fieldsOf(path);
+      const away = h(
+        "button",
+        {
+          type: "button",
+          onclick: () => {
+            const rest = all().filter((_, i) => i !== index);
+            commit(`${label.toLowerCase()} removed`, [[at, rest.length ? rest : null]]);
+          },
+        },
+        sign("away"),
+        "Remove",
+      );
+      return {
+        el: h(
+          "fieldset.stack",
+          h("legend", label),
+          h(
+            "div.fields",
+            fields.map((field) => field.el),
+          ),
+          h("div", away),
+        ),
+        update: () => fields.forEach((field) => field.update()),
+      };
+    },
+  );
+  const add = h(
+    "button",
+    { type: "button", onclick: () => commit(label.toLowerCase(), [[at, [...all(), first]]]) },
+    sign("plus"),
+    label,
+  );
+  return { el: h("div.wholerow.stack", list, h("div", add)), update: () => items(all().map((_, i) => i)) };
 }

@@ -1,6 +1,7 @@
-// A stray piece of contour: found by a tap or by going along the edge, pulled out of the fit, put back.
+// A piece of contour that is not the part: found by a tap or by going along the edge, left out of the fit, put back.
 
 import { contourOf } from "../contours.js";
+import { along, furthest, nearest } from "../geometry/curves.js";
 import { commit, state } from "../job.js";
 import { h, keyed, mark, say } from "../parts/dom.js";
 import { few } from "../parts/fields.js";
@@ -8,125 +9,129 @@ import { length } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 
 const STEP_PX = 60; // along the edge, for each press
-const REACHES = ["2", "4", "8", "16"]; // mm round the place
+const REACHES = ["2", "4", "8", "16"]; // mm round the point
 const NEAR_PX = 40; // CSS pixels that a tap may miss the edge by
+const USUAL_MM_PER_PX = 0.1; // where a photo's own scale is not known yet
+
+const CHOOSE =
+  "Tap a point on the edge, or go to the largest error, to leave out what is not the part: " +
+  "a shadow, a burr, a thumb.";
+
+const leftOut = () => state.job.leave_out ?? [];
+
+/** The pieces left out so far, each to put back. */
+function leftOutList() {
+  const el = h("ul.stack");
+  const items = keyed(
+    el,
+    ({ entry }) => JSON.stringify(entry),
+    () => {
+      const words = h("span");
+      const again = h("button", { type: "button" }, "Put it back");
+      let index = 0;
+      again.addEventListener("click", () => commit("piece put back", [[["leave_out", index], null]]));
+      return {
+        el: h("li.row", words, again),
+        update({ entry, index: now }) {
+          index = now;
+          say(words, `Left out: ${entry.photo}, at ${entry.at?.join(", ")} on the sheet, within ${entry.within}`);
+        },
+      };
+    },
+  );
+  return { el, update: () => items(leftOut().map((entry, index) => ({ entry, index }))) };
+}
+
+/** What is said of the point chosen. */
+function pointWords({ curve, at }) {
+  const out = curve.left_out[at] ? "; it is left out" : "";
+  if (!curve.residual) return `This point is on the edge${out}.`;
+  const side = curve.residual[at] >= 0 ? "outside" : "inside";
+  return `This point lies ${length(Math.abs(curve.residual[at]), 2)} ${side} the outline${out}.`;
+}
+
+/** The buttons that choose a point and leave it out: `{ el, update(chosen, words), within() }`. */
+function chooser({ worst, go, leaveOut, changed }) {
+  let within = "4";
+  const where = h("p.where");
+  const reach = few({
+    label: "Length to leave out",
+    options: REACHES.map((mm) => [mm, `${mm} mm`]),
+    take: (mm) => {
+      within = mm;
+      changed();
+    },
+  });
+  const button = (signName, text, act) => h("button", { type: "button", onclick: act }, sign(signName), text);
+  const pull = button("away", "Leave it out", leaveOut);
+  const ways = h(
+    "div.row",
+    button("usable", "Largest error", worst),
+    button("left", "Back along the edge", () => go(-1)),
+    button("right", "On along the edge", () => go(1)),
+  );
+  return {
+    el: h("div.stack", where, ways, reach.el, h("div.row", pull)),
+    within: () => within,
+    update(chosen, words) {
+      mark(pull, "disabled", chosen ? null : true);
+      say(where, words);
+      reach.set(within);
+      REACHES.forEach((mm) => reach.name(mm, length(Number(mm), 0)));
+    },
+  };
+}
 
 /**
- * `photo()` is the one looked at; `moved(px, radius)` shows the place chosen; `look(px)` goes there.
+ * `photo()` is the one looked at; `moved(px, radius)` shows the point chosen; `look(px)` goes there.
  */
 export function stray({ photo, moved, look }) {
   let chosen = null; // { curve, at: number of the point }
-  let within = "4";
-  const where = h("p.where");
-  const reach = few({ label: "Reaching", options: REACHES.map((mm) => [mm, `${mm} mm`]), take: (mm) => { within = mm; show(); } });
-  const button = (signName, text, act) => h("button", { type: "button", onclick: act }, sign(signName), text);
-  const worst = button("usable", "Worst place", () => choose(furthest()));
-  const back = button("left", "Along", () => go(-1));
-  const on = button("right", "Along", () => go(1));
-  const pull = button("away", "Leave it out", leaveOut);
-  const chooser = h("div.stack", {}, where, h("div.row", {}, worst, back, on), reach.el, h("div.row", {}, pull));
-  const list = h("ul.stack");
-  const items = keyed(list, ({ entry }) => JSON.stringify(entry), () => {
-    const words = h("span");
-    const again = h("button", { type: "button" }, "Put it back");
-    let index = 0;
-    again.addEventListener("click", () => commit("piece put back", [[["leave_out", index], null]]));
-    return {
-      el: h("li.row", {}, words, again),
-      update(item) {
-        index = item.index;
-        say(words, `Left out: ${item.entry.photo}, at ${item.entry.at?.join(", ")} of the sheet, within ${item.entry.within}`);
-      },
-    };
-  });
-
-  const contour = () => (photo() ? contourOf(photo()) : null);
-
-  function furthest() {
-    const curve = contour()?.curves.find(({ residual, outer }) => outer && residual);
-    if (!curve) return null;
-    let at = 0;
-    curve.residual.forEach((mm, i) => {
-      if (!curve.left_out[i] && Math.abs(mm) > Math.abs(curve.residual[at])) at = i;
-    });
-    return { curve, at };
-  }
-
-  function nearest([x, y], far) {
-    let best = null;
-    let least = far;
-    for (const curve of contour()?.curves ?? []) {
-      curve.px.forEach(([px, py], at) => {
-        const d = Math.hypot(px - x, py - y);
-        if (d < least) {
-          least = d;
-          best = { curve, at };
-        }
-      });
-    }
-    return best;
-  }
+  const curves = () => (photo() ? (contourOf(photo())?.curves ?? []) : []);
+  const box = chooser({ worst: () => choose(furthest(curves())), go, leaveOut, changed: show });
+  const list = leftOutList();
 
   function go(way) {
-    const start = chosen ?? furthest() ?? (contour()?.curves[0] ? { curve: contour().curves[0], at: 0 } : null);
-    if (!start) return;
-    const { curve } = start;
-    let at = start.at;
-    let travelled = 0;
-    const count = curve.px.length;
-    for (let i = 0; i < count && travelled < STEP_PX; i++) {
-      const next = curve.closed ? (at + way + count) % count : Math.min(count - 1, Math.max(0, at + way));
-      if (next === at) break;
-      travelled += Math.hypot(curve.px[next][0] - curve.px[at][0], curve.px[next][1] - curve.px[at][1]);
-      at = next;
-    }
-    choose({ curve, at });
+    const start = chosen ?? furthest(curves()) ?? (curves()[0] ? { curve: curves()[0], at: 0 } : null);
+    if (start) choose({ curve: start.curve, at: along(start.curve, start.at, way, STEP_PX) });
   }
 
-  function choose(place, goThere = true) {
-    chosen = place;
+  function choose(point, goThere = true) {
+    chosen = point;
     show();
-    if (place && goThere) look(place.curve.px[place.at]);
+    if (point && goThere) look(point.curve.px[point.at]);
   }
 
   function show() {
-    const ready = Boolean(chosen);
-    mark(pull, "disabled", ready ? null : true);
-    if (!ready) {
+    if (!chosen) {
       moved([0, 0], 0);
-      say(where, contour() ? "Tap a place of the edge, or go to the worst one, to leave a stray piece out: a shadow, a burr, a thumb." : "This photo is not measured yet.");
+      box.update(false, curves().length ? CHOOSE : "This photo is not measured yet.");
       return;
     }
-    const { curve, at } = chosen;
-    const mmPerPx = photo().facts?.mm_per_px || 0.1;
-    moved(curve.px[at], Number(within) / mmPerPx);
-    const off = curve.residual ? `${length(Math.abs(curve.residual[at]), 2)} ${curve.residual[at] >= 0 ? "outside" : "inside"} the outline` : "chosen";
-    say(where, `This place lies ${off}${curve.left_out[at] ? "; it is left out" : ""}.`);
+    moved(chosen.curve.px[chosen.at], Number(box.within()) / (photo().facts?.mm_per_px || USUAL_MM_PER_PX));
+    box.update(true, pointWords(chosen));
   }
 
   function leaveOut() {
-    const [x, y] = chosen.curve.mm[chosen.at];
-    const entry = { photo: photo().file, at: [`${x.toFixed(1)} mm`, `${y.toFixed(1)} mm`], within: `${within} mm` };
-    commit("piece left out", [[["leave_out", (state.job.leave_out ?? []).length], entry]]);
-    chosen = null;
-    show();
+    const at = chosen.curve.mm[chosen.at].map((v) => `${v.toFixed(1)} mm`);
+    const entry = { photo: photo().file, at, within: `${box.within()} mm` };
+    commit("piece left out", [[["leave_out", leftOut().length], entry]]);
+    choose(null);
   }
 
   return {
-    el: h("section.card.stack.stray", { "aria-label": "Stray pieces" }, chooser, list),
+    el: h("section.card.stack.stray", { "aria-label": "Pieces left out" }, box.el, list.el),
     tapped(point, pixel) {
-      const found = nearest(point, NEAR_PX * pixel);
+      const found = nearest(curves(), point, NEAR_PX * pixel);
       if (found) choose(found, false);
     },
     leave() {
       chosen = null;
     },
     update() {
-      reach.set(within);
-      REACHES.forEach((mm) => reach.name(mm, length(Number(mm), 0)));
-      chooser.hidden = !photo();
+      box.el.hidden = !photo();
       if (photo()) show();
-      items((state.job.leave_out ?? []).map((entry, index) => ({ entry, index })));
+      list.update();
     },
   };
 }

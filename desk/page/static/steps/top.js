@@ -6,13 +6,21 @@ import { inUnit } from "../parts/lengths.js";
 import { sentence } from "../parts/notices.js";
 import { sign } from "../parts/marks.js";
 
-const TABLES = { frame: ["frame"], photos: ["photo"], readings: ["reading", "part"], outline: ["leave_out"], pocket: ["pocket"], files: ["output"], fit: [] };
+const TABLES = {
+  frame: ["frame"],
+  photos: ["photo"],
+  readings: ["reading", "part"],
+  outline: ["leave_out"],
+  pocket: ["pocket"],
+  files: ["output"],
+  fit: [],
+};
 
 function fault() {
   const text = h("span");
   const mend = h("span.mend");
   return {
-    el: h("li.notice", {}, sign("usable"), h("p", {}, h("strong", {}, "To mend."), " ", text, " ", mend)),
+    el: h("li.notice", sign("usable"), h("p", h("strong", "Fix:"), " ", text, " ", mend)),
     update(given) {
       say(text, inUnit(sentence(given.what)));
       say(mend, inUnit(sentence(given.mend)));
@@ -23,13 +31,15 @@ function fault() {
 export function stepTop(step, title, says) {
   const list = h("ul.notices");
   const faults = keyed(list, ({ what, where }) => `${what}|${where}`, fault);
-  const el = h("div.steptop", {}, h("h2", { tabindex: -1 }, title), h("p.soft", {}, says), list);
+  const el = h("div.steptop", h("h2", { tabindex: -1 }, title), h("p.soft", says), list);
   return {
     el,
     update() {
       const missing = new Set(state.steps.find((one) => one.step === step)?.missing ?? []);
-      // What is only not there yet stands in the foot; here stands what is wrong.
-      faults(state.faults.filter(({ key, what }) => TABLES[step].includes(key?.[0]) && key.length > 1 && !missing.has(what)));
+      // What is not there yet is listed in the foot; here, what is wrong.
+      faults(
+        state.faults.filter(({ key, what }) => TABLES[step].includes(key?.[0]) && key.length > 1 && !missing.has(what)),
+      );
     },
   };
 }

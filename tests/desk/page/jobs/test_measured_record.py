@@ -15,6 +15,8 @@ def alike(a, b):
         return type(a) is type(b) and all(
             alike(getattr(a, name), getattr(b, name)) for name in a.__dataclass_fields__
         )
+    if isinstance(a, dict):
+        return a.keys() == b.keys() and all(alike(a[key], b[key]) for key in a)
     if isinstance(a, tuple):
         return len(a) == len(b) and all(alike(x, y) for x, y in zip(a, b, strict=True))
     return a == b and type(a) is type(b)

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from snugline.desk.job import inspect_record
-from snugline.desk.page.jobs.remark_keys import OF_NOTICE, key_of_notice, key_of_where
+from snugline.desk.page.jobs.remark_keys import OF_NOTICE, key_of, key_of_error
+from snugline.place import OfKey, OfPhoto, OfReading
 from snugline.pocket.choices_record import from_record
 
 POCKET = Path(__file__).parents[4] / "pocket"
@@ -69,17 +70,15 @@ def test_every_cause_is_a_key_that_a_pocket_may_have():
 def test_a_fault_of_the_job_names_its_key(tmp_path, table, value, key):
     (tmp_path / "a.jpg").touch()
     _, faults = inspect_record({**GOOD, table: value}, tmp_path / "a, [x] b" / "job.toml")
-    keys = [key_of_where(fault.where) for fault in faults]
+    keys = [key_of_error(fault, {**GOOD, table: value}) for fault in faults]
     assert key in keys
 
 
 def test_a_remark_names_a_reading_or_a_photo():
     record = {"reading": [{"what": "width", "tool": "rule"}, {"what": "length", "tool": "tape"}],
               "photo": [{"file": "a.jpg"}, {"file": "b.jpg"}]}  # fmt: skip
-    assert key_of_notice("readings-disagree", "reading of the length, tape", record) == [
-        "reading",
-        1,
-    ]
-    assert key_of_notice("photo-disagrees", "b.jpg", record) == ["photo", 1]
-    assert key_of_notice("no-length", "[[reading]]", record) == ["reading"]
-    assert key_of_notice("mixed-units", "", record) == []
+    assert key_of(OfReading(2, "length", "tape"), record) == ["reading", 1]
+    assert key_of(OfPhoto("b.jpg"), record) == ["photo", 1]
+    assert key_of(OfKey(("reading",)), record) == ["reading"]
+    assert key_of(OfKey(("frame", 0, "bar_x")), {"frame": {}}) == ["frame", "bar_x"]
+    assert key_of(None, record, "mixed-units") == []

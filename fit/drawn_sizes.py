@@ -1,4 +1,4 @@
-"""Dimensions moved to their drawn sizes, where the job names them, or asks and the data decide.
+"""The sizes that a part was likely drawn in: offered, and held where the job asks for it.
 
 The moved sizes enter one more adjustment as readings without error, so that the outline stays one
 shape that also follows the photos as well as it can.
@@ -8,12 +8,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import get_args
 
-from snugline.desk.job import Family, Symmetry
 from snugline.fit.outline_fit import fit_outline
-from snugline.fit.readings.nominal_size import Dimension, NominalSet, snap
+from snugline.fit.readings.nominal_size import (
+    Dimension,
+    NominalSet,
+    nominal_candidates,
+    parse_listed,
+    snap,
+)
 from snugline.fit.readings.reading import Reading, What
 from snugline.fit.result import CornerResult, FittedOutline, Quantity
 from snugline.fit.section import Section
+from snugline.fit.shapes.family_words import OutlineFamily
+from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
 
 EXACT = "0.00001 mm"
@@ -26,6 +33,26 @@ _HELD: dict[str, What] = {
     "width": "width",
     "corner radius": "corner radius",
 }
+
+
+def nominal_sizes(fitted: FittedOutline, listed: str | None) -> tuple[NominalSet, ...]:
+    """Likely drawn sizes of length, width and each corner size that is not said twice."""
+    dimensions = {"length": fitted.length, "width": fitted.width}
+    for corner in fitted.corners:
+        for name, quantity in corner.params.items():
+            if name in ("radius", "leg") and quantity not in dimensions.values():
+                known = f"corner {name}" in dimensions
+                dimensions[f"{corner.at} {name}" if known else f"corner {name}"] = quantity
+    given = [Dimension(of, q.value, q.u95) for of, q in dimensions.items()]
+    return nominal_candidates(given, (listed,) if listed else ())
+
+
+def listed_size(listed: str | None) -> tuple[float, float] | None:
+    """The seller's size in mm, the longer one as the length, whichever is named first."""
+    if listed is None:
+        return None
+    first, second = (mm for mm, _ in parse_listed(listed))
+    return max(first, second), min(first, second)
 
 
 def snapped(
@@ -68,7 +95,7 @@ def snapped(
         return replace(fitted, notices=(*fitted.notices, *notices))
     others = [reading for reading in readings if reading.what not in held]
     # A mixture of corner families cannot be asked for by name.
-    family = fitted.family if fitted.family in get_args(Family) else "auto"
+    family = fitted.family if fitted.family in get_args(OutlineFamily) else "auto"
     again = fit_outline(sections, [*others, *held.values()], family, symmetry)
     off = [of for of, r in held.items() if abs(_quantity(again, of).value - r.value) > HELD_TOL]
     if off:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from snugline.desk.job import LeaveOutTable
-from snugline.desk.job_outline import kept_points, without
+from snugline.fit.contour_section import kept_points, without
 from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.readings.reading import Reading
@@ -35,7 +35,7 @@ def test_a_piece_in_the_middle_leaves_a_gap():
     assert len(section.points) == 40 - 5
     assert section.breaks == (18,)
     assert section.closed
-    assert np.array_equal(section.sigma, [*range(18), *range(23, 40)])
+    assert np.array_equal(section.noise, [*range(18), *range(23, 40)])
     assert np.hypot(*(section.points - [-10, 0]).T).min() > 4
 
 
@@ -58,7 +58,7 @@ def test_a_piece_at_the_seam_of_a_closed_curve_moves_the_seam():
 def test_a_piece_at_the_end_of_an_open_curve_leaves_no_gap():
     section = without(ring(closed=False), [table((10, 0), 4)])
     assert section.breaks == ()
-    assert np.array_equal(section.sigma, np.arange(3.0, 38.0))
+    assert np.array_equal(section.noise, np.arange(3.0, 38.0))
 
 
 def test_a_gap_left_out_whole_is_one_gap():
@@ -79,7 +79,7 @@ def test_a_stray_piece_no_longer_pulls_the_outline():
     middle = section.points.mean(axis=0)
     stray = np.hypot(*(section.points - middle - [0, 50]).T) < 12
     bent = section.points + np.where(stray, 1.5, 0.0)[:, None] * [0, 1]
-    section = Section(section.name, "whole", bent, section.sigma, True)
+    section = Section(section.name, "whole", bent, section.noise, True)
     caliper = [Reading("length", (200.0,), "caliper")]
     mended = without(section, [table(middle + np.array([0, 51.5]), 14)])
     before, after = (fit_outline([one], caliper, "rounded rectangle") for one in (section, mended))

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from snugline.desk.snapping import DRAWN, HELD_TOL, snapped
+from snugline.fit.drawn_sizes import DRAWN, HELD_TOL, snapped
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.readings.nominal_size import Candidate, Dimension, nominal_candidates
 from snugline.fit.readings.reading import Reading

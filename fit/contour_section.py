@@ -1,0 +1,110 @@
+"""From a measured contour to the section that a fit takes, less the points that are left out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.section import Section, Systematic
+
+Array = NDArray[np.float64]
+
+
+class MeasuredCurve(Protocol):
+    """A curve as the contour's file contract has it; see `snugline.trace.contour.Curve`."""
+
+    @property
+    def points(self) -> Array: ...
+    @property
+    def noise(self) -> Array: ...
+    @property
+    def closed(self) -> bool: ...
+    @property
+    def breaks(self) -> tuple[int, ...]: ...
+    @property
+    def sensitivity(self) -> Mapping[str, Array]: ...
+
+
+class MeasuredContour(Protocol):
+    """A contour as the file contract has it; see `snugline.trace.contour.Contour`."""
+
+    @property
+    def frame(self) -> str: ...
+    @property
+    def outer(self) -> MeasuredCurve: ...
+    @property
+    def photo(self) -> Any: ...
+    @property
+    def common(self) -> Any: ...
+
+
+class PlaceLeftOut(Protocol):
+    """A place in the frame's axes, mm, and how far round it points are left out."""
+
+    @property
+    def at(self) -> tuple[float, float]: ...
+    @property
+    def within(self) -> float: ...
+
+
+def section_of(contour: MeasuredContour, shows: str) -> Section:
+    """A contour as the fit takes it; the sheet's name tells which sections share a print.
+
+    What a contour's points have in common enters as such, and only the rest as their noise.
+    """
+    return Section(
+        name=contour.photo.file,
+        shows=shows,
+        points=contour.outer.points,
+        noise=contour.outer.noise,
+        closed=contour.outer.closed,
+        breaks=contour.outer.breaks,
+        systematic=Systematic(
+            contour.common.offset,
+            contour.common.scale_x,
+            contour.common.scale_y,
+            scale_group=contour.frame,
+        ),
+        sensitivity=contour.outer.sensitivity,
+    )
+
+
+def left_out(points: Array, places: Sequence[PlaceLeftOut]) -> NDArray[np.bool_]:
+    """(N,) which of (N, 2) measured points, mm in the frame's axes, are left out."""
+    out = np.zeros(len(points), dtype=bool)
+    for place in places:
+        out |= np.hypot(*(points - np.array(place.at)).T) <= place.within
+    return out
+
+
+def kept_points(section: Section, places: Sequence[PlaceLeftOut]) -> NDArray[np.intp]:
+    """Which points of a section stay, in the order in which they then stand.
+
+    No gap can be told across the seam of a closed curve, so the seam moves away from one there.
+    """
+    out = left_out(section.points, places)
+    order = np.arange(len(out))
+    if section.closed and (out[:1].any() or out[-1:].any()):
+        joined = np.flatnonzero(~out & ~np.roll(out, 1))
+        order = np.roll(order, -int(joined[0])) if len(joined) else order
+    return order[~out[order]]
+
+
+def without(section: Section, places: Sequence[PlaceLeftOut]) -> Section:
+    """The section less the points round these places; a gap stays where they were."""
+    kept = kept_points(section, places)
+    if len(kept) == len(section.points):
+        return section
+    before = np.zeros(len(section.points), dtype=bool)
+    before[list(section.breaks)] = True
+    gaps = before[kept]
+    gaps[1:] |= (np.diff(kept) != 1) & (np.diff(kept) != 1 - len(before))
+    return replace(
+        section,
+        points=section.points[kept],
+        noise=section.noise[kept],
+        breaks=tuple(int(i) for i in np.flatnonzero(gaps) if i > 0),
+        sensitivity={of: by[kept] for of, by in section.sensitivity.items()},
+    )
