@@ -1,4 +1,4 @@
-"""The contour: measured points of a part's plan outline, with what the photo said of itself.
+"""The contour: measured points of a part's plan outline, with the quality of its photo.
 
 Its file form is written and read without loss: floats stand in full, so that a contour read back
 fits to the same outline.
@@ -27,13 +27,13 @@ State = Literal["good", "usable", "retake"]
 
 @dataclass(frozen=True)
 class PhotoFacts:
-    """What one photo says of its own quality; pixels are those of the displayed photo.
+    """The quality of one photo; pixels are those of the displayed photo.
 
     Attributes
     ----------
-    holdout_mm : the rms error to expect of the contour's points: what marker edges left out of
-        the solution are missed by, and what the part's own edge leaves open beside that.
-    markers_holdout_mm : the first of the two alone; NaN with too few markers.
+    holdout_mm : the rms error to expect of the contour's points: the hold-out error of the markers
+        and the uncertainty of locating the part's own edge, combined.
+    markers_holdout_mm : the hold-out error of the markers alone; NaN with too few markers.
     """
 
     file: str
@@ -101,10 +101,10 @@ class Curve:
 
     Attributes
     ----------
-    points : (N, 2) mm in the frame's axes, in order with the part on the left.
-    sigma : (N,) mm, whole standard uncertainty normal to the edge: for people and pictures.
-    noise : (N,) mm, the share of it that is each point's own: what a fit takes, beside what the
-        points have in common (`CommonUncertainty`, `sensitivity`).
+    points : (N, 2) mm in the frame's coordinates, in order with the part on the left.
+    sigma : (N,) mm, total standard uncertainty normal to the edge: for people and pictures.
+    noise : (N,) mm, the share of it that is each point's own: what a fit uses, together with
+        what the points have in common (`CommonUncertainty`, `sensitivity`).
     closed : whether the last point joins the first.
     breaks : ascending indices of points before which a gap lies (what is in it was not seen).
     sensitivity : what an unknown of the part moves each point by, outwards: (N,) mm for each mm of
