@@ -137,7 +137,8 @@ def finish(
         "warnings": [notice.as_json() for notice in unique],
     }
     shares = [along_outline(s.name, fitted.outline, s.points[s.kept]) for s in fitted.sections]
-    sheets = {s.title(unit): s.drawing(part.name, unit) for s in plan.sheets} if plan else {}
+    cut = [s for s in plan.sheets if not s.blocked] if plan else []
+    sheets = {s.title(unit): s.drawing(part.name, unit) for s in cut}
     report = ReportInput(part.name, record, fitted.outline, shares, overlays, sheets, unit)
     files["report.html"] = report_html(report).encode()
     if bundle:
