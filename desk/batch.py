@@ -38,7 +38,7 @@ class Outcome:
 
 
 def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
-    """Run a job and move its files into the folder; an error the user can mend is a result."""
+    """Run a job and move its files into the folder; an error the user can fix is a result."""
     settle_all(folder.absolute().parent)
     try:
         read = read_job(job)
@@ -75,7 +75,7 @@ def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:
         try:
             return process.submit(run_one, job, folder, bundle).result()
         except BrokenProcessPool:
-            what = "the process that ran it was ended from outside, perhaps for want of memory"
+            what = "the process that ran it was ended from outside, perhaps for lack of memory"
             mend = "run it alone, or fewer at a time with --processes 1"
         except Exception as error:
             what = f"a fault in Snugline itself ({type(error).__name__}: {error})"

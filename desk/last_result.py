@@ -10,7 +10,7 @@ from snugline.untrusted import parsed_json
 
 
 def outline_u(job: Path) -> float:
-    """Standard uncertainty of the outline per side, mm; zero where there is no result."""
+    """Standard uncertainty of the outline per side, mm; zero without a result."""
     folder = result_folder(job)
     try:
         record = parsed_json(read_within(folder, INDEX, RESULT_JSON_BYTES), str(folder / INDEX))

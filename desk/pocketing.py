@@ -29,7 +29,7 @@ def plan_of(job: Job, fitted: FittedOutline, choices: PocketChoices) -> CutPlan:
 
 
 def reading_lines(job: Job) -> tuple[str, ...]:
-    """The hand readings, a line each, as they stand on the shop sheet."""
+    """The hand readings, a line each, for the shop sheet."""
     return tuple(
         f"{reading.what}: {', '.join(f'{value:.2f} mm' for value in reading.values_mm)} "
         f"by {reading.tool}"

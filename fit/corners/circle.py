@@ -16,7 +16,7 @@ from snugline.fit.failure import NoFit
 Array = NDArray[np.float64]
 
 ROUNDS = 100
-FLAT = 1e7  # times the points' spread: a larger radius cannot be told from a straight line
+FLAT = 1e7  # times the points' spread: a larger radius is indistinguishable from a straight line
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ def _outline_differences(drawn: Outline, found: Outline) -> Iterator[str]:
 def _circle_differences(
     drawn: tuple[Point, float], found: tuple[Point, float] | None
 ) -> Iterator[str]:
-    """A circle has no first point to compare; its centre and radius say all."""
+    """A circle has no first point to compare; its centre and radius define it."""
     if found is None:
         yield "it is not a whole circle"
     elif math.dist(drawn[0], found[0]) + abs(drawn[1] - found[1]) > NODE_TOL:

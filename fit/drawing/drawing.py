@@ -1,7 +1,7 @@
 """What a drawing holds: named layers of outlines, engraved strokes and notes, in millimetres.
 
 A drawing's unit is the unit its files are written in; all lengths here are millimetres, x to the
-right and y up. Layers are told apart by name and line pattern, never by colour.
+right and y up. Layers differ by name and line pattern, never by colour.
 """
 
 import math
@@ -116,7 +116,7 @@ class Drawing:
 
     @property
     def unit_remark(self) -> str:
-        """The sentence that every file carries, so that nobody cuts inches as millimetres."""
+        """The sentence in every file that keeps inches from being cut as millimetres."""
         name = {"mm": "millimetres", "in": "inches"}[self.unit]
         return f"Unit: {self.unit}. All numbers are {name}."
 

@@ -1,4 +1,4 @@
-"""Contours that can be no part's edge, told before any search is spent on them."""
+"""Contours that cannot be a part's edge, refused before any search is spent on them."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ def check_contour(section: Section) -> None:
 
     Raises
     ------
-    FitError : too few points, points that are no numbers or have no sigma; all in one place; one
+    FitError : too few points, points that are not numbers or have no sigma; all at one point; one
         that crosses itself, encloses nothing or, closed, runs clockwise.
     """
     points, where = section.points, section.name
@@ -70,5 +70,5 @@ def _uncrossed(line: NDArray[np.float64], blur: float, where: str) -> None:
     raise FitError(
         f"the contour crosses itself near ({x:.1f}, {y:.1f}) mm",
         where,
-        "look at the overlay: the edge that was traced is not the part's alone",
+        "check the overlay: the edge that was traced is not the part's alone",
     )

@@ -1,8 +1,8 @@
 """Sections laid out until they go round the part: by shared stretches, mirror lines, a reading.
 
-Sections that share a stretch of edge are laid on each other by it (`join`). What no photo shows is
-mirrored where the symmetry says so; ends that nothing ties stand in line at the distance of the
-length reading.
+Sections that share a stretch of edge are laid on each other by it (`section_join`). What no photo
+shows is mirrored where the symmetry allows it; ends that nothing connects are placed in line at the
+distance of the length reading.
 """
 
 import math
@@ -113,7 +113,7 @@ def round_the_part(
 
 
 def _registered(sections: tuple[Section, ...], chains: Sequence[Chain]) -> list[Placed]:
-    """Groups of sections that share stretches of edge, each in the frame of its first."""
+    """Groups of sections that share stretches of edge, each in the coordinates of its first."""
     left_over = list(range(len(sections)))
     groups = []
     while left_over:

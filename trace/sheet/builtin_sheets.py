@@ -1,6 +1,6 @@
 """The built-in frames: a border of markers round a clear window, laid out by one rule.
 
-As many markers as the paper holds stand in a border, centred on it; inside them a strip of paper
+As many markers as fit form a border, centred on the paper; inside them a strip of paper
 for the scale bars and a few words, then the window. Names read `border-PAPER[-SHEET][-dark]`.
 """
 
@@ -14,7 +14,7 @@ from snugline.errors import InputError
 from snugline.lengths import MM_PER_INCH
 
 DICTIONARY = "DICT_APRILTAG_36h11"  # 587 markers of 8 x 8 modules, which differ by 11 bits or more
-SHEETS = 5  # sheets of one paper that can lie on a bench together, each with ids of its own
+SHEETS = 5  # sheets of one paper that can be used together, each with ids of its own
 IDS_PER_SHEET = 100
 
 # Printers leave up to 6 mm blank, and a marker needs a white module, 2 mm, round it.

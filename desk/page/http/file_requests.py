@@ -22,7 +22,7 @@ async def finish(request: Request) -> Response:
 
 async def file(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     name = request.path_params["name"]
     if name not in [entry["name"] for entry in work_of.files["list"]]:
         raise LookupError(name)
@@ -34,7 +34,7 @@ async def archive(request: Request) -> Response:
     from snugline.pocket.bundle import bundle
 
     work_of = request.app.state.desk.job(request)
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     names = [entry["name"] for entry in work_of.files["list"]]
     if not names:
         raise LookupError("files")
@@ -71,5 +71,5 @@ async def fitted(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     want = await work_of.refresh()
     answer = await to_thread.run_sync(record_fit, work_of.path, want.record, await body(request))
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     return JSONResponse(answer)

@@ -1,4 +1,4 @@
-"""How a cut fitted: into the shop's records, by what the job says of wood, machine and cutter."""
+"""How a cut fitted: into the shop's records, with the job's wood, machine and cutter."""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -13,7 +13,7 @@ from snugline.pocket.records import Records
 
 
 def record_fit(job: Path, record: Mapping[str, Any], said: Mapping[str, Any]) -> dict[str, Any]:
-    """Put one fit on record; gives what the records then tell.
+    """Record one fit; returns the estimate that the records then give.
 
     Raises
     ------
@@ -46,7 +46,7 @@ def record_fit(job: Path, record: Mapping[str, Any], said: Mapping[str, Any]) ->
 
 
 def told(record: Mapping[str, Any], said: Mapping[str, Any] | None = None) -> dict[str, Any]:
-    """What is on record of this part, and what the machine's records tell."""
+    """The records of this part, and the estimate from the machine's records."""
     wood, machine, cutter, _ = _cut_with(record, said or {})
     cuts = Records().cuts()
     known = estimate(cuts, machine, wood, cutter)
@@ -76,7 +76,7 @@ def _part(record: Mapping[str, Any]) -> str:
 
 
 def _cut_with(record: Mapping[str, Any], said: Mapping[str, Any]) -> tuple[str, str, float, str]:
-    """Wood, machine, cutter and kind of part: as said, else as the job has them."""
+    """Wood, machine, cutter and kind of part: as given, else as in the job."""
     pocket = record.get("pocket", {})
     pocket = pocket if isinstance(pocket, Mapping) else {}
     wood, cutter = pocket.get("wood", {}), pocket.get("cutter", {})

@@ -54,7 +54,7 @@ async def received(
 
     Raises
     ------
-    TooLargeError : after the first byte too many.
+    TooLargeError : after the first byte over the limit.
     FileError : an empty body, or no room on the disk.
     """
     place = Store(folder).place("incoming", "photo")

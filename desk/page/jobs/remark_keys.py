@@ -31,7 +31,7 @@ OF_NOTICE: dict[str, Key] = {
     "uncut-corner": ["relief"],
     "uneven-thickness": [],
 }
-# Where the pocket's own errors say that they are.
+# The places named in the pocket's own errors.
 _PLACES: dict[str, Key] = {
     "pocket step": ["step"],
     "pocket feet": ["feet"],
@@ -87,7 +87,7 @@ def key_of_error(error: SnuglineError, record: Mapping[str, Any]) -> Key:
 
 
 def _as_page_has_it(key: Key, record: Mapping[str, Any]) -> Key:
-    """A table that stands alone has no number, and a list inside the pocket is one value."""
+    """A single table has no number, and a list inside the pocket is one value."""
     if len(key) > 1 and isinstance(key[1], int) and isinstance(record.get(str(key[0])), dict):
         return [key[0], *key[2:]]
     if key[:1] == ["pocket"]:

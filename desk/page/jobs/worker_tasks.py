@@ -1,6 +1,6 @@
-"""What runs in the server's worker processes: each a function of plain values, by the rooms' code.
+"""What runs in the server's worker processes: each a function of plain values.
 
-Nothing here knows of requests or windows. Results go to the job's dot-folder or back as plain
+Nothing here depends on requests or windows. Results go to the job's dot-folder or back as plain
 records.
 """
 
@@ -24,7 +24,7 @@ FORMATS = {"JPEG": "jpg", "MPO": "jpg", "PNG": "png", "TIFF": "tif", "WEBP": "we
 
 
 def photo_ending(path: Path, name: str) -> str:
-    """The file ending that a photo's content asks for; nothing but its head is read.
+    """The file ending that fits a photo's content; only its header is read.
 
     Raises
     ------
