@@ -76,7 +76,7 @@ def test_what_is_not_chosen_is_not_done():
     [
         ("", "pocket", "'clearance' is missing"),
         ('clearance = "-0.1 mm"', "pocket.clearance", "negative"),
-        ("clearance = 0.25", "pocket.clearance", "is no length"),
+        ("clearance = 0.25", "pocket.clearance", "is not a length"),
         ('clearance = "0.25"', "pocket.clearance", "has no unit"),
         ("clearance = []", "pocket.clearance", "empty"),
         ('clearance = ["0.2 mm", "0.2 mm"]', "pocket.clearance", "twice"),
