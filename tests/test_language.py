@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[1]
 
 # Pattern, and what to write instead.
 HABITS = {
-    r"(?<!there )\b(is|are|was|were) no (?!longer\b|more than\b|less\b|better\b|need\b)": "is not a",
+    r"(?<!there )\b(is|are|was|were) no (?!longer\b|more than\b|less\b|need\b)": "is not a",
     r"\bso (many|much)\b(?! (as|that)\b)": "this many, or the constant's name",
     r"\btaken for\b": "mistaken for",
     r"\b(are|were) wanted\b": "is wanted (a measure is singular)",
