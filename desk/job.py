@@ -416,7 +416,7 @@ def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
             what, mend = "lies outside the job's folder", "copy the file into the job's folder"
         elif not is_file(job.beside(name)):
             what = "is not there"
-            mend = "put it beside the job, or correct the name; paths start at the job file"
+            mend = "put it next to the job, or correct the name; paths are relative to the job file"
         else:
             continue
         faults.append(FileError(f"the file {str(name)!r} {what}", where, mend))

@@ -40,7 +40,7 @@ HABITS = {
     r"\bjoint adjustment\b": "bundle adjustment",
     r"\bleft-out markers?\b|\bmarkers? left out\b": "hold-out error, markers held out",
     r"\bout of true\b|\baskew\b": "out of square, out of parallel",
-    r"\{len\([^{}]*\)\} (?!letters|quantities|sets|markers|words)\w+s\b": "snugline.counting.counted",
+    r"\{len\([^{}]*\)\} (?!letters|quantities|sets|markers|words)\w+s\b": "counted()",
 }
 # Files in which a phrase has its place: a variable's name, a table of words, the sense of a word.
 KEPT = {

@@ -3,8 +3,9 @@
 import { closer } from "../closer.js";
 import { contourOf } from "../contours.js";
 import { commit } from "../job.js";
-import { overlay, photoImage, sizeNumbers } from "../overlay.js";
+import { overlay, photoImage } from "../overlay.js";
 import { freshId, h, mark, s, say } from "../parts/dom.js";
+import { keepSizes } from "../parts/drawn.js";
 import { inUnit, length } from "../parts/lengths.js";
 import { changingSign, sign } from "../parts/marks.js";
 import { byGravity, noticeList, sentence } from "../parts/notices.js";
@@ -60,7 +61,7 @@ function picture() {
   let drawnContour = null;
   const stage = s("svg.still", { role: "img" });
   const el = h("button.pictured", { type: "button", onclick: () => closer(photo) }, stage);
-  new ResizeObserver(() => sizeNumbers(stage)).observe(stage);
+  new ResizeObserver(() => keepSizes(stage)).observe(stage);
 
   function draw() {
     if (!photo.width) return;
@@ -70,7 +71,7 @@ function picture() {
     [drawn, drawnContour] = [now, contour];
     stage.setAttribute("viewBox", `-0.5 -0.5 ${photo.width} ${photo.height}`);
     stage.replaceChildren(photoImage(photo, 1600), ...overlay(photo, contour));
-    sizeNumbers(stage);
+    keepSizes(stage);
   }
   return {
     el,
