@@ -9,6 +9,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
+from snugline.counting import counted
 from snugline.desk.advice import outside
 from snugline.desk.console import Step
 from snugline.desk.job import read_job
@@ -64,9 +65,9 @@ def run_all(
 
 
 def _watch(futures: Sequence["Future[Outcome]"], step: Step) -> None:
-    step(f"0 of {len(futures)} jobs done")
+    step(f"0 of {counted(len(futures), 'job')} done")
     for done, future in enumerate(as_completed(futures), 1):
-        step(f"{done} of {len(futures)} jobs done, last {future.result().job}")
+        step(f"{done} of {counted(len(futures), 'job')} done, last {future.result().job}")
 
 
 def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:

@@ -55,7 +55,7 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     SnuglineError : a photo, a frame, the fit or the plan refuses the job.
     """
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
-    # machines with any number of cores. The matrices are small, so it is no slower either.
+    # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
         step(f"measuring {counted(len(job.photo), 'photo')}")
         return finish_measured(job, measure_job(job), bundle, step)

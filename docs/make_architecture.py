@@ -1,6 +1,6 @@
 """`docs/architecture.svg`, drawn from the import rules in `pyproject.toml`: no arrow goes up.
 
-    python docs/make_architecture.py
+python docs/make_architecture.py
 """
 
 import tomllib

@@ -29,5 +29,6 @@ def test_every_folder_of_trace_and_fit_is_in_it(make_architecture):
         assert named == {
             path.stem
             for path in (ROOT / room).iterdir()
-            if path.stem != "__init__" and (path.suffix == ".py" or (path / "__init__.py").is_file())
+            if path.stem != "__init__"
+            and (path.suffix == ".py" or (path / "__init__.py").is_file())
         }
