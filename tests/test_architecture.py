@@ -30,5 +30,6 @@ def test_every_folder_of_trace_and_fit_is_in_it(make_architecture):
             path.stem
             for path in (ROOT / room).iterdir()
             if path.stem != "__init__"
+            and (path.is_dir() or path.suffix == ".py")
             and (path.suffix == ".py" or (path / "__init__.py").is_file())
         }
