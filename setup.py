@@ -2,7 +2,7 @@
 
 from setuptools import find_packages, setup
 
-ROOMS = ("trace", "fit", "pocket", "desk")
+ROOMS = ("trace", "fit", "pocket", "api", "desk")
 
 setup(
     package_dir={"snugline": "base"} | {f"snugline.{room}": room for room in ROOMS},

@@ -9,6 +9,7 @@ import re
 from fractions import Fraction
 
 from snugline.errors import InputError
+from snugline.limits import FURTHEST, QUANTITY
 from snugline.place import Where
 from snugline.units import MM_PER_INCH
 
@@ -37,8 +38,17 @@ _QUANTITY = re.compile(
 )
 
 
+_COMMA = re.compile(r"\s*[-+]?\d+,\d+\s*(?:[^\d\s,/].*)?$", re.DOTALL)
+
+
 def _parse(text: str, units: dict[str, float], kind: str, example: str, where: Where) -> float:
     mend = f"write a number with its unit, such as {example}"
+    if isinstance(text, str) and len(text) > QUANTITY:
+        raise InputError(f"{text[:20]!r}... has {len(text)} letters", where, mend)
+    if isinstance(text, str) and _COMMA.match(text):
+        raise InputError(
+            f"{text!r} has a decimal comma", where, f"write a point: {text.replace(',', '.')!r}"
+        )
     match = _QUANTITY.match(text) if isinstance(text, str) else None
     if match is None:
         raise InputError(f"{text!r} is no {kind}", where, mend)
@@ -61,7 +71,8 @@ def parse_length(text: str, where: Where = "length") -> float:
 
     Raises
     ------
-    InputError : no number, no unit, or a unit that is not a length's. `where` names the source.
+    InputError : no number, no unit, a unit that is not a length's, or more than 100 m. `where`
+        names the source.
 
     Examples
     --------
@@ -70,7 +81,12 @@ def parse_length(text: str, where: Where = "length") -> float:
     >>> parse_length("9.5 mm")
     9.5
     """
-    return _parse(text, _MM_PER_UNIT, "length", '"9.5 mm" or "7 3/16 in"', where)
+    mm = _parse(text, _MM_PER_UNIT, "length", '"9.5 mm" or "7 3/16 in"', where)
+    if not abs(mm) <= FURTHEST:
+        raise InputError(
+            f"{text!r} is longer than 100 m", where, f"write {FURTHEST:.0f} mm at most"
+        )
+    return mm
 
 
 def parse_angle(text: str, where: Where = "angle") -> float:

@@ -12,7 +12,7 @@ from typing import Any
 from snugline.desk.console import Step
 from snugline.desk.job import read_job
 from snugline.desk.job_run import run_job, summary
-from snugline.desk.result_folder import publish
+from snugline.desk.result_folder import publish, settle_all
 from snugline.errors import SnuglineError
 from snugline.notice import Notice
 
@@ -38,6 +38,7 @@ class Outcome:
 
 def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
     """Run a job and move its files into the folder; an error the user can mend is a result."""
+    settle_all(folder.absolute().parent)
     try:
         finished = run_job(read_job(job), bundle, step)
         step(f"writing {folder}")

@@ -5,7 +5,6 @@ mend in one line. Paths in a job are relative to the job file.
 """
 
 import difflib
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -20,16 +19,30 @@ from pydantic import (
 )
 
 from snugline.errors import FileError, InputError, SnuglineError
+from snugline.files import inside, is_file, why
 from snugline.fit.readings.nominal_size import parse_listed
 from snugline.fit.readings.reading import Reading, What, tool_of
 from snugline.fit.readings.thickness import Thickness, thickness_of
 from snugline.fit.shapes.family_words import OutlineFamily
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.lengths import parse_angle, parse_length
+from snugline.limits import (
+    FILE_NAME,
+    FRAMES,
+    JOB_BYTES,
+    LEAVE_OUT,
+    LONGEST,
+    NAME,
+    PHOTOS,
+    READING_VALUES,
+    READINGS,
+    SHORTEST,
+)
 from snugline.place import About, OfKey, OfReading
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record, units_in
 from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
+from snugline.untrusted import parsed_toml
 
 Shows = Literal[
     "left end",
@@ -43,13 +56,13 @@ Shows = Literal[
 ]
 Unit = Literal["mm", "in"]
 
-LARGEST_JOB_BYTES = 1_000_000
-
 
 def _positive_length(value: Any) -> float:
     mm = parse_length(value)
-    if not mm > 0:
+    if not mm >= SHORTEST:
         raise InputError(f"{value!r} is not above zero", "", "write a length above zero")
+    if not mm <= LONGEST:
+        raise InputError(f"{value!r} is too long", "", f"write {LONGEST / 1000:g} m at most")
     return mm
 
 
@@ -58,6 +71,14 @@ def _length_or_zero(value: Any) -> float:
     if mm < 0:
         raise InputError(f"{value!r} is below zero", "", 'write a length, "0 mm" for a sharp edge')
     return mm
+
+
+def _name(value: Any) -> Any:
+    """A name, which stands in titles and file names."""
+    if isinstance(value, str) and not (0 < len(value) <= NAME and value.isprintable()):
+        what = f"the name has {len(value)} letters, or some that do not print"
+        raise InputError(what, "", f"write 1 to {NAME} letters in one line")
+    return value
 
 
 def _draft(value: Any) -> float:
@@ -93,6 +114,18 @@ def _one_or_many(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
+def _up_to(most: int) -> BeforeValidator:
+    """One or several, but not so many that they would keep the computer busy."""
+
+    def read(value: Any) -> Any:
+        several = _one_or_many(value)
+        if isinstance(several, tuple) and len(several) > most:
+            raise InputError(f"there are {len(several)} of them", "", f"give {most} at most")
+        return several
+
+    return BeforeValidator(read)
+
+
 def _place_on_frame(value: Any) -> Any:
     """A place in the frame's axes: two lengths, which may be negative."""
     if not isinstance(value, list) or len(value) != 2:
@@ -124,7 +157,7 @@ class DrawnTable(_Table):
 class PartTable(_Table):
     """The bought-in part; lengths in mm, draft in radians."""
 
-    name: str = "part"
+    name: Annotated[str, BeforeValidator(_name)] = "part"
     thickness: Length | None = None
     edge_radius: LengthOrZero | None = None
     edge_chamfer: LengthOrZero | None = None
@@ -162,6 +195,8 @@ class PhotoTable(_Table):
     @field_validator("file", mode="before")
     @classmethod
     def _path(cls, value: Any) -> Any:
+        if isinstance(value, str) and len(Path(value).name.encode()) > FILE_NAME:
+            raise InputError(f"a name of {len(value)} letters", "", "rename the photo")
         return Path(value) if isinstance(value, str) and value else value
 
 
@@ -170,7 +205,7 @@ class ReadingTable(_Table):
 
     what: What
     value: Length | None = None
-    values: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
+    values: Annotated[tuple[Length, ...], _up_to(READING_VALUES)] = ()
     tool: Annotated[str, BeforeValidator(_tool)]
 
     @model_validator(mode="after")
@@ -221,10 +256,10 @@ class Job(_Table):
     path: Path
     reading_units: frozenset[str]
     part: PartTable
-    frame: Annotated[tuple[FrameTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
-    photo: Annotated[tuple[PhotoTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
-    reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(_one_or_many)] = ()
-    leave_out: Annotated[tuple[LeaveOutTable, ...], BeforeValidator(_one_or_many)] = ()
+    frame: Annotated[tuple[FrameTable, ...], _up_to(FRAMES)] = Field(min_length=1)
+    photo: Annotated[tuple[PhotoTable, ...], _up_to(PHOTOS)] = Field(min_length=1)
+    reading: Annotated[tuple[ReadingTable, ...], _up_to(READINGS)] = ()
+    leave_out: Annotated[tuple[LeaveOutTable, ...], _up_to(LEAVE_OUT)] = ()
     pocket: dict[str, Any] | None = None
     output: OutputTable = OutputTable()
     camera: str | None = None
@@ -297,8 +332,15 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
     return inspect_record(record, path)
 
 
-def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list[SnuglineError]]:
-    """What `inspect_job` says of a file with this content at this place."""
+def inspect_record(
+    record: dict[str, Any], path: Path, boxed: bool = False
+) -> tuple[Job | None, list[SnuglineError]]:
+    """What `inspect_job` says of a file with this content at this place.
+
+    Parameters
+    ----------
+    boxed : a job that may come from anyone: files outside its folder are refused, not looked at.
+    """
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
@@ -308,32 +350,33 @@ def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
         return None, [_fault(entry, path) for entry in entries]
-    return job, _missing(job)
+    return job, _missing(job, boxed)
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """What a job file holds, unchecked.
+    """What a job file holds, unchecked but for its size and the bounds of its values.
 
     Raises
     ------
     FileError : it cannot be read, is too large, or is no TOML.
+    InputError : a value that no job can hold.
     """
     try:
-        if path.stat().st_size > LARGEST_JOB_BYTES:
-            raise FileError("is too large for a job file", str(path), "give a job.toml")
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        with path.open("rb") as stream:
+            content = stream.read(JOB_BYTES + 1)
     except OSError as error:
-        if isinstance(error, FileError):
-            raise
         raise FileError(
-            f"cannot read the job ({error.strerror})",
+            f"cannot read the job ({why(error)})",
             str(path),
             "give the path of a job.toml; `snugline new` makes one",
         ) from error
-    except ValueError as error:  # TOMLDecodeError and UnicodeDecodeError
+    if len(content) > JOB_BYTES:
         raise FileError(
-            f"is not TOML ({error})", str(path), 'mend that line; every text stands in "quotes"'
-        ) from error
+            f"is larger than {JOB_BYTES // 1000} kB, too large for a job file",
+            str(path),
+            "give a job.toml",
+        )
+    return parsed_toml(content, str(path))
 
 
 def no_thickness(path: Path) -> InputError:
@@ -345,7 +388,7 @@ def no_thickness(path: Path) -> InputError:
     )
 
 
-def _missing(job: Job) -> list[SnuglineError]:
+def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
     """Files that the job names and that are not there; a thickness that nothing states."""
     faults: list[SnuglineError] = []
     if job.part.thickness is None and all(r.what != "thickness" for r in job.reading):
@@ -376,15 +419,15 @@ def _missing(job: Job) -> list[SnuglineError]:
         for i, f in enumerate(job.frame)
         if f.description.lower().endswith(".json")
     ]
-    faults += [
-        FileError(
-            f"there is no file {str(name)!r}",
-            where,
-            "put it beside the job, or correct the name; paths start at the job file",
-        )
-        for where, name in named
-        if not job.beside(name).is_file()
-    ]
+    for where, name in named:
+        if boxed and not inside(job.path.parent, name):
+            what, mend = "lies outside the job's folder", "copy the file into the job's folder"
+        elif not is_file(job.beside(name)):
+            what = "is not there"
+            mend = "put it beside the job, or correct the name; paths start at the job file"
+        else:
+            continue
+        faults.append(FileError(f"the file {str(name)!r} {what}", where, mend))
     photos = {str(photo.file) for photo in job.photo}
     faults += [
         InputError(

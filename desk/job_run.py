@@ -18,7 +18,7 @@ from snugline.desk.part_sides import part_sides
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
-from snugline.desk.result_folder import INDEX
+from snugline.desk.result_folder import INDEX, manifest
 from snugline.desk.turning import turned_png
 from snugline.desk.wording import measure
 from snugline.fit.drawing.drawing import Drawing, Layer
@@ -144,6 +144,7 @@ def finish(
         handed = {name: data for name, data in files.items() if name not in names.values()}
         files[f"bundle-units-{unit}.zip"] = archive(handed)
     record["files"] = sorted([*files, INDEX])
+    record["sha256"] = manifest(files)
     files[INDEX] = (
         json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
     ).encode()

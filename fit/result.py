@@ -106,6 +106,13 @@ class FittedOutline:
     budgets: tuple[Budget, ...]
     notices: tuple[Notice, ...]
 
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        return self.outline.__geo_interface__
+
+    def _repr_svg_(self) -> str:
+        return self.outline._repr_svg_()
+
     def budget(self, of: str) -> Budget:
         """The budget of one dimension, such as `length` or `radius`."""
         return next(budget for budget in self.budgets if budget.of == of)

@@ -11,6 +11,7 @@ from typing import Any, Literal, cast
 
 from snugline.errors import InputError
 from snugline.lengths import parse_length
+from snugline.limits import COPIES, FASTEST, THINNEST_CUTTER
 from snugline.notice import Notice
 from snugline.place import OfKey
 from snugline.pocket.access import SIDES, FingerNotch, PushHole, RibbonSlot, Side
@@ -192,7 +193,7 @@ def _seat(value: Any, where: OfKey) -> float:
 
 
 def _cutter(t: Table) -> Cutter:
-    return Cutter(t.length("diameter", above=0.0), t.length("length", None, above=0.0))
+    return Cutter(t.length("diameter", least=THINNEST_CUTTER), t.length("length", None, above=0.0))
 
 
 def _climate(t: Table) -> Climate:
@@ -274,7 +275,7 @@ def _stock(t: Table) -> Stock:
         raise InputError(
             "one of length and width is missing", t.where, "give both, or neither for no layout"
         )
-    copies = t.number("copies", 1, 1000, 1.0)
+    copies = t.number("copies", 1, COPIES, 1.0)
     if copies != int(copies):
         raise InputError(f"{copies:g} copies", t.place("copies"), "give a whole number")
     return Stock(
@@ -311,4 +312,6 @@ def _follower(t: Table) -> Follower:
 
 def _feeds(t: Table) -> Feeds:
     plain = Feeds()
-    return Feeds(*(t.length(f.name, getattr(plain, f.name), above=0.0) for f in fields(Feeds)))
+    return Feeds(
+        *(t.length(f.name, getattr(plain, f.name), above=0.0, most=FASTEST) for f in fields(Feeds))
+    )

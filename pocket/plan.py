@@ -14,6 +14,7 @@ from snugline.fit.geometry.outline import Outline
 from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
+from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
 from snugline.place import OfPart
 from snugline.pocket.board import Group, laid_out
@@ -65,6 +66,11 @@ class CutPlan:
     sheets: tuple[Sheet, ...]
     notices: tuple[Notice, ...]
     cautions: tuple[str, ...]
+
+    def _repr_svg_(self) -> str:
+        layers = self.openings[0].sheet.layers
+        loops = [outline for layer in layers for outline in layer.outlines]
+        return notebook_svg((loop.inscribed(0.01).tolist(), True) for loop in loops)
 
     def as_json(self) -> dict[str, Any]:
         """The form that stands under `cut_plan` in the result contract; lengths in mm."""

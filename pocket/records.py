@@ -4,7 +4,6 @@ Each cut is one transaction, on disk before `add` returns. SQLite's rollback jou
 killed program left half done, and its locks let several programs write in turn.
 """
 
-import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,8 +15,10 @@ from uuid import uuid4
 
 from snugline.errors import FileError, InputError
 from snugline.files import write_json
+from snugline.limits import RECORDS_BYTES
 from snugline.pocket.fits import fit_of, verdict_of
 from snugline.pocket.overcut import Cut
+from snugline.untrusted import parsed_json
 
 SCHEMA = "snugline/fit-records/1"
 _WAIT_S = 30.0  # for another program's transaction
@@ -80,7 +81,8 @@ class Records:
         Returns how many were added.
         """
         try:
-            record = json.loads(path.read_text("utf-8"))
+            with path.open("rb") as stream:
+                record = parsed_json(stream.read(RECORDS_BYTES), str(path))
             if record["schema"] != SCHEMA or record["units"] != "mm":
                 raise ValueError("another schema or unit")
             keyed = [(str(row["key"]), _cut(row, str(path))) for row in record["cuts"]]

@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import Any, cast
 
 from snugline.errors import InputError
-from snugline.lengths import parse_length
+from snugline.lengths import format_length, parse_length
+from snugline.limits import CLEARANCES, LONGEST, OPENINGS, SHORTEST
 from snugline.place import OfKey
 
 
@@ -35,15 +36,24 @@ class Table:
         return self.get(key, read, None)
 
     def length(
-        self, key: str, otherwise: Any = ..., least: float = -math.inf, above: float = -math.inf
+        self,
+        key: str,
+        otherwise: Any = ...,
+        least: float = -math.inf,
+        above: float = -math.inf,
+        most: float = LONGEST,
     ) -> Any:
         def read(value: Any, where: OfKey) -> float:
             mm = parse_length(value, where)
-            if mm < least or mm <= above:
+            if mm < least or mm <= above or (above == 0 and mm < SHORTEST):
                 raise InputError(
                     f"{value!r} is too small",
                     where,
                     f"give {least:g} mm or more" if mm < least else f"give more than {above:g} mm",
+                )
+            if abs(mm) > most:
+                raise InputError(
+                    f"{value!r} is too large", where, f"give {format_length(most)} at most"
                 )
             return mm
 
@@ -80,14 +90,14 @@ class Table:
 
     def tables(self, key: str, read: "Callable[[Table], Any]") -> Any:
         def all_of(value: Any, where: OfKey) -> tuple[Any, ...]:
-            several = value if isinstance(value, list) else [value]
+            several = _few(value if isinstance(value, list) else [value], OPENINGS, where)
             return tuple(whole(v, where / i, read) for i, v in enumerate(several))
 
         return self.get(key, all_of, ())
 
     def each(self, key: str, read: Callable[[Any, OfKey], float]) -> tuple[float, ...]:
         def all_of(value: Any, where: OfKey) -> tuple[float, ...]:
-            several = value if isinstance(value, list) else [value]
+            several = _few(value if isinstance(value, list) else [value], CLEARANCES, where)
             if not several:
                 raise InputError("the list is empty", where, "give one value or more")
             made = tuple(read(v, where) for v in several)
@@ -103,6 +113,12 @@ class Table:
                 near = difflib.get_close_matches(key, self.known, n=1)
                 mend = f"write {near[0]}" if near else f"use only: {', '.join(self.known)}"
                 raise InputError(f"the key {key!r} is not known", self.place(key), mend)
+
+
+def _few(values: list[Any], most: int, where: OfKey) -> list[Any]:
+    if len(values) > most:
+        raise InputError(f"there are {len(values)} of them", where, f"give {most} at most")
+    return values
 
 
 def whole(value: Any, where: OfKey, read: Callable[[Table], Any]) -> Any:

@@ -10,9 +10,10 @@ from math import isfinite, nan
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from snugline.errors import FileError
+from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
 
 SCHEMA = "snugline/contour/2"
@@ -188,6 +189,40 @@ class Contour:
         return (
             "retake" if "retake" in severities else "usable" if "usable" in severities else "good"
         )
+
+    @staticmethod
+    def of_points(
+        points: ArrayLike, sigma: float, name: str = "points", closed: bool = True
+    ) -> "Contour":
+        """A contour of points from elsewhere, such as a scan or a coordinate measuring machine.
+
+        Parameters
+        ----------
+        points : (N, 2) mm, in order along the edge with the part on the left.
+        sigma : mm, standard uncertainty of each point normal to the edge, independent of others.
+        name : of the set, for messages.
+
+        Examples
+        --------
+        >>> Contour.of_points([(0, 0), (30, 0), (30, 10)], sigma=0.02).outer.closed
+        True
+        """
+        at = np.array(points, dtype=np.float64).reshape(-1, 2)
+        spread = np.full(len(at), float(sigma))
+        facts = PhotoFacts(name, 0, 0, 0, 0, nan, float(sigma), nan, nan, nan, nan)
+        return Contour(name, Curve(at, spread, spread.copy(), closed), facts)
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        """GeoJSON of the outer curve: a polygon where it is closed, else a line."""
+        line = [(float(x), float(y)) for x, y in self.outer.points]
+        if self.outer.closed:
+            return {"type": "Polygon", "coordinates": [[*line, *line[:1]]]}
+        return {"type": "LineString", "coordinates": line}
+
+    def _repr_svg_(self) -> str:
+        curves = (self.outer, *self.others)
+        return notebook_svg((curve.points.tolist(), curve.closed) for curve in curves)
 
     def as_json(self) -> dict[str, Any]:
         """The contour's file contract."""

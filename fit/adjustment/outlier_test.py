@@ -134,6 +134,7 @@ def _section(
     y = -(vectors[:, strong].T @ gradient) / np.sqrt(values[strong])
     spread = basis.T @ rest_covariance[np.ix_(shared, shared)] @ basis
     level, axes = np.linalg.eigh(spread)
+    level = np.maximum(level, 0.0)  # a variance: of points without noise rounding makes it negative
     known = level < UNCONTROLLED
     off = (axes.T @ (y - basis.T @ step[shared]))[known]
     square, count = float(np.sum(off**2 / (1 + level[known]))), int(known.sum())

@@ -25,6 +25,7 @@ from snugline.fit.geometry.segment import (
     check_segment,
     sweeps_over,
 )
+from snugline.notebook_svg import notebook_svg
 
 if TYPE_CHECKING:
     import shapely
@@ -258,6 +259,15 @@ class Outline:
         return np.asarray(np.where(a.is_arc[which, None], bent, straight))
 
     # Exchange
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        """A GeoJSON polygon, arcs by chords of at most a micrometre: `shapely.geometry.shape`."""
+        ring = [(float(x), float(y)) for x, y in self.inscribed(1e-3)]
+        return {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}
+
+    def _repr_svg_(self) -> str:
+        return notebook_svg([(self.inscribed(0.01).tolist(), True)])
 
     def as_json(self) -> list[dict[str, Any]]:
         """The form that stands under `segments` in the result contract."""

@@ -102,6 +102,21 @@ class Reading:
             )
         tool_of(self)
 
+    @classmethod
+    def of(cls, what: What, *values: str, tool: str) -> "Reading":
+        """A reading of values as written.
+
+        Raises
+        ------
+        InputError : a value without number and unit, or a dimension or tool that is not known.
+
+        Examples
+        --------
+        >>> Reading.of("length", "16 7/16 in", "417.5 mm", tool="tape").values_mm
+        (417.5125, 417.5)
+        """
+        return cls(what, tuple(parse_length(value, what) for value in values), tool)
+
     @property
     def value(self) -> float:
         """Mean of the values, mm."""

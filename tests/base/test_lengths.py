@@ -63,7 +63,10 @@ def test_metric_lengths_and_signs_are_read(text: str, mm: float) -> None:
     [
         ("9.5", "no unit"),
         ("7 3/16", "no unit"),
-        ("9,5 mm", "unknown unit"),
+        ("9,5 mm", "decimal comma"),
+        ("-1,25 mm", "decimal comma"),
+        ("1" * 61 + " mm", "letters"),
+        ("100.1 m", "longer than 100 m"),
         ("9.5 MM", "unknown unit"),
         ("9.5 px", "unknown unit"),
         ("9.5 deg", "unknown unit"),

@@ -70,6 +70,8 @@ def make_app(
         lifespan=lifespan,
         exception_handlers={
             LookupError: _not_found,
+            KeyError: _fault,
+            IndexError: _fault,
             SnuglineError: _user_error,
             HTTPException: _http_error,
             Exception: _fault,

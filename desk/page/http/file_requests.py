@@ -1,11 +1,16 @@
 """The job's files, and how the cut fitted."""
 
+from pathlib import Path
+
 from anyio import to_thread
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from snugline.desk.options import result_folder
 from snugline.desk.page.http.exchange import body, given
+from snugline.desk.page.jobs.files_made import file_content
+from snugline.desk.result_folder import INDEX
+from snugline.errors import FileError
 
 
 async def finish(request: Request) -> Response:
@@ -19,15 +24,10 @@ async def file(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     await work_of.refresh(anew=True)
     name = request.path_params["name"]
-    names = [entry["name"] for entry in work_of.files["list"]]
-    if name not in names:
+    if name not in [entry["name"] for entry in work_of.files["list"]]:
         raise LookupError(name)
-    path = result_folder(work_of.path) / names[names.index(name)]
-    try:
-        content = await to_thread.run_sync(path.read_bytes)
-    except OSError as error:
-        raise LookupError(name) from error
-    return given(content, path.name, request)
+    content = await to_thread.run_sync(_contents, work_of.path, [name])
+    return given(content[name], name, request)
 
 
 async def archive(request: Request) -> Response:
@@ -35,19 +35,26 @@ async def archive(request: Request) -> Response:
 
     work_of = request.app.state.desk.job(request)
     await work_of.refresh(anew=True)
-    folder = result_folder(work_of.path)
     names = [entry["name"] for entry in work_of.files["list"]]
     if not names:
         raise LookupError("files")
+    packed = await to_thread.run_sync(lambda: bundle(_contents(work_of.path, names)))
+    return given(packed, f"{work_of.path.parent.name}.zip", request)
 
-    def packed() -> bytes:
-        return bundle({name: (folder / name).read_bytes() for name in names})
 
+def _contents(job: Path, names: list[str]) -> dict[str, bytes]:
+    """Files of one run: with another run's in between none is given."""
+    folder = result_folder(job)
     try:
-        content = await to_thread.run_sync(packed)
+        before = file_content(folder, INDEX)
+        contents = {name: file_content(folder, name) for name in names}
+        if file_content(folder, INDEX) != before:
+            raise LookupError("files")
     except OSError as error:
+        if isinstance(error, FileError):
+            raise
         raise LookupError("files") from error
-    return given(content, f"{work_of.path.parent.name}.zip", request)
+    return contents
 
 
 async def fits(request: Request) -> Response:

@@ -120,9 +120,10 @@ def serve(
 
         from snugline.desk.page.http.app import make_app
         from snugline.desk.page.http.connections import LimitedConnection
+        from snugline.desk.page.jobs.job_folders import Shelf
+        from snugline.desk.page.jobs.recovery import recover
 
-        for half in folder.glob("*/.snugline/incoming/photo-*"):
-            half.unlink(missing_ok=True)
+        recover(Shelf(folder))
         address = bind(port, lan)
         sessions = Sessions(folder / ".snugline" / "sessions.json") if address.lan else None
         app = make_app(folder, address.hosts, sessions, address.lan or "")

@@ -258,7 +258,7 @@ def test_windows_are_told_each_thing_once(opened):
     async def test(at_work, workers):
         window = at_work.events()
         assert b"event: hello" in await anext(window)
-        (queue,) = at_work.listeners
+        (queue,) = at_work.windows.listeners
         await workers.let_all()
         for _ in range(5):
             await at_work.refresh()
@@ -266,7 +266,7 @@ def test_windows_are_told_each_thing_once(opened):
         assert len(lines) == len(set(lines))
         assert [b"planning" in line for line in lines].count(True) == 1
         await window.aclose()
-        assert at_work.listeners == set()
+        assert at_work.windows.listeners == set()
 
     opened(test)
 
@@ -277,7 +277,7 @@ def test_a_window_that_sleeps_is_let_go(opened):
         await anext(window)
         for number in range(500):
             at_work._tell("job", {"revision": str(number)})
-        assert at_work.listeners == set()
+        assert at_work.windows.listeners == set()
         await window.aclose()
 
     opened(test)
