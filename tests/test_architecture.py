@@ -29,7 +29,5 @@ def test_every_folder_of_trace_and_fit_is_in_it(make_architecture):
         assert named == {
             path.stem
             for path in (ROOT / room).iterdir()
-            if path.stem != "__init__"
-            and (path.is_dir() or path.suffix == ".py")
-            and (path.suffix == ".py" or (path / "__init__.py").is_file())
-        }
+            if path.suffix == ".py" or (path / "__init__.py").is_file()
+        } - {"__init__"}
