@@ -23,6 +23,8 @@ from snugline.fit.adjustment.family_choice import (
 )
 from snugline.fit.adjustment.observation_equations import CentredSection, Equations, ReadRow
 from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
+from snugline.fit.adjustment.photo_sizes import photo_sizes
+from snugline.fit.adjustment.reading_weighing import weigh
 from snugline.fit.adjustment.robust_solution import (
     ResidualNoise,
     noise_at,
@@ -32,7 +34,7 @@ from snugline.fit.adjustment.robust_solution import (
 from snugline.fit.adjustment.start_values import View, polygon_of, view_of
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading, combined
-from snugline.fit.readings.thickness import thickness_of
+from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline, SectionResult
 from snugline.fit.section import Section
 from snugline.fit.shapes.outline_families import GROUPS, adopt, seen_corners
@@ -82,10 +84,28 @@ def fit_outline(
     """
     if not sections:
         raise FitError("there is no contour", "photos", "give at least one photo of the part")
+    stated = thickness_of(readings, thickness)
+    part_u = part_uncertainties(stated)
+    measured = tuple(_measured(section, part_u) for section in sections)
+    sizes = photo_sizes(measured, [view_of(m) for m in measured])
+    weighed = weigh(readings, sizes, None if stated is None else stated.value, listed)
+    told = (*thickness_remarks(readings, thickness), *weighed.notices)
+    fitted = _fit_believed(sections, measured, weighed.readings, family, symmetry, listed, stated)
+    return replace(fitted, notices=(*told, *fitted.notices))
+
+
+def _fit_believed(
+    sections: Sequence[Section],
+    measured: tuple[CentredSection, ...],
+    readings: Sequence[Reading],
+    family: str,
+    symmetry: Symmetry,
+    listed: tuple[float, float] | None,
+    thickness: Thickness | None,
+) -> FittedOutline:
+    """The outline that contours and the readings that can be believed determine."""
     if family == "free":
         return _free(sections, readings, symmetry, thickness)
-    part_u = part_uncertainties(thickness_of(readings, thickness))
-    measured = tuple(_measured(section, part_u) for section in sections)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = _fitted(measured, rows, family, symmetry)
     misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
@@ -123,7 +143,7 @@ def fit_outline(
         setting.groups,
         setting.form,
         tuple(notices + _compared(adjusted, listed)),
-        thickness_of(readings, thickness),
+        thickness,
     )
 
 
@@ -162,7 +182,7 @@ def _free(
     sections: Sequence[Section],
     readings: Sequence[Reading],
     symmetry: Symmetry,
-    thickness: float | None,
+    thickness: Thickness | None,
 ) -> FittedOutline:
     """An outline of lines and arcs that belongs to no family."""
     from snugline.fit.free.free_outline import fit_free
@@ -172,8 +192,7 @@ def _free(
         found = combined(readings, what)
         if found is not None:
             read[what] = (found.value, found.u)
-    stated = thickness_of(readings, thickness)
-    part_u = part_uncertainties(stated)
+    part_u = part_uncertainties(thickness)
     free = fit_free([_by_one_u(section, part_u) for section in sections], read, symmetry)
     return FittedOutline(
         family="free",
@@ -192,7 +211,7 @@ def _free(
             )
         ),
         extras={},
-        thickness=stated,
+        thickness=thickness,
         budgets=(),
         notices=free.notices,
     )
