@@ -1,6 +1,6 @@
-"""The whole outline: all photos' contours and all hand readings in one weighted adjustment."""
+"""The whole outline: all photos' contours and all hand readings in one weighted least squares."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,6 +23,8 @@ from snugline.fit.adjustment.family_choice import (
 )
 from snugline.fit.adjustment.observation_equations import CentredSection, Equations, ReadRow
 from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
+from snugline.fit.adjustment.photo_sizes import photo_sizes
+from snugline.fit.adjustment.reading_weighing import weigh
 from snugline.fit.adjustment.robust_solution import (
     ResidualNoise,
     noise_at,
@@ -30,8 +32,9 @@ from snugline.fit.adjustment.robust_solution import (
     whitened_fit,
 )
 from snugline.fit.adjustment.start_values import View, polygon_of, view_of
+from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading, combined
-from snugline.fit.readings.thickness import thickness_of
+from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline, SectionResult
 from snugline.fit.section import Section
 from snugline.fit.shapes.outline_families import GROUPS, adopt, seen_corners
@@ -45,7 +48,7 @@ LEAST_POINTS = 30
 # Odds below three to one are not worth more than a bare mention (Kass and Raftery, J. Am. Stat.
 # Assoc. 90, 1995; from memory): too close to call.
 CLOSE = 1 / 3
-# A family whose residuals are this large (mm, robust, or as a share of points far off) is none.
+# A family whose residuals are this large (mm, robust; share of points far off) does not fit.
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 
 
@@ -61,17 +64,18 @@ def fit_outline(
 
     Parameters
     ----------
-    sections : contours in frame axes, at least one, each of at least 30 points.
+    sections : partial contours in the frame's coordinate system, at least one, each of at least 30
+        points.
     readings : of length, width, corner radius; those of the thickness only pass through.
     family : `auto` or a word of the job's contract.
     symmetry : which mirror lines the part has; corners that no photo shows are mirrored along them.
-    listed : length and width that the seller states, mm; compared, never used.
-    thickness : mm, where the job states it and no reading does.
+    listed : length and width stated by the seller, mm; compared, never used.
+    thickness : mm, where the job gives it and no reading does.
 
     Raises
     ------
     FitError : too few points, nothing that determines the length or the width, or no shape that
-        can be laid on the contours.
+        fits the contours.
 
     Notes
     -----
@@ -80,9 +84,28 @@ def fit_outline(
     """
     if not sections:
         raise FitError("there is no contour", "photos", "give at least one photo of the part")
+    stated = thickness_of(readings, thickness)
+    part_u = part_uncertainties(stated)
+    measured = tuple(_measured(section, part_u) for section in sections)
+    sizes = photo_sizes(measured, [view_of(m) for m in measured])
+    weighed = weigh(readings, sizes, None if stated is None else stated.value, listed)
+    told = (*thickness_remarks(readings, thickness), *weighed.notices)
+    fitted = _fit_believed(sections, measured, weighed.readings, family, symmetry, listed, stated)
+    return replace(fitted, notices=(*told, *fitted.notices))
+
+
+def _fit_believed(
+    sections: Sequence[Section],
+    measured: tuple[CentredSection, ...],
+    readings: Sequence[Reading],
+    family: str,
+    symmetry: Symmetry,
+    listed: tuple[float, float] | None,
+    thickness: Thickness | None,
+) -> FittedOutline:
+    """The outline that contours and the readings that pass determine."""
     if family == "free":
         return _free(sections, readings, symmetry, thickness)
-    measured = tuple(_measured(section) for section in sections)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = _fitted(measured, rows, family, symmetry)
     misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
@@ -90,15 +113,15 @@ def fit_outline(
         try:
             return _free(sections, readings, symmetry, thickness)
         except FitError as error:
-            # The nearest family is more than nothing, and says that it does not fit.
-            misfit += f"; nor is it one of lines and arcs: {error.what}"
+            # The nearest family is better than nothing, with the remark that it does not fit.
+            misfit += f"; nor could it be fitted with lines and arcs: {error.what}"
             family, mend = adjusted.equations.shape.family, error.mend
     if misfit:
         notices.append(
             Notice(
                 "outline-not-fitted",
-                f"the outline is no {family}: {misfit}",
-                mend,
+                f"The outline does not fit the family {family!r}: {misfit}.",
+                f"{mend[0].upper()}{mend[1:]}.",
                 "retake",
             )
         )
@@ -106,7 +129,7 @@ def fit_outline(
         resolved, told = resolve(adjusted)
         notices += told
         if _fewer(resolved, adjusted):
-            # What was left out may have bent the shape, or led to another family.
+            # An outlier that was left out may have bent the shape, or led to another family.
             kept = resolved.equations
             adjusted, setting, choice, others = _fitted(kept.sections, kept.rows, family, symmetry)
             notices = [*others, *told]
@@ -120,7 +143,7 @@ def fit_outline(
         setting.groups,
         setting.form,
         tuple(notices + _compared(adjusted, listed)),
-        thickness_of(readings, thickness),
+        thickness,
     )
 
 
@@ -144,7 +167,7 @@ def _fitted(
         choice = replace(choice, corner_rankings=rankings)
         setting = replace(setting, groups=refined.groups, terms=refined.terms)
         if family == "auto":
-            # What was taken for noise may have hidden, or been taken for, another family.
+            # Unmodelled form counted as noise may have hidden, or imitated, another family.
             choice = _choose(setting, family)
             equations, x, noise = choice.best.equations, choice.best.x, choice.noise
         notices += refined.notices
@@ -159,7 +182,7 @@ def _free(
     sections: Sequence[Section],
     readings: Sequence[Reading],
     symmetry: Symmetry,
-    thickness: float | None,
+    thickness: Thickness | None,
 ) -> FittedOutline:
     """An outline of lines and arcs that belongs to no family."""
     from snugline.fit.free.free_outline import fit_free
@@ -169,7 +192,8 @@ def _free(
         found = combined(readings, what)
         if found is not None:
             read[what] = (found.value, found.u)
-    free = fit_free(sections, read, symmetry)
+    part_u = part_uncertainties(thickness)
+    free = fit_free([_by_one_u(section, part_u) for section in sections], read, symmetry)
     return FittedOutline(
         family="free",
         length=free.length,
@@ -187,13 +211,18 @@ def _free(
             )
         ),
         extras={},
-        thickness=thickness_of(readings, thickness),
+        thickness=thickness,
         budgets=(),
         notices=free.notices,
     )
 
 
-def _measured(section: Section) -> CentredSection:
+def _by_one_u(section: Section, part_u: Mapping[str, float]) -> Section:
+    moved = {of: by * part_u.get(of, 0.0) for of, by in section.sensitivity.items()}
+    return replace(section, sensitivity=moved)
+
+
+def _measured(section: Section, part_u: Mapping[str, float]) -> CentredSection:
     finite = np.isfinite(section.points).all(axis=1) & (section.noise > 0)
     if int(finite.sum()) < LEAST_POINTS or not finite.all():
         raise FitError(
@@ -201,14 +230,14 @@ def _measured(section: Section) -> CentredSection:
             section.name,
             f"give a contour of at least {LEAST_POINTS} points, all with a noise above zero",
         )
-    return CentredSection.of(section)
+    return CentredSection.of(section, part_u)
 
 
 def _view(measured: CentredSection) -> View:
     view = view_of(measured)
     if view is None:
         raise FitError(
-            "the contour is too short to tell its direction",
+            "the contour is too short to give its direction",
             measured.section.name,
             "show at least a few centimetres of the part's edge",
         )
@@ -236,7 +265,7 @@ def _setting(
         read = [row.reading.value for row in rows if row.reading.what == what]
         if not spans and not read:
             raise FitError(
-                f"nothing determines the {what}: no photo shows both sides and no reading gives it",
+                f"the {what} is not determined: no photo shows both sides and no reading gives it",
                 what,
                 f"add a reading of the {what}",
             )
@@ -260,7 +289,7 @@ def _turned(setting: Setting, views: Sequence[View]) -> Setting:
             poses[k] = _pose(option, (setting.length, setting.width))
             trial = replace(setting, poses=tuple(poses))
             equations, x = trial.start(candidates(trial, "rounded rectangle")[0])
-            wide = (10.0,) * len(views)  # in stated sigmas: only the grossly wrong is to be told
+            wide = (10.0,) * len(views)  # in stated sigmas: only gross errors are to be found
             trials.append((robust_fit(equations, x, scales=wide, rounds=6).cost, trial))
         setting = min(trials, key=lambda pair: pair[0])[1]
     return setting
@@ -292,9 +321,9 @@ def _groups(
     notices = [
         Notice(
             "corner-not-seen",
-            f"the {name} corner is in no photo and no mirror line of symmetry "
-            f"{symmetry!r} gives it; it is taken like the corner across",
-            "photograph it, or state the symmetry that the part has",
+            f'No photo shows the {name} corner, and with symmetry = "{symmetry}" it cannot be '
+            f"mirrored; it was assumed equal to the opposite corner.",
+            "Photograph it, or state the symmetry that the part has.",
             "retake",
             OfPart(name),
         )
@@ -329,7 +358,7 @@ def _adjust(equations: Equations, x: Array, noise: ResidualNoise) -> Adjusted:
 
 
 def _doubts(choice: Choice) -> list[Notice]:
-    """Families that the data do not tell apart."""
+    """Families between which the data do not decide."""
     if choice.runner_up is None or choice.ranking[1][1] < CLOSE * choice.ranking[0][1]:
         return []
     (first, p), (second, q) = choice.ranking[:2]
@@ -339,15 +368,15 @@ def _doubts(choice: Choice) -> list[Notice]:
     return [
         Notice(
             "family-unclear",
-            f"too close to call: {first} (weight {p:.2f}) or {second} ({q:.2f}); "
-            f"the two outlines differ by at most {difference:.2f} mm",
-            "add a photo that shows a corner closer, or state the family in the job",
+            f"Too close to call: {first} (probability {p * 100:.0f} %) or {second} "
+            f"({q * 100:.0f} %); the two outlines differ by at most {difference:.2f} mm.",
+            "Add a closer photo of a corner, or state the family in the job.",
         )
     ]
 
 
 def _misfit(adjusted: Adjusted) -> str:
-    """How badly the shape misses most of the contours, in words; empty where it does not."""
+    """How badly the shape misses most of the contours, in words; empty where it fits."""
     equations, missed = adjusted.equations, []
     for k, measured in enumerate(equations.sections):
         distance = equations.points_block(adjusted.fit.x, k).residual * measured.noise
@@ -355,15 +384,17 @@ def _misfit(adjusted: Adjusted) -> str:
         limit = max(MISFIT_MM, 6 * float(np.median(measured.noise)))
         far = float(np.mean(np.abs(distance) > limit))
         if typical > MISFIT_MM and far > MISFIT_SHARE:
-            missed.append(f"{100 * far:.0f} % of {measured.section.name}")
+            missed.append(f"{100 * far:.0f} % of the points of {measured.section.name}")
     # One contour of several is a photo that disagrees.
     return (
-        f"far from it are {', '.join(missed)}" if 2 * len(missed) >= len(equations.sections) else ""
+        f"{' and '.join(missed)} lie far from it"
+        if 2 * len(missed) >= len(equations.sections)
+        else ""
     )
 
 
 def _compared(adjusted: Adjusted, listed: tuple[float, float] | None) -> list[Notice]:
-    """The seller's size beside the measured one, where they are far apart."""
+    """The seller's size compared with the measured one, where they are far apart."""
     if listed is None:
         return []
     notices = []
@@ -373,8 +404,8 @@ def _compared(adjusted: Adjusted, listed: tuple[float, float] | None) -> list[No
             notices.append(
                 Notice(
                     "listed-size-differs",
-                    f"the {what} is {value:.1f} mm, listed as {stated:.1f} mm",
-                    "check that the listing means this part, and the units of the readings",
+                    f"The {what} is {value:.1f} mm, but listed as {stated:.1f} mm.",
+                    "Check that the listing is of this part, and the units of the readings.",
                     "fine",
                     what,
                 )

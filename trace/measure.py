@@ -22,6 +22,7 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.contour_join import join
+from snugline.trace.edge.part_sensitivity import variance
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.image.linear_light import linear_table
@@ -187,7 +188,9 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
     layout = view.solved.adjusted.layout
     scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
     outer = curves[0]
-    shared = np.sqrt(np.mean(outer.sigma**2 - outer.noise**2))
+    shared = np.sqrt(
+        np.mean(outer.sigma**2 - outer.noise**2 - variance(outer.sensitivity, view.sides))
+    )
     contour = Contour(
         frame=view.frames[best].name,
         outer=outer,

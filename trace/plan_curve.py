@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from snugline.trace.camera.lens import LENS_SIZE
 from snugline.trace.camera.projection import Camera, rotation_from_vector
 from snugline.trace.contour import Curve
+from snugline.trace.edge.part_sensitivity import sensitivities, variance
 from snugline.trace.edge.relief_displacement import Lifted, lift
 from snugline.trace.edge.silhouette import Silhouette, right_normals
 from snugline.trace.photo_view import PhotoView
@@ -31,6 +32,7 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
     """Pieces of silhouette to one curve of the plan outline, and where its points were seen."""
     camera, sides = view.camera, view.sides
     points, noise, common, seen, breaks = [], [], [], [], []
+    moved: dict[str, list[Floats]] = {}
     count = 0
     closed = len(traced) == 1 and traced[0].closed
     inside = None
@@ -43,9 +45,9 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
         ) - camera.on_plane(piece.pixels, lifted.height)
         mm_per_px = np.linalg.norm(one_px, axis=1)
         edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * mm_per_px
-        by_sides = lifted.by_thickness * sides.thickness_u
         by_camera = _camera_u(view, piece, lifted)
-        shared = np.sqrt(by_camera**2 + by_sides**2 + (EDGE_OFFSET_U_PX * mm_per_px) ** 2)
+        shared = np.hypot(by_camera, EDGE_OFFSET_U_PX * mm_per_px)
+        sensitivity = sensitivities(sides, lifted.slope)
         keep = piece.good & ~lifted.ambiguous
         if inside is not None:
             keep &= _within(lifted.points, inside)
@@ -59,6 +61,8 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
             breaks.append(count)
         breaks.extend((count + np.flatnonzero(np.diff(index) > 1) + 1).tolist())
         points.append(lifted.points[keep])
+        for of, by in sensitivity.items():
+            moved.setdefault(of, []).append(by[keep])
         noise.append(edge[keep])
         common.append(shared[keep])
         seen.append(piece.pixels[keep])
@@ -66,7 +70,9 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
     if not points:
         return None, np.empty((0, 2))
     own, shared = np.concatenate(noise), np.concatenate(common)
-    curve = Curve(np.concatenate(points), np.hypot(own, shared), own, closed, tuple(sorted(breaks)))
+    sensitivity = {of: np.concatenate(by) for of, by in moved.items()}
+    whole = np.sqrt(own**2 + shared**2 + variance(sensitivity, sides))
+    curve = Curve(np.concatenate(points), whole, own, closed, tuple(sorted(breaks)), sensitivity)
     return curve, np.concatenate(seen)
 
 

@@ -1,4 +1,4 @@
-"""Contradicting groups of observations dealt with: left out or widened, and said so."""
+"""Outliers among the groups of observations: rejected or re-weighted, with a remark."""
 
 import math
 from collections.abc import Sequence
@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Adjusted:
-    """A fit of one shape with everything that it stands on."""
+    """A fit of one shape with everything that it rests on."""
 
     equations: Equations
     noise: ResidualNoise
@@ -27,7 +27,11 @@ class Adjusted:
 
 
 def resolve(adjusted: Adjusted) -> tuple[Adjusted, list[Notice]]:
-    """Find contradicting groups one after the other; leave out or widen, and say so."""
+    """Find contradicting groups one after the other; reject or re-weight them, with remarks.
+
+    One contradicting group is rejected; of several that contradict each other all are kept with
+    wider uncertainties.
+    """
     notices: list[Notice] = []
     for _ in range(4):
         dofs = [model.dof for model in adjusted.noise.models]
@@ -38,12 +42,14 @@ def resolve(adjusted: Adjusted) -> tuple[Adjusted, list[Notice]]:
         rivals = [t for t in tests[1:] if t.contradicts and t.w**2 > worst.w**2 - 6]
         alone = not rivals
         if alone and _can_go(adjusted.equations, worst):
-            notices.append(_told(adjusted.equations, worst, "left out"))
+            notices.append(_remark(adjusted.equations, worst, "it was not used"))
             adjusted = _without(adjusted, worst)
         else:
-            # Which of them is wrong cannot be told: all are kept, none is trusted as before.
+            # Which of them is wrong cannot be decided: all are kept, with wider uncertainties.
             for test in (worst, *rivals):
-                notices.append(_told(adjusted.equations, test, "kept with its uncertainty widened"))
+                notices.append(
+                    _remark(adjusted.equations, test, "it was kept with a larger uncertainty")
+                )
             adjusted = _widened(adjusted, [worst, *rivals])
     return adjusted, notices
 
@@ -52,26 +58,26 @@ def _can_go(equations: Equations, test: GroupTest) -> bool:
     return test.kind == "reading" or len(equations.sections) > 2
 
 
-def _told(equations: Equations, test: GroupTest, done: str) -> Notice:
-    side = "above" if test.off > 0 else "below"
+def _remark(equations: Equations, test: GroupTest, done: str) -> Notice:
+    side = "larger" if test.off > 0 else "smaller"
     size = (
-        f"{abs(test.off):.2f} mm {side} what the rest says "
+        f"{abs(test.off):.2f} mm {side} than all other observations give "
         f"({abs(test.w):.1f} standard uncertainties)"
     )
     if test.kind == "reading":
         row = equations.rows[test.index]
         return Notice(
             "readings-disagree",
-            f"the {row.label}, {row.reading.value:.2f} mm, is {size}; {done}",
-            "read it again, if possible with another tool",
+            f"The {row.label}, {row.reading.value:.2f} mm, is {size}; {done}.",
+            "Read it again, if possible with another tool.",
             "usable",
             row.reading.where,
         )
     name = equations.sections[test.index].section.name
     return Notice(
         "photo-disagrees",
-        f"{name} has the {test.what} {size}; {done}",
-        "check that part and sheet lay flat and still, or take the photo again",
+        f"In {name} the {test.what} is {size}; {done}.",
+        "Check that part and sheet lay flat and did not move, or take the photo again.",
         "usable" if abs(test.off) > 0.1 else "fine",
         OfPhoto(name),
     )

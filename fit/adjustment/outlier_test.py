@@ -74,7 +74,7 @@ def _reading(equations: Equations, fit: WhitenedFit, total: Normals, i: int) -> 
     design[block.columns] = block.jacobian[0]
     # Scaled by the reading's own uncertainty, so its own variance is 1.
     off = -(float(block.residual[0]) + float(design @ step))
-    # On contours all but free of noise the rest is known better than its matrix can be inverted.
+    # On nearly noise-free contours the rest is known better than its matrix can be inverted.
     variance = 1 + max(float(design @ covariance @ design), 0.0)
     predicted_u = math.sqrt(max(variance - 1, 0.0)) * row.own
     w = off / math.sqrt(variance) if predicted_u < WEAKEST_CONTROL_MM else 0.0
@@ -134,6 +134,7 @@ def _section(
     y = -(vectors[:, strong].T @ gradient) / np.sqrt(values[strong])
     spread = basis.T @ rest_covariance[np.ix_(shared, shared)] @ basis
     level, axes = np.linalg.eigh(spread)
+    level = np.maximum(level, 0.0)  # a variance: of points without noise rounding makes it negative
     known = level < UNCONTROLLED
     off = (axes.T @ (y - basis.T @ step[shared]))[known]
     square, count = float(np.sum(off**2 / (1 + level[known]))), int(known.sum())

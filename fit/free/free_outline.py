@@ -1,7 +1,8 @@
 """Free outlines: whole parts of lines and arcs, from one closed contour or several open sections.
 
-The road: the sections laid round the part (`assembly`) and run into one contour; its chain found
-(`arc_spline`), adjusted with poses and readings (`free_adjust`), and told (`free_result`).
+In order: the sections are laid round the part (`section_assembly`) and run into one contour; its
+chain is found (`arc_spline`), adjusted with poses and readings (`free_adjustment`), and reported
+(`free_result`).
 """
 
 import math
@@ -39,7 +40,8 @@ def fit_free(
     ----------
     sections : contours with the part on the left: one closed, or open ones that together go round
         the part, each in its own frame or several in one. `shows` keeps apart what looks alike:
-        `left end` and `right end` are never laid on each other. Systematic errors are propagated.
+        `left end` and `right end` are never laid on each other. Systematic errors are propagated;
+        sensitivities are by one standard uncertainty each.
     readings : `length` and `width` in mm with their standard uncertainties. The length places ends
         that share no shape; both are adjusted with the contours where given.
     symmetry : which mirror lines the part has: `crosswise` makes the right end the left one's
@@ -85,8 +87,9 @@ def fit_free(
         notices.append(
             Notice(
                 "reading-contradicted",
-                f"The {extent.of} of {extent.value:.2f} mm is {extent.value - found:+.2f} mm from "
-                f"the contour's {found:.2f} mm; it was left out.",
+                f"The reading of the {extent.of}, {extent.value:.2f} mm, differs by "
+                f"{extent.value - found:+.2f} mm from the contour's {found:.2f} mm; it was not "
+                f"used.",
                 f"Measure the {extent.of} again, jaws flat on both sides.",
                 "usable",
                 OfPart(extent.of),
@@ -98,9 +101,10 @@ def fit_free(
 def _irregular(placed: Placed) -> Notice:
     return Notice(
         "contour-irregular",
-        "The contour is so irregular that the search for its lines and arcs was broken off; the "
+        "The contour is so irregular that the search for lines and arcs was stopped early; the "
         "outline may have more segments than it needs.",
-        "Look at the overlay: a shadow, fluff, or a ground like the part may have been followed.",
+        "Check the overlay: a shadow, fluff or a background similar to the part may have been "
+        "traced.",
         "usable",
         OfPhoto(placed.sections[0].name),
     )
@@ -148,12 +152,12 @@ def _axes(
 def _contradicted(
     chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
 ) -> list[Extent]:
-    """Readings that all the rest speaks against."""
+    """Readings that all the rest contradicts."""
     found = []
     for extent in extents:
         rest = [e for e in extents if e is not extent]
         if len(set(data.body.tolist())) > 1 and extent.of == "length":
-            continue  # it places the sections: nothing else could speak against it
+            continue  # it places the sections: nothing else could contradict it
         without = adjust(chain, data, rest, sections)
         reach = reach_along(without.chain, extent.direction)
         u = math.sqrt(float(reach.row @ without.covariance @ reach.row) + extent.u**2)

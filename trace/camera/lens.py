@@ -1,4 +1,4 @@
-"""The lens: focal length, centre and radial distortion, with what is known of it beforehand."""
+"""The lens: focal length, principal point and radial distortion, with its prior."""
 
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -14,11 +14,11 @@ RADIAL_TERMS = 4
 LENS_SIZE = 3 + RADIAL_TERMS
 
 # Prior spread of the distortion that each further odd power adds, as a share of the half diagonal:
-# powers 3, 5, 7, 9, each freed of what the lower ones already say. A phone corrects most of its
+# powers 3, 5, 7, 9, each orthogonal to the lower ones. A phone corrects most of its
 # barrel, yet keeps ripples of a few pixels (common practice, no source).
 _RIPPLE_PRIOR = np.array([0.02, 0.008, 0.003, 0.0015])
-# What the four sides of a rectangle may make of it: they tell of one bow, and nothing of the
-# picture's rim.
+# The same where only the four sides of a rectangle are seen: they show one bow, and nothing at the
+# picture's border.
 _RIPPLE_OF_FEW_EDGES = np.array([0.01, 0.002, 0.0005, 0.0001])
 
 
@@ -32,7 +32,7 @@ class Lens:
     Attributes
     ----------
     focal : px.
-    centre : (2,) px.
+    centre : (2,) px, the principal point.
     radial : (4,) k1 to k4.
     size : (width, height) of the picture, px.
     """
@@ -119,15 +119,15 @@ def project(lens: Lens, points: Floats, derivatives: bool = True) -> tuple[Float
 
 @dataclass(frozen=True)
 class LensPrior:
-    """What is known of a lens before the markers are looked at: a mean and a precision matrix.
+    """What is known about a lens before the markers are used: a mean and a precision matrix.
 
     Attributes
     ----------
     lens : the expected lens.
     precision : (7, 7) inverse covariance of `Lens.vector`.
     source : where it comes from, in plain words.
-    weight : how likely it is beforehand, beside the other hypotheses of a photo.
-    kind : of a learned camera; a whole picture; a crop; free, where the markers alone decide.
+    weight : prior probability relative to the other hypotheses of a photo.
+    kind : of a calibrated camera; a whole picture; a crop; free, where the markers alone decide.
     """
 
     lens: Lens
@@ -169,8 +169,8 @@ def prior_from_exif(
     Parameters
     ----------
     size : (width, height) px.
-    few_edges : a rectangle's sides are all that will tell of the lens, which is then taken for an
-        ordinary phone's.
+    few_edges : only a rectangle's sides will inform the lens, which is then assumed to be that of
+        an ordinary phone.
     """
     width, height = size
     half_diagonal = 0.5 * float(np.hypot(width, height))
@@ -198,7 +198,7 @@ def radial_precision(focal: float, half_diagonal: float, spread: Floats) -> Floa
     """
     rho = np.sqrt((np.arange(400) + 0.5) / 400)  # equal areas
     powers = rho[:, None] ** (2 * np.arange(RADIAL_TERMS + 1) + 1)
-    # powers = ripples @ upper: the upper triangle says how much of each ripple a power holds.
+    # powers = ripples @ upper: the upper triangle gives how much of each ripple a power holds.
     _, upper = np.linalg.qr(powers / np.sqrt(len(rho)))
     r_reference = half_diagonal / focal
     # Displacement in px of k_j = 1 is half_diagonal * r_reference^(2 j) * rho^(2 j + 1).

@@ -10,7 +10,7 @@ from snugline.trace.camera.lens import Lens
 Floats = NDArray[np.float64]
 
 
-# Points farther off than so many medians are left out, so many times over.
+# Points farther off than this many medians are dropped, in this many rounds.
 _FAR, _TRIMMED = 2.5, 3
 _FEWEST_POINTS = 12
 
@@ -28,7 +28,7 @@ class Camera:
 
     @property
     def centre(self) -> Floats:
-        """(3,) mm, where the camera stands in the sheet's axes."""
+        """(3,) mm, the camera's position in the sheet's coordinates."""
         place: Floats = -self.rotation.T @ self.translation
         return place
 
@@ -117,7 +117,7 @@ def homography(source: Floats, target: Floats) -> Floats:
             np.column_stack([zero, row, -b[:, 1:] * row]),
         ]
     )
-    # With fewer rows than unknowns the null vector stands only in the full factor.
+    # With fewer rows than unknowns only the full factor contains the null vector.
     h = np.linalg.svd(rows, full_matrices=len(rows) < 9)[2][-1].reshape(3, 3)
     result: Floats = np.linalg.inv(to_target) @ h @ to_source
     return result

@@ -1,4 +1,4 @@
-"""What a photo shows of its frames: edges at known places, ready for the adjustment."""
+"""What a photo shows of its frames: edges at known positions, ready for the bundle adjustment."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from snugline.trace.sheet.frame_description import Frame, PlainFrame
 
 Floats = NDArray[np.float64]
 
-# A plain frame's sides are judged in stretches of so many points, as markers are.
+# A plain frame's sides are treated in stretches of this many points, as markers are.
 _STRETCH = 12
 
 
@@ -35,7 +35,7 @@ class Sighting:
     design : (M, 4, 2) mm, corners of the markers (or of the plain opening) as designed.
     quads : (M, 4, 2) px, where these corners were seen.
     blur_px : standard deviation of the blur at the frame's edges.
-    light, dark : (M,) linear luminance beside and in each marker's border.
+    light, dark : (M,) linear luminance next to and in each marker's border.
     prior : what is expected of the lens.
     otherwise : what else the lens may be, the strictest first and one that leaves it free last;
         empty where `prior` is not to be doubted.

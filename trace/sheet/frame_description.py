@@ -1,6 +1,5 @@
 """The calibration frame as described: markers at known positions, or a plain rectangle."""
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -9,7 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FileError, InputError
+from snugline.files import why
+from snugline.limits import FRAME_BYTES, LONGEST, MARKERS, WINDOW_POINTS
+from snugline.untrusted import parsed_json
 
 # A printed sheet is rarely off by more than a few percent; beyond this the reading is a slip.
 LARGEST_PRINT_ERROR = 0.1
@@ -23,6 +26,7 @@ BAR_DOUBT_MM, _BAR_CONTRADICTION_MM = 0.3, 1.0
 # By how much printers stretch paper more along one side than the other, a share (common practice,
 # no source).
 _ALIKE_U = 0.003
+_LEAST_AREA = 1.0  # mm^2; no marker or window is smaller than a square millimetre
 _COMPARE = "compare the description with the one that `snugline frame` writes"
 
 
@@ -113,18 +117,21 @@ def read_frame(description: str | Path) -> AnyFrame:
 
         return frame_from_record(builtin_description(str(description)), str(description))
     try:
-        record = json.loads(path.read_text(encoding="utf-8"))
+        with path.open("rb") as stream:
+            content = stream.read(FRAME_BYTES + 1)
     except OSError as error:
         raise FileError(
-            f"cannot read the frame description ({error.strerror})",
+            f"cannot read the frame description ({why(error)})",
             str(path),
             "give the path of the JSON file that was written with the printed frame",
         ) from error
-    except ValueError as error:
+    if len(content) > FRAME_BYTES:
         raise FileError(
-            f"is not JSON ({error})", str(path), "give the file that was written with the frame"
-        ) from error
-    return frame_from_record(record, str(path))
+            f"is larger than {FRAME_BYTES / 1e6:g} MB",
+            str(path),
+            "give the file that was written beside the frame",
+        )
+    return frame_from_record(parsed_json(content, str(path)), str(path))
 
 
 def frame_from_record(record: Any, where: str) -> AnyFrame:
@@ -149,18 +156,32 @@ def frame_from_record(record: Any, where: str) -> AnyFrame:
             thickness=float(numbers("thickness", description["thickness"], (), least=0)),
         )
     window = numbers("window", description["window"], (None, 2))
-    if len(window) < 3:
-        raise description.refuse("window", "is not a polygon")
+    if len(window) < 3 or len(window) > WINDOW_POINTS:
+        points = counted(len(window), "point")
+        raise description.refuse("window", f"has {points}, not 3 to {WINDOW_POINTS}")
+    if not _areas(window[None])[0] > _LEAST_AREA:
+        raise description.refuse("window", "encloses no area")
+    ids = description.ids()
+    corners = numbers("markers", description.of_each("markers", "corners"), (None, 4, 2))
+    if not (_areas(corners) > _LEAST_AREA).all():
+        bad = int(ids[np.argmin(_areas(corners))])
+        raise description.refuse("markers", f"holds the marker {bad}, which encloses no area")
     return Frame(
         name=name,
         dictionary=description.dictionary(),
-        ids=description.ids(),
-        corners=numbers("markers", description.of_each("markers", "corners"), (None, 4, 2)),
+        ids=ids,
+        corners=corners,
         window=window,
         sheet=numbers("sheet", description["sheet"], (2,), above=0),
         bars=description.bars(),
         window_dark=record.get("window_printed") == "dark",
     )
+
+
+def _areas(polygons: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Areas of (N, M, 2) polygons, whichever way round."""
+    x, y = np.moveaxis(polygons - polygons[:, :1], -1, 0)
+    return np.asarray(0.5 * np.abs(np.sum(x * np.roll(y, -1, 1) - y * np.roll(x, -1, 1), axis=1)))
 
 
 @dataclass(frozen=True)
@@ -197,6 +218,8 @@ class _Description:
             raise self.refuse(key, f"does not hold numbers in the form {form}")
         if not np.isfinite(array).all():
             raise self.refuse(key, "holds a number that is not finite")
+        if not (np.abs(array) <= LONGEST).all():
+            raise self.refuse(key, f"holds a number beyond {LONGEST:g} mm")
         if not ((array > above) & (array >= least)).all():
             bound = "above" if above > -np.inf else "at least"
             raise self.refuse(key, f"holds a number that is not {bound} {max(above, least):g}")
@@ -230,6 +253,8 @@ class _Description:
             raise self.refuse("markers", "has an id twice")
         if len(ids) < 4:
             raise self.refuse("markers", "holds fewer than four markers")
+        if len(ids) > MARKERS:
+            raise self.refuse("markers", f"holds {len(ids)} markers, more than {MARKERS}")
         return np.array(ids, dtype=np.int64)
 
     def bars(self) -> dict[str, Bar]:

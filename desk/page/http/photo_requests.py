@@ -5,7 +5,7 @@ from typing import Any
 
 from anyio import to_thread
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 
 from snugline.desk.page.http.exchange import body, json_answer, pieces
 from snugline.desk.page.http.guard import refusal
@@ -116,14 +116,15 @@ async def picture(request: Request) -> Response:
         headers["Cache-Control"] = "private, max-age=604800, immutable"
     if request.headers.get("if-none-match") == etag:
         return Response(status_code=304, headers=headers)
-    kept = work_of.store.place("pictures", f"{digest[:20]}-{photo.turn}-{width}.jpg")
-    if not kept.is_file():
+    name = f"{digest[:20]}-{photo.turn}-{width}.jpg"
+    try:
+        content = await to_thread.run_sync(work_of.store.read, "pictures", name)
+    except FileNotFoundError:
         content = await desk.processes.light.run(
             limits.PICTURE_SECONDS, worker_tasks.picture, photo.path, photo.turn, _WIDTHS[width]
         )
-        await to_thread.run_sync(work_of.store.keep, "pictures", kept.name, content)
-        return Response(content, media_type="image/jpeg", headers=headers)
-    return FileResponse(kept, media_type="image/jpeg", headers=headers)
+        await to_thread.run_sync(work_of.store.keep, "pictures", name, content)
+    return Response(content, media_type="image/jpeg", headers=headers)
 
 
 async def contour(request: Request) -> Response:
