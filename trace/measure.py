@@ -264,15 +264,16 @@ def _covers(
 
 def _others(view: PhotoView, regions: Sequence[Region], step: int) -> list[Notice]:
     """A remark on a second part in one window; the largest is measured."""
-    if len(view.sheets_seen()) > 1 or len(regions) < 2 or regions[1].area_mm2 < _SECOND_PART_MM2:
+    others = [r for r in regions[1:] if r.outer and r.area_mm2 >= _SECOND_PART_MM2]
+    if len(view.sheets_seen()) > 1 or not others:
         return []
-    places = np.concatenate([edge.points for edge in regions[1].outer]) * step + (step - 1) / 2
+    places = np.concatenate([edge.points for edge in others[0].outer]) * step + (step - 1) / 2
     return [
         Notice(
             "second-part",
             Sentence(
                 "{} things lie in the window; the largest was measured.",
-                number(sum(region.area_mm2 >= _SECOND_PART_MM2 for region in regions)),
+                number(1 + len(others)),
             ),
             "Leave one part alone in the window and take the photo again.",
             "usable",
