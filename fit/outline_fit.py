@@ -1,5 +1,6 @@
 """The whole outline: all photos' contours and all hand readings in one weighted adjustment."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -23,6 +24,7 @@ from snugline.fit.adjustment.family_choice import (
 )
 from snugline.fit.adjustment.observation_equations import CentredSection, Equations, ReadRow
 from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
+from snugline.fit.adjustment.outlier_test import compare_groups
 from snugline.fit.adjustment.photo_sizes import photo_sizes
 from snugline.fit.adjustment.reading_weighing import weigh
 from snugline.fit.adjustment.robust_solution import (
@@ -32,15 +34,18 @@ from snugline.fit.adjustment.robust_solution import (
     whitened_fit,
 )
 from snugline.fit.adjustment.start_values import View, polygon_of, view_of
+from snugline.fit.adjustment.thickness_weighing import weigh_thickness
+from snugline.fit.outline_doubts import edge_question, lonely_readings, rejected_by_points
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading, combined
 from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline, SectionResult
-from snugline.fit.section import Section
+from snugline.fit.section import Section, moved_by_thickness
 from snugline.fit.shapes.outline_families import GROUPS, adopt, seen_corners
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
 from snugline.place import OfPart
+from snugline.unstated_sides import UNSTATED
 
 Array = NDArray[np.float64]
 
@@ -50,6 +55,9 @@ LEAST_POINTS = 30
 CLOSE = 1 / 3
 # A family whose residuals are this large (mm, robust, or as a share of points far off) is none.
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
+# A reading is checked where the rest says the dimension to so many of its standard uncertainties:
+# a slip of the usual kinds would show.
+CHECKED = 4.0
 
 
 def fit_outline(
@@ -87,10 +95,19 @@ def fit_outline(
     part_u = part_uncertainties(stated)
     measured = tuple(_measured(section, part_u) for section in sections)
     sizes = photo_sizes(measured, [view_of(m) for m in measured])
-    weighed = weigh(readings, sizes, None if stated is None else stated.value, listed)
-    told = (*thickness_remarks(readings, thickness), *weighed.notices)
+    told = [*thickness_remarks(readings, thickness)]
+    other, thicker = weigh_thickness(stated, sizes, readings), 0.0
+    if other is not None and stated is not None:
+        # Not to be cut; but what is said of everything else should not suffer from it.
+        thicker = other.meant - stated.value
+        told.append(other.notice)
+        sections = [moved_by_thickness(section, thicker) for section in sections]
+        measured = tuple(_measured(section, part_u) for section in sections)
+    weighed = weigh(readings, sizes, None if stated is None else stated.value, listed, thicker)
+    told += weighed.notices
     fitted = _fit_believed(sections, measured, weighed.readings, family, symmetry, listed, stated)
-    return replace(fitted, notices=(*told, *fitted.notices))
+    # What a wrong thickness does to the photos is said once, by its cause.
+    return replace(fitted, notices=(*told, *(fitted.notices if other is None else ())))
 
 
 def _fit_believed(
@@ -125,16 +142,16 @@ def _fit_believed(
             )
         )
     else:
-        resolved, told = resolve(adjusted)
+        resolved, told = resolve(adjusted, thickness)
         notices += told
         if _fewer(resolved, adjusted):
             # What was left out may have bent the shape, or led to another family.
             kept = resolved.equations
             adjusted, setting, choice, others = _fitted(kept.sections, kept.rows, family, symmetry)
             notices = [*others, *told]
-            resolved, _ = resolve(adjusted)
+            resolved, _ = resolve(adjusted, thickness)
         adjusted = resolved
-    return summarise(
+    fitted = summarise(
         adjusted.equations,
         adjusted.fit,
         adjusted.noise,
@@ -144,6 +161,56 @@ def _fit_believed(
         tuple(notices + _compared(adjusted, listed)),
         thickness,
     )
+    if misfit:
+        return fitted
+    alone = _alone(adjusted)
+    doubts = (
+        *rejected_by_points(fitted.sections, [s.noise for s in adjusted.equations.sections]),
+        *lonely_readings(readings, alone),
+        *_edge_question(adjusted, fitted, alone),
+    )
+    return replace(fitted, notices=(*fitted.notices, *doubts))
+
+
+def _alone(adjusted: Adjusted) -> list[str]:
+    """Dimensions that the readings determine and nothing else comes near."""
+    tests = compare_groups(
+        adjusted.equations, adjusted.fit, [model.dof for model in adjusted.noise.models], None
+    )
+    return [
+        test.what
+        for test in tests
+        if test.kind == "reading"
+        and test.rest_u > CHECKED * adjusted.equations.rows[test.index].parts.u
+    ]
+
+
+def _edge_question(
+    adjusted: Adjusted, fitted: FittedOutline, alone: Sequence[str]
+) -> tuple[Notice, ...]:
+    """What to ask of top edge and lean where they are unstated, from what the fit made of them."""
+    equations, x = adjusted.equations, adjusted.fit.x
+    moved = {of: _typical(equations, of) for of in UNSTATED if ("part", of) in equations.nuisances}
+    if not moved:
+        return ()
+    # A dimension between two sides that the photos show, were there no reading of it.
+    sizes = {"length": fitted.length, "width": fitted.width}
+    effect = {of: 2 * 2 * math.hypot(*moved.values()) for of in sizes if of not in alone}
+    u95 = {of: sizes[of].u95 for of in effect}
+    # How far inside the widest section its silhouette lies, and which edge or lean alone does that.
+    inside = sum(
+        by * (UNSTATED[of].mean / UNSTATED[of].u + x[equations.column(("part", of))])
+        for of, by in moved.items()
+    )
+    by_itself = {of: UNSTATED[of].u * inside / by for of, by in moved.items() if by > 0}
+    return edge_question(u95, effect, by_itself)
+
+
+def _typical(equations: Equations, of: str) -> float:
+    """Median mm, over the points that feel it at all, for one standard uncertainty."""
+    felt = np.concatenate([section.moved[of] for section in equations.sections])
+    felt = felt[felt > 0]
+    return float(np.median(felt)) if len(felt) else 0.0
 
 
 def _fitted(
