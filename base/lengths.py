@@ -51,7 +51,7 @@ def _parse(text: str, units: dict[str, float], kind: str, example: str, where: W
         )
     match = _QUANTITY.match(text) if isinstance(text, str) else None
     if match is None:
-        raise InputError(f"{text!r} is no {kind}", where, mend)
+        raise InputError(f"{text!r} is not {kind}", where, mend)
     unit = match["unit"]
     if unit is None:
         raise InputError(f"{text!r} has no unit", where, mend)
@@ -81,7 +81,7 @@ def parse_length(text: str, where: Where = "length") -> float:
     >>> parse_length("9.5 mm")
     9.5
     """
-    mm = _parse(text, _MM_PER_UNIT, "length", '"9.5 mm" or "7 3/16 in"', where)
+    mm = _parse(text, _MM_PER_UNIT, "a length", '"9.5 mm" or "7 3/16 in"', where)
     if not abs(mm) <= FURTHEST:
         raise InputError(
             f"{text!r} is longer than 100 m", where, f"write {FURTHEST:.0f} mm at most"
@@ -91,11 +91,11 @@ def parse_length(text: str, where: Where = "length") -> float:
 
 def parse_angle(text: str, where: Where = "angle") -> float:
     """Radians of an angle as written, such as `0.5 deg`."""
-    return _parse(text, _RADIANS_PER_UNIT, "angle", '"0.5 deg"', where)
+    return _parse(text, _RADIANS_PER_UNIT, "an angle", '"0.5 deg"', where)
 
 
 def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> str:
-    """A length with its unit; inches with three decimals, millimetres with two unless told.
+    """A length with its unit; by default three decimals in inches, two in millimetres.
 
     >>> format_length(182.5625, "in")
     '7.188 in'
@@ -103,3 +103,18 @@ def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> s
     if decimals is None:
         decimals = 2 if unit == "mm" else 3
     return f"{mm / _MM_PER_UNIT[unit]:.{decimals}f} {unit}"
+
+
+def inch_fraction(mm: float) -> str:
+    """The nearest 64th of an inch, with `near` where it is not the length itself.
+
+    >>> inch_fraction(417.5125), inch_fraction(10.0)
+    ('16 7/16', 'near 25/64')
+    """
+    sixty_fourths = round(mm / MM_PER_INCH * 64)
+    whole, rest = divmod(abs(sixty_fourths), 64)
+    part = f"{Fraction(rest, 64)}" if rest else ""
+    said = " ".join(filter(None, (str(whole) if whole or not rest else "", part)))
+    sign = "-" if sixty_fourths < 0 else ""
+    near = "" if abs(mm / MM_PER_INCH - sixty_fourths / 64) < 5e-4 else "near "
+    return f"{near}{sign}{said}"

@@ -9,6 +9,8 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
+from snugline.counting import counted
+from snugline.desk.advice import outside
 from snugline.desk.console import Step
 from snugline.desk.job import read_job
 from snugline.desk.job_run import run_job, summary
@@ -37,15 +39,16 @@ class Outcome:
 
 
 def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
-    """Run a job and move its files into the folder; an error the user can mend is a result."""
+    """Run a job and move its files into the folder; an error the user can fix is a result."""
     settle_all(folder.absolute().parent)
     try:
-        finished = run_job(read_job(job), bundle, step)
+        read = read_job(job)
+        finished = run_job(read, bundle, step)
         step(f"writing {folder}")
         publish(folder, finished.files)
     except SnuglineError as error:
         return Outcome(job, folder, error=error)
-    lines = summary(finished.record, folder)
+    lines = (*summary(finished.record, folder), *(f"  note: {n.text}" for n in outside(read)))
     return Outcome(job, folder, finished.record, lines, finished.notices)
 
 
@@ -62,9 +65,9 @@ def run_all(
 
 
 def _watch(futures: Sequence["Future[Outcome]"], step: Step) -> None:
-    step(f"0 of {len(futures)} jobs done")
+    step(f"0 of {counted(len(futures), 'job')} done")
     for done, future in enumerate(as_completed(futures), 1):
-        step(f"{done} of {len(futures)} jobs done, last {future.result().job}")
+        step(f"{done} of {counted(len(futures), 'job')} done, last {future.result().job}")
 
 
 def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:
@@ -73,7 +76,7 @@ def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:
         try:
             return process.submit(run_one, job, folder, bundle).result()
         except BrokenProcessPool:
-            what = "the process that ran it was ended from outside, perhaps for want of memory"
+            what = "the process that ran it was ended from outside, perhaps for lack of memory"
             mend = "run it alone, or fewer at a time with --processes 1"
         except Exception as error:
             what = f"a fault in Snugline itself ({type(error).__name__}: {error})"

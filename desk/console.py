@@ -1,4 +1,4 @@
-"""What a command says: results on standard output, remarks and progress on standard error."""
+"""What a command prints: results on standard output, remarks and progress on standard error."""
 
 import json
 import sys
@@ -7,9 +7,19 @@ from contextlib import contextmanager
 from typing import Any
 
 from snugline.desk.wording import sentence
-from snugline.notice import Notice
+from snugline.notice import Notice, Severity
 
 Step = Callable[[str], None]
+
+# What a line begins with; only photos and readings are taken again.
+_LABELS: dict[Severity, str] = {
+    "fine": "note",
+    "usable": "warning",
+    "retake": "retake",
+    "note": "note",
+    "check": "warning",
+    "cannot be cut": "error",
+}
 
 
 def print_json(record: Any) -> None:
@@ -22,9 +32,9 @@ def print_notices(notices: Iterable[Notice]) -> None:
     for notice in notices:
         if notice.gravity:
             about = "" if notice.about is None else str(notice.about)
-            text = notice.text if notice.text.startswith(about) else f"{about}: {notice.text}"
-            said = f"{sentence(text)} {sentence(notice.mend)}"
-            print(f"{notice.severity}: {said}", file=sys.stderr)
+            text = notice.text if about in notice.text else f"{about}: {notice.text}"
+            line = f"{sentence(text)} {sentence(notice.mend)}"
+            print(f"{_LABELS[notice.severity]}: {line}", file=sys.stderr)
 
 
 def exit_status(notices: Iterable[Notice]) -> int:

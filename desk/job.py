@@ -1,10 +1,11 @@
 """The job file: what part, on which frame, which photos, which readings, which pocket.
 
 TOML in, frozen values in millimetres and radians out. A fault names the file, the key and the
-mend in one line. Paths in a job are relative to the job file.
+remedy in one line. Paths in a job are relative to the job file.
 """
 
 import difflib
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -66,6 +67,14 @@ def _positive_length(value: Any) -> float:
     return mm
 
 
+def _name(value: Any) -> Any:
+    """A name, which is used in titles and file names."""
+    if isinstance(value, str) and not (0 < len(value) <= NAME and value.isprintable()):
+        what = f"the name has {len(value)} letters, or some that do not print"
+        raise InputError(what, "", f"write 1 to {NAME} letters in one line")
+    return value
+
+
 def _length_or_zero(value: Any) -> float:
     mm = parse_length(value)
     if mm < 0:
@@ -73,18 +82,10 @@ def _length_or_zero(value: Any) -> float:
     return mm
 
 
-def _name(value: Any) -> Any:
-    """A name, which stands in titles and file names."""
-    if isinstance(value, str) and not (0 < len(value) <= NAME and value.isprintable()):
-        what = f"the name has {len(value)} letters, or some that do not print"
-        raise InputError(what, "", f"write 1 to {NAME} letters in one line")
-    return value
-
-
 def _draft(value: Any) -> float:
     angle = parse_angle(value)
     if not 0 <= angle < 0.8:
-        raise InputError(f"{value!r} is no draft", "", "write an angle from 0 to 45 deg")
+        raise InputError(f"{value!r} is not a draft angle", "", "write an angle from 0 to 45 deg")
     return angle
 
 
@@ -93,9 +94,9 @@ def _listed(value: Any) -> str:
     text = value if isinstance(value, str) else repr(value)
     if len(parse_listed(text)) != 2:
         raise InputError(
-            f"{value!r} is no size of two lengths",
+            f"{value!r} is not a size of two lengths",
             "",
-            'write it as its seller does, such as "420 x 150 mm" or "4 in x 12 in"',
+            'write it as the seller does, such as "420 x 150 mm" or "4 in x 12 in"',
         )
     return text
 
@@ -108,14 +109,14 @@ def _tool(value: Any) -> str:
 
 
 def _one_or_many(value: Any) -> Any:
-    """A table or text that stands alone where several may stand."""
+    """A single table or text where several are allowed."""
     if isinstance(value, dict | str):
         return (value,)
     return tuple(value) if isinstance(value, list) else value
 
 
 def _up_to(most: int) -> BeforeValidator:
-    """One or several, but not so many that they would keep the computer busy."""
+    """One or several, but not too many for the computer."""
 
     def read(value: Any) -> Any:
         several = _one_or_many(value)
@@ -127,9 +128,9 @@ def _up_to(most: int) -> BeforeValidator:
 
 
 def _place_on_frame(value: Any) -> Any:
-    """A place in the frame's axes: two lengths, which may be negative."""
+    """A position in the frame's coordinates: two lengths, which may be negative."""
     if not isinstance(value, list) or len(value) != 2:
-        raise InputError(f"{value!r} is no place", "", 'write it as ["120 mm", "35 mm"]')
+        raise InputError(f"{value!r} is not a position", "", 'write it as ["120 mm", "35 mm"]')
     return tuple(parse_length(one) for one in value)
 
 
@@ -142,7 +143,7 @@ class _Table(BaseModel):
 
 
 class DrawnTable(_Table):
-    """Drawn sizes that the user accepted for what was measured, mm."""
+    """Nominal sizes that the user accepted for what was measured, mm."""
 
     length: Length | None = None
     width: Length | None = None
@@ -162,6 +163,7 @@ class PartTable(_Table):
     edge_radius: LengthOrZero | None = None
     edge_chamfer: LengthOrZero | None = None
     draft: Annotated[float, BeforeValidator(_draft)] | None = None
+    wood: dict[str, Any] | None = None
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
     family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"
@@ -225,7 +227,7 @@ class ReadingTable(_Table):
 
 
 class LeaveOutTable(_Table):
-    """Measured points that take no part in the fit: those of a photo round a place, in mm."""
+    """Measured points that take no part in the fit: those of a photo round a position, in mm."""
 
     photo: str
     at: Annotated[tuple[float, float], BeforeValidator(_place_on_frame)]
@@ -240,7 +242,7 @@ class OutputTable(_Table):
     dxf: Literal["R2010", "R12"] = "R2010"
 
 
-_NOT_IN_FILE = {"path", "reading_units"}
+_NOT_IN_FILE = {"path", "reading_units", "readings_written"}
 
 
 class Job(_Table):
@@ -250,11 +252,13 @@ class Job(_Table):
     ----------
     path : the file it came from.
     reading_units : which of `mm` and `in` the readings were written in.
-    camera : a camera's name, as learned by `snugline camera`.
+    readings_written : the values of each reading, as the file has them.
+    camera : a camera's name, as calibrated with `snugline camera`.
     """
 
     path: Path
     reading_units: frozenset[str]
+    readings_written: tuple[tuple[str, ...], ...] = ()
     part: PartTable
     frame: Annotated[tuple[FrameTable, ...], _up_to(FRAMES)] = Field(min_length=1)
     photo: Annotated[tuple[PhotoTable, ...], _up_to(PHOTOS)] = Field(min_length=1)
@@ -265,7 +269,7 @@ class Job(_Table):
     camera: str | None = None
 
     def beside(self, name: str | Path) -> Path:
-        """A path of the job, taken from the job file's folder."""
+        """A path of the job, relative to the job file's folder."""
         return self.path.parent / name
 
     def frames(self) -> tuple[AnyFrame, ...]:
@@ -283,12 +287,13 @@ class Job(_Table):
             what = error.what if error.about else f"{error.where}: {error.what}"
             raise InputError(what, where, error.mend) from error
 
-    @property
+    @cached_property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        return from_record(self.pocket, OfKey(("pocket",), str(self.path)))
+        pocket, wood = (OfKey(path, str(self.path)) for path in (("pocket",), ("part", "wood")))
+        return from_record(self.pocket, pocket, self.part.wood, wood)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -335,7 +340,7 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
 def inspect_record(
     record: dict[str, Any], path: Path, boxed: bool = False
 ) -> tuple[Job | None, list[SnuglineError]]:
-    """What `inspect_job` says of a file with this content at this place.
+    """The same as `inspect_job`, for a file with this content at this path.
 
     Parameters
     ----------
@@ -344,8 +349,9 @@ def inspect_record(
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
+    known = {"path": path, "reading_units": units, "readings_written": _as_written(record)}
     try:
-        job = Job.model_validate({**record, "path": path, "reading_units": units})
+        job = Job.model_validate({**record, **known})
     except ValidationError as error:
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
@@ -353,12 +359,22 @@ def inspect_record(
     return job, _missing(job, boxed)
 
 
+def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
+    """The values of each reading before they become millimetres."""
+    tables = record.get("reading", [])
+    found = []
+    for table in tables if isinstance(tables, list) else [tables]:
+        values = table.get("values", table.get("value", [])) if isinstance(table, dict) else []
+        found.append(tuple(map(str, values if isinstance(values, list) else [values])))
+    return tuple(found)
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """What a job file holds, unchecked but for its size and the bounds of its values.
 
     Raises
     ------
-    FileError : it cannot be read, is too large, or is no TOML.
+    FileError : it cannot be read, is too large, or is not TOML.
     InputError : a value that no job can hold.
     """
     try:
@@ -389,7 +405,7 @@ def no_thickness(path: Path) -> InputError:
 
 
 def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
-    """Files that the job names and that are not there; a thickness that nothing states."""
+    """Files that the job names and that are not there; a thickness that is not given."""
     faults: list[SnuglineError] = []
     if job.part.thickness is None and all(r.what != "thickness" for r in job.reading):
         faults.append(no_thickness(job.path))
@@ -424,7 +440,7 @@ def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
             what, mend = "lies outside the job's folder", "copy the file into the job's folder"
         elif not is_file(job.beside(name)):
             what = "is not there"
-            mend = "put it beside the job, or correct the name; paths start at the job file"
+            mend = "put it next to the job, or correct the name; paths are relative to the job file"
         else:
             continue
         faults.append(FileError(f"the file {str(name)!r} {what}", where, mend))
@@ -433,7 +449,7 @@ def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
         InputError(
             f"there is no photo {table.photo!r} in the job",
             _place(("leave_out", i, "photo"), job.path),
-            "write it as under [[photo]], or take this table out",
+            "write it as under [[photo]], or remove this table",
         )
         for i, table in enumerate(job.leave_out)
         if table.photo not in photos
@@ -451,9 +467,9 @@ def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
         if first != i:
             faults.append(
                 InputError(
-                    f"the photo {str(photo.file)!r} stands twice",
+                    f"the photo {str(photo.file)!r} is listed twice",
                     _place(("photo", i, "file"), job.path),
-                    "leave it out once: it would count double",
+                    "remove one entry, since it would be counted twice",
                 )
             )
     return faults
@@ -505,7 +521,7 @@ def _fault(entry: Any, path: Path) -> SnuglineError:
         return InputError(f"the key {loc[-1]!r} is missing", _place(loc[:-1], path), mend)
     if kind == "literal_error":
         words = entry["ctx"]["expected"]
-        return InputError(f"{value!r} is no word that can stand here", where, f"write {words}")
+        return InputError(f"{value!r} is not one of the allowed values", where, f"write {words}")
     if kind == "too_short":
         return InputError("there is none", where, _EXAMPLES.get(str(loc[-1]), "add one"))
     example = _EXAMPLES.get(str(loc[-1]), "compare with the job that `snugline new` writes")
@@ -521,10 +537,10 @@ _EXAMPLES = {
     "file": 'add file = "left-end.jpg"',
     "shows": 'add shows = "left end" (or "right end", "front left corner", "whole", "section")',
     "leave_out": 'write [[leave_out]] with photo = "left.jpg", at = [...], within = "4 mm"',
-    "at": 'add at = ["120 mm", "35 mm"], in the frame\'s axes',
+    "at": 'add at = ["120 mm", "35 mm"], in the frame\'s coordinates',
     "within": 'add within = "4 mm"',
     "what": 'add what = "length" (or "width", "thickness", "corner radius")',
-    "tool": 'add tool = "tape" (or "rule", "caliper", or its uncertainty such as "0.2 mm")',
+    "tool": 'add tool = "tape" (or "rule", "caliper", or its limit of error such as "0.2 mm")',
     "camera": 'write a text in quotes, such as camera = "shop phone", above the first table',
     "snap": "write true or false, without quotes",
     "name": 'write a text in quotes, such as name = "slate tray"',

@@ -1,4 +1,4 @@
-"""A whole job: photos to contours, contours and readings to an outline, and all files of it.
+"""A whole job: photos to contours, contours and readings to an outline, and all its files.
 
 Everything is made in memory; `snugline.desk.result_folder` moves it in when it is complete.
 """
@@ -11,10 +11,11 @@ from typing import Any
 
 from threadpoolctl import threadpool_limits
 
+from snugline.api.part_sides import part_sides
+from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
 from snugline.desk.job_outline import fit_job
-from snugline.desk.part_sides import part_sides
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
@@ -54,9 +55,9 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     SnuglineError : a photo, a frame, the fit or the plan refuses the job.
     """
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
-    # machines with any number of cores. The matrices are small, so it is no slower either.
+    # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
-        step(f"measuring {len(job.photo)} photos")
+        step(f"measuring {counted(len(job.photo), 'photo')}")
         return finish_measured(job, measure_job(job), bundle, step)
 
 
@@ -136,7 +137,8 @@ def finish(
         "warnings": [notice.as_json() for notice in unique],
     }
     shares = [along_outline(s.name, fitted.outline, s.points[s.kept]) for s in fitted.sections]
-    sheets = {s.title(unit): s.drawing(part.name, unit) for s in plan.sheets} if plan else {}
+    cut = [s for s in plan.sheets if not s.blocked] if plan else []
+    sheets = {s.title(unit): s.drawing(part.name, unit) for s in cut}
     report = ReportInput(part.name, record, fitted.outline, shares, overlays, sheets, unit)
     files["report.html"] = report_html(report).encode()
     if bundle:
@@ -175,8 +177,10 @@ def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
     return [
         Notice(
             "second-contour",
-            f"{len(contour.others)} more contours lie in the window: a hole or another part.",
-            "The outline is that of the largest; take away what does not belong to the part.",
+            f"{counted(len(contour.others), 'more contour')} "
+            f"{'was' if len(contour.others) == 1 else 'were'} found in the window (a hole, or "
+            f"another part); the outline is that of the largest.",
+            "Remove whatever does not belong to the part.",
             "usable",
             OfPhoto(contour.photo.file),
         )

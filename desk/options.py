@@ -69,7 +69,7 @@ def printed_frames(
 
 
 def result_folder(job: Path) -> Path:
-    """Where a job's results go unless `--out` says: beside the job."""
+    """Where a job's results go without `--out`: next to the job."""
     return job.parent / f"{job.stem}-result"
 
 

@@ -87,8 +87,9 @@ class FittedOutline:
     family : the word of the file contract.
     length, width : mm.
     corners : counter-clockwise from front left where there are four.
-    extras : `taper`, `sag back`, ... where the data ask for them; mm.
-    outline : segments in part axes, counter-clockwise.
+    extras : form of the sides where the data support it: `taper`, `end taper`, `skew` (angles
+        between opposite sides, out of square; rad), `sag back` and so on (bow; mm).
+    outline : segments in part coordinates, counter-clockwise.
     residual_rms, residual_max : mm, over the points that took part.
     budgets : one for each dimension.
     """

@@ -11,8 +11,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust
+from snugline.trace.camera.bundle_adjustment import adjust
 from snugline.trace.camera.lens import prior_from_exif
+from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import pose_from_plane
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.image.photo_file import read_photo

@@ -22,7 +22,7 @@ from snugline.trace.edge.silhouette import resample
 Floats = NDArray[np.float64]
 
 _STEP_MM = 0.5
-# A photo's points stand for the edge between them up to this gap.
+# A photo's points represent the edge between them up to this gap.
 _GAP_MM = 2.0
 # Gaps up to this (a printed marker under the edge) leave an outline closed.
 _CLOSED_GAP_MM = 30.0

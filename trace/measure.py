@@ -396,10 +396,8 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
 
 def _camera_u(view: _View, piece: Silhouette, lifted: Lifted) -> Floats:
     """(N,) mm across the edge: standard uncertainty from lens and pose, by their covariance."""
-    adjusted = view.solved.adjusted
     camera = view.camera
-    where = np.r_[adjusted.layout.lens(view.number), adjusted.layout.pose(view.number)]
-    values, vectors = np.linalg.eigh(adjusted.covariance[np.ix_(where, where)])
+    values, vectors = np.linalg.eigh(view.solved.camera_covariance(view.number))
     # It changes slowly along the edge.
     index = np.unique(np.r_[0 : len(piece.pixels) : _CAMERA_U_EVERY, len(piece.pixels) - 1])
     pixels, height = piece.pixels[index], lifted.height[index]

@@ -50,9 +50,9 @@ def summarise(
     notices: tuple[Notice, ...],
     thickness: Thickness | None,
 ) -> FittedOutline:
-    """Collect everything that a fit says.
+    """Collect all results of a fit.
 
-    `rankings` stand by the mirror groups `groups`; `form` is what bows and tilts that were left out
+    `rankings` are by the mirror groups `groups`; `form` is what bows and tilts that were left out
     add to a dimension's standard uncertainty.
     """
     shape = equations.shape
@@ -216,7 +216,8 @@ def _gains(
             design = np.zeros(equations.size)
             design[: len(design_params)] = design_params
             consider(
-                f"another {tool}'s reading of the {what}", np.outer(design, design) / parts.u**2
+                f"a second reading of the {what} with another {tool}",
+                np.outer(design, design) / parts.u**2,
             )
     seen: set[str] = set()
     for k, measured in enumerate(equations.sections):
@@ -226,7 +227,7 @@ def _gains(
             where, group = reduced_to_shared(equations, fit, k)
             extra = np.zeros_like(total)
             extra[np.ix_(where, where)] = group.matrix
-            consider(f"another photo of the {shows}", extra)
+            consider(f"a second photo of the {shows}", extra)
     return tuple(sorted(gains, key=lambda gain: gain.u95))
 
 
@@ -308,8 +309,8 @@ def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
                 Notice(
                     "points-left-out",
                     f"{100 * share:.0f} % of the contour's points lie off the outline and were "
-                    "given no weight",
-                    "look at the overlay: a shadow, a burr, or a corner of another shape",
+                    "given no weight.",
+                    "Check the overlay for a shadow, a burr or a corner of a different shape.",
                     "usable",
                     OfPhoto(section.name),
                 )
@@ -321,8 +322,9 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
     return [
         Notice(
             "dimension-not-observed",
-            f"the {budget.of} rests on no point and no reading: {budget.value:.2f} mm is a guess",
-            "photograph the place again, without shadow or whatever lay there",
+            f"Neither photos nor readings determine the {budget.of}; {budget.value:.2f} mm is a "
+            f"guess.",
+            "Photograph that place again, with no shadow or object over it.",
             "retake",
             OfPart(budget.of),
         )
@@ -339,25 +341,25 @@ def _irregular(extras: dict[str, Quantity]) -> list[Notice]:
             notices.append(
                 Notice(
                     "side-bowed",
-                    f"the {side} side bows {way} by {abs(quantity.value):.2f} mm "
-                    f"(U95 {quantity.u95:.2f} mm); the outline follows it",
-                    "nothing to do; a straight pocket side would not fit it closely",
+                    f"The {side} side bows {way} by {abs(quantity.value):.2f} mm "
+                    f"(U95 {quantity.u95:.2f} mm); the outline follows it.",
+                    "No action needed; a straight pocket side would not fit it closely.",
                     "fine",
                     side,
                 )
             )
         else:
-            what = {
-                "taper": "the long sides are",
-                "end taper": "the ends are",
-                "skew": "the ends stand askew to the long sides and are",
+            what, off = {
+                "taper": ("The long sides are", "out of parallel"),
+                "end taper": ("The ends are", "out of parallel"),
+                "skew": ("The ends are", "out of square with the long sides"),
             }[name]
             notices.append(
                 Notice(
                     "sides-not-parallel",
-                    f"{what} {math.degrees(abs(quantity.value)):.2f} degrees out of true "
-                    f"(U95 {math.degrees(quantity.u95):.2f} degrees); the outline follows it",
-                    "nothing to do; width and length are those at the middle",
+                    f"{what} {math.degrees(abs(quantity.value)):.2f} degrees {off} "
+                    f"(U95 {math.degrees(quantity.u95):.2f} degrees); the outline follows it.",
+                    "No action needed; length and width are given at mid-part.",
                     "fine",
                 )
             )

@@ -57,7 +57,7 @@ class CentredSection:
         )
 
     def thinned(self, most: int) -> "CentredSection":
-        """Every so-many-th point: enough for starts and for telling families apart roughly."""
+        """Every n-th point: enough for starts and for a rough choice of families."""
         step = max(1, len(self.local) // most)
         breaks = tuple(sorted({-(-b // step) for b in self.breaks} - {0}))
         local, noise = self.local[::step], self.noise[::step]
@@ -258,7 +258,7 @@ def whitened(block: Block, model: NoiseModel, breaks: Sequence[int], weights: Ar
 
 
 # How far sides of a bought part may be expected to tilt (rad) and to bow (mm): wide enough to let
-# the data speak, narrow enough to hold what they say nothing of.
+# the data decide, narrow enough to hold what they do not determine.
 TILT, BOW = 0.02, 2.0
 
 

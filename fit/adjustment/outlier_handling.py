@@ -1,4 +1,4 @@
-"""Contradicting groups of observations dealt with: left out or widened, and said so."""
+"""Outliers among the groups of observations: rejected or re-weighted, with a remark."""
 
 import math
 from collections.abc import Sequence
@@ -27,7 +27,7 @@ UNRESOLVED_MM, SMALL_MM = 0.3, 0.1
 
 @dataclass(frozen=True)
 class Adjusted:
-    """A fit of one shape with everything that it stands on."""
+    """A fit of one shape with everything that it rests on."""
 
     equations: Equations
     noise: ResidualNoise
@@ -38,7 +38,11 @@ class Adjusted:
 def resolve(
     adjusted: Adjusted, thickness: Thickness | None = None
 ) -> tuple[Adjusted, list[Notice]]:
-    """Find contradicting groups one after the other; leave out or widen, and say so."""
+    """Find contradicting groups one after the other; reject or re-weight them, with remarks.
+
+    One contradicting group is rejected; of several that contradict each other all are kept with
+    wider uncertainties.
+    """
     notices: list[Notice] = []
     for _ in range(4):
         dofs = [model.dof for model in adjusted.noise.models]
@@ -53,12 +57,12 @@ def resolve(
         worst = worst if slip is None else slip
         alone = not rivals or slip is not None
         if alone and _can_go(adjusted.equations, worst):
-            notices.append(_told(adjusted.equations, worst, thickness, left_out=True))
+            notices.append(_remark(adjusted.equations, worst, thickness, left_out=True))
             adjusted = _without(adjusted, worst)
         else:
-            # Which of them is wrong cannot be told: all are kept, none is trusted as before.
+            # Which of them is wrong cannot be decided: all are kept, with wider uncertainties.
             for test in (worst, *rivals):
-                notices.append(_told(adjusted.equations, test, thickness, left_out=False))
+                notices.append(_remark(adjusted.equations, test, thickness, left_out=False))
             adjusted = _widened(adjusted, [worst, *rivals])
     return adjusted, notices
 
@@ -90,27 +94,27 @@ def _slips(equations: Equations, test: GroupTest, reading: Reading) -> tuple[Sli
     return likely_slips(reading, Expected(reading.value - test.off, rest), typed=typed)
 
 
-def _told(
+def _remark(
     equations: Equations, test: GroupTest, thickness: Thickness | None, left_out: bool
 ) -> Notice:
     reading = _read(equations, test, thickness)
     if reading is not None:
-        shown, figures = "everything else says {}", [length(reading.value - test.off)]
+        shown, figures = "all other observations give {}", [length(reading.value - test.off)]
         return contradicted(
             reading, reading.value, shown, figures, _slips(equations, test, reading)
         )
     name = equations.sections[test.index].section.name
-    side = "above" if test.off > 0 else "below"
-    done = "it was left out" if left_out else "it counts for less"
+    side = "larger" if test.off > 0 else "smaller"
+    done = "it was not used" if left_out else "it was kept with a larger uncertainty"
     unresolved = not left_out and abs(test.off) > UNRESOLVED_MM
     small = abs(test.off) <= SMALL_MM
     return Notice(
         "photo-disagrees",
         Sentence(
-            f"{name} has the {test.what} {{}} {side} what everything else says; {done}.",
+            f"In {name} the {test.what} is {{}} {side} than all other observations give; {done}.",
             length(abs(test.off)),
         ),
-        "Check that part and sheet lay flat and still, or take the photo again.",
+        "Check that part and sheet lay flat and did not move, or take the photo again.",
         "retake" if unresolved else "fine" if small else "usable",
         OfPhoto(name),
     )

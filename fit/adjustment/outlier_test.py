@@ -85,7 +85,7 @@ def _reading(equations: Equations, fit: WhitenedFit, total: Normals, i: int) -> 
     design[block.columns] = block.jacobian[0]
     # Scaled by the reading's own uncertainty, so its own variance is 1.
     off = -(float(block.residual[0]) + float(design @ step))
-    # On contours all but free of noise the rest is known better than its matrix can be inverted.
+    # On nearly noise-free contours the rest is known better than its matrix can be inverted.
     variance = 1 + max(float(design @ covariance @ design), 0.0)
     predicted_u = math.sqrt(max(variance - 1, 0.0)) * row.own
     w = off / math.sqrt(variance) if predicted_u < WEAKEST_CONTROL_MM else 0.0

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from snugline.fit.adjustment.observation_equations import CentredSection
-from snugline.fit.adjustment.start_values import View, main_direction, tangents
+from snugline.fit.adjustment.start_values import View
 from snugline.fit.readings.slips import Expected
 
 # Of sides whose shape is not known yet, a distance between them is good to this; bows, leaning
@@ -16,8 +16,9 @@ SPAN_U_MM, SPAN_U_SHARE = 0.7, 0.004
 # Where a contour reaches beyond the two sides by more than this share they are not the part's own.
 NOTHING_BEYOND = 0.015
 # Of a contour of which less runs along two directions, the directions are not the part's own.
-STRAIGHT_ENOUGH = 0.3
+STRAIGHT_ENOUGH = 0.5
 NEAR_SIDE_MM = 3.0
+EVERY = 4  # points: enough for an extent to some hundredths
 
 
 @dataclass(frozen=True)
@@ -80,13 +81,19 @@ def photo_sizes(
                 ends = (turned[:, axis] > high - NEAR_SIDE_MM, turned[:, axis] < NEAR_SIDE_MM - low)
                 by_thickness = sum(float(np.median(thicker[end])) for end in ends)
                 spans[of].append(Span(high + low, by_thickness))
-    return {of: PhotoSizes(tuple(found), least[of]) for of, found in spans.items()}
+    surely = max(map(_least_extent, sections), default=0.0)
+    return {of: _agreed(spans[of], least[of], surely) for of in spans}
+
+
+def _agreed(spans: Sequence[Span], least: float, surely: float) -> PhotoSizes:
+    """Spans, unless another photo shows more of the dimension: then the part has no two sides."""
+    if any(least > span.mm * (1 + NOTHING_BEYOND) for span in spans):
+        return PhotoSizes((), min(surely, least))
+    return PhotoSizes(tuple(spans), least)
 
 
 def _least_extent(section: CentredSection) -> float:
-    found = tangents(section.local, section.breaks, closed=section.section.closed)
-    if len(found.angle) < 10:
-        return 0.0
-    direction, _ = main_direction(found)
-    c, s = math.cos(direction), math.sin(direction)
-    return float(np.ptp(section.local @ np.array([[c, -s], [s, c]]), axis=0).min())
+    """Least extent of a contour in any direction, mm."""
+    angle = np.radians(np.arange(0.0, 180.0, 2.0))
+    across = section.local[::EVERY] @ np.stack([np.cos(angle), np.sin(angle)])
+    return float(np.ptp(across, axis=0).min())

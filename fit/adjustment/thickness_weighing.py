@@ -38,9 +38,7 @@ def weigh_thickness(
         return None
     reading = Reading("thickness", (thickness.value,), "caliper", OfPart("thickness"))
     slips = [
-        replace(
-            slip, weight=slip.weight * _likelihood(sizes, readings, slip.meant - thickness.value)
-        )
+        _weighed(slip, _likelihood(sizes, readings, slip.meant - thickness.value))
         for slip in likely_slips(reading, Expected(None, 0.0, THINNEST, THICKEST), most=MOST)
         if not _apart(sizes, readings, slip.meant - thickness.value)
     ]

@@ -201,7 +201,7 @@ class Outline:
         return self._mapped(move, 1.0, 1.0)
 
     def mirrored(self, direction: Point, through: Point = (0.0, 0.0)) -> "Outline":
-        """Mirrored about the line along `direction`; the winding flips, `reversed` mends it."""
+        """Mirrored about the line along `direction`; the winding flips, `reversed` restores it."""
         size = math.hypot(*direction)
         ux, uy = direction[0] / size, direction[1] / size
         xx, xy = ux * ux - uy * uy, 2 * ux * uy
@@ -270,7 +270,7 @@ class Outline:
         return notebook_svg([(self.inscribed(0.01).tolist(), True)])
 
     def as_json(self) -> list[dict[str, Any]]:
-        """The form that stands under `segments` in the result contract."""
+        """The form under `segments` in the result contract."""
 
         def record(s: Line | Arc) -> dict[str, Any]:
             ends = {"from": list(s.start), "to": list(s.end)}

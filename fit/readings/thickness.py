@@ -68,7 +68,7 @@ class Thickness:
 
 
 def thickness_of(readings: Sequence[Reading], stated: float | None = None) -> Thickness | None:
-    """What the thickness readings say together; None where there are none.
+    """The thickness from all its readings; None where there are none.
 
     Values that are slips do not count (see `scatter`).
 

@@ -7,19 +7,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
-from snugline.trace.camera.bundle_adjustment import (
-    BLOOM_U,
-    Adjusted,
+from snugline.trace.camera.bundle_adjustment import BLOOM_U, Adjusted, adjust, readjusted
+from snugline.trace.camera.first_camera import bench_corners, camera_at, chosen_lens
+from snugline.trace.camera.lens import LensPrior
+from snugline.trace.camera.lens_choice import Chosen
+from snugline.trace.camera.observations import (
     Observations,
     SheetState,
-    adjust,
     expected_points,
     on_bench,
     plane_rotation,
-    readjusted,
 )
-from snugline.trace.camera.lens import LensPrior
-from snugline.trace.camera.projection import Camera, homography, pose_from_plane
+from snugline.trace.camera.projection import Camera, homography
 from snugline.trace.camera.sighting import FEWEST_MARKERS, Sighting
 from snugline.trace.sheet.frame_description import AnyFrame, Frame
 
@@ -27,10 +26,13 @@ Floats = NDArray[np.float64]
 
 # Standard uncertainty of an unmeasured print scale (common practice, no source).
 UNMEASURED_SCALE_U = 5e-4
-# Markers farther than this share of their side from where a plane puts them belong to another
-# frame: no lens distorts that much over one sheet.
-_WRONG_FRAME = 0.25
+# Markers that lie farther than this share of their side from where lens and pose, adjusted to them,
+# put them belong to another frame: no paper bends that much over half a sheet.
+_WRONG_FRAME = 0.15
 _FOLDS = 4
+# By how much more a free lens is off than its markers' noise says: crops of the sample photos, the
+# worst of them 3.4 standard uncertainties (benchmarks/crops.py).
+_FREE_LENS_TIMES = 2.0
 
 
 @dataclass(frozen=True)
@@ -43,10 +45,24 @@ class Solved:
         of the first sheet.
     holdout_mm : (P,) hold-out error, rms mm on the sheet (the check-point RMSE of photogrammetry);
         NaN with too few markers.
+    lenses : (P,) what each photo's lens was chosen to be.
     """
 
     adjusted: Adjusted
     holdout_mm: Floats
+    lenses: tuple[Chosen, ...]
+
+    def camera_covariance(self, photo: int) -> Floats:
+        """(13, 13) of a photo's lens and pose, as they stand in `Layout`.
+
+        Where nothing but the markers tells focal length and centre, the lens's own ripples do most
+        of it, and they are only as round about the centre as lenses are made.
+        """
+        layout = self.adjusted.layout
+        where = np.r_[layout.lens(photo), layout.pose(photo)]
+        known = self.lenses[photo].prior.kind in ("learned", "whole")
+        covariance: Floats = self.adjusted.covariance[np.ix_(where, where)]
+        return covariance if known else covariance * _FREE_LENS_TIMES**2
 
 
 def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
@@ -58,15 +74,32 @@ def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
         different sheets are not connected by one that shows both.
     """
     sheets = _place_sheets(sightings, frames)
-    cameras = [_first_camera(s, frames, sheets) for s in sightings]
-    lens_of, priors = _lenses(sightings)
+    lens_of = _lenses(sightings)
+    lenses = [
+        chosen_lens([s for s, k in zip(sightings, lens_of, strict=True) if k == lens], sheets)
+        for lens in range(max(lens_of) + 1)
+    ]
+    cameras = [
+        camera_at(lenses[k].lens, s, sheets) for s, k in zip(sightings, lens_of, strict=True)
+    ]
+    priors = [lens.prior for lens in lenses]
     bloom_u = BLOOM_U if all(isinstance(f, Frame) for f in frames) else 0.0
     observations = [s.observations for s in sightings]
-    adjusted = adjust(observations, cameras, sheets, priors, lens_of, bloom_u=bloom_u)
+    # Free to bend, a lens would follow bent paper before anybody doubts that.
+    near = any(p.kind == "free" for p in priors)
+    try:
+        adjusted = adjust(
+            observations, cameras, sheets, priors, lens_of, bloom_u=bloom_u, near=near
+        )
+    except np.linalg.LinAlgError:
+        raise _elsewhere(sightings[0], frames, None) from None
+    for sighting, camera in zip(sightings, adjusted.cameras, strict=True):
+        _check_places(sighting, frames, adjusted.sheets, camera)
     holdout = [
-        _holdout(i, adjusted, s.observations, s.prior, bloom_u) for i, s in enumerate(sightings)
+        _holdout(i, adjusted, o, priors[k], bloom_u)
+        for i, (o, k) in enumerate(zip(observations, lens_of, strict=True))
     ]
-    return Solved(adjusted, np.array(holdout))
+    return Solved(adjusted, np.array(holdout), tuple(lenses[k] for k in lens_of))
 
 
 def _place_sheets(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> list[SheetState]:
@@ -113,42 +146,41 @@ def _rigid(source: Floats, target: Floats) -> Floats:
     return np.array([*move, turn])
 
 
-def _first_camera(
-    sighting: Sighting, frames: Sequence[AnyFrame], sheets: Sequence[SheetState]
-) -> Camera:
-    bench = np.empty_like(sighting.design)
-    for s, sheet in enumerate(sheets):
-        mine = sighting.sheet == s
-        bench[mine] = sheet.place(sighting.design[mine].reshape(-1, 2)).reshape(-1, 4, 2)
-    plane, pixels = bench.reshape(-1, 2), sighting.quads.reshape(-1, 2)
-    camera = pose_from_plane(sighting.prior.lens, plane, pixels)
-    off = np.linalg.norm(camera.pixels(plane) - pixels, axis=1).reshape(-1, 4)
+def _check_places(
+    sighting: Sighting, frames: Sequence[AnyFrame], sheets: Sequence[SheetState], camera: Camera
+) -> None:
+    """Refuse a photo whose markers lie elsewhere than described, once all was done to fit them."""
+    if not isinstance(frames[0], Frame):
+        return
+    expected = camera.pixels(bench_corners(sighting, sheets))
+    off = np.linalg.norm(expected - sighting.quads.reshape(-1, 2), axis=1).reshape(-1, 4)
     side = np.linalg.norm(sighting.quads - np.roll(sighting.quads, 1, axis=1), axis=-1).mean(axis=1)
-    share = np.median(off / side[:, None])
+    share = float(np.median(off / side[:, None]))
     if not share < _WRONG_FRAME:
-        names = " or ".join(f.name for f in frames)
-        raise PhotoError(
-            f"the markers are not where the description {names} puts them "
-            f"(half of them are off by more than {share * 100:.0f} % of their side)",
-            sighting.file,
-            "give the description of the frame that is in the photo",
-        )
-    return camera
+        raise _elsewhere(sighting, frames, share)
 
 
-def _lenses(sightings: Sequence[Sighting]) -> tuple[list[int], list[LensPrior]]:
-    """Photos of one camera share a lens; an unknown camera counts as a new one each time."""
-    priors: list[LensPrior] = []
+def _elsewhere(sighting: Sighting, frames: Sequence[AnyFrame], share: float | None) -> PhotoError:
+    names = " or ".join(f.name for f in frames)
+    far = f" (half of them are off by more than {share * 100:.0f} % of their side)" if share else ""
+    return PhotoError(
+        f"the markers do not lie where {names} has them{far}",
+        sighting.file,
+        "give the description of the frame that lies in the photo",
+    )
+
+
+def _lenses(sightings: Sequence[Sighting]) -> list[int]:
+    """Which lens each photo has: photos of one camera share one, an unknown camera has its own."""
     keys: list[tuple[object, ...] | None] = []
     lens_of = []
     for sighting in sightings:
         if sighting.camera_key is not None and sighting.camera_key in keys:
             lens_of.append(keys.index(sighting.camera_key))
             continue
-        lens_of.append(len(priors))
-        priors.append(sighting.prior)
+        lens_of.append(len(keys))
         keys.append(sighting.camera_key)
-    return lens_of, priors
+    return lens_of
 
 
 def _holdout(

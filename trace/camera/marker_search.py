@@ -26,7 +26,7 @@ class FoundMarkers:
 def reduce_grey(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
     """The picture in grey, reduced by a whole factor with area averaging.
 
-    A place x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one.
+    Pixel x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one.
     """
     return np.asarray(cv2.cvtColor(reduced(rgb, factor), cv2.COLOR_RGB2GRAY))
 
@@ -34,7 +34,7 @@ def reduce_grey(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
 def find_markers(
     rgb: NDArray[np.uint8], dictionary: str | cv2.aruco.Dictionary, factor: int | None = None
 ) -> FoundMarkers:
-    """All markers of a dictionary, each id once (the largest where one stands twice).
+    """All markers of a dictionary, each id once (the largest where one occurs twice).
 
     `factor` reduces the picture first; without it, to about 2000 px.
     """

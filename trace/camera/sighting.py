@@ -1,4 +1,4 @@
-"""What a photo shows of its frames: edges at known places, ready for the adjustment."""
+"""What a photo shows of its frames: edges at known positions, ready for the bundle adjustment."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Observations
 from snugline.trace.camera.lens import LensPrior, prior_from_exif
+from snugline.trace.camera.lens_hypotheses import lens_hypotheses
 from snugline.trace.camera.marker_edges import edge_corners, measure_edges
 from snugline.trace.camera.marker_search import FoundMarkers, find_markers
+from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.plain_frame import find_plain_frame
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.sheet.frame_description import Frame, PlainFrame
@@ -21,7 +22,7 @@ Floats = NDArray[np.float64]
 FEWEST_MARKERS = 4
 # Fewer markers than this on the reduced picture: look again at full size.
 _FEW = 8
-# A plain frame's sides are judged in stretches of so many points, as markers are.
+# A plain frame's sides are treated in stretches of this many points, as markers are.
 _STRETCH = 12
 
 
@@ -38,8 +39,10 @@ class Sighting:
     design : (M, 4, 2) mm, corners of the markers (or of the plain opening) as designed.
     quads : (M, 4, 2) px, where these corners were seen.
     blur_px : standard deviation of the blur at the frame's edges.
-    light, dark : (M,) linear luminance beside and in each marker's border.
-    prior : what is known of the lens.
+    light, dark : (M,) linear luminance next to and in each marker's border.
+    prior : what is expected of the lens.
+    otherwise : what else the lens may be, the strictest first and one that leaves it free last;
+        empty where `prior` is not to be doubted.
     camera_key : equal for photos of one camera, or None when that is not known.
     notices : what was remarked on the way.
     """
@@ -57,6 +60,7 @@ class Sighting:
     prior: LensPrior
     camera_key: tuple[object, ...] | None
     notices: tuple[Notice, ...] = ()
+    otherwise: tuple[LensPrior, ...] = ()
 
 
 def first_marker(frames: Sequence[Frame]) -> NDArray[np.int64]:
@@ -100,6 +104,8 @@ def sight_markers(
     )
     measured = np.isfinite(everything.sigma)
     size = (photo.width, photo.height)
+    known = [] if prior is None else [prior]
+    expected, *otherwise = [*known, *lens_hypotheses(size, photo.exif)]
     return Sighting(
         file=photo.path.name,
         size=size,
@@ -112,7 +118,8 @@ def sight_markers(
         # An edge that was not found has no levels either.
         light=np.median(edges.light, axis=(1, 2)),
         dark=np.median(edges.dark, axis=(1, 2)),
-        prior=prior or prior_from_exif(size, photo.exif.focal_35mm),
+        prior=expected,
+        otherwise=tuple(otherwise),
         camera_key=_camera_key(photo),
     )
 
@@ -137,9 +144,9 @@ def _found(photo: Photo, frames: Sequence[Frame]) -> tuple[FoundMarkers, NDArray
     if not mine.any():
         shown = ", ".join(str(i) for i in sorted(found.ids.tolist())[:5])
         raise PhotoError(
-            f"the {len(found.ids)} markers found (ids {shown}, ...) are not those of {names}",
+            f"the markers found (ids {shown}, ...) are not those of {names}",
             where,
-            "give the description of the frame that lies in the photo",
+            "give the description of the frame that is in the photo",
         )
     if mine.sum() < FEWEST_MARKERS:
         raise PhotoError(

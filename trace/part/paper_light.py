@@ -1,4 +1,4 @@
-"""The light on the sheet: a smooth field per colour channel, fitted to places known to be sheet.
+"""The light on the sheet: a smooth field per colour channel, fitted to pixels known to be sheet.
 
 Divided by its field, lit sheet is 1 in all channels wherever it lies, so that one rule judges
 the whole window: light falling off across the sheet, vignetting and the lamp's colour are gone.
@@ -46,7 +46,7 @@ class LightField:
     def over(self, left: int, top: int, width: int, height: int) -> NDArray[np.float32]:
         """Linear light over a rectangle of pixels; (height, width, C).
 
-        Evaluated for every 8 x 8 pixels and interpolated, which no smooth field tells.
+        Evaluated for every 8 x 8 pixels and interpolated, which a smooth field does not show.
         """
         across, down = -(-width // _BLOCK) + 1, -(-height // _BLOCK) + 1
         x = left + _BLOCK * np.arange(across)
@@ -64,7 +64,7 @@ def fit_light(points: Floats, light: Floats, degree: int) -> LightField:
     """Fit the field to samples (N, 2) in pixels and (N, C) in linear light.
 
     The samples are judged in the logarithm, by Tukey's biweight with a scale from the median
-    absolute deviation, so that samples on a part, a shadow or print lose their say; with fewer
+    absolute deviation, so that samples on a part, a shadow or print lose their weight; with fewer
     than three samples a coefficient, the degree is lowered.
     """
     centre = points.mean(axis=0)

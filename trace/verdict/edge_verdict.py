@@ -38,7 +38,7 @@ RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
 # A stretch this long that looks like shaded sheet is remarked on; beyond the second the photo is
 # not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
-# The same for one beside which the side of the part seems to have been left out.
+# The same for one where the side of the part seems to have been left out.
 WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0

@@ -26,7 +26,7 @@ BLUR_PX: tuple[float, float] = (2.2, 5.0)
 # 0.97 the brightest pixels are clipped, and a clipped edge shifts to its dark side.
 DARK: tuple[float, float] = (0.10, 0.03)
 CLIPPED = 0.97
-# A marker's black beside its white: print gives 0.04 to 0.06; a reflection fills it with light.
+# A marker's black relative to its white: print gives 0.04 to 0.06; a reflection brightens it.
 WASHED_OUT = 0.35
 # Up to 25 degrees everything was tried; beyond, heights of paper and part count double.
 TILT_DEG: tuple[float, float] = (25.0, 40.0)

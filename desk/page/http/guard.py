@@ -1,4 +1,4 @@
-"""Who may ask: the right host name, the page's own origin, and on the LAN a session by link.
+"""Access: the right host name, the page's own origin, and on the LAN a session by link.
 
 Refusals are answered before a body is read.
 """
@@ -30,7 +30,7 @@ POLICY = (
     "default-src 'self'; img-src 'self' blob: data:; object-src 'none'; base-uri 'none'; "
     "form-action 'self'; frame-ancestors 'none'"
 )
-# What a result file may do when it is shown: nothing but look like itself.
+# What a result file may do when it is shown: nothing but be displayed.
 SHOWN_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox; frame-ancestors 'self'"
 )
@@ -108,7 +108,7 @@ def _hash(token: str) -> str:
 
 @dataclass(frozen=True)
 class Guard:
-    """ASGI middleware that lets through what may pass.
+    """ASGI middleware that passes on permitted requests.
 
     Parameters
     ----------

@@ -81,7 +81,7 @@ def lan_address() -> str:
 
     Raises
     ------
-    InputError : there is no network.
+    InputError : the computer has no network.
     """
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
@@ -108,7 +108,7 @@ def serve(
     Parameters
     ----------
     lan : the network address to listen on besides loopback.
-    started : told where the page is, and the first one-time link.
+    started : called with the page's address and the first one-time link.
 
     Raises
     ------

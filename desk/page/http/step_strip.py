@@ -54,7 +54,7 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
             state == "writing",
         )
     )
-    steps.append(_step("fit", [] if _recorded(want) else ["no fit on record"], []))
+    steps.append(_step("fit", [] if _recorded(want) else ["no fit recorded"], []))
     return steps
 
 

@@ -1,7 +1,7 @@
 """Changes to a job file: one key each, under a lock; comments and hand edits are preserved.
 
-A change says what it found (`was`) and what it leaves (`now`). It is applied where the file still
-holds `was`, so that no two windows, and no editor, lose each other's change.
+A change gives the old value (`was`) and the new one (`now`). It is applied where the file still
+holds `was`, so that two windows, or an editor, do not lose each other's changes.
 """
 
 import codecs
@@ -172,7 +172,7 @@ def _plain(value: Any) -> Any:
 
 
 def _located(record: dict[str, Any], change: Change) -> Keys | Conflict:
-    """The path with the number under which the table now stands, if all is as expected."""
+    """The path with the table's present number, if all is as expected."""
     path = change.path
     if len(path) > 1 and isinstance(path[1], int):
         tables = record.get(str(path[0]), [])
@@ -283,7 +283,7 @@ def _set_in_document(document: Any, path: Keys, now: Any) -> None:
 
 
 def _update(table: Any, now: Mapping[str, Any]) -> None:
-    """Only what differs is written, so that comments beside the rest stay."""
+    """Only what differs is written, so that comments next to the rest are kept."""
     for key in [key for key in table if key not in now]:
         del table[key]
     for key, value in now.items():

@@ -1,4 +1,4 @@
-"""What a job file asks for at this moment: what to measure, fit and plan, each with its name.
+"""What a job file requires at this moment: what to measure, fit and plan, each with its name.
 
 Everything is derived from the file and the photos; nothing is remembered. So a server that was
 killed goes on where the files are.
@@ -50,13 +50,13 @@ class PhotoWish:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a job asks for.
+    """What a job requires.
 
     Attributes
     ----------
     revision : of the file.
     record : as the file holds it.
-    measured, fitted, planned : the names of the results; None where `lacking` says why not.
+    measured, fitted, planned : the names of the results; None where `lacking` gives the reason.
     """
 
     revision: str
@@ -73,7 +73,7 @@ class Wanted:
 
 
 def wanted(path: Path) -> Wanted:
-    """Read a job file and see what it asks for."""
+    """Read a job file and find what it requires."""
     content = job_bytes(path)
     revision = hashlib.sha256(content).hexdigest()[:16]
     record: dict[str, Any] = {}
@@ -172,7 +172,7 @@ def _completed(
     if isinstance(setting, SnuglineError):
         return replace(wish, fault=setting)
     if not inside(folder, wish.file) or not is_file(wish.path):
-        fault = FileError("the photo is not in the job's folder", wish.file, "take it anew")
+        fault = FileError("the photo is not in the job's folder", wish.file, "take it again")
         return replace(wish, fault=fault)
     try:
         key = photos_key(setting, [wish.path])

@@ -1,4 +1,4 @@
-"""What was measured, kept beside the job: found again by what it was measured from.
+"""Measured results, kept next to the job: found again by a name made from their inputs.
 
 Files of the dot-folder `.snugline` in the job's folder. They can be deleted at any time: what is
 missing is measured again. Floats are written so that they come back to the last bit.

@@ -1,8 +1,9 @@
-"""One open job: what is being worked on, what is ready, and who is told of it.
+"""One open job: what is in progress, what is ready, and which windows are notified.
 
-The job file says what is wanted (`states.wanted`); `advance` starts what is missing, and every
-piece of work that ends calls it again. Results lie in the job's dot-folder under the name of what
-they were made from, so nothing is measured twice and nothing that is out of date is shown as new.
+The job file determines what is needed (`job_states.wanted`); `advance` starts what is missing, and
+every piece of work that ends calls it again. Results lie in the job's dot-folder under the name of
+what they were made from, so nothing is measured twice and nothing that is out of date is shown as
+new.
 """
 
 import asyncio
@@ -89,27 +90,27 @@ class JobAtWork:
         async with self.writing:
             return await to_thread.run_sync(change, self.path, *arguments)
 
-    async def refresh(self, anew: bool = False) -> Wanted:
-        """Read the job file if it was written since; start what it asks for.
+    async def refresh(self, again: bool = False) -> Wanted:
+        """Read the job file if it was written since; start what it requires.
 
         Parameters
         ----------
-        anew : read it in any case, since something beside it changed.
+        again : read it in any case, since something next to it changed.
         """
         self.used = time.monotonic()
         begun = self._begun
         async with self._reading:
-            # Of many that wait for a reading, one reads for all that asked before it began.
-            if anew or self.want is None or self._failed or self._begun == begun:
+            # Of many that wait for the file, one reads for all that came before it began.
+            if again or self.want is None or self._failed or self._begun == begun:
                 self._begun += 1
-                await self._read(anew)
+                await self._read(again)
         self.advance()
         assert self.want is not None
         return self.want
 
-    async def _read(self, anew: bool) -> None:
+    async def _read(self, again: bool) -> None:
         stamp = self.path.stat().st_mtime_ns if self.path.exists() else 0
-        if self.want is not None and stamp == self._seen and not anew and not self._failed:
+        if self.want is not None and stamp == self._seen and not again and not self._failed:
             return
         self._failed = True
         self.want = await to_thread.run_sync(wanted, self.path)
@@ -118,7 +119,7 @@ class JobAtWork:
         await self.finishing.look("files" in self.tasks)
 
     def advance(self) -> None:
-        """Start whatever is wanted, not there and not under way."""
+        """Start whatever is needed, not there and not in progress."""
         want = self.want
         if want is None or self._closed:
             return
@@ -181,7 +182,7 @@ class JobAtWork:
         return self.want is not None and any(photo.key == key for photo in self.want.photos)
 
     def photo(self, photo: PhotoWish) -> dict[str, Any]:
-        """What the page is told of a photo."""
+        """What is sent to the page about a photo."""
         stage = self._photo_stage(photo)
         answer: dict[str, Any] = {
             "id": photo.id,
@@ -306,7 +307,7 @@ class JobAtWork:
 
         Raises
         ------
-        SnuglineError : it cannot be planned so.
+        SnuglineError : it cannot be planned like this.
         LookupError : there is no outline yet.
         """
         want = await self.refresh()
@@ -315,7 +316,7 @@ class JobAtWork:
         return await self._planned({**want.record, "pocket": pocket})
 
     async def settled_plan(self) -> None:
-        """Wait until the plan that the job asks for is made or refused, if it is under way."""
+        """Wait until the plan that the job requires is made or refused, if it is in progress."""
         for _ in range(4):
             running = [task for name, task in self.tasks.items() if name.startswith("plan ")]
             if not running:
@@ -323,7 +324,7 @@ class JobAtWork:
             await asyncio.wait(running)
 
     def again(self) -> None:
-        """Try anew what was refused: a photo that took too long, say."""
+        """Try again what was refused: a photo that took too long, for example."""
         self.refused.clear()
         self.advance()
 
@@ -331,7 +332,7 @@ class JobAtWork:
 
     @property
     def files(self) -> dict[str, Any]:
-        """What the page is told of the job's files."""
+        """What is sent to the page about the job's files."""
         return self.finishing.files
 
     async def finish(self) -> None:
@@ -356,7 +357,7 @@ class JobAtWork:
         task.add_done_callback(ended)
 
     def _report(self, name: str, fault: BaseException) -> None:
-        """A fault of ours ends as a refusal that says so, and never starts over by itself."""
+        """A fault of ours ends as a refusal with that reason, and is never retried by itself."""
         import logging
 
         logging.getLogger("snugline.page").error("%s: %s", name, fault, exc_info=fault)
@@ -375,7 +376,7 @@ class JobAtWork:
         return error_record(error, self.path.parent)
 
     def _tell(self, event: str, data: dict[str, Any]) -> None:
-        """Say it to every window, once."""
+        """Send it to every window, once."""
         self.windows.send(event, event, data)
 
     def _tell_photo(self, photo: PhotoWish) -> None:

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from snugline.errors import SnuglineError
 
 T = TypeVar("T")
-# A worker is replaced after so many pieces of work: what libraries leak stays small.
+# A worker is replaced after this many pieces of work: memory leaked by libraries stays small.
 _PIECES = 500
 
 
@@ -82,7 +82,7 @@ class Pool:
                 raise SnuglineError(
                     "the process that worked on it was ended twice, perhaps for lack of memory",
                     "this computer",
-                    "close other programs and try again, or take a smaller photo",
+                    "close other programs and try again, or use a smaller photo",
                 ) from error
             return result
 

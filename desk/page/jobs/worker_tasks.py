@@ -1,6 +1,6 @@
-"""What runs in the server's worker processes: each a function of plain values, by the rooms' code.
+"""What runs in the server's worker processes: each a function of plain values.
 
-Nothing here knows of requests or windows. Results go to the job's dot-folder or back as plain
+Nothing here depends on requests or windows. Results go to the job's dot-folder or back as plain
 records.
 """
 
@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from snugline.counting import counted
 from snugline.desk.job import Job, inspect_record
 from snugline.desk.page.jobs.job_file_edit import job_bytes
 from snugline.desk.page.jobs.limits import UPLOAD_PIXELS
@@ -24,7 +25,7 @@ FORMATS = {"JPEG": "jpg", "MPO": "jpg", "PNG": "png", "TIFF": "tif", "WEBP": "we
 
 
 def photo_ending(path: Path, name: str) -> str:
-    """The file ending that a photo's content asks for; nothing but its head is read.
+    """The file ending that fits a photo's content; only its header is read.
 
     Raises
     ------
@@ -132,7 +133,7 @@ def finish(path: Path) -> str:
     step("reading the contours")
     key = measuring_key(job)
     if not store.has("measured", key):
-        step(f"measuring {len(job.photo)} photos")
+        step(f"measuring {counted(len(job.photo), 'photo')}")
         measure(record, path, key)
     finished = finish_measured(job, _measured(store, key, job), step=step)
     step("writing the files")

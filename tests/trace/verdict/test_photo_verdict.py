@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Adjusted, Layout, Observations, SheetState
+from snugline.trace.camera.bundle_adjustment import Adjusted, Layout
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import Lens, prior_from_exif
+from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.contour import PhotoFacts

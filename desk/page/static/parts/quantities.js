@@ -44,6 +44,14 @@ export function sizeIn(unit, mm, decimals = 2) {
   return `${decimal} (${same ? "" : "≈ "}${rule})`;
 }
 
+/** Wordings of a measured size for a drawing, the fullest first: `417.97 ± 0.76 mm`, `417.97 mm`. */
+export function sizeWordings(unit, { value, u95 }) {
+  const number = digits(value, unit, 2);
+  const both = u95 > 0 ? [`${number} ± ${digits(u95, unit, 2)} ${unit}`] : [];
+  const rule = unit === "in" ? fraction(value) : null;
+  return [...(rule === null ? [] : both.map((words) => `${words} (≈ ${rule})`)), ...both, `${number} ${unit}`];
+}
+
 const sign = (number) => (number < 0 ? "-" : "+");
 
 // What a figure is decides how it is written; an unknown kind is written as its unit alone asks for.

@@ -10,6 +10,13 @@ import { rowWords, sizeRows } from "./size_rows.js";
 const HELD = { length: "length", width: "width", "corner radius": "corner_radius" }; // keys of part.drawn
 const SHOWN = 3;
 
+/** A size and its fraction may stand on two lines, but neither breaks inside. */
+function setPieces(cell, text) {
+  if (cell.textContent === text) return;
+  const pieces = text.split(" (").map((piece, i) => h("span.figure", i ? `(${piece}` : piece));
+  cell.replaceChildren(...pieces.flatMap((piece, i) => (i ? [" ", piece] : [piece])));
+}
+
 function row() {
   const of = h("span");
   const note = h("span.soft.note");
@@ -21,7 +28,7 @@ function row() {
       say(of, item.of);
       say(note, item.note);
       const words = rowWords(view.unit, item);
-      say(measured, words.value);
+      setPieces(measured, words.value);
       say(u95, words.u95);
     },
   };
@@ -137,7 +144,7 @@ export function dimensions() {
       ),
     ),
     update() {
-      const { outline } = state;
+      const outline = state.outlineState.state === "refused" ? null : state.outline;
       table.hidden = !outline;
       none.hidden = Boolean(outline);
       sizes(outline ? sizeRows(outline) : []);

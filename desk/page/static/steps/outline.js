@@ -37,9 +37,7 @@ const STATES = {
   ready: ["done", "Ready"],
   refused: ["retake", "Refused"],
 };
-const SAYS =
-  "On a photo: solid line measured, dashed line fitted. From above: the line is the fitted outline; " +
-  "the band along it shows, magnified, how far the measured points lie from it.";
+const SAYS = "What was measured, how sure each size is, and what to leave out of the fit.";
 
 function stateWords({ state: word, error }, outline) {
   if (error) return `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}`;

@@ -1,15 +1,16 @@
 // One photo: its picture with what was measured, its verdict with the one cause that matters, and the rest folded away.
 
 import { closer } from "../closer.js";
-import { contourOf } from "../contours.js";
+import { contourOf, picture as pictureAt } from "../contours.js";
 import { commit } from "../job.js";
-import { overlay, photoImage, sizeNumbers } from "../overlay.js";
+import { overlay, photoImage } from "../overlay.js";
 import { freshId, h, mark, s, say } from "../parts/dom.js";
+import { keepSizes } from "../parts/drawn.js";
 import { inUnit, length } from "../parts/lengths.js";
 import { changingSign, sign } from "../parts/marks.js";
 import { byGravity, noticeList, sentence } from "../parts/notices.js";
 import { problems } from "../problems.js";
-import { takeOut, turn, upload } from "../uploads.js";
+import { previews, takeOut, turn, upload } from "../uploads.js";
 import { filePicker } from "./file_picker.js";
 
 const SHOWS = [
@@ -59,18 +60,25 @@ function picture() {
   let drawn = null;
   let drawnContour = null;
   const stage = s("svg.still", { role: "img" });
-  const el = h("button.pictured", { type: "button", onclick: () => closer(photo) }, stage);
-  new ResizeObserver(() => sizeNumbers(stage)).observe(stage);
+  const quick = h("img.quick", { alt: "" }); // until the measured one is there
+  quick.addEventListener("error", () => mark(quick, "hidden", true));
+  const el = h("button.pictured", { type: "button", onclick: () => photo.width && closer(photo) }, quick, stage);
+  new ResizeObserver(() => keepSizes(stage)).observe(stage);
 
   function draw() {
-    if (!photo.width) return;
+    if (!photo.width) {
+      mark(quick, "src", previews.get(photo.id) ?? pictureAt(photo, 480));
+      return;
+    }
     const contour = contourOf(photo);
     const now = `${photo.file}|${photo.turn}|${photo.key}|${photo.notices?.length}`;
     if (now === drawn && contour === drawnContour) return;
     [drawn, drawnContour] = [now, contour];
     stage.setAttribute("viewBox", `-0.5 -0.5 ${photo.width} ${photo.height}`);
-    stage.replaceChildren(photoImage(photo, 1600), ...overlay(photo, contour));
-    sizeNumbers(stage);
+    const image = photoImage(photo, 1600);
+    image.addEventListener("load", () => quick.remove(), { once: true });
+    stage.replaceChildren(image, ...overlay(photo, contour));
+    keepSizes(stage);
   }
   return {
     el,
