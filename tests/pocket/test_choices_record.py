@@ -76,7 +76,7 @@ def test_what_is_not_chosen_is_not_done():
     [
         ("", "pocket", "'clearance' is missing"),
         ('clearance = "-0.1 mm"', "pocket.clearance", "negative"),
-        ("clearance = 0.25", "pocket.clearance", "is no length"),
+        ("clearance = 0.25", "pocket.clearance", "is not a length"),
         ('clearance = "0.25"', "pocket.clearance", "has no unit"),
         ("clearance = []", "pocket.clearance", "empty"),
         ('clearance = ["0.2 mm", "0.2 mm"]', "pocket.clearance", "twice"),
@@ -139,3 +139,40 @@ def test_a_job_in_inches_with_millimetre_readings_is_said():
     assert notice.code == "mixed-units"
     assert "written in inches, while hand readings are given in millimetres" in notice.text
     assert unit_notices(frozenset({"mm"}), frozenset({"mm"}), "mm") == ()
+
+
+def test_what_is_left_out_has_the_value_that_the_readme_states():
+    made = read('clearance = "0.3 mm"\ncoupons = {}\nstock = {length = "1 m", width = "0.3 m"}')
+    assert (made.coupons.corners, made.coupons.run, made.coupons.slip) == (1, 50.0, False)
+    assert (made.stock.copies, made.stock.margin, made.stock.turn) == (1, 10.0, False)
+    assert (made.kind, made.above, made.sanding, made.glued) == ("firm", 0.0, 0.0, False)
+
+
+def test_the_corner_of_a_border_may_be_square_and_is_not_negative():
+    border = 'clearance = "0.3 mm"\nborder = {{land = "18 mm", corner = "{}"}}'
+    assert read(border.format("0 mm")).border.corner == 0.0
+    assert read(border.format("0.5 mm")).border.corner == 0.5
+    with pytest.raises(InputError, match="too small"):
+        read(border.format("-0.001 mm"))
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [
+        ('cutter = {diameter = "0.05 mm"}', "0.1 mm or more"),
+        ('sanding = "11 m"', "10000.00 mm at most"),
+        ('step = {inset = "0.0001 mm", deeper = "1 mm"}', "too small"),
+        ('feeds = {feed = "61 m"}', "60000.00 mm at most"),
+        ("notch = [" + 51 * '{side = "front"},' + "]", "there are 51"),
+        ("stock = {copies = 201}", "1 to 200"),
+    ],
+)
+def test_what_no_shop_needs_is_refused(text, match):
+    with pytest.raises(InputError, match=match):
+        read(f'clearance = "0.3 mm"\n{text}')
+
+
+def test_no_more_than_twenty_clearances_are_planned():
+    listed = ", ".join(f'"0.{n:02} mm"' for n in range(1, 22))
+    with pytest.raises(InputError, match="there are 21"):
+        read(f"clearance = [{listed}]")

@@ -1,10 +1,12 @@
+import itertools
+
 import numpy as np
 import pytest
 from scipy import stats
 
 from snugline.errors import InputError
 from snugline.pocket.fits import VERDICTS, fit_of, verdict_of
-from snugline.pocket.overcut import FEEL_U, Cut, estimate, next_test
+from snugline.pocket.overcut import FEEL_U, Cut, Overcut, estimate, next_test
 
 
 def simulated_shop(rng, hidden, cuts=5, kind="firm", opening=False):
@@ -102,3 +104,29 @@ def test_an_unknown_verdict_or_kind_is_refused_with_the_choices():
         verdict_of("perfect")
     with pytest.raises(InputError, match="soft, firm, brittle, metal"):
         fit_of("wobbly")
+
+
+@pytest.mark.parametrize("kind", ["soft", "firm", "brittle", "metal"])
+def test_the_next_test_leaves_less_doubt_than_any_other(kind):
+    """Against the doubt left by each clearance, integrated on a fine grid."""
+    known = Overcut(0.04, 0.08, 3, 3)
+    fit = fit_of(kind)
+    grid = np.linspace(known.value - 6 * known.u, known.value + 6 * known.u, 4001)
+    density = stats.norm.pdf(grid, known.value, known.u)
+    density /= density.sum()
+
+    def doubt(clearance):
+        edges = [-np.inf, fit.enters, fit.low, fit.high, np.inf]
+        below = [stats.norm.cdf((edge - clearance - grid) / FEEL_U) for edge in edges]
+        left = 0.0
+        for low, high in itertools.pairwise(below):
+            share = density * (high - low)
+            odds = share.sum()
+            left += share @ grid**2 - (share @ grid) ** 2 / max(odds, 1e-300)
+        return left
+
+    chosen = next_test(kind, known)
+    least = min(doubt(clearance) for clearance in np.linspace(0, 0.8, 161))
+    assert chosen >= 0
+    assert doubt(chosen) <= 1.05 * least  # it looks at nine clearances about each limit
+    assert doubt(chosen) < known.u**2

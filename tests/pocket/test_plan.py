@@ -245,3 +245,75 @@ def test_uncertain_thickness_and_thin_floor_reach_the_notices():
         thickness=Thickness(9.5, 0.15, values=(9.25, 9.5, 9.75)), stock={"thickness": "12.5 mm"}
     )
     assert {"thin-floor", "uneven-thickness"} <= set(codes(made))
+
+
+def layer(made, start):
+    (found,) = [la for la in made.sheets[0].layers if la.name.startswith(start)]
+    return found
+
+
+def test_recesses_for_feet_go_deeper_than_the_floor():
+    made = plan(
+        feet={"diameter": "12 mm", "inset": "25 mm", "deeper": "1.5 mm"}, step=None, notch=None
+    )
+    feet = layer(made, "feet")
+    assert feet.depth == pytest.approx(9.5 + 0.2 + 1.5)
+    assert feet.name == "feet depth 11.20 mm"
+    # The board has to hold them: 20 mm less the deepest cut.
+    assert made.depth.floor == pytest.approx(20 - 11.2)
+    by = 209.5 - 25, 73.5 - 25
+    middles = {
+        tuple(round((a + b) / 2, 6) for a, b in zip(o.bounds[:2], o.bounds[2:], strict=True))
+        for o in feet.outlines
+    }
+    assert middles == {(x, y) for x in (-by[0], by[0]) for y in (-by[1], by[1])}
+    assert {round(o.bounds[2] - o.bounds[0], 6) for o in feet.outlines} == {12.0}
+
+
+def test_recesses_for_feet_end_where_the_pocket_s_corner_begins():
+    # Over the diagonal of the corner of 27.9 mm a recess of 10 mm radius is flush with the wall
+    # at an inset of 27.9 - 17.9 / sqrt 2 = 15.243 mm.
+    def feet(inset):
+        return plan(feet={"diameter": "20 mm", "inset": f"{inset} mm", "deeper": "1 mm"})
+
+    assert layer(feet(15.25), "feet").outlines
+    with pytest.raises(PlanError, match=r"by 0\.06 mm"):
+        feet(15.2)
+
+
+def test_a_cutter_as_wide_as_a_foot_s_recess_cuts_it_and_a_wider_one_does_not():
+    assert layer(plan(feet={"diameter": "6 mm", "inset": "25 mm", "deeper": "1 mm"}), "feet")
+    with pytest.raises(PlanError, match="narrower than the cutter"):
+        plan(feet={"diameter": "5.9 mm", "inset": "25 mm", "deeper": "1 mm"})
+
+
+def test_the_suggestion_makes_up_for_what_the_season_closes():
+    made = plan(clearance="0.5 mm", step=None)
+    closes = 0.5 - min(gap.gap for gap in made.openings[0].seasons)
+    assert closes > 0.2
+    assert f"{closes:.2f} mm added for the season" in made.suggestion.basis
+    # Brittle parts start with 0.3 to 0.6 mm (common practice, no source), offered in steps of 0.05.
+    assert made.suggestion.low == pytest.approx(0.3 + closes, abs=0.026)
+    assert made.suggestion.high == pytest.approx(0.6 + closes, abs=0.026)
+    assert len(made.suggestion.ladder) == 5
+
+
+def test_coupons_have_the_pocket_s_relief_and_only_then():
+    asked = {"coupons": {"corners": 1, "ladder": ["0.5 mm"]}, "stock": {"thickness": "20 mm"}}
+    square = rounded_rectangle(200, 100, 0)
+
+    def radii(**more):
+        made = plan(square, clearance="0.5 mm", notch=None, step=None, **asked, **more)
+        (sheet,) = [s for s in made.sheets if s.name == "coupons"]
+        arcs = [s for o in sheet.layers[0].outlines for s in o.segments if isinstance(s, Arc)]
+        return {round(arc.radius, 6) for arc in arcs}
+
+    assert 3.0 in radii(relief="dog-bone")
+    assert 3.0 not in radii()
+
+
+def test_the_board_of_a_layout_is_the_stock(full):
+    (board,) = [la for s in full.sheets for la in s.layers if la.name == "stock not cut"]
+    (edge,) = board.outlines
+    assert edge.bounds == pytest.approx((0, 0, 1200, 500))
+    assert edge.area == pytest.approx(1200 * 500)
