@@ -159,6 +159,11 @@ class Store:
 
 
 def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, str]:
-    """The three parts of an error, for the page; without the way to the job's `folder`."""
-    where = error.where.replace(f"{folder}{os.sep}", "") if folder is not None else error.where
-    return {"what": error.what, "where": where, "mend": error.mend}
+    """The three parts of an error, for the page; without the way to the `folder`."""
+    parts = {"what": str(error.what), "where": error.where, "mend": str(error.mend)}
+    if folder is None:
+        return parts
+    return {
+        part: text.replace(f"{folder}{os.sep}", "").replace(str(folder), folder.name)
+        for part, text in parts.items()
+    }
