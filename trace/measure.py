@@ -34,7 +34,7 @@ from snugline.trace.part.window_contents import check_window, foreign_covers, wh
 from snugline.trace.photo_view import PhotoView, reduced_px, sheet_view, split_markers
 from snugline.trace.plan_curve import EDGE_OFFSET_U_PX, plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
-from snugline.trace.verdict.edge_verdict import EdgeEvidence, region_of
+from snugline.trace.verdict.followed_piece import EdgeEvidence, region_of
 from snugline.trace.verdict.lens_verdict import judge_lens
 from snugline.trace.verdict.photo_verdict import Evidence, judge
 
