@@ -351,6 +351,7 @@ def _evidence(view: PhotoView, facts: PhotoFacts, pieces: list[Silhouette]) -> E
         windows=windows,
         paper=float(np.median(light)) if len(light) else float("nan"),
         whole=len(windows) > 1 and all(piece.closed for piece in pieces),
+        border_printed=any(not isinstance(f, Frame) or f.window_dark for f in view.frames),
     )
     adjusted = view.solved.adjusted
     return Evidence(facts, view.sighting, adjusted, view.number, view.frames, windows, edge)
