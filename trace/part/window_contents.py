@@ -5,8 +5,9 @@ it, no part at all, one as light as the sheet, covers that are not the part: to 
 they all look alike, so they are told apart here.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,7 +38,7 @@ _MOST, _COVERED = 0.5, 0.03
 # A paper's tone must differ by more than what light and print do to one paper.
 _ANOTHER = 0.08
 # Square roots of light: a cover of another tone than the part's, beyond what grain does.
-_OTHER_TONE, _GRAIN_TIMES = 0.12, 3.0
+_OTHER_TONE, _GRAIN_TIMES, _CALM_PX = 0.12, 1.5, 7
 # Where the part is looked at, px from its edge and from each other; places on the way to a marker.
 _WELL_INSIDE_PX, _PATH = 4.0, 16
 # Something pale shows itself by steps of so much of the paper's light over so much of the window.
@@ -157,12 +158,16 @@ def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...
     The part's own light changes along it (gloss, shadow), but from place to place.
     """
     hidden = covered_markers(picture, view)
+    # Grain is no step: it is averaged away.
+    calm = np.asarray(cv2.blur(picture, (_CALM_PX, _CALM_PX)), dtype=np.float32)
     light = _light(picture, view)
     places = _within_part(regions)
     if light is None or not hidden.any() or len(places) < _FEWEST:
         return np.zeros(len(hidden), dtype=bool)
+    light = replace(light, picture=calm)
     spread = _steps(light, places[:-1], places[1:])
-    limit = max(_OTHER_TONE, _GRAIN_TIMES * float(np.median(spread)))
+    own = float(np.quantile(spread, 0.99)) if len(spread) else 0.0
+    limit = max(_OTHER_TONE, _GRAIN_TIMES * own)
     for k in np.flatnonzero(hidden):
         middle = view.markers[k].mean(axis=0)
         nearest = places[np.argmin(np.linalg.norm(places - middle, axis=1))]

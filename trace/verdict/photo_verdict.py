@@ -37,7 +37,7 @@ TILT_DEG: tuple[float, float] = (25.0, 40.0)
 MARKERS: tuple[int, int] = (8, 6)
 # Share of the window between the markers: outside of them the lens is extrapolated.
 BETWEEN: tuple[float, float] = (0.7, 0.25)
-# Yet nothing is wrong where lens and pose are known to this out there, too (U95, a third of 0.1 mm).
+# Yet nothing is wrong where lens and pose are known to this out there (U95, a third of 0.1 mm).
 RIM_MM = 0.033
 # An edge is located to one or a few tenths of a pixel: 0.05 mm needs 0.25 mm a pixel.
 MM_PER_PX: tuple[float, float] = (0.25, 0.5)
