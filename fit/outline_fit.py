@@ -90,7 +90,7 @@ def _fit_believed(
     listed: tuple[float, float] | None,
     thickness: Thickness | None,
 ) -> FittedOutline:
-    """The outline that contours and the readings that can be believed determine."""
+    """The outline that contours and the readings that pass determine."""
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")

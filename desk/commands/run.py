@@ -65,12 +65,13 @@ def run(
             typer.echo(f"snugline: {outcome.error}", err=True)
             continue
         if as_json:
-            print_notices(outcome.notices)
+            print_notices(outcome.notices, outcome.unit)
             continue
         print("\n".join(outcome.lines))
         # What keeps a result from being cut stands in its first line already.
         blocked = outcome.record is not None and outcome.record["state"] == "not to be cut"
-        print_notices(outcome.notices[1:] if blocked else outcome.notices)
+        first = 1 if blocked else 0
+        print_notices(outcome.notices[first:], outcome.unit)
     if as_json:
         records = [outcome.as_json() for outcome in outcomes]
         print_json(records[0] if len(jobs) == 1 else records)

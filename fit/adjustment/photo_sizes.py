@@ -1,4 +1,4 @@
-"""What the photos alone show of length and width, before any reading is believed."""
+"""What the photos alone show of length and width, before any reading is used."""
 
 import math
 from collections.abc import Mapping, Sequence

@@ -1,4 +1,4 @@
-"""Readings weighed before they are believed: what nothing else can agree with.
+"""Readings weighed before they are used: those that nothing else can agree with.
 
 Only gross slips are told here, before anything is adjusted: they would spoil the start values, and
 an outline forced through them shows nothing. What is left is tested within the adjustment
@@ -24,7 +24,7 @@ LISTED_U, LISTED_OFF = 0.02, 0.25
 
 @dataclass(frozen=True)
 class Weighed:
-    """Readings that can be believed so far, and what is said of the others.
+    """Readings that pass so far, and what is said of the others.
 
     Attributes
     ----------

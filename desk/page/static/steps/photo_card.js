@@ -6,9 +6,9 @@ import { commit } from "../job.js";
 import { overlay, photoImage } from "../overlay.js";
 import { freshId, h, mark, s, say } from "../parts/dom.js";
 import { keepSizes } from "../parts/drawn.js";
-import { inUnit, length } from "../parts/lengths.js";
+import { length } from "../parts/lengths.js";
 import { changingSign, sign } from "../parts/marks.js";
-import { byGravity, noticeList, sentence } from "../parts/notices.js";
+import { byGravity, noticeList, sentences } from "../parts/notices.js";
 import { problems } from "../problems.js";
 import { previews, takeOut, turn, upload } from "../uploads.js";
 import { filePicker } from "./file_picker.js";
@@ -34,16 +34,12 @@ function stateWords({ state, verdict, provisional }) {
   return [verdict, VERDICT[verdict] + (provisional && verdict !== "retake" ? THICKNESS : "")];
 }
 
-const sentenceOf = (text) => inUnit(sentence(text ?? ""));
-
 /** The one cause that matters, and what to do about it. */
 function causeWords({ state, error, notices }) {
-  const worst = error
-    ? { text: error.what, mend: error.mend }
-    : byGravity(notices ?? []).find(({ severity }) => severity !== "fine");
+  const worst = error ?? byGravity(notices ?? []).find(({ severity }) => severity !== "fine");
   if (!worst) return [state === "done" ? "Nothing to remark." : "This takes a few seconds."];
-  const reason = `Reason${worst.number ? ` ${worst.number}` : ""}: ${sentenceOf(worst.text)} `;
-  return [h("span", reason), h("span.mend", sentenceOf(worst.mend))];
+  const [says, remedy] = sentences(worst);
+  return [h("span", `Reason${worst.number ? ` ${worst.number}` : ""}: ${says} `), h("span.mend", remedy)];
 }
 
 const factWords = (facts) =>
@@ -93,7 +89,7 @@ function picture() {
 
 /** All remarks and the figures, folded away. */
 function remarks() {
-  const list = noticeList({ label: "Remarks on this photo" });
+  const list = noticeList("Remarks on this photo");
   const title = h("summary");
   const facts = h("p.soft.facts");
   const el = h("details", title, h("div.stack", list.el, facts));

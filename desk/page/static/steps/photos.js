@@ -2,8 +2,7 @@
 
 import { state } from "../job.js";
 import { h, keyed, say } from "../parts/dom.js";
-import { inUnit } from "../parts/lengths.js";
-import { sentence } from "../parts/notices.js";
+import { errorWords } from "../parts/notices.js";
 import { problems } from "../problems.js";
 import { forget, restore, retry, upload, uploads } from "../uploads.js";
 import { filePicker } from "./file_picker.js";
@@ -28,14 +27,13 @@ function sendingCard(entry) {
   const words = h("p");
   const again = h("button", { type: "button", onclick: () => retry(entry) }, "Send again");
   const cancel = h("button", { type: "button", onclick: () => forget(entry) }, "Cancel");
-  const refused = ({ message, mend }) => `${inUnit(sentence(message))} ${inUnit(sentence(mend))}`;
   return {
     el: h("li.card.photo.sending", picture, h("h3", entry.name), bar, words, h("div.row", again, cancel)),
     update() {
       bar.value = entry.share;
       bar.hidden = Boolean(entry.error);
       again.hidden = !entry.error;
-      say(words, entry.error ? refused(entry.error) : `Sending, ${Math.round(entry.share * 100)} %`);
+      say(words, entry.error ? errorWords(entry.error.record) : `Sending, ${Math.round(entry.share * 100)} %`);
     },
   };
 }
