@@ -128,7 +128,7 @@ def report_html(given: ReportInput) -> str:
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(given.title)}: outline</title><style>{STYLE}</style></head>\n"
-        f"<body><header><h1>{escape(given.title)}</h1>{_state(given.record)}"
+        f"<body><header><h1>{escape(given.title)}</h1>{_state(given)}"
         f'<p class="soft">{_summary(given)}</p></header>\n<main>\n'
         + "\n".join(section for section in sections if section)
         + "\n</main></body></html>\n"
@@ -146,13 +146,14 @@ _STATES = {
 }
 
 
-def _state(record: Mapping[str, Any]) -> str:
+def _state(given: ReportInput) -> str:
     """The state in large letters, with the cause that is likeliest mended as its first sentence."""
+    record = given.record
     colour, words = _STATES[record["state"]]
     deciding = [w for w in record["warnings"] if w["code"] in record["because"][:1]]
     cause = ""
     if deciding:
-        text, mend = sentence(deciding[0]["text"]), sentence(deciding[0]["mend"])
+        text, mend = remark(Notice.from_json(deciding[0]), given.unit)
         cause = f" {escape(text)} <span>{escape(mend)}</span>"
     return f'<p class="state {colour}"><b>{words}</b>{cause}</p>'
 

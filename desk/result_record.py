@@ -6,7 +6,7 @@ from typing import Any
 
 from snugline.desk.job import Job
 from snugline.desk.job_outline import Fitting
-from snugline.desk.wording import measure, sentence
+from snugline.desk.wording import measure, remark
 from snugline.fit.result_state import ResultState
 from snugline.notice import Notice
 from snugline.pocket.plan import CutPlan
@@ -53,7 +53,7 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
     head = f"{record['part']}: {record['state']}"
     if record["state"] == "not to be cut":
         first = next(w for w in record["warnings"] if w["code"] == record["because"][0])
-        head = f"{head}. {sentence(first['text'])} {sentence(first['mend'])}"
+        head = " ".join([f"{head}.", *remark(Notice.from_json(first))])
     return (head, *_sizes(record["outline"]), f"  files: {folder}")
 
 
