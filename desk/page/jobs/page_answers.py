@@ -6,9 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.desk.job import Job, LeaveOutTable
+from snugline.desk.job import Job
 from snugline.desk.job_outline import Fitting, job_state
 from snugline.desk.job_run import sides_of
+from snugline.desk.job_tables import LeaveOutTable
 from snugline.desk.pictures import Along, along_outline
 from snugline.desk.turning import turned_box, turned_points, turned_size
 from snugline.fit.contour_section import kept_points, section_of
