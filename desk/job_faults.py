@@ -61,6 +61,8 @@ def _of_part(job: Job) -> list[SnuglineError]:
 
 
 def _of_camera(job: Job) -> list[SnuglineError]:
+    if job.camera is None:
+        return []
     from snugline.trace.known_cameras import lens_finder
 
     try:

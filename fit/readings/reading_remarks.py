@@ -66,7 +66,7 @@ def scatter_remarks(what: str, scatter: Scatter) -> tuple[Notice, ...]:
             ),
         )  # fmt: skip
     kept = [value for reading in scatter.readings for value in reading.values_mm]
-    shown = "another reading says {{}}" if len(kept) == 1 else "the other readings say {}"
+    shown = "another reading says {}" if len(kept) == 1 else "the other readings say {}"
     middle = sum(kept) / len(kept)
     return tuple(
         contradicted(reading, value, shown, [length(middle)], slips)
