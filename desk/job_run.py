@@ -69,7 +69,7 @@ def run_job(job: Job, making: Making | None = None) -> Finished:
     """
     making = making or Making()
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
-    # machines with any number of cores. The matrices are small, so it is no slower either.
+    # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
         making.step(f"measuring {counted(len(job.photo), 'photo')}")
         overlays: dict[Path, bytes] = {}

@@ -16,7 +16,6 @@ from snugline.untrusted import parsed_json
 
 # A printed sheet is rarely off by more than a few percent; beyond this the reading is a slip.
 LARGEST_PRINT_ERROR = 0.1
-_LEAST_AREA = 1.0  # mm^2; no marker or window is smaller than a square millimetre
 # A caliper of 0.01 mm may be wrong by so much up to 300 mm (DIN 862 extract), a hand may place its
 # jaws so far beside the middle of an end mark (as on a part's edge: common practice, no source);
 # both as rectangular distributions (JCGM 100, 4.3.7).
@@ -27,6 +26,7 @@ BAR_DOUBT_MM, _BAR_CONTRADICTION_MM = 0.3, 1.0
 # By how much printers stretch paper more along one side than the other, a share (common practice,
 # no source).
 _ALIKE_U = 0.003
+_LEAST_AREA = 1.0  # mm^2; no marker or window is smaller than a square millimetre
 _COMPARE = "compare the description with the one that `snugline frame` writes"
 
 
