@@ -62,7 +62,7 @@ def pocket_depth(
             "sanding",
             "give the thickness taken off after the pocket is cut, 0 mm or more",
         )
-    depth = thickness.value - above + removal
+    depth = thickness.thickest - above + removal
     if depth <= 0:
         raise PlanError(
             f"a part {thickness.value:.2f} mm thick cannot stand {above:.2f} mm above the face",
@@ -86,7 +86,7 @@ def depth_notices(
     """Remarks on a thin floor, on the cutter's length, and on a part of uneven thickness."""
     notices = [*_floor_notices(depth, choices.floor, unit)]
     notices += _cutter_length_notices(depth, choices.cutter, unit)
-    if thickness.spread > _ROCKS:
+    if thickness.spread > _ROCKS and not thickness.varies:
         notices.append(
             Notice(
                 "uneven-thickness",

@@ -256,7 +256,7 @@ def _placed_notices(openings: Sequence[Opening], unit: Unit) -> list[Notice]:
 
 
 def _depth(thickness: Thickness, choices: PocketChoices) -> Depth:
-    seat = thickness.value - choices.above + choices.sanding
+    seat = thickness.thickest - choices.above + choices.sanding
     deeper = [choices.step.deeper if choices.step else 0.0]
     deeper.append(choices.feet.deeper if choices.feet else 0.0)
     deeper += [notch.depth - seat for notch in choices.notches if notch.depth is not None]
