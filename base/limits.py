@@ -28,7 +28,7 @@ LEAVE_OUT = 1_000
 CLEARANCES = 20
 OPENINGS = 50  # notches, push-out holes, ribbon slots: of each
 COPIES = 200
-NAME = 120  # letters of a part's name, which stands in file names
+NAME = 120  # letters of a part's name, which is used in file names
 FILE_NAME = 200  # bytes; file systems end at 255, and an ending is added
 QUANTITY = 60  # letters of a length or an angle
 

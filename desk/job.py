@@ -5,6 +5,7 @@ remedy in one line. Paths in a job are relative to the job file.
 """
 
 import difflib
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -67,7 +68,7 @@ def _positive_length(value: Any) -> float:
 
 
 def _name(value: Any) -> Any:
-    """A name, which stands in titles and file names."""
+    """A name, which is used in titles and file names."""
     if isinstance(value, str) and not (0 < len(value) <= NAME and value.isprintable()):
         what = f"the name has {len(value)} letters, or some that do not print"
         raise InputError(what, "", f"write 1 to {NAME} letters in one line")
@@ -115,7 +116,7 @@ def _one_or_many(value: Any) -> Any:
 
 
 def _up_to(most: int) -> BeforeValidator:
-    """One or several, but not so many that they would keep the computer busy."""
+    """One or several, but not too many for the computer."""
 
     def read(value: Any) -> Any:
         several = _one_or_many(value)
@@ -162,6 +163,7 @@ class PartTable(_Table):
     edge_radius: LengthOrZero | None = None
     edge_chamfer: LengthOrZero | None = None
     draft: Annotated[float, BeforeValidator(_draft)] | None = None
+    wood: dict[str, Any] | None = None
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
     family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"
@@ -240,7 +242,7 @@ class OutputTable(_Table):
     dxf: Literal["R2010", "R12"] = "R2010"
 
 
-_NOT_IN_FILE = {"path", "reading_units"}
+_NOT_IN_FILE = {"path", "reading_units", "readings_written"}
 
 
 class Job(_Table):
@@ -250,11 +252,13 @@ class Job(_Table):
     ----------
     path : the file it came from.
     reading_units : which of `mm` and `in` the readings were written in.
+    readings_written : the values of each reading, as the file has them.
     camera : a camera's name, as calibrated with `snugline camera`.
     """
 
     path: Path
     reading_units: frozenset[str]
+    readings_written: tuple[tuple[str, ...], ...] = ()
     part: PartTable
     frame: Annotated[tuple[FrameTable, ...], _up_to(FRAMES)] = Field(min_length=1)
     photo: Annotated[tuple[PhotoTable, ...], _up_to(PHOTOS)] = Field(min_length=1)
@@ -283,12 +287,13 @@ class Job(_Table):
             what = error.what if error.about else f"{error.where}: {error.what}"
             raise InputError(what, where, error.mend) from error
 
-    @property
+    @cached_property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        return from_record(self.pocket, OfKey(("pocket",), str(self.path)))
+        pocket, wood = (OfKey(path, str(self.path)) for path in (("pocket",), ("part", "wood")))
+        return from_record(self.pocket, pocket, self.part.wood, wood)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -335,7 +340,7 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
 def inspect_record(
     record: dict[str, Any], path: Path, boxed: bool = False
 ) -> tuple[Job | None, list[SnuglineError]]:
-    """What `inspect_job` says of a file with this content at this place.
+    """The same as `inspect_job`, for a file with this content at this path.
 
     Parameters
     ----------
@@ -344,13 +349,24 @@ def inspect_record(
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
+    known = {"path": path, "reading_units": units, "readings_written": _as_written(record)}
     try:
-        job = Job.model_validate({**record, "path": path, "reading_units": units})
+        job = Job.model_validate({**record, **known})
     except ValidationError as error:
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
         return None, [_fault(entry, path) for entry in entries]
     return job, _missing(job, boxed)
+
+
+def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
+    """The values of each reading before they become millimetres."""
+    tables = record.get("reading", [])
+    found = []
+    for table in tables if isinstance(tables, list) else [tables]:
+        values = table.get("values", table.get("value", [])) if isinstance(table, dict) else []
+        found.append(tuple(map(str, values if isinstance(values, list) else [values])))
+    return tuple(found)
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -11,11 +11,11 @@ from typing import Any
 
 from threadpoolctl import threadpool_limits
 
+from snugline.api.part_sides import part_sides
 from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
 from snugline.desk.job_outline import fit_job
-from snugline.desk.part_sides import part_sides
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
@@ -55,7 +55,7 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     SnuglineError : a photo, a frame, the fit or the plan refuses the job.
     """
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
-    # machines with any number of cores. The matrices are small, so it is no slower either.
+    # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
         step(f"measuring {counted(len(job.photo), 'photo')}")
         return finish_measured(job, measure_job(job), bundle, step)
@@ -137,7 +137,8 @@ def finish(
         "warnings": [notice.as_json() for notice in unique],
     }
     shares = [along_outline(s.name, fitted.outline, s.points[s.kept]) for s in fitted.sections]
-    sheets = {s.title(unit): s.drawing(part.name, unit) for s in plan.sheets} if plan else {}
+    cut = [s for s in plan.sheets if not s.blocked] if plan else []
+    sheets = {s.title(unit): s.drawing(part.name, unit) for s in cut}
     report = ReportInput(part.name, record, fitted.outline, shares, overlays, sheets, unit)
     files["report.html"] = report_html(report).encode()
     if bundle:

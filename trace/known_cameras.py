@@ -34,8 +34,8 @@ SCHEMA = "snugline/camera/1"
 _BREATHING = 0.003
 _CENTRE_U_PX = 3.0
 _RIPPLE_U_PX = 0.15
-# A photo with the learned camera's name, size and focal length is hardly ever another's: fifty to
-# one beside what its EXIF says.
+# A photo with the calibrated camera's name, size and focal length is hardly ever another's: odds of
+# fifty to one against the EXIF hypotheses.
 _LEARNED_WEIGHT = 50.0
 # The photos are held out in this many groups, to test the lens on photos it was not fitted to.
 _GROUPS = 3

@@ -51,7 +51,7 @@ def test_a_part_with_several_radii_has_their_range():
 
 
 def test_the_cutter_is_said_with_the_largest_that_clears_all():
-    assert "cutter 6.00 mm (largest that clears all: 55.8" in words(notch=None)
+    assert "cutter 6.00 mm (largest that reaches every corner: 55.8" in words(notch=None)
 
 
 def test_the_text_beside_the_picture_ends_where_the_picture_begins():

@@ -163,11 +163,11 @@ def adjust(
     priors : one for each lens.
     lens_of_photo : index of each photo's lens; without it every photo has its own.
     bloom_u : mm, how far a printed edge may have spread; 0 where nothing is printed.
-    near : the first guesses are adjusted ones: what is far off then is not believed from the start.
+    near : the first guesses are adjusted ones: points far off are then outliers from the start.
 
     Raises
     ------
-    numpy.linalg.LinAlgError : the first guess leads nowhere.
+    numpy.linalg.LinAlgError : the first guess does not converge.
     """
     photos = len(observations)
     lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)

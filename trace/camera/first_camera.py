@@ -42,7 +42,7 @@ def camera_at(lens: Lens, sighting: Sighting, sheets: Sequence[SheetState]) -> C
 
 
 def bench_corners(sighting: Sighting, sheets: Sequence[SheetState]) -> Floats:
-    """(4 M, 2) mm on the bench, the corners of the markers seen."""
+    """(4 M, 2) world mm, the corners of the markers seen."""
     bench = np.empty_like(sighting.design)
     for s, sheet in enumerate(sheets):
         mine = sighting.sheet == s
@@ -51,7 +51,7 @@ def bench_corners(sighting: Sighting, sheets: Sequence[SheetState]) -> Floats:
 
 
 def _markers_say(sighting: Sighting, sheets: Sequence[SheetState]) -> MarkersSay:
-    """What one photo's best seen sheet says of the lens, from a fit that leaves it free."""
+    """Information on the lens from one photo's best seen sheet, from a fit that leaves it free."""
     best = int(np.bincount(sighting.sheet, minlength=len(sheets)).argmax())
     mine, o = sighting.sheet == best, sighting.observations
     alone = replace(
@@ -89,7 +89,7 @@ def _adjusted(
 
 
 def _unlikely(adjusted: Adjusted) -> float:
-    """Noise, and more where it is small because few edges are believed."""
+    """Noise, and more where it is small because few edges are inliers."""
     return float(adjusted.noise_px[0] / np.mean(adjusted.weights[0] > 0))
 
 

@@ -144,7 +144,7 @@ def _found(photo: Photo, frames: Sequence[Frame]) -> tuple[FoundMarkers, NDArray
     if not mine.any():
         shown = ", ".join(str(i) for i in sorted(found.ids.tolist())[:5])
         raise PhotoError(
-            f"the {len(found.ids)} markers found (ids {shown}, ...) are not those of {names}",
+            f"the markers found (ids {shown}, ...) are not those of {names}",
             where,
             "give the description of the frame that is in the photo",
         )

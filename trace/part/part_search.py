@@ -1,4 +1,4 @@
-"""The part told from the sheet in a reduced photo: its silhouette to a reduced pixel.
+"""The part separated from the sheet in a reduced photo: its silhouette to a reduced pixel.
 
 The sheet's light is fitted where sheet is certain, the photo divided by it, and every small
 region of it judged by what colour sheet, shadow on sheet and part have; where the part has
@@ -35,7 +35,7 @@ UNARY = 0.15
 PLAIN = 20.0
 SHADE = 0.4
 HUE_WEIGHT = 4.0
-# A ridge of the gradient wider than this is no sharp edge.
+# A ridge of the gradient wider than this is not a sharp edge.
 EDGE_PX = 7
 MARGIN_MM = 1.0
 SMALLEST_PART_MM2 = 60.0
@@ -325,7 +325,7 @@ def _counted(bins: NDArray[np.intp], where: Mask) -> Picture:
 
 
 def _spread_out(table: Picture, tones: float, hues: float) -> Picture:
-    """A table of colours blurred by so many of its steps."""
+    """A table of colours blurred by this many of its steps."""
     size = 2 * round(2.5 * hues) + 1
     table = cv2.GaussianBlur(table, (size, size), hues, borderType=cv2.BORDER_REFLECT)  # type: ignore[assignment]
     size = 2 * round(2.5 * tones) + 1

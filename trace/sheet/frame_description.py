@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FileError, InputError
 from snugline.files import why
 from snugline.limits import FRAME_BYTES, LONGEST, MARKERS, WINDOW_POINTS
@@ -143,7 +144,8 @@ def frame_from_record(record: Any, where: str) -> AnyFrame:
         )
     window = numbers("window", description["window"], (None, 2))
     if len(window) < 3 or len(window) > WINDOW_POINTS:
-        raise description.refuse("window", f"has {len(window)} points, not 3 to {WINDOW_POINTS}")
+        points = counted(len(window), "point")
+        raise description.refuse("window", f"has {points}, not 3 to {WINDOW_POINTS}")
     if not _areas(window[None])[0] > _LEAST_AREA:
         raise description.refuse("window", "encloses no area")
     ids = description.ids()

@@ -24,7 +24,7 @@ _known: dict[tuple[Path, int, int], Head] = {}  # each is read once after it was
 
 
 def job_list(shelf: Shelf) -> list[dict[str, Any]]:
-    """An entry for each job, the one changed last first; an odd job's says what is wrong."""
+    """An entry for each job, the one changed last first; a faulty job's gives the fault."""
     end = time.monotonic() + _READING_SECONDS
     return [_entry(job, end) for job in shelf.jobs()]
 

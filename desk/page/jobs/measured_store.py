@@ -158,12 +158,14 @@ class Store:
             Path(path).unlink(missing_ok=True)
 
 
-def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, str]:
-    """The three parts of an error, for the page; without the way to the `folder`."""
-    parts = {"what": str(error.what), "where": error.where, "mend": str(error.mend)}
+def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, Any]:
+    """An error for the page, with its quantities; without the way to the `folder`."""
+    record = error.as_json()
     if folder is None:
-        return parts
+        return record
     return {
-        part: text.replace(f"{folder}{os.sep}", "").replace(str(folder), folder.name)
-        for part, text in parts.items()
+        part: told.replace(f"{folder}{os.sep}", "").replace(str(folder), folder.name)
+        if isinstance(told, str)
+        else told
+        for part, told in record.items()
     }
