@@ -240,8 +240,11 @@ def readings(bench):
         page.keyboard.press("Enter")
         page.locator(".reading.draft").wait_for(state="detached")
     assert "= 417.51 mm" in bench.text(".readings")
-    page.get_by_label("Top edge").select_option("edge_radius")
+    edge = page.get_by_role("radiogroup", name="Top edge")
+    assert edge.get_by_role("radio", name="Don't know").is_checked()
+    edge.get_by_role("radio", name="Rounded").check()
     bench.type_in("Size of the edge", "0.8 mm")
+    page.get_by_role("radiogroup", name="Sides").get_by_role("radio", name="Leaning").check()
     page.get_by_label("Draft angle of the sides").fill("0.5")
     page.keyboard.press("Tab")
     if bench.screen == "phone":

@@ -203,6 +203,24 @@ export function checkField({ label, path, name = label }) {
   };
 }
 
+/** A choice among few, each with its picture: `{ el, set(value) }`. */
+export function pictured({ label, options, take }) {
+  const name = freshId("pictured");
+  const inputs = options.map(([word, text, picture]) => {
+    const input = h("input", { type: "radio", name, value: word });
+    input.addEventListener("change", () => take(word));
+    return [input, h("label", input, picture, h("span", text))];
+  });
+  const group = { role: "radiogroup", "aria-label": label };
+  const labels = inputs.map(([, el]) => el);
+  return {
+    el: h("div.field.wholerow", h("span.label", { "aria-hidden": "true" }, label), h("div.pictured", group, labels)),
+    set(word) {
+      for (const [input] of inputs) input.checked = input.value === word;
+    },
+  };
+}
+
 /** A choice among few, side by side; `{ el, set(value), name(value, text) }`. */
 export function few({ label, options, take, down = false, unseen = false }) {
   const name = freshId("few");

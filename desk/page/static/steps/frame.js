@@ -6,6 +6,7 @@ import { h, keyed, s, say } from "../parts/dom.js";
 import { choiceField, lengthField } from "../parts/fields.js";
 import { size } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
+import { barReading, tapedSheet } from "../pictures.js";
 import { ask } from "../server.js";
 import { another, isList, listed, nameOf, parseName, PAPERS } from "./sheet_name.js";
 import { stepTop } from "./top.js";
@@ -116,8 +117,13 @@ function sheetCard(index) {
   const remove = h("button", { type: "button", onclick: take }, sign("away"), "Remove this sheet");
   const todo = h(
     "ol.todo",
-    h("li", h("p", "Print it at actual size, with no fit to page. Tape it flat on something hard."), print),
-    h("li", h("p", MEASURE), measured.el),
+    h(
+      "li",
+      h("p", "Print it at actual size, with no fit to page. Tape it flat on something hard."),
+      print,
+      tapedSheet(),
+    ),
+    h("li", h("p", MEASURE), barReading(), measured.el),
   );
   const el = h("section.card.two", h("div.stack", title, own, choose.el, todo, remove), h("div.stays", picture));
   let drawn = null;
