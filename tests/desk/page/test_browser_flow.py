@@ -260,7 +260,11 @@ def outline(bench):
     width = page.locator(".sizes tr", has_text="Width").locator("td.number")
     value, u95 = (parse_length(text.strip("± ")) for text in width.all_inner_texts())
     assert abs(value - truth["width"]) < max(2 * u95, 0.15)
-    assert "Corner radius arc, all corners 27.4" in sizes
+    corner = json.loads((CASE / "truth.json").read_text(encoding="utf-8"))["outline"]["R"]
+    radius = page.locator(".sizes tr", has_text="Corner radius").locator("td.number")
+    value, u95 = (parse_length(text.strip("± ")) for text in radius.all_inner_texts())
+    assert abs(value - corner) < max(2 * u95, 0.05)
+    assert "Corner radius arc, all corners" in sizes
     bench.check("outline")
     if bench.screen == "phone":
         accept_a_drawn_size(bench)

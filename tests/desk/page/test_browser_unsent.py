@@ -68,14 +68,14 @@ def test_a_value_typed_while_the_server_is_gone_is_sent_when_it_is_back(jobs):
 
 def test_a_value_that_could_not_be_sent_outlives_a_reload(jobs):
     with served(jobs) as server, window(server.address, "frame") as page:
-        page.route("**/changes*", lambda route: route.abort())
+        page.route("**/jobs/*/changes*", lambda route: route.abort())
         bar(page, "199.3 mm")
         page.get_by_text("Not saved: 1 change").wait_for()
         page.reload()
         page.get_by_text("Not saved: 1 change").wait_for()
         assert page.get_by_label("Bar x as measured", exact=True).input_value() == "199.3 mm"
         assert "bar_x" not in in_file(jobs)
-        page.unroute("**/changes*")
+        page.unroute("**/jobs/*/changes*")
         page.locator(".unsent").wait_for(state="hidden")
         assert in_file(jobs)["bar_x"] == "199.3 mm"
 
