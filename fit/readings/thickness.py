@@ -81,7 +81,7 @@ def thickness_of(readings: Sequence[Reading], stated: float | None = None) -> Th
     --------
     >>> ten = thickness_of([Reading("thickness", (9.5,) * 10, "caliper")])
     >>> round(ten.value, 3), round(ten.u95, 3)  # the caliper's own error stays
-    (9.5, 0.115)
+    (9.5, 0.116)
     """
     scatter = _scatter(readings, stated)
     found = combined(scatter.readings, "thickness")
