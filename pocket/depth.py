@@ -8,7 +8,8 @@ from snugline.fit.drawing.drawing import Unit
 from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notice import Notice
-from snugline.pocket.choices import Cutter, PocketChoices
+from snugline.pocket.choices import PocketChoices
+from snugline.pocket.tool_shape import Cutter
 
 LEAST_FLOOR = 3.0  # mm (common practice, no source)
 SLENDER = 8.0  # cutting length over diameter (common practice, no source)

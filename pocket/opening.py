@@ -29,6 +29,7 @@ from snugline.pocket.relief import Disc, relieved
 from snugline.pocket.season import SeasonalGap, season_notices, seasonal_gaps, turning_saves
 from snugline.pocket.sheet import Sheet, merged_layers
 from snugline.pocket.state import State, state_of
+from snugline.pocket.tool_shape import tool_notices
 from snugline.pocket.width_error import WidthError
 
 LARGE_CLEARANCE = 2.0  # mm; more is more likely a slip in the unit (common practice, no source)
@@ -143,7 +144,9 @@ def plan_opening(given: Given, clearance: Clearance) -> Opening:
             land, choices.border.edge, given.depth.pocket, choices.stock.thickness, unit
         )
     notices += step_notices(plain, choices, unit)
-    notices += overlap_notices(layers, unit)
+    notices += overlap_notices(layers, choices, unit)
+    if cutter is not None:
+        notices += tool_notices(cutter, given.depth.pocket, clearance)
     state, because = state_of(notices)
     return Opening(
         clearance,
