@@ -1,4 +1,4 @@
-"""A board with the pockets of several parts, checked by shapely and by readers that are not ours."""
+"""A board with the pockets of several parts, checked by shapely and by foreign readers."""
 
 import io
 import math
