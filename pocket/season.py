@@ -153,7 +153,9 @@ def season_notices(
         if not left or min(left) >= 0:
             continue
         worst = left.index(min(left))
-        if own[worst].closes > 0:
+        # Where the gap was in doubt before any season, that is said by itself.
+        matters = left[worst] + own[worst].closes + own[worst].u95 >= 0 or own[worst].gap < 0
+        if own[worst].closes > 0 and matters:
             found.append(_closing(own[worst], doubts[worst], saves, squeeze, rigid, unit))
     return tuple(found)
 
