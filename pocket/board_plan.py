@@ -35,7 +35,7 @@ def boards(
         choices.relief_allowance,
     )
     guests = tuple(
-        guest_pocket(guest, outlines[guest.source], board, tool, given.width_error, unit)
+        guest_pocket(guest, outlines[guest.source], board, tool, given.width_error)
         for guest in shared.guests
     )
     notices = [notice for guest in guests for notice in guest.notices]

@@ -15,7 +15,7 @@ from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
-from snugline.place import OfPart
+from snugline.place import OfKey, OfPart
 from snugline.pocket.board import Group, laid_out
 from snugline.pocket.board_plan import boards
 from snugline.pocket.choices import PocketChoices
@@ -41,6 +41,7 @@ from snugline.pocket.sheet import PlanLayer, Sheet
 from snugline.pocket.suggestion import Suggestion, suggest
 from snugline.pocket.template import template_notices, template_outline
 from snugline.pocket.width_error import WidthError, unknown_machine
+from snugline.sentence import Sentence, length
 
 _GAP = 2.0  # mm between pieces beyond the cutter's diameter
 
@@ -159,7 +160,7 @@ def make_plan(
     notices = [*refused, *_placed_notices(openings, unit)]
     notices += unit_notices(choices.written, readings_in, unit)
     notices += wood_notices(choices.movers, choices.glued, fit_of(choices.kind).rigid)
-    notices += coupon_notices(depth, choices, unit)
+    notices += coupon_notices(depth, choices)
     pieces = coupons(outline, thickness, choices, offered, unit)
     sheets = [opening.sheet for opening in openings]
     sheets += coupon_sheets(
@@ -175,7 +176,7 @@ def make_plan(
     guests, shared, remarks = boards(openings, given, outlines or {})
     sheets += shared
     notices += remarks
-    times, remarks = _times(openings[0], depth, choices, unit)
+    times, remarks = _times(openings[0], depth, choices)
     return CutPlan(
         part,
         unit,
@@ -288,7 +289,7 @@ def _template_sheet(opening: Opening, given: Given) -> tuple[list[Sheet], list[N
         allowance = choices.relief_allowance
         corners = relieved(corners, follower.cutter, choices.relief, allowance).outline
     pocket = united(corners, bays(opening.plain, choices, follower.cutter), "notch")
-    notices = template_notices(pocket, given.part, follower, choices.squeezed, unit)
+    notices = template_notices(pocket, given.part, follower, choices.squeezed)
     blocked = opening.blocked or any(n.severity == "cannot be cut" for n in notices)
     size, cutter = (format_length(d, unit) for d in (follower.diameter, follower.cutter))
     name = f"{follower.name} {size} cutter {cutter}"
@@ -321,21 +322,23 @@ def _layout(
 
 
 def _times(
-    opening: Opening, depth: Depth, choices: PocketChoices, unit: Unit
+    opening: Opening, depth: Depth, choices: PocketChoices
 ) -> tuple[tuple[TimeRow, ...], list[Notice]]:
     if choices.feeds is None:
         return (), []
     cut, remarks = opening.outline, []
     if choices.cutter and choices.feeds.step_over > choices.cutter.diameter:
-        over, width = (
-            format_length(v, unit) for v in (choices.feeds.step_over, choices.cutter.diameter)
-        )
         remarks.append(
             Notice(
                 "step-over-wider-than-cutter",
-                f"a step-over of {over} leaves ridges: the cutter is {width} wide",
-                f"use about {format_length(0.4 * choices.cutter.diameter, unit)}",
+                Sentence(
+                    "a step-over of {} leaves ridges: the cutter is {} wide",
+                    length(choices.feeds.step_over),
+                    length(choices.cutter.diameter),
+                ),
+                Sentence("use about {}", length(0.4 * choices.cutter.diameter)),
                 "check",
+                OfKey(("pocket", "feeds", "step_over")),
             )
         )
     return time_table(cut.area, cut.perimeter, depth.pocket, choices.feeds), remarks

@@ -6,6 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
+from snugline.counting import counted
 from snugline.errors import PlanError
 from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.distance import signed_distance
@@ -14,6 +15,7 @@ from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import circle
 from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.access import notch_outline, push_hole_outline
 from snugline.pocket.choices import Feet, PocketChoices
 from snugline.pocket.cutter import UNCUT_TOL, cutter_centres, reach
@@ -23,6 +25,7 @@ from snugline.pocket.passes import with_roughing
 from snugline.pocket.recess import label_layer, lip_layer, recess_layer
 from snugline.pocket.relief import relieved
 from snugline.pocket.sheet import PlanLayer
+from snugline.sentence import Sentence, length
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,7 @@ def step_floors(plain: Outline, choices: PocketChoices) -> Iterator[Outline]:
             yield relieved(floor, width, choices.relief, choices.relief_allowance).outline
 
 
-def step_notices(plain: Outline, choices: PocketChoices, unit: Unit) -> tuple[Notice, ...]:
+def step_notices(plain: Outline, choices: PocketChoices) -> tuple[Notice, ...]:
     """Whether the cutter leaves wood in the corners of the deeper floor."""
     if choices.step is None or choices.cutter is None:
         return ()
@@ -111,16 +114,19 @@ def step_notices(plain: Outline, choices: PocketChoices, unit: Unit) -> tuple[No
     ]
     if not left:
         return ()
-    most = format_length(max(corner.stands for corner in left), unit)
-    count = len(left)
     return (
         Notice(
             "uncut-step-corner",
-            f"the {format_length(width, unit)} cutter leaves up to {most} of wood uncut in {count} "
-            f"corner{'s' * (count != 1)} of the deeper floor; what goes down there may meet it",
+            Sentence(
+                "the {} cutter leaves up to {} of wood uncut in "
+                f"{counted(len(left), 'corner')} of the deeper floor; what goes down there may "
+                "meet it",
+                length(width),
+                length(max(corner.stands for corner in left)),
+            ),
             "relieve the corners (relief = ...), use a thinner cutter or square them by hand",
             "check",
-            "step",
+            OfKey(("pocket", "step")),
         ),
     )
 
@@ -149,9 +155,7 @@ def feet_recesses(part: Outline, plain: Outline, feet: Feet, cutter: float) -> t
     return tuple(circle(feet.diameter / 2, place) for place in places)
 
 
-def overlap_notices(
-    layers: list[PlanLayer], choices: PocketChoices, unit: Unit
-) -> tuple[Notice, ...]:
+def overlap_notices(layers: list[PlanLayer], choices: PocketChoices) -> tuple[Notice, ...]:
     """Holes and recesses that cut into each other: two paths where one is meant.
 
     One that lies wholly in another of another depth is a step of it, and is meant so.
@@ -179,7 +183,7 @@ def overlap_notices(
     return (
         Notice(
             "holes-overlap",
-            f"{what} cut into each other by {format_length(-worst, unit)}",
+            Sentence(f"{what} cut into each other by {{}}", length(-worst)),
             "move them apart, or make one of them of both",
             "cannot be cut",
             one,

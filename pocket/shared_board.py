@@ -167,7 +167,7 @@ def moved_layers(
 
 
 def guest_pocket(
-    guest: Guest, known: Known, board: Outline, tool: Tool, error: WidthError, unit: Unit
+    guest: Guest, known: Known, board: Outline, tool: Tool, error: WidthError
 ) -> GuestPocket:
     """A further part's pocket: its outline enlarged, relieved, placed and judged.
 
@@ -190,7 +190,7 @@ def guest_pocket(
     if known.uncertainty is not None:
         size = (high_x - low_x, high_y - low_y)
         likely = chance(guest.clearance, known.uncertainty, size, (), error, gap)
-        notices += [replace(n, about=OfPart(guest.name)) for n in chance_notices(likely, unit)]
+        notices += [replace(n, about=OfPart(guest.name)) for n in chance_notices(likely)]
     elif gap is not None and gap < 0:
         notices.append(
             Notice(
