@@ -1,4 +1,4 @@
-"""The rooms stand at the top level and become one package: one line a room, no list to keep."""
+"""The packages are folders at the top level and become one package: one line for each."""
 
 from setuptools import find_packages, setup
 

@@ -1,1 +1,1 @@
-"""The front door for Python: four verbs over the rooms, re-exported lazily by `import snugline`."""
+"""The Python interface: four functions over the packages, re-exported by `import snugline`."""

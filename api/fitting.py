@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from snugline.api.lengths_given import LengthGiven, mm_of
+from snugline.counting import counted
 from snugline.errors import InputError
 from snugline.fit.contour_section import section_of
 from snugline.fit.outline_fit import fit_outline as fit_sections
@@ -21,7 +22,7 @@ def fit_outline(
     symmetry: Symmetry = "both",
     thickness: LengthGiven | None = None,
 ) -> FittedOutline:
-    """Fit the part's outline to what photos and hand tools say of it.
+    """Fit the part's outline to its contours and hand readings.
 
     Minimised is the sum of squares of whitened signed distances of the points from the outline,
     robustly weighted, of the readings' errors, and of the errors that points or readings share.
@@ -57,7 +58,7 @@ def fit_outline(
     named = [shows] * len(contours) if isinstance(shows, str) else list(shows)
     if len(named) != len(contours):
         raise InputError(
-            f"{len(contours)} contours, but {len(named)} words for what they show",
+            f"{counted(len(contours), 'contour')}, but {len(named)} words for what they show",
             "shows",
             "give one for each contour",
         )

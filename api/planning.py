@@ -34,7 +34,7 @@ def plan_pocket(
     thickness : of the part, where the fit had none.
     part : its name, for files and layers.
     unit : that the files are written in.
-    choices : any other key of the job file's `[pocket]` with the value as it stands there, such as
+    choices : any other key of the job file's `[pocket]` with its value as written there, such as
         `cutter={"diameter": "6 mm"}`, `seat="flush"`, `relief="dog-bone"`.
 
     Raises

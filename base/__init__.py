@@ -4,10 +4,10 @@
 >>> sorted(snugline.__all__)[:4]
 ['Contour', 'CutPlan', 'FittedOutline', 'Notice']
 
-The rooms, in the order the data takes them: `snugline.trace` (photos to contours), `snugline.fit`
-(contours to an outline), `snugline.pocket` (outline to a cut plan), `snugline.api` (the verbs
-below) and `snugline.desk` (command line and local page). This package holds what all of them stand
-on. Names of other rooms are imported when they are first used.
+The packages, in the order of the pipeline: `snugline.trace` (photos to contours), `snugline.fit`
+(contours to an outline), `snugline.pocket` (outline to a cut plan), `snugline.api` (the
+functions below) and `snugline.desk` (command line and local page). This package holds what all of
+them use. Names of the other packages are imported when they are first used.
 """
 
 from importlib import import_module

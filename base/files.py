@@ -1,4 +1,4 @@
-"""Files and folders as every room treats them, on any system.
+"""Files and folders as every package treats them, on any system.
 
 A file is complete or absent, never in between. What other programs do to files meanwhile (hold
 them open, follow links, die) is met here and nowhere else, so that tests can imitate it in one
@@ -263,7 +263,7 @@ def is_plain_name(name: str) -> bool:
 
 
 def why(error: OSError, path: Path | None = None) -> str:
-    """What a system's error says, in words."""
+    """The message of a system's error, in words."""
     if isinstance(error, PermissionError):
         return f"{error.strerror or 'not allowed'}, or another program holds it open"
     if path is not None and len(str(path)) >= _LONGEST_PATH and not path.parent.exists():

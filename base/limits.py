@@ -27,8 +27,8 @@ READING_VALUES = 200
 LEAVE_OUT = 1_000
 CLEARANCES = 20
 OPENINGS = 50  # notches, push-out holes, ribbon slots: of each
-COPIES = 500
-NAME = 120  # letters of a part's name, which stands in file names
+COPIES = 200
+NAME = 120  # letters of a part's name, which is used in file names
 FILE_NAME = 200  # bytes; file systems end at 255, and an ending is added
 QUANTITY = 60  # letters of a length or an angle
 

@@ -38,7 +38,7 @@ def parsed_toml(content: bytes, where: str) -> dict[str, Any]:
 
     Raises
     ------
-    FileError : it is no TOML, or not such as a person writes.
+    FileError : it is not TOML, or not such as a person writes.
     InputError : a value out of bounds; `where` names its key.
     """
     try:
@@ -64,7 +64,7 @@ def parsed_json(content: bytes, where: str) -> Any:
 
     Raises
     ------
-    FileError : it is no JSON, or nested too deeply, or holds NaN.
+    FileError : it is not JSON, or nested too deeply, or holds NaN.
     """
     try:
         text = content.decode("utf-8-sig")
@@ -77,7 +77,7 @@ def parsed_json(content: bytes, where: str) -> Any:
 
 
 def _no_number(name: str) -> float:
-    raise ValueError(f"{name} is no number")
+    raise ValueError(f"{name} is not a number")
 
 
 def _look_over(bare: str, where: str, keys: int | None = KEYS, depth: int = DEPTH) -> None:

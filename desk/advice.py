@@ -1,6 +1,7 @@
 """What a job can do without but would gain from: remarks before anything is measured."""
 
 from snugline.desk.job import Job
+from snugline.files import inside
 from snugline.notice import Notice
 from snugline.place import OfKey
 
@@ -48,7 +49,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
             )
         )
     for i, frame in enumerate(job.frame):
-        left_out = [axis for axis in "xy" if getattr(frame, f"bar_{axis}") is None]
+        left_out = [axis for axis in "xy" if not getattr(frame, f"bar_{axis}")]
         if left_out:
             bars = " and ".join(f"bar_{axis}" for axis in left_out)
             remarks.append(
@@ -59,8 +60,40 @@ def advice(job: Job) -> tuple[Notice, ...]:
                     about=OfKey(("frame", i)),
                 )
             )
+        elif min(len(frame.bar_x), len(frame.bar_y)) < 2:
+            remarks.append(
+                Notice(
+                    "bars-read-once",
+                    "A printed bar was read once only.",
+                    'Read each bar twice: bar_x = ["199.2 mm", "199.1 mm"].',
+                    "fine",
+                    OfKey(("frame", i)),
+                )
+            )
     remarks += _unseen(job, shown)
+    remarks += outside(job)
     return tuple(remarks)
+
+
+def outside(job: Job) -> list[Notice]:
+    """Photos and frames that a job names outside its folder: read, but not without a word."""
+    named = [(("photo", i, "file"), str(photo.file)) for i, photo in enumerate(job.photo)]
+    named += [
+        (("frame", i, "description"), frame.description)
+        for i, frame in enumerate(job.frame)
+        if frame.description.lower().endswith(".json")
+    ]
+    return [
+        Notice(
+            "outside-the-folder",
+            f"{name!r} lies outside the job's folder.",
+            "Copy it there: the page does not read it elsewhere, nor does whoever gets the job.",
+            "fine",
+            OfKey(key),
+        )
+        for key, name in named
+        if not inside(job.path.parent, name)
+    ]
 
 
 def _unseen(job: Job, shown: set[str]) -> list[Notice]:

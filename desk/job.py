@@ -68,7 +68,7 @@ def _positive_length(value: Any) -> float:
 
 
 def _name(value: Any) -> Any:
-    """A name, which stands in titles and file names."""
+    """A name, which is used in titles and file names."""
     if isinstance(value, str) and not (0 < len(value) <= NAME and value.isprintable()):
         what = f"the name has {len(value)} letters, or some that do not print"
         raise InputError(what, "", f"write 1 to {NAME} letters in one line")
@@ -116,7 +116,7 @@ def _one_or_many(value: Any) -> Any:
 
 
 def _up_to(most: int) -> BeforeValidator:
-    """One or several, but not so many that they would keep the computer busy."""
+    """One or several, but not too many for the computer."""
 
     def read(value: Any) -> Any:
         several = _one_or_many(value)
@@ -180,11 +180,14 @@ class PartTable(_Table):
 
 
 class FrameTable(_Table):
-    """One sheet: a built-in name or a description's path, and its bars as measured, in mm."""
+    """One sheet: a built-in name or a description's path, and its bars as measured, in mm.
+
+    A bar holds one reading or several.
+    """
 
     description: str
-    bar_x: Length | None = None
-    bar_y: Length | None = None
+    bar_x: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
+    bar_y: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
 
 
 class PhotoTable(_Table):
@@ -340,7 +343,7 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
 def inspect_record(
     record: dict[str, Any], path: Path, boxed: bool = False
 ) -> tuple[Job | None, list[SnuglineError]]:
-    """What `inspect_job` says of a file with this content at this place.
+    """The same as `inspect_job`, for a file with this content at this path.
 
     Parameters
     ----------

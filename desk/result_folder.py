@@ -1,7 +1,7 @@
 """A result folder is one thing: all files of one run, or all of the run before.
 
 A run's files are written to a folder beside it and swapped in by two renames. A folder that cannot
-be swapped (a shell stands in it, or it holds folders of the user) is emptied of the old result
+be swapped (a shell is open in it, or it holds folders of the user) is emptied of the old result
 first and filled with the new one then, so that files of two runs never lie side by side. What a
 killed run left half done is finished or undone by the next one, and by the page's start.
 
@@ -38,7 +38,7 @@ _LOCK_SECONDS = 30.0  # another run writes for less than one
 
 
 def manifest(files: Mapping[str, bytes]) -> dict[str, str]:
-    """What `result.json` says of the other files under `sha256`."""
+    """What `result.json` records about the other files under `sha256`."""
     return {name: hashlib.sha256(files[name]).hexdigest() for name in sorted(files)}
 
 
@@ -171,7 +171,7 @@ def _move_in(folder: Path, new: Path, files: Mapping[str, bytes]) -> None:
 
 
 def _swapped(folder: Path, new: Path, files: set[str]) -> bool:
-    """Whether the new folder stands in the old one's place; if not, all is as it was."""
+    """Whether the new folder has replaced the old one; if not, all is as it was."""
     old = _beside(folder, _OLD)
     own = _own_files(folder, files)
     if own is None or _stands_in(folder):

@@ -25,7 +25,7 @@ from snugline.notice import Notice
 
 EXACT = "0.00001 mm"
 HELD_TOL = 1e-4  # mm
-DRAWN = "drawn size"
+DRAWN = "nominal size"
 
 # Sizes that can be held: what the nominal sizes call them, and as what a reading enters.
 _HELD: dict[str, What] = {

@@ -1,7 +1,7 @@
 """The contour: measured points of a part's plan outline, with the quality of its photo.
 
-Its file form is written and read without loss: floats stand in full, so that a contour read back
-fits to the same outline.
+Its file form is written and read without loss, floats in full, so that a contour read back fits to
+the same outline.
 """
 
 from collections.abc import Mapping
@@ -49,7 +49,7 @@ class PhotoFacts:
     markers_holdout_mm: float
 
     def as_json(self) -> dict[str, Any]:
-        """The `photo` object of the contour's file contract; null stands for what is not known."""
+        """The `photo` object of the contour's file contract; null means not known."""
         record = {one.name: getattr(self, one.name) for one in fields(self)}
         return {
             key: None if isinstance(value, float) and not isfinite(value) else value
@@ -70,8 +70,8 @@ class Alternative:
 
     Attributes
     ----------
-    first, last : indices of the curve's points that it would stand for, both included.
-    points : (M, 2) mm in the frame's axes.
+    first, last : indices of the curve's points that it would replace, both included.
+    points : (M, 2) mm in the frame's coordinates.
     probability : that this is the part's edge.
     """
 
@@ -162,7 +162,7 @@ class CommonUncertainty:
     Attributes
     ----------
     offset : mm along the outward normal (camera, edge model), rms over the contour; what an
-        unknown of the part adds stands under the curve's `sensitivity`.
+        unknown of the part adds is under the curve's `sensitivity`.
     scale_x, scale_y : relative, along the frame's axes (from the printed bars' readings).
     """
 
@@ -283,7 +283,7 @@ def _from_first(record: Mapping[str, Any]) -> dict[str, Any]:
 
     word = Notice(
         "contour-of-first-schema",
-        "The contour was written by an earlier version: each point's own noise is reckoned from "
+        "The contour was written by an earlier version: each point's own noise is estimated from "
         "its whole uncertainty.",
         "Trace the photo again to have it exactly.",
         "fine",

@@ -67,8 +67,9 @@ def trace(
       snugline trace left.heic --frame my-board.json --thickness "3/8 in" \\
           --edge-radius 0.5mm --bar-x 199.2mm --bar-y 119.8mm --overlay left.png
     """
+    from snugline.api.part_sides import part_sides
+    from snugline.counting import counted
     from snugline.desk.console import exit_status, print_json, print_notices, progress
-    from snugline.desk.part_sides import part_sides
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
     from snugline.fit.readings.thickness import thickness_of
@@ -105,7 +106,7 @@ def trace(
         print(
             f"{photo.name}: {facts.markers_found} of {facts.markers_total} markers, "
             f"hold-out error {facts.holdout_mm:.3f} mm, "
-            f"{len(shown.contour.outer.points)} points -> {out}"
+            f"{counted(len(shown.contour.outer.points), 'point')} -> {out}"
         )
     notices = {*shown.contour.notices, *measured.notices}
     print_notices(notices)

@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from snugline.counting import counted
 from snugline.errors import InputError
 from snugline.fit.geometry.outline import Outline, Point
 from snugline.lengths import MM_PER_INCH
@@ -83,7 +84,7 @@ class Layer:
         for stroke in self.strokes:
             if len(stroke) < 2 or not all(map(math.isfinite, sum(stroke, ()))):
                 raise InputError(
-                    f"a stroke of {len(stroke)} points",
+                    f"a stroke of {counted(len(stroke), 'point')}",
                     f"drawing, layer {self.name}",
                     "give two finite points or more",
                 )

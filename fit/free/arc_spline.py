@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FitError
 from snugline.fit.free import chain_moves as moves
 from snugline.fit.free.arc_partition import (
@@ -100,7 +101,9 @@ def arc_spline(
     """
     if len(points) < 16:
         raise FitError(
-            f"only {len(points)} points along the contour", "free outline", "trace more of the edge"
+            f"only {counted(len(points), 'point')} along the contour",
+            "free outline",
+            "trace more of the edge",
         )
     if tolerance is not None and not tolerance > 0:
         raise FitError(f"tolerance of {tolerance} mm", "free outline", "give a positive tolerance")

@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FitError
 from snugline.fit.section import Section
 
@@ -22,7 +23,9 @@ def check_contour(section: Section) -> None:
     points, where = section.points, section.name
     if len(points) < _LEAST:
         raise FitError(
-            f"only {len(points)} points along the contour", where, "trace more of the edge"
+            f"only {counted(len(points), 'point')} along the contour",
+            where,
+            "trace more of the edge",
         )
     if not (np.isfinite(points).all() and np.isfinite(section.noise).all()):
         raise FitError("a point or its sigma is not a number", where, "trace the contour again")

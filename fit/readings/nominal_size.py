@@ -55,7 +55,7 @@ class Candidate:
 
 @dataclass(frozen=True)
 class NominalSet:
-    """The likely drawn sizes of one dimension.
+    """The likely nominal sizes of one dimension.
 
     Attributes
     ----------
@@ -122,7 +122,7 @@ def parse_listed(text: str, where: str = "listed") -> tuple[tuple[float, System]
 def nominal_candidates(
     dimensions: Sequence[Dimension], listed: Sequence[str] = ()
 ) -> tuple[NominalSet, ...]:
-    """Likely drawn sizes of the dimensions of one part, in the order given.
+    """Likely nominal sizes of the dimensions of one part, in the order given.
 
     Parameters
     ----------

@@ -15,7 +15,7 @@ SOURCES = {
 def part_uncertainties(thickness: Thickness | None) -> dict[str, float]:
     """Standard uncertainties by the name of a section's sensitivity: mm, mm, degrees.
 
-    Points come with a thickness; where the fit is not told of its readings it counts as read once
+    Points come with a thickness; where the fit is not given its readings it counts as read once
     with a caliper.
     """
     once = uncertainty(Reading("thickness", (1.0,), "caliper")).u

@@ -7,11 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.trace.camera.bundle_adjustment import Adjusted, adjust
+from snugline.trace.camera.described_markers import FEWEST_MARKERS
 from snugline.trace.camera.lens import Lens, LensPrior
 from snugline.trace.camera.lens_choice import Chosen, MarkersSay, choose, markers_say
 from snugline.trace.camera.observations import SheetState
 from snugline.trace.camera.projection import Camera, pose_from_plane
-from snugline.trace.camera.sighting import FEWEST_MARKERS, Sighting
+from snugline.trace.camera.sighting import Sighting
 
 Floats = NDArray[np.float64]
 
@@ -42,7 +43,7 @@ def camera_at(lens: Lens, sighting: Sighting, sheets: Sequence[SheetState]) -> C
 
 
 def bench_corners(sighting: Sighting, sheets: Sequence[SheetState]) -> Floats:
-    """(4 M, 2) mm on the bench, the corners of the markers seen."""
+    """(4 M, 2) world mm, the corners of the markers seen."""
     bench = np.empty_like(sighting.design)
     for s, sheet in enumerate(sheets):
         mine = sighting.sheet == s
@@ -51,7 +52,7 @@ def bench_corners(sighting: Sighting, sheets: Sequence[SheetState]) -> Floats:
 
 
 def _markers_say(sighting: Sighting, sheets: Sequence[SheetState]) -> MarkersSay:
-    """What one photo's best seen sheet says of the lens, from a fit that leaves it free."""
+    """Information on the lens from one photo's best seen sheet, from a fit that leaves it free."""
     best = int(np.bincount(sighting.sheet, minlength=len(sheets)).argmax())
     mine, o = sighting.sheet == best, sighting.observations
     alone = replace(
@@ -89,7 +90,7 @@ def _adjusted(
 
 
 def _unlikely(adjusted: Adjusted) -> float:
-    """Noise, and more where it is small because few edges are believed."""
+    """Noise, and more where it is small because few edges are inliers."""
     return float(adjusted.noise_px[0] / np.mean(adjusted.weights[0] > 0))
 
 

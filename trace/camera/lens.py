@@ -119,15 +119,15 @@ def project(lens: Lens, points: Floats, derivatives: bool = True) -> tuple[Float
 
 @dataclass(frozen=True)
 class LensPrior:
-    """What is known of a lens before the markers are looked at: a mean and a precision matrix.
+    """What is known about a lens before the markers are used: a mean and a precision matrix.
 
     Attributes
     ----------
     lens : the expected lens.
     precision : (7, 7) inverse covariance of `Lens.vector`.
     source : where it comes from, in plain words.
-    weight : how likely it is beforehand, beside the other hypotheses of a photo.
-    kind : of a learned camera; a whole picture; a crop; free, where the markers alone decide.
+    weight : prior probability relative to the other hypotheses of a photo.
+    kind : of a calibrated camera; a whole picture; a crop; free, where the markers alone decide.
     """
 
     lens: Lens
@@ -198,7 +198,7 @@ def radial_precision(focal: float, half_diagonal: float, spread: Floats) -> Floa
     """
     rho = np.sqrt((np.arange(400) + 0.5) / 400)  # equal areas
     powers = rho[:, None] ** (2 * np.arange(RADIAL_TERMS + 1) + 1)
-    # powers = ripples @ upper: the upper triangle says how much of each ripple a power holds.
+    # powers = ripples @ upper: the upper triangle gives how much of each ripple a power holds.
     _, upper = np.linalg.qr(powers / np.sqrt(len(rho)))
     r_reference = half_diagonal / focal
     # Displacement in px of k_j = 1 is half_diagonal * r_reference^(2 j) * rho^(2 j + 1).

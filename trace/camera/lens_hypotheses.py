@@ -1,8 +1,8 @@
-"""What a photo may be: the whole picture as its EXIF says, zoomed, cropped, or none of it.
+"""What a photo may be: the whole picture as in its EXIF, zoomed, cropped, or none of these.
 
 Each hypothesis is a prior on the lens with a probability of its own, the strictest first; the last
-one leaves focal length and principal point to the markers. Which one holds is chosen by what the
-markers say (`lens_choice`).
+one leaves focal length and principal point to the markers. The markers decide which one holds
+(`lens_choice`).
 """
 
 from collections.abc import Iterator
@@ -23,7 +23,8 @@ from snugline.trace.image.photo_file import Exif
 
 Floats = NDArray[np.float64]
 
-# Aspect ratios that phones save, long side over short; a side rounded to 16 px moves them so much.
+# Aspect ratios that phones save, long side over short; a side rounded to 16 px moves them by the
+# margin.
 _ASPECTS = (4 / 3, 3 / 2, 16 / 9, 18 / 9, 18.5 / 9, 19.5 / 9, 20 / 9, 1.0)
 _ASPECT_MARGIN = 0.006
 # Long sides (px) of the 4:3 pictures that phones save, 8 to 200 megapixels (makers' data sheets,
@@ -31,9 +32,9 @@ _ASPECT_MARGIN = 0.006
 _ORIGINALS_PX = (3264.0, 4016.0, 4224.0, 4640.0, 5712.0, 8100.0, 9248.0, 12000.0, 16320.0)
 # A crop's focal length by the 35 mm equivalent: its rounding, breathing, and the sizes between.
 _ORIGINAL_U = 0.02
-# Shares of photos: whole pictures where size and aspect say so; digital zoom
-# of which the 35 mm equivalent knows nothing; crops of a known size; EXIF that is simply wrong.
-# They need only be right in order of magnitude: markers that tell anything overrule them.
+# Shares of photos: whole pictures where size and aspect agree; digital zoom
+# that the 35 mm equivalent ignores; crops of a known size; EXIF that is simply wrong.
+# They need only be right in order of magnitude: informative markers overrule them.
 _WHOLE, _ZOOMED, _CROPPED, _WRONG = 0.97, 0.02, 0.3, 0.01
 # The free lens: focal lengths of 0.4 to 4 times the longer side as one broad bell, and a principal
 # point as far off the middle as that of a crop of half a picture may be; shares of the longer side.
@@ -55,7 +56,9 @@ def lens_hypotheses(size: tuple[int, int], exif: Exif) -> tuple[LensPrior, ...]:
     found = []
     if exif.focal_35mm is not None and exif_focal(1.0, exif.focal_35mm) > 0:
         found += list(_by_exif(size, exif, exif.focal_35mm, whole))
-        wrong = _WRONG if whole else _CROPPED
+        if whole:
+            found.append(_free_focal(size, _WRONG))
+        wrong = _WRONG / 2 if whole else _CROPPED
     else:
         if whole:
             found.append(_free_focal(size, _WHOLE - _CROPPED))
@@ -67,7 +70,7 @@ def looks_whole(size: tuple[int, int], exif: Exif) -> bool:
     """Whether size and aspect are those of a picture as a camera saves it."""
     long, short = max(size), min(size)
     if exif.pixel_size is not None:
-        # Orientation and reduction aside, the camera says what it wrote.
+        # Orientation and reduction aside, the EXIF still describes the picture.
         written = max(exif.pixel_size) / min(exif.pixel_size)
         if abs(long / short / written - 1) > _ASPECT_MARGIN:
             return False
@@ -91,7 +94,7 @@ def _by_exif(
     if exif.pixel_size is not None and max(exif.pixel_size) > 1.01 * long:
         originals.insert(0, float(max(exif.pixel_size)))
     for side in originals:
-        # Where the crop lay in the original nobody says.
+        # The position of the crop in the original is not recorded.
         centre_u = 0.5 * max(side - short, 0.01 * side) / np.sqrt(3)
         focal = exif_focal(side * 5 / 4, focal_35mm)
         weight = (_ZOOMED if whole else _CROPPED) / len(originals)

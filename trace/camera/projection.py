@@ -10,7 +10,7 @@ from snugline.trace.camera.lens import Lens
 Floats = NDArray[np.float64]
 
 
-# Points farther off than so many medians are left out, so many times over.
+# Points farther off than this many medians are dropped, in this many rounds.
 _FAR, _TRIMMED = 2.5, 3
 _FEWEST_POINTS = 12
 

@@ -21,7 +21,7 @@ IDS_PER_SHEET = 100
 LEAST_MARGIN = 8.0
 STRIP = 7.0  # beyond the white that a marker has towards its neighbours
 BAR_INSET = 6.0  # from the window to the scale bars: in the middle of the strip, nearly
-BAR_LENGTHS = (200.0, 150.0, 120.0, 100.0)  # what shop calipers span
+BAR_LENGTHS = (200.0, 150.0, 120.0, 100.0)  # what a shop caliper spans
 BAR_SPARE = 20.0  # what the window is at least longer than its bar
 
 

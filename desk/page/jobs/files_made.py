@@ -31,7 +31,7 @@ def media_type(name: str) -> str:
 def files_made(path: Path, store: Store) -> dict[str, Any]:
     """The job's files as they lie there, and whether the job has changed since.
 
-    What was changed or removed since the run is left out, and `error` says so.
+    What was changed or removed since the run is left out, and `error` reports it.
     """
     folder = result_folder(path)
     listed: list[dict[str, Any]] = []

@@ -17,7 +17,7 @@ from snugline.errors import SnuglineError
 
 
 class Finishing:
-    """The job's files as the page is told of them.
+    """The job's files as reported to the page.
 
     Parameters
     ----------

@@ -16,7 +16,7 @@ from snugline.untrusted import parsed_toml
 
 # A person waits for the list. What is not read by then is shown by its folder's name, and read
 # when the list is asked for again.
-_READING_SECONDS = 0.3
+_READING_SECONDS = 0.2
 _KEPT = 5_000
 
 Head = tuple[str, int, SnuglineError | None]
@@ -24,7 +24,7 @@ _known: dict[tuple[Path, int, int], Head] = {}  # each is read once after it was
 
 
 def job_list(shelf: Shelf) -> list[dict[str, Any]]:
-    """An entry for each job, the one changed last first; an odd job's says what is wrong."""
+    """An entry for each job, the one changed last first; a faulty job's gives the fault."""
     end = time.monotonic() + _READING_SECONDS
     return [_entry(job, end) for job in shelf.jobs()]
 

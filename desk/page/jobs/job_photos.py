@@ -12,6 +12,7 @@ from typing import Any, get_args
 from anyio import to_thread
 from filelock import Timeout
 
+from snugline.counting import counted
 from snugline.desk.job import Shows
 from snugline.desk.page.jobs.job_file_edit import change_locked, job_bytes, lock_of
 from snugline.desk.page.jobs.job_states import photo_id
@@ -138,7 +139,9 @@ def _enter(
             tables = _photo_tables(record)
             if len(tables) >= PHOTOS and instead_of is None:
                 raise InputError(
-                    f"the job has {len(tables)} photos already", "photos", "delete some first"
+                    f"the job has {counted(len(tables), 'photo')} already",
+                    "photos",
+                    "delete some first",
                 )
             for table in tables:
                 path = job.parent / str(table.get("file"))
@@ -243,7 +246,7 @@ def removed_files(folder: Path) -> list[str]:
 
 
 def _aside(folder: Path, file: str, shows: str = "") -> list[tuple[str, str]]:
-    """The move of a photo to the removed ones; what it showed stands before its name.
+    """The move of a photo to the removed ones; its new name begins with what it showed.
 
     None for a file that is not the job's own: it stays where a hand put it.
     """
@@ -279,7 +282,7 @@ def _photo_tables(record: dict[str, Any]) -> list[dict[str, Any]]:
     tables = record.get("photo", [])
     if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         raise InputError(
-            "[photo] is no list of tables", "job.toml", "write [[photo]], so that more can be added"
+            "[photo] is a single table", "job.toml", "write [[photo]], so that more can be added"
         )
     return tables
 

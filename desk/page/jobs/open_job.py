@@ -332,7 +332,7 @@ class JobAtWork:
 
     @property
     def files(self) -> dict[str, Any]:
-        """What the page is told of the job's files."""
+        """What is sent to the page about the job's files."""
         return self.finishing.files
 
     async def finish(self) -> None:

@@ -146,11 +146,11 @@ def _move(folder: Path, source: str, target: str) -> None:
 
 
 def _intent(folder: Path, content: bytes) -> Intent:
-    """What was written down; a journal of a received folder may say anything.
+    """What was written down; a journal of a received folder may contain anything.
 
     Raises
     ------
-    ValueError, KeyError, TypeError : it is no such record, or leads out of the job's folder.
+    ValueError, KeyError, TypeError : it is not such a record, or leads out of the job's folder.
     """
     record: dict[str, Any] = json.loads(content)
     come, go = (tuple((str(a), str(b)) for a, b in record[key]) for key in ("come", "go"))
@@ -162,7 +162,7 @@ def _intent(folder: Path, content: bytes) -> Intent:
         parts = PurePosixPath(path).parts
         hidden = parts[:1] == (".snugline",) and parts[1:2] != ("incoming",)
         if hidden or path.endswith(".toml") or not inside(folder, path):
-            raise ValueError(f"{path!r} is no place of a photo")
+            raise ValueError(f"{path!r} cannot be the place of a photo")
     return Intent(come, go, *(str(record[key]) for key in ("before", "job", "shows")))
 
 

@@ -21,7 +21,7 @@ class Windows:
         self._told: dict[str, bytes] = {}
 
     def send(self, event: str, subject: str, data: dict[str, Any]) -> None:
-        """Say it to every window, unless it was the last thing said of this subject."""
+        """Send it to every window, unless it was the last message on this subject."""
         line = f"event: {event}\ndata: {json.dumps(data, allow_nan=False)}\n\n".encode()
         if self._told.get(subject) == line:
             return
@@ -30,7 +30,7 @@ class Windows:
             try:
                 queue.put_nowait(line)
             except asyncio.QueueFull:
-                # That window is asleep: it comes back and asks for everything again.
+                # That window is asleep: it will come back and request everything again.
                 self.listeners.discard(queue)
 
     async def stream(

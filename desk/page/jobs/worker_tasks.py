@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from snugline.counting import counted
 from snugline.desk.job import Job, inspect_record
 from snugline.desk.page.jobs.job_file_edit import job_bytes
 from snugline.desk.page.jobs.limits import UPLOAD_PIXELS
@@ -132,7 +133,7 @@ def finish(path: Path) -> str:
     step("reading the contours")
     key = measuring_key(job)
     if not store.has("measured", key):
-        step(f"measuring {len(job.photo)} photos")
+        step(f"measuring {counted(len(job.photo), 'photo')}")
         measure(record, path, key)
     finished = finish_measured(job, _measured(store, key, job), step=step)
     step("writing the files")
