@@ -131,7 +131,7 @@ def files():
             changes = {} if part is TRAY else {"notch": None, "border": {"land": "22 mm"}}
             plan = make_plan(part, UNCERTAINTY, THICKNESS, choices(**changes), unit=unit)
             made = plan_files(plan)
-            for sheet in plan.sheets:
+            for sheet in (sheet for sheet in plan.sheets if not sheet.blocked):
                 stem = sheet.stem(plan.part, unit)
                 document, audit = ezdxf.recover.read(io.BytesIO(made[f"{stem}.dxf"]))
                 remarks += len(audit.errors) + len(audit.fixes)

@@ -1,6 +1,5 @@
 """The files that a board of several parts names: drawings, and jobs that were run."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 from snugline.desk.job import Job
@@ -29,16 +28,9 @@ def board_outlines(job: Job, choices: PocketChoices) -> dict[str, Known]:
     ------
     FileError : one that cannot be read, lies outside the job's folder tree, or has no outline.
     """
-    return {name: _read(job, name, key) for name, key in _named(choices)}
-
-
-def _named(choices: PocketChoices) -> Iterator[tuple[str, tuple[str | int, ...]]]:
     if choices.shared is None:
-        return
-    if choices.shared.source is not None:
-        yield choices.shared.source, ("pocket", "board", "outline")
-    for number, guest in enumerate(choices.shared.guests):
-        yield guest.source, ("pocket", "board", "part", number, "outline")
+        return {}
+    return {name: _read(job, name, key) for key, name in choices.shared.files}
 
 
 def _read(job: Job, name: str, key: tuple[str | int, ...]) -> Known:

@@ -76,6 +76,16 @@ class SharedBoard:
     placing: Placing
     guests: tuple[Guest, ...] = ()
 
+    @property
+    def files(self) -> tuple[tuple[tuple[str | int, ...], str], ...]:
+        """Each file that is named: the key of the job that names it, and its name."""
+        own = () if self.source is None else ((("pocket", "board", "outline"), self.source),)
+        others = (
+            (("pocket", "board", "part", number, "outline"), guest.source)
+            for number, guest in enumerate(self.guests)
+        )
+        return (*own, *others)
+
 
 @dataclass(frozen=True)
 class Known:
