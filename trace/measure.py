@@ -23,9 +23,10 @@ from snugline.trace.camera.sighting import (
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.contour_join import join
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
-from snugline.trace.edge.silhouette import Silhouette, locate, right_normals
+from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
+from snugline.trace.image.polyline import right_normals
 from snugline.trace.part.coarse_border import CoarseEdge
 from snugline.trace.part.part_search import Region, SheetView, find_part
 from snugline.trace.part.whole_part import whole_border
@@ -188,8 +189,7 @@ def _measure(view: _View) -> MeasuredPhoto:
         except PhotoError as error:
             nothing = PhotoError(error.what, str(photo.path), error.mend)
             continue
-        regions.extend(parts.regions)
-        notices.extend(parts.notices)
+        regions.extend(parts)
     if not regions and nothing is not None:
         raise nothing
     curves: list[Curve] = []

@@ -13,7 +13,8 @@ from snugline.place import Region
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
-from snugline.trace.edge.silhouette import Silhouette, right_normals
+from snugline.trace.edge.silhouette import Silhouette
+from snugline.trace.image.polyline import right_normals
 from snugline.trace.image.step_edge import sample_luminance
 from snugline.trace.verdict.edge_strips import Beside
 from snugline.trace.verdict.shadow_verdict import in_shadow
@@ -57,6 +58,9 @@ _JOG_STRAIGHT_MM, _JOG_TURN = 0.12, np.radians(3)
 # An error of the thickness that must be allowed for, and the shift of the edge that is remarked on.
 THICKNESS_MM, MOVES_MM = 0.2, 0.05
 _CLOSE_GAPS = 9  # points
+# Points over which the part's slope is smoothed, as where the contour was made.
+_SLOPE_SMOOTH = 6
+_BOX_MARGIN_PX = 60.0  # round a single point, so that the box can be seen
 _CONTRASTING_SHEET = (
     "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
 )
@@ -100,7 +104,7 @@ class _Piece:
     @cached_property
     def lifted(self) -> Lifted:
         s = self.silhouette
-        return lift(self.edge.camera, s.pixels, self.edge.sides, s.closed, smooth=6)
+        return lift(self.edge.camera, s.pixels, self.edge.sides, s.closed, smooth=_SLOPE_SMOOTH)
 
     @cached_property
     def beside(self) -> Beside:
@@ -331,7 +335,7 @@ def _ends(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
                     "Light the edge from another side, and take the photo again.",
                     "usable",
                     file,
-                    region_of(piece.pixels[i : i + 1], 60.0),
+                    region_of(piece.pixels[i : i + 1], _BOX_MARGIN_PX),
                 )
 
 
