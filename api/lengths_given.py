@@ -22,7 +22,7 @@ def mm_of(given: LengthGiven, name: str) -> float:
     return parse_length(given, name) if isinstance(given, str) else float(given)
 
 
-def degrees_of(given: str | float, name: str) -> float:
+def radians_of(given: str | float, name: str) -> float:
     """Radians of a number of degrees, or of text such as `0.5 deg`.
 
     Raises
@@ -31,7 +31,7 @@ def degrees_of(given: str | float, name: str) -> float:
 
     Examples
     --------
-    >>> round(degrees_of("0.5 deg", "draft") / degrees_of(0.5, "draft"), 9)
+    >>> round(radians_of("0.5 deg", "draft") / radians_of(0.5, "draft"), 9)
     1.0
     """
     return parse_angle(given, name) if isinstance(given, str) else math.radians(given)

@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from snugline.api.lengths_given import LengthGiven, degrees_of, mm_of
+from snugline.api.lengths_given import LengthGiven, mm_of, radians_of
+from snugline.api.part_sides import part_sides
 from snugline.errors import InputError
+from snugline.fit.readings.reading import Reading
+from snugline.fit.readings.thickness import Thickness, thickness_of
 from snugline.trace.contour import Contour
-from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.known_cameras import lens_finder
 from snugline.trace.measure import measure_photos
 from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
@@ -17,12 +19,11 @@ FrameGiven = str | Path | AnyFrame
 def measure(
     photos: Sequence[str | Path],
     frame: FrameGiven | Sequence[AnyFrame],
-    thickness: LengthGiven,
+    thickness: LengthGiven | Sequence[Reading],
     *,
-    thickness_u: LengthGiven = 0.02,
     edge_radius: LengthGiven | None = None,
     edge_chamfer: LengthGiven | None = None,
-    draft: str | float = 0.0,
+    draft: str | float | None = None,
     bar_x: LengthGiven | None = None,
     bar_y: LengthGiven | None = None,
     camera: str | None = None,
@@ -34,9 +35,11 @@ def measure(
     photos : files, one or more.
     frame : the calibration sheet: the name of a built-in one, the path of a description, what
         `read_frame` gave, or several such under one part that was not moved between the photos.
-    thickness : of the part, mm or text with its unit; `thickness_u` is its standard uncertainty.
-    edge_radius, edge_chamfer : of the top edge, where it is rounded or chamfered.
-    draft : how far the sides lean inwards towards the top: degrees, or text with its unit.
+    thickness : of the part: mm, text with its unit (one caliper reading), or readings of it.
+    edge_radius, edge_chamfer : of the top edge, 0 for a sharp one; left out, a rounding of 0 to
+        2 mm is assumed, with its uncertainty.
+    draft : how far the sides lean inwards towards the top: degrees, or text with its unit; left
+        out, 0 to 3 degrees are assumed, with their uncertainty.
     bar_x, bar_y : the printed bars as measured; left out, the print counts as exact.
     camera : a name that `snugline camera` calibrated.
 
@@ -53,7 +56,8 @@ def measure(
     Examples
     --------
     >>> folder = "samples/basalt-plate-in-ash-board/"  # its photos are rendered
-    >>> (contour,) = measure([folder + "left-end.jpg"], folder + "frame.json", "5.27 mm")
+    >>> (contour,) = measure([folder + "left-end.jpg"], folder + "frame.json", "5.27 mm",
+    ...                      edge_radius="0.8 mm", draft=0.5)
     >>> contour.outer.points.shape[1], contour.state
     (2, 'usable')
     """
@@ -69,15 +73,23 @@ def measure(
     x, y = (None if bar is None else mm_of(bar, "printed bar") for bar in (bar_x, bar_y))
     read = [read_frame(one) if isinstance(one, str | Path) else one for one in frames]
     printed = [with_print_scale(one, x, y) for one in read]
-    size = edge_radius if edge_radius is not None else edge_chamfer
-    sides = PartSides(
-        mm_of(thickness, "thickness"),
-        mm_of(thickness_u, "thickness_u"),
-        "round" if edge_radius is not None else "chamfer" if edge_chamfer is not None else "none",
-        0.0 if size is None else mm_of(size, "the top edge"),
-        degrees_of(draft, "draft"),
+    sides = part_sides(
+        _thickness(thickness),
+        None if edge_radius is None else mm_of(edge_radius, "edge_radius"),
+        None if edge_chamfer is None else mm_of(edge_chamfer, "edge_chamfer"),
+        None if draft is None else radians_of(draft, "draft"),
     )
     measured = measure_photos(photos, printed, sides, lens_finder(camera))
     if measured.joined is not None:
         return (measured.joined,)
     return tuple(photo.contour for photo in measured.photos)
+
+
+def _thickness(given: LengthGiven | Sequence[Reading]) -> Thickness:
+    if isinstance(given, str | float | int):
+        found = thickness_of((), mm_of(given, "thickness"))
+    else:
+        found = thickness_of(given)
+    if found is None:
+        raise InputError("no reading is one of the thickness", "measure", "read the thickness, too")
+    return found

@@ -1,21 +1,23 @@
 """From an outline to the pocket that the part drops into."""
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, cast
 
 from snugline.api.lengths_given import LengthGiven, mm_of
 from snugline.errors import InputError
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.part_uncertainty import part_uncertainty
 from snugline.fit.readings.thickness import thickness_of
 from snugline.fit.result import FittedOutline
 from snugline.pocket.choices_record import from_record
 from snugline.pocket.plan import CutPlan, make_plan
-from snugline.pocket.sheet import Unit
+
+ClearanceGiven = LengthGiven | Mapping[str, LengthGiven]
 
 
 def plan_pocket(
     fitted: FittedOutline,
-    clearance: LengthGiven | Sequence[LengthGiven],
+    clearance: ClearanceGiven | Sequence[ClearanceGiven],
     *,
     thickness: LengthGiven | None = None,
     part: str = "part",
@@ -28,6 +30,7 @@ def plan_pocket(
     ----------
     fitted : as `fit_outline` gives it.
     clearance : gap per side between part and wood, one or several; a pocket is planned for each.
+        A gap of its own along each axis is `{"length": "0.6 mm", "width": "0.4 mm"}`.
     thickness : of the part, where the fit had none.
     part : its name, for files and layers.
     unit : that the files are written in.
@@ -51,8 +54,9 @@ def plan_pocket(
     >>> [sheet.name for sheet in plan.sheets][:1]
     ['pocket']
     """
-    several = [clearance] if isinstance(clearance, str | float | int) else list(clearance)
-    table = {"clearance": [one if isinstance(one, str) else f"{one!r} mm" for one in several]}
+    alone = isinstance(clearance, str | float | int | Mapping)
+    several = [clearance] if alone else list(cast(Sequence[ClearanceGiven], clearance))
+    table = {"clearance": [_written(cast(ClearanceGiven, one)) for one in several]}
     known = fitted.thickness
     if thickness is not None:
         known = thickness_of((), mm_of(thickness, "thickness"))
@@ -68,3 +72,10 @@ def plan_pocket(
         part=part,
         unit=unit,
     )
+
+
+def _written(clearance: ClearanceGiven) -> Any:
+    """As the job file would have it."""
+    if isinstance(clearance, Mapping):
+        return {axis: _written(gap) for axis, gap in clearance.items()}
+    return clearance if isinstance(clearance, str) else f"{clearance!r} mm"

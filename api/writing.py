@@ -9,7 +9,6 @@ from snugline.files import write_whole
 from snugline.fit.drawing.drawing import Drawing, Layer, Unit
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.result import FittedOutline
-from snugline.lengths import format_length
 from snugline.pocket.plan import CutPlan
 
 Drawable = Outline | FittedOutline | CutPlan | Drawing
@@ -107,10 +106,19 @@ def _pocket(plan: CutPlan, clearance: LengthGiven | None) -> Drawing:
     openings = plan.openings
     if clearance is not None:
         asked = mm_of(clearance, "clearance")
-        openings = tuple(o for o in openings if math.isclose(o.clearance, asked, abs_tol=1e-9))
+        gaps = ((o, (o.clearance.length, o.clearance.width)) for o in openings)
+        openings = tuple(
+            o for o, both in gaps if all(math.isclose(gap, asked, abs_tol=1e-9) for gap in both)
+        )
     if len(openings) != 1:
-        held = ", ".join(format_length(o.clearance, plan.unit) for o in plan.openings)
+        held = ", ".join(o.clearance.named(plan.unit) for o in plan.openings)
         raise PlanError(
             f"the plan holds pockets for {held}", "clearance", "name one of these clearances"
+        )
+    if openings[0].blocked:
+        raise PlanError(
+            f"this pocket is not to be cut ({', '.join(openings[0].because)})",
+            "clearance",
+            "see the plan's notices, and plan another",
         )
     return openings[0].sheet.drawing(plan.part, plan.unit)

@@ -103,3 +103,18 @@ def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> s
     if decimals is None:
         decimals = 2 if unit == "mm" else 3
     return f"{mm / _MM_PER_UNIT[unit]:.{decimals}f} {unit}"
+
+
+def inch_fraction(mm: float) -> str:
+    """The nearest 64th of an inch, with `near` where it is not the length itself.
+
+    >>> inch_fraction(417.5125), inch_fraction(10.0)
+    ('16 7/16', 'near 25/64')
+    """
+    sixty_fourths = round(mm / MM_PER_INCH * 64)
+    whole, rest = divmod(abs(sixty_fourths), 64)
+    part = f"{Fraction(rest, 64)}" if rest else ""
+    said = " ".join(filter(None, (str(whole) if whole or not rest else "", part)))
+    sign = "-" if sixty_fourths < 0 else ""
+    near = "" if abs(mm / MM_PER_INCH - sixty_fourths / 64) < 5e-4 else "near "
+    return f"{near}{sign}{said}"

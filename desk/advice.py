@@ -1,6 +1,7 @@
 """What a job can do without but would gain from: remarks before anything is measured."""
 
 from snugline.desk.job import Job
+from snugline.files import inside
 from snugline.notice import Notice
 from snugline.place import OfKey
 
@@ -60,7 +61,29 @@ def advice(job: Job) -> tuple[Notice, ...]:
                 )
             )
     remarks += _unseen(job, shown)
+    remarks += outside(job)
     return tuple(remarks)
+
+
+def outside(job: Job) -> list[Notice]:
+    """Photos and frames that a job names outside its folder: read, but not without a word."""
+    named = [(("photo", i, "file"), str(photo.file)) for i, photo in enumerate(job.photo)]
+    named += [
+        (("frame", i, "description"), frame.description)
+        for i, frame in enumerate(job.frame)
+        if frame.description.lower().endswith(".json")
+    ]
+    return [
+        Notice(
+            "outside-the-folder",
+            f"{name!r} lies outside the job's folder.",
+            "Copy it there: the page does not read it elsewhere, nor does whoever gets the job.",
+            "fine",
+            OfKey(key),
+        )
+        for key, name in named
+        if not inside(job.path.parent, name)
+    ]
 
 
 def _unseen(job: Job, shown: set[str]) -> list[Notice]:

@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from snugline.counting import counted
+from snugline.desk.advice import outside
 from snugline.desk.console import Step
 from snugline.desk.job import read_job
 from snugline.desk.job_run import run_job, summary
 from snugline.desk.result_folder import publish, settle_all
 from snugline.errors import SnuglineError
 from snugline.notice import Notice
+from snugline.units import LengthUnit
 
 
 @dataclass(frozen=True)
@@ -27,27 +29,28 @@ class Outcome:
     record: dict[str, Any] | None = None
     lines: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
+    unit: LengthUnit = "mm"
     error: SnuglineError | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The record, or in its place the error's three parts."""
         if self.error is None:
             return self.record or {}
-        error = {"what": self.error.what, "where": self.error.where, "mend": self.error.mend}
-        return {"job": str(self.job), "error": error}
+        return {"job": str(self.job), "error": self.error.as_json()}
 
 
 def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
     """Run a job and move its files into the folder; an error the user can fix is a result."""
     settle_all(folder.absolute().parent)
     try:
-        finished = run_job(read_job(job), bundle, step)
+        read = read_job(job)
+        finished = run_job(read, bundle, step)
         step(f"writing {folder}")
         publish(folder, finished.files)
     except SnuglineError as error:
         return Outcome(job, folder, error=error)
-    lines = summary(finished.record, folder)
-    return Outcome(job, folder, finished.record, lines, finished.notices)
+    lines = (*summary(finished.record, folder), *(f"  note: {n.text}" for n in outside(read)))
+    return Outcome(job, folder, finished.record, lines, finished.notices, read.output.units)
 
 
 def run_all(

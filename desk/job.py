@@ -5,6 +5,7 @@ remedy in one line. Paths in a job are relative to the job file.
 """
 
 import difflib
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -74,6 +75,13 @@ def _name(value: Any) -> Any:
     return value
 
 
+def _length_or_zero(value: Any) -> float:
+    mm = parse_length(value)
+    if mm < 0:
+        raise InputError(f"{value!r} is below zero", "", 'write a length, "0 mm" for a sharp edge')
+    return mm
+
+
 def _draft(value: Any) -> float:
     angle = parse_angle(value)
     if not 0 <= angle < 0.8:
@@ -127,6 +135,7 @@ def _place_on_frame(value: Any) -> Any:
 
 
 Length = Annotated[float, BeforeValidator(_positive_length)]
+LengthOrZero = Annotated[float, BeforeValidator(_length_or_zero)]
 
 
 class _Table(BaseModel):
@@ -151,9 +160,10 @@ class PartTable(_Table):
 
     name: Annotated[str, BeforeValidator(_name)] = "part"
     thickness: Length | None = None
-    edge_radius: Length | None = None
-    edge_chamfer: Length | None = None
-    draft: Annotated[float, BeforeValidator(_draft)] = 0.0
+    edge_radius: LengthOrZero | None = None
+    edge_chamfer: LengthOrZero | None = None
+    draft: Annotated[float, BeforeValidator(_draft)] | None = None
+    wood: dict[str, Any] | None = None
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
     family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"
@@ -232,7 +242,7 @@ class OutputTable(_Table):
     dxf: Literal["R2010", "R12"] = "R2010"
 
 
-_NOT_IN_FILE = {"path", "reading_units"}
+_NOT_IN_FILE = {"path", "reading_units", "readings_written"}
 
 
 class Job(_Table):
@@ -242,11 +252,13 @@ class Job(_Table):
     ----------
     path : the file it came from.
     reading_units : which of `mm` and `in` the readings were written in.
+    readings_written : the values of each reading, as the file has them.
     camera : a camera's name, as calibrated with `snugline camera`.
     """
 
     path: Path
     reading_units: frozenset[str]
+    readings_written: tuple[tuple[str, ...], ...] = ()
     part: PartTable
     frame: Annotated[tuple[FrameTable, ...], _up_to(FRAMES)] = Field(min_length=1)
     photo: Annotated[tuple[PhotoTable, ...], _up_to(PHOTOS)] = Field(min_length=1)
@@ -275,12 +287,13 @@ class Job(_Table):
             what = error.what if error.about else f"{error.where}: {error.what}"
             raise InputError(what, where, error.mend) from error
 
-    @property
+    @cached_property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        return from_record(self.pocket, OfKey(("pocket",), str(self.path)))
+        pocket, wood = (OfKey(path, str(self.path)) for path in (("pocket",), ("part", "wood")))
+        return from_record(self.pocket, pocket, self.part.wood, wood)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -336,13 +349,24 @@ def inspect_record(
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
+    known = {"path": path, "reading_units": units, "readings_written": _as_written(record)}
     try:
-        job = Job.model_validate({**record, "path": path, "reading_units": units})
+        job = Job.model_validate({**record, **known})
     except ValidationError as error:
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
         return None, [_fault(entry, path) for entry in entries]
     return job, _missing(job, boxed)
+
+
+def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
+    """The values of each reading before they become millimetres."""
+    tables = record.get("reading", [])
+    found = []
+    for table in tables if isinstance(tables, list) else [tables]:
+        values = table.get("values", table.get("value", [])) if isinstance(table, dict) else []
+        found.append(tuple(map(str, values if isinstance(values, list) else [values])))
+    return tuple(found)
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from typing import Any
 
 from threadpoolctl import threadpool_limits
 
+from snugline.api.part_sides import part_sides
 from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
@@ -136,7 +137,8 @@ def finish(
         "warnings": [notice.as_json() for notice in unique],
     }
     shares = [along_outline(s.name, fitted.outline, s.points[s.kept]) for s in fitted.sections]
-    sheets = {s.title(unit): s.drawing(part.name, unit) for s in plan.sheets} if plan else {}
+    cut = [s for s in plan.sheets if not s.blocked] if plan else []
+    sheets = {s.title(unit): s.drawing(part.name, unit) for s in cut}
     report = ReportInput(part.name, record, fitted.outline, shares, overlays, sheets, unit)
     files["report.html"] = report_html(report).encode()
     if bundle:
@@ -210,9 +212,5 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
 
 def sides_of(job: Job) -> PartSides:
     """The profile of the part's edge, from the job's part and thickness readings."""
-    part, thickness, u = job.part, job.thickness.value, job.thickness.u
-    if part.edge_radius is not None:
-        return PartSides(thickness, u, "round", part.edge_radius, part.draft)
-    if part.edge_chamfer is not None:
-        return PartSides(thickness, u, "chamfer", part.edge_chamfer, part.draft)
-    return PartSides(thickness, u, draft=part.draft)
+    part = job.part
+    return part_sides(job.thickness, part.edge_radius, part.edge_chamfer, part.draft)

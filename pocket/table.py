@@ -3,12 +3,14 @@
 import difflib
 import math
 from collections.abc import Callable, Mapping
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from snugline.errors import InputError
 from snugline.lengths import format_length, parse_length
 from snugline.limits import CLEARANCES, LONGEST, OPENINGS, SHORTEST
 from snugline.place import OfKey
+
+T = TypeVar("T")
 
 
 class Table:
@@ -16,7 +18,7 @@ class Table:
 
     def __init__(self, record: Any, where: OfKey) -> None:
         if not isinstance(record, Mapping):
-            raise InputError(f"{record!r} is no table", where, "write it as { key = value }")
+            raise InputError(f"{record!r} is not a table", where, "write it as { key = value }")
         self.record = record
         self.where = where
         self.known: list[str] = []
@@ -77,7 +79,7 @@ class Table:
             good = isinstance(value, int | float) and not isinstance(value, bool)
             if not good or not low <= value <= high:
                 raise InputError(
-                    f"{value!r} is no number from {low:g} to {high:g}",
+                    f"{value!r} is not a number from {low:g} to {high:g}",
                     where,
                     f"write a number from {low:g} to {high:g}, without a unit",
                 )
@@ -95,8 +97,8 @@ class Table:
 
         return self.get(key, all_of, ())
 
-    def each(self, key: str, read: Callable[[Any, OfKey], float]) -> tuple[float, ...]:
-        def all_of(value: Any, where: OfKey) -> tuple[float, ...]:
+    def each(self, key: str, read: Callable[[Any, OfKey], T]) -> tuple[T, ...]:
+        def all_of(value: Any, where: OfKey) -> tuple[T, ...]:
             several = _few(value if isinstance(value, list) else [value], CLEARANCES, where)
             if not several:
                 raise InputError("the list is empty", where, "give one value or more")
@@ -105,7 +107,7 @@ class Table:
                 raise InputError("a value is given twice", where, "give each value once")
             return made
 
-        return cast(tuple[float, ...], self.required(key, all_of))
+        return cast(tuple[T, ...], self.required(key, all_of))
 
     def done(self) -> None:
         for key in self.record:
@@ -130,7 +132,7 @@ def whole(value: Any, where: OfKey, read: Callable[[Table], Any]) -> Any:
 
 def text(value: Any, where: OfKey) -> str:
     if not isinstance(value, str):
-        raise InputError(f"{value!r} is no text", where, "write it in quotation marks")
+        raise InputError(f"{value!r} is not a text", where, "write it in quotation marks")
     return value
 
 

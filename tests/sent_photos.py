@@ -8,7 +8,7 @@ _FOCAL_35MM, _EXIF_IFD, _ORIENTATION = 0xA405, 0x8769, 0x0112
 
 
 def without_metadata(data):
-    """A JPEG file's bytes less its application segments; the picture is not touched (ITU-T T.81)."""
+    """A JPEG file less its application segments; the picture is not touched (ITU-T T.81)."""
     kept, at = [data[:2]], 2
     while data[at + 1] != 0xDA:
         size = 2 + int.from_bytes(data[at + 2 : at + 4], "big")

@@ -22,6 +22,7 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.contour_join import join
+from snugline.trace.edge.part_sensitivity import sensitivities, variance
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.image.linear_light import linear_table
@@ -227,7 +228,9 @@ def _measure(view: _View) -> MeasuredPhoto:
     layout = view.solved.adjusted.layout
     scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
     outer = curves[0]
-    shared = np.sqrt(np.mean(outer.sigma**2 - outer.noise**2))
+    shared = np.sqrt(
+        np.mean(outer.sigma**2 - outer.noise**2 - variance(outer.sensitivity, view.sides))
+    )
     contour = Contour(
         frame=view.frames[best].name,
         outer=outer,
@@ -347,6 +350,7 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
     """Pieces of silhouette to one curve of the plan outline, and where its points were seen."""
     camera, sides = view.camera, view.sides
     points, noise, common, seen, breaks = [], [], [], [], []
+    moved: dict[str, list[Floats]] = {}
     count = 0
     closed = len(traced) == 1 and traced[0].closed
     inside = None
@@ -359,9 +363,9 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
         ) - camera.on_plane(piece.pixels, lifted.height)
         mm_per_px = np.linalg.norm(one_px, axis=1)
         edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * mm_per_px
-        by_sides = lifted.by_thickness * sides.thickness_u
         by_camera = _camera_u(view, piece, lifted)
-        shared = np.sqrt(by_camera**2 + by_sides**2 + (_EDGE_OFFSET_U_PX * mm_per_px) ** 2)
+        shared = np.hypot(by_camera, _EDGE_OFFSET_U_PX * mm_per_px)
+        sensitivity = sensitivities(sides, lifted.slope)
         keep = piece.good & ~lifted.ambiguous
         if inside is not None:
             keep &= _within(lifted.points, inside)
@@ -375,6 +379,8 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
             breaks.append(count)
         breaks.extend((count + np.flatnonzero(np.diff(index) > 1) + 1).tolist())
         points.append(lifted.points[keep])
+        for of, by in sensitivity.items():
+            moved.setdefault(of, []).append(by[keep])
         noise.append(edge[keep])
         common.append(shared[keep])
         seen.append(piece.pixels[keep])
@@ -382,7 +388,9 @@ def _curve(traced: Sequence[Silhouette], view: _View) -> tuple[Curve | None, Flo
     if not points:
         return None, np.empty((0, 2))
     own, shared = np.concatenate(noise), np.concatenate(common)
-    curve = Curve(np.concatenate(points), np.hypot(own, shared), own, closed, tuple(sorted(breaks)))
+    sensitivity = {of: np.concatenate(by) for of, by in moved.items()}
+    whole = np.sqrt(own**2 + shared**2 + variance(sensitivity, sides))
+    curve = Curve(np.concatenate(points), whole, own, closed, tuple(sorted(breaks)), sensitivity)
     return curve, np.concatenate(seen)
 
 

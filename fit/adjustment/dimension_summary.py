@@ -11,6 +11,7 @@ from snugline.fit.adjustment.observation_equations import Block, Equations, whit
 from snugline.fit.adjustment.outlier_test import reduced_to_shared
 from snugline.fit.adjustment.robust_solution import HOLD, ResidualNoise, WhitenedFit, inverse
 from snugline.fit.corners.free_corner import BEND
+from snugline.fit.readings.part_unknowns import SOURCES
 from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain, coverage_factor
@@ -62,8 +63,9 @@ def summarise(
             zip(equations.sections, noise.models, noise.weights, strict=True)
         )
     ]
+    dof = math.inf if thickness is None else thickness.dof
     budgets = {
-        name: _budget(equations, fit, noise, white, name, value, by_params, form.get(name, 0.0))
+        name: _budget(equations, fit, noise, white, name, value, by_params, form.get(name, 0), dof)
         for name, (value, by_params) in dimensions(shape, params).items()
     }
     quantities = {name: _quantity(budget) for name, (budget, _) in budgets.items()}
@@ -114,6 +116,7 @@ def _budget(
     value: float,
     by_params: Array,
     form: float,
+    thickness_dof: float,
 ) -> tuple[Budget, tuple[str, ...]]:
     covariance = fit.covariance
     reach = covariance[:, : len(by_params)] @ by_params
@@ -128,7 +131,10 @@ def _budget(
         parts.append((source, float(reach @ group.matrix @ reach)))
     for j, key in enumerate(equations.nuisances):
         parts.append(
-            (_shared_source(equations, key), float(reach[equations.first_nuisance + j] ** 2))
+            (
+                _shared_source(equations, key, thickness_dof),
+                float(reach[equations.first_nuisance + j] ** 2),
+            )
         )
     # What nothing observed determines rests on what holds it where it is.
     parts.append((_Source(UNOBSERVED, "photo", math.inf), HOLD * float(reach @ reach)))
@@ -167,11 +173,15 @@ def _rougher(white: Block, reach: Array) -> float:
     return ratio if chdtrc(count, ratio * count) < ROUGH else 1.0
 
 
-def _shared_source(equations: Equations, key: tuple[str, ...]) -> _Source:
+def _shared_source(equations: Equations, key: tuple[str, ...], thickness_dof: float) -> _Source:
     if key[0] == "offset":
         return _Source("edge offset", "photo", math.inf)
     if key[0] == "scale":
         return _Source("print scale", "photo", math.inf)
+    if key[0] == "part":
+        return _Source(
+            SOURCES[key[1]], "photo", thickness_dof if key[1] == "thickness" else math.inf
+        )
     kind = next(
         row.parts.tool
         for row in equations.rows
@@ -275,10 +285,16 @@ def _section(equations: Equations, x: Array, noise: ResidualNoise, k: int) -> Se
     c, s = math.cos(pose[2]), math.sin(pose[2])
     linear = np.array([[c, -s], [s, c]]) * shrink
     shift = pose[:2] - linear @ measured.centre
+    points = measured.section.points @ linear.T + shift
+    if measured.moved:
+        # Shown where they lie once the part's thickness, edge and lean are as the fit has them.
+        along = sum(by * x[equations.column(("part", of))] for of, by in measured.moved.items())
+        normal = equations.shape.distance(points, x[: len(equations.shape.names)]).normal
+        points = points + np.asarray(along)[:, None] * normal
     return SectionResult(
         measured.section.name,
         np.column_stack([linear, shift]),
-        measured.section.points @ linear.T + shift,
+        points,
         equations.points_block(x, k).residual * measured.noise,
         noise.weights[k] > 0,
     )

@@ -11,6 +11,7 @@ import pytest
 from snugline.desk.job import inspect_job, read_job
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.fit.shapes.family_words import OutlineFamily
+from snugline.pocket.clearance import Clearance, even
 
 GOOD = """
 [part]
@@ -138,6 +139,8 @@ FAULTS = [
     ('"417.5 mm"]', '"417.5"]', ["[[reading]] 1, values[2]", "no unit"]),
     ('values = ["418 mm", "417.5 mm"]', "values = []", ["[[reading]] 1", "value or values"]),
     ('"0.5 mm"', '"19 mm"', ["[part]", "top edge", "larger"]),
+    ("[frame]", "[part.wood]\n[frame]", ["[part], wood", "'species' is missing"]),
+    ("[frame]", '[part.wood]\nspecies = "oak"\n[frame]', ["[part], wood.species", "several"]),
     ("[part]\n", "[part\n", ["is not TOML", "line 2"]),
     ('shows = "left end"', 'shows = "left end"\nturn = 45', ["[[photo]] 1, turn", "90"]),
     ("[pocket]", left_out('photo = "other.jpg"'), ["[[leave_out]] 1, photo", "'other.jpg'"]),
@@ -224,8 +227,9 @@ def test_the_readme_s_job_is_a_job(tmp_path, frame_record):
     path = tmp_path / "job.toml"
     path.write_text(text.replace('"border-a4"', '"frame.json"'))
     choices = read_job(path).choices
-    assert choices.clearance == (0.4, 0.6)
+    assert choices.clearance == (even(0.4), Clearance(0.6, 0.5))
     assert choices.board is not None
+    assert choices.part_wood is not None
 
 
 def test_every_family_of_corners_can_be_asked_for():

@@ -12,6 +12,7 @@ from snugline.notice import Notice
 from snugline.place import Region
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import PhotoFacts
+from snugline.trace.edge.part_sensitivity import sensitivities
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import right_normals
@@ -427,7 +428,10 @@ def _lines(points: Floats, run: int) -> tuple[Floats, Floats, Floats]:
 
 
 def _thickness(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    moves = [np.abs(p.lifted.by_thickness) * THICKNESS_MM for p in pieces]
+    moves = [
+        np.abs(sensitivities(p.edge.sides, p.lifted.slope)["thickness"]) * THICKNESS_MM
+        for p in pieces
+    ]
     kept = [p.inside & p.silhouette.good & ~p.lifted.ambiguous for p in pieces]
     found = _longest(pieces, [(m > MOVES_MM) & k for m, k in zip(moves, kept, strict=True)])
     if found:

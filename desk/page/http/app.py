@@ -119,6 +119,10 @@ def _routes() -> list[Route | Mount]:
         Route(job + "/files/{name}", file_requests.file),
         Route(job + "/fitted", file_requests.fits),
         Route(job + "/fitted", file_requests.fitted, methods=["POST"]),
+        Route(job + "/fitted/undo", file_requests.undo_fit, methods=["POST"]),
+        Route(job + "/fitted/{key}", file_requests.change_fit, methods=["PUT"]),
+        Route(job + "/fitted/{key}", file_requests.remove_fit, methods=["DELETE"]),
+        Route("/api/fitted.csv", file_requests.fit_table),
     ]
 
 

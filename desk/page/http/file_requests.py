@@ -73,3 +73,32 @@ async def fitted(request: Request) -> Response:
     answer = await to_thread.run_sync(record_fit, work_of.path, want.record, await body(request))
     await work_of.refresh(again=True)
     return JSONResponse(answer)
+
+
+async def change_fit(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import change_fit
+
+    want = await request.app.state.desk.job(request).refresh()
+    key, said = request.path_params["key"], await body(request)
+    return JSONResponse(await to_thread.run_sync(change_fit, want.record, key, said))
+
+
+async def remove_fit(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import remove_fit
+
+    want = await request.app.state.desk.job(request).refresh()
+    key = request.path_params["key"]
+    return JSONResponse(await to_thread.run_sync(remove_fit, want.record, key))
+
+
+async def undo_fit(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import undo
+
+    want = await request.app.state.desk.job(request).refresh()
+    return JSONResponse(await to_thread.run_sync(undo, want.record))
+
+
+async def fit_table(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import table
+
+    return given(await to_thread.run_sync(table), "fit-records.csv", request)

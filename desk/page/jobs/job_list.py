@@ -15,8 +15,8 @@ from snugline.files import is_file, why
 from snugline.untrusted import parsed_toml
 
 # A person waits for the list. What is not read by then is shown by its folder's name, and read
-# when the list is requested again.
-_READING_SECONDS = 0.3
+# when the list is asked for again.
+_READING_SECONDS = 0.2
 _KEPT = 5_000
 
 Head = tuple[str, int, SnuglineError | None]

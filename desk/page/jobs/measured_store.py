@@ -158,7 +158,7 @@ class Store:
             Path(path).unlink(missing_ok=True)
 
 
-def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, str]:
-    """The three parts of an error, for the page; without the way to the job's `folder`."""
+def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, Any]:
+    """An error for the page, with its quantities; without the way to the job's `folder`."""
     where = error.where.replace(f"{folder}{os.sep}", "") if folder is not None else error.where
-    return {"what": error.what, "where": where, "mend": error.mend}
+    return {**error.as_json(), "where": where}

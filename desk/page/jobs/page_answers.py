@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 
 _SHOWN = 600  # points of a photo in the ribbon of residuals
 _OUTLINE_STEP = 1.0  # mm along the outline that is laid over a photo
+_PLAN_KEYS = ("pockets", "depth", "gaps", "seasons", "suggestion", "times")
 _MARGIN = 0.03  # round a drawing, of its larger side
 
 
@@ -244,13 +245,14 @@ def plan_answer(plan: CutPlan) -> dict[str, Any]:
             {
                 "name": sheet.name,
                 "title": sheet.title(plan.unit),
-                "clearance": sheet.clearance,
+                "clearance": None if sheet.clearance is None else sheet.clearance.as_json(),
+                "blocked": sheet.blocked,
                 "view_box": _view_box(sheet.layers),
                 "layers": [_layer(layer) for layer in sheet.layers],
             }
             for sheet in plan.sheets
         ],
-        **{key: record[key] for key in ("depth", "gaps", "seasons", "suggestion", "times")},
+        **{key: record[key] for key in _PLAN_KEYS},
         "notices": [notice_answer(notice) for notice in plan.notices],
         "cautions": record["cautions"],
     }

@@ -46,5 +46,3 @@ export function changingSign(name) {
     },
   };
 }
-
-export const SEVERITY = { fine: "Tip", usable: "Check", retake: "Retake" };

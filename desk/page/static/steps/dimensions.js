@@ -2,7 +2,6 @@
 
 import { commit, state, value } from "../job.js";
 import { h, keyed, mark, say } from "../parts/dom.js";
-import { inUnit } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 import { view } from "../parts/view.js";
 import { rowWords, sizeRows } from "./size_rows.js";
@@ -59,6 +58,16 @@ function ranking() {
 
 const held = (of) => value(["part", "drawn", HELD[of]]);
 
+const percent = (weight) => `${Math.round(100 * weight)} %`;
+
+function nominalNote({ of, candidates, none }) {
+  if (!(of in HELD)) {
+    const listed = candidates.slice(0, SHOWN);
+    return listed.map(([label, , weight]) => `${label} (${percent(weight)})`).join(", ");
+  }
+  return held(of) ? "Accepted: the outline uses this size. Tap again to undo." : `None of them: ${percent(none)}.`;
+}
+
 /** The likely nominal sizes of one dimension, each to accept; an accepted one to undo. */
 function nominal() {
   const of = h("strong");
@@ -77,7 +86,7 @@ function nominal() {
           given = item;
           const taken = held(item.of) === label;
           mark(button, "aria-pressed", taken ? "true" : "false");
-          button.replaceChildren(...(taken ? [sign("done")] : []), `${label}, ${Math.round(100 * item[2])} %`);
+          button.replaceChildren(...(taken ? [sign("done")] : []), `${label}, ${percent(item[2])}`);
         },
       };
     },
@@ -88,19 +97,7 @@ function nominal() {
       say(of, entry.of[0].toUpperCase() + entry.of.slice(1));
       choices.hidden = !(entry.of in HELD);
       items(entry.candidates.slice(0, SHOWN).map((candidate) => Object.assign([...candidate], { of: entry.of })));
-      say(
-        note,
-        !(entry.of in HELD)
-          ? inUnit(
-              entry.candidates
-                .slice(0, SHOWN)
-                .map(([label, , weight]) => `${label} (${Math.round(100 * weight)} %)`)
-                .join(", "),
-            )
-          : held(entry.of)
-            ? "Accepted: the outline uses this size. Tap again to undo."
-            : `None of them: ${Math.round(100 * entry.none)} %.`,
-      );
+      say(note, nominalNote(entry));
     },
   };
 }

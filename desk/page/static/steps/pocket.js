@@ -3,8 +3,8 @@
 import { state, value } from "../job.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";
 import { keepSizes } from "../parts/drawn.js";
-import { inUnit, length, parseLength } from "../parts/lengths.js";
-import { planNoticeList, sentence } from "../parts/notices.js";
+import { length, parseLength } from "../parts/lengths.js";
+import { errorWords, noticeList } from "../parts/notices.js";
 import { view as shownAs } from "../parts/view.js";
 import { viewer } from "../parts/viewer.js";
 import { sections, sheetPicture } from "../pocket_view.js";
@@ -98,7 +98,7 @@ function depthWords({ pocket, u95, floor }) {
 }
 
 function stateWords({ state: word, error }, plan) {
-  const why = error?.what ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}` : "";
+  const why = errorWords(error);
   if (word === "missing") return why || "The drawing appears as soon as there is an outline and a clearance.";
   if (word === "refused") return why && `This cannot be cut like this: ${why}`;
   if (word === "ready") return plan ? depthWords(plan.depth) : "";
@@ -107,7 +107,7 @@ function stateWords({ state: word, error }, plan) {
 
 /** What holds for every cut, and remarks that belong to none of the choices. */
 function safety() {
-  const remarks = planNoticeList("Other remarks on the plan");
+  const remarks = noticeList("Other remarks on the plan");
   const list = h("ul.cautions");
   return {
     el: h("section.card", { "aria-label": "Cautions" }, h("h3", "At the machine: safety"), remarks.el, list),
