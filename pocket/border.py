@@ -108,7 +108,7 @@ def border_notices(
     stock: float | None,
     unit: Unit = "mm",
 ) -> tuple[Notice, ...]:
-    """Remarks on the wood that is left beside the pocket.
+    """Remarks on the wood that is left round the pocket.
 
     Parameters
     ----------

@@ -3,7 +3,7 @@
 Along each axis the gap per side is the clearance, plus the width error of the cut, less what the
 worst season takes, less what the part's size is off by; a corner that the cutter leaves rounder
 than the part has a gap of its own. All of them are normal; the width error is common to all.
-Where a hand reading contradicts the outline, each is believed by its weight (a linear pool).
+Where a hand reading contradicts the outline, both count by their weights (a linear pool).
 """
 
 import math
@@ -58,7 +58,7 @@ class Chance:
     ----------
     probability : 0 to 1.
     places : along the length, along the width, and at a corner that the cutter leaves.
-    width_error : of the cut, as it was reckoned with.
+    width_error : of the cut, as it was allowed for.
     squeeze : mm per side that the part may be squeezed by.
     """
 
@@ -180,7 +180,7 @@ def _above(gap: NDArray[np.float64], u: float) -> NDArray[np.float64]:
 
 
 def chance_notices(found: Chance, unit: Unit = "mm", machine: str = "") -> tuple[Notice, ...]:
-    """A doubt below 90 %, and below 50 % the word that this cannot be cut."""
+    """A remark below 90 %, and below 50 % that this cannot be cut."""
     if found.probability >= DOUBTFUL:
         return ()
     worst = found.worst
@@ -201,7 +201,7 @@ def chance_notices(found: Chance, unit: Unit = "mm", machine: str = "") -> tuple
 
 
 def _mend(found: Chance, unit: Unit, machine: str) -> str:
-    """The remedy that the largest share of the doubt asks for."""
+    """The remedy for the largest share of the uncertainty."""
     worst = found.worst
     short = 1.3 * math.hypot(worst.u, found.width_error.u) - worst.gap - found.width_error.value
     more = format_length(max(0.05, math.ceil(short / 0.05) * 0.05), unit)

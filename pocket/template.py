@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from snugline.counting import counted
 from snugline.errors import InputError, PlanError
 from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.outline import Outline
@@ -50,7 +51,7 @@ def template_outline(pocket: Outline, follower: Follower) -> Outline:
     if len(made) != 1:
         raise PlanError(
             f"the template for a {follower.name} of {follower.diameter:g} mm falls into "
-            f"{len(made)} pieces",
+            f"{counted(len(made), 'piece')}",
             "template",
             f"use a {follower.name} nearer to the cutter's diameter",
         )
