@@ -4,9 +4,10 @@ Everything is made in memory; `snugline.desk.result_folder` moves it in when it 
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from threadpoolctl import threadpool_limits
@@ -31,8 +32,9 @@ from snugline.place import OfPhoto
 from snugline.pocket.bundle import bundle as archive
 from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
+from snugline.trace.image.photo_file import Photo
 from snugline.trace.known_cameras import lens_finder
-from snugline.trace.measure import Measured, PartSides, measure_photos
+from snugline.trace.measure import Measured, MeasuredPhoto, PartSides, measure_photos
 from snugline.trace.overlay import draw_overlay
 
 SCHEMA = "snugline/result/1"
@@ -58,27 +60,38 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
         step(f"measuring {counted(len(job.photo), 'photo')}")
-        return finish_measured(job, measure_job(job), bundle, step)
+        overlays: dict[Path, bytes] = {}
+
+        def draw(measured: MeasuredPhoto, photo: Photo) -> None:
+            overlays[measured.file] = draw_overlay(measured, photo.rgb)
+
+        return finish_measured(job, measure_job(job, draw), bundle, step, overlays)
 
 
-def measure_job(job: Job) -> Measured:
-    """The contours of all photos of a job.
+def measure_job(
+    job: Job, finished: Callable[[MeasuredPhoto, Photo], None] = lambda measured, photo: None
+) -> Measured:
+    """The contours of all photos of a job; `finished` as `measure_photos` calls it.
 
     Raises
     ------
     SnuglineError : a photo or a frame refuses the job.
     """
     files = [job.beside(p.file) for p in job.photo]
-    return measure_photos(files, job.frames(), sides_of(job), lens_finder(job.camera))
+    return measure_photos(files, job.frames(), sides_of(job), lens_finder(job.camera), finished)
 
 
 def finish_measured(
-    job: Job, measured: Measured, bundle: bool = False, step: Step = lambda text: None
+    job: Job,
+    measured: Measured,
+    bundle: bool = False,
+    step: Step = lambda text: None,
+    drawn: Mapping[Path, bytes] = MappingProxyType({}),
 ) -> Finished:
-    """From the measured photos to every file of the job."""
+    """From the measured photos to every file of the job; `drawn` are overlays made before."""
     step("drawing the overlays")
     overlays = {
-        str(table.file): turned_png(draw_overlay(photo), table.turn)
+        str(table.file): turned_png(drawn.get(photo.file) or draw_overlay(photo), table.turn)
         for table, photo in zip(job.photo, measured.photos, strict=True)
     }
     contours = [photo.contour for photo in measured.photos]

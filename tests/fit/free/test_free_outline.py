@@ -280,3 +280,16 @@ def test_the_rendered_palette_of_three_photos_comes_together():
             (s.radius for s in fit.segments if s.radius), key=lambda r: abs(r.value - radius)
         )
         assert nearest.value == pytest.approx(expected, abs=1.5 * nearest.u95)
+
+
+def test_three_pieces_that_share_nothing_are_refused_by_name():
+    part = rounded_rectangle(400, 150, 20)
+    places = {
+        "front left corner": lambda p: (p[:, 0] < -120) & (p[:, 1] < -20),
+        "front right corner": lambda p: (p[:, 0] > 120) & (p[:, 1] < -20),
+        "back right corner": lambda p: (p[:, 0] > 120) & (p[:, 1] > 20),
+    }
+    pieces = [section(part, f"{at}.jpg", at, where) for at, where in places.items()]
+    with pytest.raises(FitError, match="3 sets of photos") as caught:
+        fit_free(pieces, {"length": (400.0, 0.1)})
+    assert "front left corner.jpg" in caught.value.where
