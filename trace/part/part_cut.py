@@ -29,7 +29,7 @@ from snugline.trace.part.superpixels import cut, split, total
 # Weight of a pixel's log odds against the cost of the border: neighbouring pixels share their
 # colour.
 UNARY = 0.15
-# Cost of a border beside a pixel, where nothing is seen; it falls where the gradient exceeds this
+# Cost of a border next to a pixel, where no edge is seen; it falls where the gradient exceeds this
 # many times its noise.
 _BORDER_COST, _EDGE_NOISES = 4.0, 3
 # A pixel on an edge has a mixed colour, which may belong to anything: over this many times the

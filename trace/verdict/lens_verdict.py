@@ -17,8 +17,8 @@ Floats = NDArray[np.float64]
 # A place on the part's upper edge may be uncertain by this (U95) before the user should act: it is
 # a third of 0.3 mm, a usual clearance.
 UNSURE_MM = 0.1
-# A lens is off the middle of a whole picture by a percent of its diagonal; farther off it is no
-# whole picture, where the markers tell the centre that well.
+# The principal point of a whole picture is within a percent of its diagonal of the middle; farther
+# off it is not a whole picture, where the markers determine it that well.
 _OFF_MIDDLE, _OFF_Z = 0.03, 4.0
 
 
@@ -44,8 +44,8 @@ def judge_lens(
     if _off_middle(solved, number, sighting):
         yield Notice(
             "not-as-taken",
-            "The lens's centre is far off the picture's middle: this is not the photo as the phone "
-            "took it, but a part of it or a photo of a screen or print.",
+            "The lens's principal point is far off the picture's middle: this is not the photo as "
+            "the phone took it, but a part of it, or a photo of a screen or print.",
             "Give the file itself, as the phone saved it.",
             "usable",
             about,
@@ -56,8 +56,8 @@ def judge_lens(
         yield Notice(
             "lens-unsure",
             Sentence(
-                "The photo does not say with which lens it was taken, and its markers alone leave "
-                "places at the part's upper edge uncertain by {}.",
+                "The photo does not record the lens it was taken with, and its markers alone leave "
+                "points of the part's top edge uncertain by {}.",
                 length(unsure),
             ),
             "Give the photo as the phone saved it, with its EXIF and not cropped.",
@@ -67,7 +67,7 @@ def judge_lens(
 
 
 def _off_middle(solved: Solved, number: int, sighting: Sighting) -> bool:
-    """Whether what looks like a whole picture has its lens's centre elsewhere."""
+    """Whether an apparently whole picture has its principal point off the middle."""
     expected = (sighting.prior, *sighting.otherwise)
     if solved.lenses[number].prior.kind == "whole" or not any(p.kind == "whole" for p in expected):
         return False
@@ -79,7 +79,7 @@ def _off_middle(solved: Solved, number: int, sighting: Sighting) -> bool:
 
 
 def _upper_edge_u(solved: Solved, number: int, window: Floats, thickness: float) -> float:
-    """Mm, rms standard uncertainty outwards of places at the part's height over the window's rim."""
+    """Mm, rms standard uncertainty outwards at the part's height over the window's border."""
     camera = solved.adjusted.cameras[number]
     outwards = window - window.mean(axis=0)
     outwards = outwards / np.linalg.norm(outwards, axis=1, keepdims=True)
