@@ -36,7 +36,7 @@ def everywhere(job):
     fitted = fit_outline([section], job.readings, "rounded rectangle", thickness=job.part.thickness)
     plan = plan_of(job, fitted, job.choices)
     record = {
-        "outline": fitted.as_json(), "nominal": [], "budget": [], "photos": [], "warnings": [],
+        "state": "good", "because": [], "outline": fitted.as_json(), "nominal": [], "budget": [], "photos": [], "warnings": [],
         "cut_plan": {"layers": []},
     }  # fmt: skip
     report = report_html(ReportInput("part", record, fitted.outline, [], {}, {}, "mm"))
