@@ -80,6 +80,7 @@ def _of_files(job: Job, boxed: bool) -> list[SnuglineError]:
         for i, f in enumerate(job.frame)
         if f.description.lower().endswith(".json")
     ]
+    named += [(place(key, job.path), Path(name)) for key, name in _board_files(job)]
     for where, name in named:
         if boxed and not inside(job.path.parent, name):
             what, mend = "lies outside the job's folder", "copy the file into the job's folder"
@@ -90,6 +91,15 @@ def _of_files(job: Job, boxed: bool) -> list[SnuglineError]:
             continue
         faults.append(FileError(f"the file {str(name)!r} {what}", where, mend))
     return faults
+
+
+def _board_files(job: Job) -> tuple[tuple[tuple[str | int, ...], str], ...]:
+    """The outlines that the pocket's board names, where the pocket can be understood."""
+    try:
+        shared = job.choices.shared if job.choices is not None else None
+    except InputError:
+        return ()
+    return shared.files if shared is not None else ()
 
 
 def _of_photos(job: Job) -> list[SnuglineError]:

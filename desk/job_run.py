@@ -200,7 +200,8 @@ def overlay_names(photos: Sequence[Path]) -> dict[str, str]:
     names: dict[str, str] = {}
     for photo in photos:
         name, count = f"overlay-{photo.stem}.png", 2
-        while name in names.values():
+        # Names that differ in capitals only are one name on Windows and a Mac.
+        while name.casefold() in {taken.casefold() for taken in names.values()}:
             name, count = f"overlay-{photo.stem}-{count}.png", count + 1
         names[str(photo)] = name
     return names

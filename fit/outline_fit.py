@@ -18,8 +18,8 @@ from snugline.fit.family_fit import fit_family
 from snugline.fit.free_part import fit_free_part
 from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
 from snugline.fit.readings.part_unknowns import part_uncertainties
-from snugline.fit.readings.reading_remarks import CONTRADICTED
 from snugline.fit.readings.reading import Reading
+from snugline.fit.readings.reading_remarks import CONTRADICTED
 from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, moved_by_thickness

@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 
 _SHOWN = 600  # points of a photo in the ribbon of residuals
 _OUTLINE_STEP = 1.0  # mm along the outline that is laid over a photo
-_PLAN_KEYS = ("pockets", "depth", "gaps", "seasons", "suggestion", "times")
+_PLAN_KEYS = ("pockets", "guests", "depth", "gaps", "seasons", "suggestion", "times")
 _MARGIN = 0.03  # round a drawing, of its larger side
 
 
