@@ -18,12 +18,13 @@ from snugline.counting import counted
 from snugline.errors import FileError, InputError
 from snugline.files import write_json
 from snugline.notice import Notice
+from snugline.place import OfPhoto
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
-from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.image.photo_file import Photo, read_photo
 from snugline.trace.sheet.frame_description import Frame
+from snugline.trace.stored_pictures import IN_DISPLAY, as_stored, displayed
 from snugline.trace.verdict.photo_verdict import HOLDOUT_MM
 
 Floats = NDArray[np.float64]
@@ -40,16 +41,6 @@ _LEARNED_WEIGHT = 50.0
 # The photos are held out in this many groups, to test the lens on photos it was not fitted to.
 _GROUPS = 3
 _NAME = re.compile(r"\w[\w .()+-]{0,79}")
-_IN_DISPLAY = {  # what an EXIF orientation does to (x, y) as stored (JEITA CP-3451, tag 0x0112)
-    1: ((1, 0), (0, 1)),
-    2: ((-1, 0), (0, 1)),
-    3: ((-1, 0), (0, -1)),
-    4: ((1, 0), (0, -1)),
-    5: ((0, 1), (1, 0)),
-    6: ((0, -1), (1, 0)),
-    7: ((0, -1), (-1, 0)),
-    8: ((0, 1), (-1, 0)),
-}
 
 
 @dataclass(frozen=True)
@@ -94,11 +85,11 @@ class KnownCamera:
         spread = np.full(RADIAL_TERMS, _RIPPLE_U_PX)
         u[3:, 3:] = np.linalg.inv(radial_precision(lens.focal, half_diagonal, spread))
         turn = np.eye(LENS_SIZE)
-        turn[1:3, 1:3] = _IN_DISPLAY[orientation]
+        turn[1:3, 1:3] = IN_DISPLAY[orientation]
         covariance = turn @ (self.covariance + u) @ turn.T
         unit = np.sqrt(np.diag(covariance))
         precision = np.linalg.inv(covariance / np.outer(unit, unit)) / np.outer(unit, unit)
-        centre = _displayed(np.array([lens.centre]), orientation, lens.size)[0]
+        centre = displayed(np.array([lens.centre]), orientation, lens.size)[0]
         size = lens.size if orientation <= 4 else (lens.size[1], lens.size[0])
         shown = replace(lens, centre=(float(centre[0]), float(centre[1])), size=size)
         source = f"the camera {self.name!r}, calibrated from {counted(self.photos, 'photo')}"
@@ -140,7 +131,7 @@ def learn(
                 str(file),
                 "take it with the camera on the back, or turn mirroring off",
             )
-        sightings.append(_as_stored(sight_markers(photo, frames), photo))
+        sightings.append(as_stored(sight_markers(photo, frames), photo))
     if first is None:
         raise InputError("there is no photo", "camera", "give photos of a frame")
     learned = KnownCamera(_checked(name, first), first, *_solved(sightings, frames), np.nan)
@@ -218,53 +209,30 @@ def _checked(name: str | None, key: CameraKey) -> str:
     return name
 
 
-def _displayed(points: Floats, orientation: int, stored: tuple[int, int]) -> Floats:
-    """(N, 2) pixels of the displayed photo from those as stored."""
-    turn = np.array(_IN_DISPLAY[orientation], dtype=np.float64)
-    return np.asarray(points @ turn.T + _shift(turn, stored))
-
-
-def _shift(turn: Floats, stored: tuple[int, int]) -> Floats:
-    """What brings the turned picture's first pixel back to (0, 0)."""
-    return np.asarray((turn < 0) @ (np.array(stored) - 1.0))
-
-
-def _as_stored(sighting: Sighting, photo: Photo) -> Sighting:
-    """The sighting in pixels as stored, its lens shared with all others of the camera."""
-    stored = photo.stored_size
-    turn = np.array(_IN_DISPLAY[photo.exif.orientation], dtype=np.float64)
-    shift = _shift(turn, stored)
-    o: Observations = sighting.observations
-    lens = sighting.prior.lens
-    middle = ((stored[0] - 1) / 2, (stored[1] - 1) / 2)
-    return replace(
-        sighting,
-        size=stored,
-        observations=replace(o, pixels=(o.pixels - shift) @ turn, normals=o.normals @ turn),
-        quads=(sighting.quads - shift) @ turn,
-        prior=replace(sighting.prior, lens=replace(lens, centre=middle, size=stored)),
-        camera_key=("the one camera",),
-    )
-
-
 def prior_for(
     photo: Photo, cameras: Sequence[KnownCamera], name: str | None = None
-) -> LensPrior | None:
+) -> LensPrior | Notice | None:
     """The prior of the photo's camera, if it is known: by its name, or by the photo's EXIF.
+
+    A camera that is named and was calibrated with photos of another size does not hold for the
+    photo: then a remark says so.
 
     Raises
     ------
-    InputError : no camera of that name, or one whose photos have another size.
+    InputError : no camera of that name.
     """
     key = _key(photo)
     if name is not None:
         camera = named(cameras, name)
         if camera.key.size != key.size:
-            raise InputError(
-                f"the photo has {key.size[0]} x {key.size[1]} px as stored, the camera {name!r} "
-                f"was calibrated with {camera.key.size[0]} x {camera.key.size[1]}",
-                str(photo.path),
-                "calibrate the camera with photos of this size, or leave its name out",
+            return Notice(
+                "camera-of-another-size",
+                f"The photo has {key.size[0]} x {key.size[1]} px as stored and the camera "
+                f"{camera.name!r} was calibrated with {camera.key.size[0]} x {camera.key.size[1]}: "
+                f"its calibration was not used.",
+                "Give the photo as the phone saved it, or calibrate with photos of this size.",
+                "usable",
+                OfPhoto(photo.path.name),
             )
         return camera.prior(photo.exif.orientation)
     if not (key.make and key.model):
@@ -274,7 +242,7 @@ def prior_for(
     return camera_found.prior(photo.exif.orientation) if camera_found else None
 
 
-def lens_finder(name: str | None = None) -> Callable[[Photo], LensPrior | None]:
+def lens_finder(name: str | None = None) -> Callable[[Photo], LensPrior | Notice | None]:
     """What is known of photos' lenses from the cameras in the user's data folder.
 
     `name` is a camera's; without it each photo's EXIF decides which camera took it.

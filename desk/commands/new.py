@@ -10,7 +10,7 @@ import typer
 
 from snugline.desk.options import AsJson
 from snugline.errors import FileError, InputError, SnuglineError
-from snugline.lengths import parse_length
+from snugline.lengths import parse_angle, parse_length
 
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp")
 
@@ -19,11 +19,21 @@ def new(
     job: Annotated[Path, typer.Argument(help="The job file to make.")] = Path("job.toml"),
     name: Annotated[str | None, typer.Option(help="What the part is called.")] = None,
     thickness: Annotated[str | None, typer.Option(help="By caliper, e.g. 9.5mm.")] = None,
+    edge_radius: Annotated[
+        str | None, typer.Option(help="Rounding of the top edge; 0mm for a sharp one.")
+    ] = None,
+    draft: Annotated[
+        str | None, typer.Option(help="Lean of the sides, e.g. 1deg; 0deg for upright ones.")
+    ] = None,
     length: Annotated[str | None, typer.Option(help="By tape, e.g. '16 7/16 in'.")] = None,
     width: Annotated[str | None, typer.Option(help="By caliper.")] = None,
     frame: Annotated[str | None, typer.Option(help="Built-in name or description file.")] = None,
-    bar_x: Annotated[str | None, typer.Option(help="Printed bar x as measured.")] = None,
-    bar_y: Annotated[str | None, typer.Option(help="Printed bar y as measured.")] = None,
+    bar_x: Annotated[
+        str | None, typer.Option(help="Printed bar x, read twice: two with a comma.")
+    ] = None,
+    bar_y: Annotated[
+        str | None, typer.Option(help="Printed bar y, read twice: two with a comma.")
+    ] = None,
     photo: Annotated[
         list[str] | None,
         typer.Option(help="Once for each photo: FILE=WHAT IT SHOWS, e.g. 'a.jpg=left end'."),
@@ -57,16 +67,30 @@ def new(
     answers = {
         "name": _ask("Name of the part", "--name", name, default="part"),
         "thickness": _ask("Thickness (caliper)", "--thickness", thickness, _length),
+        "edge_radius": _ask(
+            "Rounding of the top edge (0mm: sharp; empty: not known)",
+            "--edge-radius",
+            edge_radius,
+            _length,
+            default="",
+        ),
+        "draft": _ask(
+            "Lean of the sides, inwards to the top (0deg: upright; empty: not known)",
+            "--draft",
+            draft,
+            parse_angle,
+            default="",
+        ),
         "length": _ask("Length (tape)", "--length", length, _length, default=""),
         "width": _ask("Width (caliper)", "--width", width, _length, default=""),
         "frame": _ask("Frame", "--frame", frame, default="border-a4"),
-        "bar_x": _ask("Printed bar x as measured", "--bar-x", bar_x, _length, default=""),
-        "bar_y": _ask("Printed bar y as measured", "--bar-y", bar_y, _length, default=""),
+        "bar_x": _ask("Printed bar x, read twice (comma)", "--bar-x", bar_x, _lengths, default=""),
+        "bar_y": _ask("Printed bar y, read twice (comma)", "--bar-y", bar_y, _lengths, default=""),
         "clearance": _ask(
             "Clearance per side (empty: outline only)",
             "--clearance",
             clearance,
-            lambda text: [_length(one) for one in text.split(",")],
+            _lengths,
             default="",
         ),
     }
@@ -86,9 +110,15 @@ def job_text(answers: dict[str, str], photos: list[tuple[str, str]]) -> str:
     quote = json.dumps  # every JSON string is a TOML string
     lines = ["[part]", f"name = {quote(answers['name'], ensure_ascii=False)}"]
     lines += [f"thickness = {quote(answers['thickness'])}"]
-    lines += ["# edge_radius, draft, listed, family, symmetry: see README", "", "[frame]"]
+    for key in ("edge_radius", "draft"):
+        lines += [f"{key} = {quote(answers[key])}"] if answers.get(key) else []
+    lines += ["# edge_chamfer, listed, family, symmetry: see README", "", "[frame]"]
     lines += [f"description = {quote(answers['frame'], ensure_ascii=False)}"]
-    lines += [f"{key} = {quote(answers[key])}" for key in ("bar_x", "bar_y") if answers[key]]
+    for key in ("bar_x", "bar_y"):
+        if answers[key]:
+            readings = [quote(one.strip()) for one in answers[key].split(",")]
+            one = len(readings) == 1
+            lines += [f"{key} = {readings[0] if one else '[' + ', '.join(readings) + ']'}"]
     for file, shows in photos:
         file, shows = quote(file, ensure_ascii=False), quote(shows)
         lines += ["", "[[photo]]", f"file = {file}", f"shows = {shows}"]
@@ -105,6 +135,10 @@ def job_text(answers: dict[str, str], photos: list[tuple[str, str]]) -> str:
 def _length(text: str) -> str:
     parse_length(text)
     return text
+
+
+def _lengths(text: str) -> list[str]:
+    return [_length(one) for one in text.split(",")]
 
 
 def _ask(

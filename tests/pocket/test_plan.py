@@ -220,7 +220,7 @@ def test_holes_that_overlap_are_not_to_be_cut():
     apart = plan(push_hole=[{"diameter": "20 mm"}, {"diameter": "20 mm", "x": "30 mm"}], wood=None)
     assert "holes-overlap" not in codes(apart)
     over = plan(
-        push_hole=[{"diameter": "20 mm", "x": "-184 mm", "y": "-48 mm"}],
+        push_hole=[{"diameter": "20 mm", "x": "-176 mm", "y": "-48 mm"}],
         feet={"diameter": "12 mm", "inset": "25 mm", "deeper": "1 mm"},
         wood=None,
     )

@@ -130,11 +130,16 @@ def test_photos_find_their_camera_by_exif_or_by_name():
     assert prior_for(photo(make=None), [CAMERA], "shop phone").lens == LENS
 
 
-def test_a_camera_that_was_not_learned_or_has_another_size_is_refused():
+def test_a_camera_that_was_not_learned_is_refused():
     with pytest.raises(InputError, match="Shop phone"):
         prior_for(photo(), [CAMERA], "other")
-    with pytest.raises(InputError, match="2000 x 1500"):
-        prior_for(photo(size=(2000, 1500)), [CAMERA], "Shop phone")
+
+
+def test_a_camera_learned_with_another_size_is_not_used_and_that_is_said():
+    remark = prior_for(photo(size=(2000, 1500)), [CAMERA], "Shop phone")
+    assert remark.code == "camera-of-another-size"
+    assert "2000 x 1500" in remark.text
+    assert remark.about.file == "p.jpg"
 
 
 def written(tmp_path, name, size=(400, 300), **exif):
@@ -155,7 +160,7 @@ def written(tmp_path, name, size=(400, 300), **exif):
 )
 def test_photos_of_two_cameras_are_told_apart_and_named(tmp_path, monkeypatch, other, word):
     monkeypatch.setattr("snugline.trace.known_cameras.sight_markers", lambda p, f: None)
-    monkeypatch.setattr("snugline.trace.known_cameras._as_stored", lambda s, p: None)
+    monkeypatch.setattr("snugline.trace.known_cameras.as_stored", lambda s, p: None)
     files = [written(tmp_path, "one.jpg"), written(tmp_path, "two.jpg", **other)]
     with pytest.raises(InputError, match=f"two.jpg.*{word}"):
         learn(files, [])
@@ -167,6 +172,6 @@ def test_photos_of_two_cameras_are_told_apart_and_named(tmp_path, monkeypatch, o
 )
 def test_what_cannot_be_kept_is_refused(tmp_path, monkeypatch, name, orientation, word):
     monkeypatch.setattr("snugline.trace.known_cameras.sight_markers", lambda p, f: None)
-    monkeypatch.setattr("snugline.trace.known_cameras._as_stored", lambda s, p: None)
+    monkeypatch.setattr("snugline.trace.known_cameras.as_stored", lambda s, p: None)
     with pytest.raises(InputError, match=word):
         learn([written(tmp_path, "one.jpg", orientation=orientation)], [], name)

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Adjusted, Layout
+from snugline.trace.camera.adjusted_cameras import Adjusted, Layout
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import Lens, prior_from_exif
 from snugline.trace.camera.observations import Observations, SheetState
@@ -24,7 +24,7 @@ from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.edge.silhouette import Silhouette, resample
 from snugline.trace.image.photo_file import read_photo
 from snugline.trace.sheet.frame_description import read_frame, with_print_scale
-from snugline.trace.verdict.edge_verdict import EdgeEvidence
+from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.photo_verdict import Evidence, judge, worst
 
 PHOTOS = Path(__file__).parents[3].parent / "shared" / "photos"
@@ -109,6 +109,7 @@ def evidence(keep=None, edge=None):
         noise_px=np.array([0.02]),
         covariance=covariance,
         layout=layout,
+        by_decentring=np.zeros((1, layout.size, 2)),
     )
     edge = edge or edge_of(rectangle(-40, -25, 80, 50))
     return Evidence(FACTS, sighting, adjusted, 0, (FRAME,), (FRAME.window,), edge)
@@ -238,10 +239,10 @@ def print_scale(x, read=True):
 
 
 def test_a_print_that_the_bars_do_not_explain_is_named():
-    # Bars of 200 and 120 mm read to 0.017 mm: 8.7e-5 and 1.4e-4 of their lengths.
-    assert "print-scale-off" not in codes(print_scale(1.0003))
-    notice = codes(print_scale(1.0008))["print-scale-off"]
-    assert "1.0008" in notice.text
+    # Bars of 200 and 120 mm read to 0.060 mm: 3.0e-4 and 5.0e-4 of their lengths.
+    assert "print-scale-off" not in codes(print_scale(1.0010))
+    notice = codes(print_scale(1.0028))["print-scale-off"]
+    assert "1.0028" in notice.text
     assert "again" in notice.mend
 
 
