@@ -49,9 +49,10 @@ def read_or_refused(read, *arguments):
     try:
         return read(*arguments)
     except SnuglineError as error:
-        assert str(error.what)
-        assert str(error.mend)
-        return None
+        refused = error
+    assert str(refused.what)
+    assert str(refused.mend)
+    return None
 
 
 @fast
