@@ -125,7 +125,7 @@ def learn(
                 str(file),
                 "calibrate with photos of one camera, one lens and one size at a time",
             )
-        if photo.exif.orientation not in (1, 3, 6, 8):
+        if np.linalg.det(IN_DISPLAY[photo.exif.orientation]) < 0:
             raise InputError(
                 "the photo is stored mirrored",
                 str(file),

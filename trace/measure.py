@@ -226,7 +226,7 @@ def _parts(view: PhotoView, light: NDArray[np.float32], step: int) -> list[Regio
         try:
             check_window(light, here, window)
             try:
-                regions.extend(find_part(light, here).regions)
+                regions.extend(find_part(light, here))
             except PhotoError:
                 raise why_nothing(light, here, window) from None
         except PhotoError as error:

@@ -56,6 +56,7 @@ THICKNESS_MM, MOVES_MM = 0.2, 0.05
 _CONTRASTING_SHEET = (
     "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
 )
+_BOX_MARGIN_PX = 60.0  # round a single point, so that the box can be seen
 
 
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
@@ -210,7 +211,7 @@ def _ends(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
                     "Light the edge from another side, and take the photo again.",
                     "usable",
                     file,
-                    region_of(piece.pixels[i : i + 1], 60.0),
+                    region_of(piece.pixels[i : i + 1], _BOX_MARGIN_PX),
                 )
 
 

@@ -17,8 +17,8 @@ Floats = NDArray[np.float64]
 # A place on the part's upper edge may be uncertain by this (U95) before the user should act: it is
 # a third of 0.3 mm, a usual clearance.
 UNSURE_MM = 0.1
-# A lens is off the middle of a whole picture by a percent of its diagonal; farther off it is no
-# whole picture, where the markers tell the centre that well.
+# The principal point of a whole picture is within a percent of its diagonal of the middle; farther
+# off it is not a whole picture, where the markers determine it that well.
 _OFF_MIDDLE, _OFF_Z = 0.03, 4.0
 # Zoom, focus and rounding leave the EXIF focal length within a share of this.
 _OFF_FOCAL = 0.05
@@ -59,8 +59,8 @@ def judge_lens(
         yield Notice(
             "lens-unsure",
             Sentence(
-                "The photo does not say with which lens it was taken, and its markers alone leave "
-                "places at the part's upper edge uncertain by {}.",
+                "The photo does not record the lens it was taken with, and its markers alone leave "
+                "points of the part's top edge uncertain by {}.",
                 length(unsure),
             ),
             "Give the photo as the phone saved it, with its EXIF and not cropped.",

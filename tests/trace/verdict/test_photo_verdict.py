@@ -21,8 +21,9 @@ from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.edge.silhouette import Silhouette, resample
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.photo_file import read_photo
+from snugline.trace.image.polyline import resample
 from snugline.trace.sheet.frame_description import read_frame, with_print_scale
 from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.photo_verdict import Evidence, judge, worst
