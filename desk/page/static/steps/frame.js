@@ -90,11 +90,16 @@ function choice(path) {
 /** The two bars as measured, and what they should measure. */
 function bars(path) {
   let sheet = null;
+  // A bar may have been read twice: the field shows the first reading and leaves the second.
+  const bar = (axis) => {
+    const key = `bar_${axis}`;
+    return isList(value(path(key))) ? path(key, 0) : path(key);
+  };
   const check = (axis) => (mm) => (sheet ? barFault(mm, sheet.bars[axis], length) : "");
   const field = (axis) =>
     lengthField({
       label: `Bar ${axis} as measured`,
-      path: () => path(`bar_${axis}`),
+      path: () => bar(axis),
       step: () => BAR_STEP,
       check: check(axis),
     });
@@ -106,7 +111,7 @@ function bars(path) {
     update(frame) {
       sheet = frame;
       fields.forEach((one) => one.update());
-      const [x, y] = ["x", "y"].map((axis) => parseLength(value(path(`bar_${axis}`)) ?? ""));
+      const [x, y] = ["x", "y"].map((axis) => parseLength(value(bar(axis)) ?? ""));
       const { fault, note } = frame ? printWords({ x, y }, frame.bars) : { fault: "", note: "" };
       print.replaceChildren(...(fault ? [h("strong", "Fix: "), fault] : note ? [h("strong", "Tip: "), note] : []));
       print.hidden = !fault && !note;
