@@ -35,29 +35,37 @@ _VAGUE_STRETCH_MM = 4.0
 _VAGUE_SHARE = 0.15
 # Where a second edge is as likely over a short stretch, the overall shape still decides between
 # them; not where that holds for a good part of the edge.
-RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
+RIVAL_SHARE = 0.3
+_RIVAL_STRETCH_MM = 8.0
 # A stretch this long that looks like shaded sheet is remarked on; beyond the second the photo is
 # not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
 # The same for one where the side of the part seems to have been left out.
 WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
-PALE, _PALE_STRETCH_MM = 0.04, 10.0
+PALE = 0.04
+_PALE_STRETCH_MM = 10.0
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
 # This near the window's border its printed line, or its end, may be mistaken for the edge.
-BORDER_MM, _BORDER_STRETCH_MM = 2.5, 40.0
+BORDER_MM = 2.5
+_BORDER_STRETCH_MM = 40.0
 # Beyond this from the window's border a contour has no reason to end.
 _END_MM = 6.0
 # Two of three channels at the top of the scale: the true luminance is not known.
-_FULL, _BESIDE_PX, _GLARE_STRETCH_MM = 254, 4.0, 3.0
+_FULL = 254
+_BESIDE_PX = 4.0
+_GLARE_STRETCH_MM = 3.0
 # A reflection is a patch; where more than this share is clipped, the exposure is too long.
 _PATCH = 0.3
 # A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
 JOG_MM: tuple[float, float] = (0.4, 0.75)
-_JOG_RUN_MM, _JOG_GAP_MM = 6.0, 3.0
-_JOG_STRAIGHT_MM, _JOG_TURN = 0.12, np.radians(3)
+_JOG_RUN_MM = 6.0
+_JOG_GAP_MM = 3.0
+_JOG_STRAIGHT_MM = 0.12
+_JOG_TURN = np.radians(3)
 # An error of the thickness that must be allowed for, and the shift of the edge that is remarked on.
-THICKNESS_MM, MOVES_MM = 0.2, 0.05
+THICKNESS_MM = 0.2
+MOVES_MM = 0.05
 _CLOSE_GAPS = 9  # points
 # Points over which the part's slope is smoothed, as where the contour was made.
 _SLOPE_SMOOTH = 6

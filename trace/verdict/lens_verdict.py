@@ -19,7 +19,8 @@ Floats = NDArray[np.float64]
 UNSURE_MM = 0.1
 # The principal point of a whole picture is within a percent of its diagonal of the middle; farther
 # off it is not a whole picture, where the markers determine it that well.
-_OFF_MIDDLE, _OFF_Z = 0.03, 4.0
+_OFF_MIDDLE = 0.03
+_OFF_Z = 4.0
 
 
 def judge_lens(
