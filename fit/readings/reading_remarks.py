@@ -9,6 +9,8 @@ from snugline.notice import Notice
 from snugline.sentence import Figure, Sentence, length
 
 CONTRADICTED = "reading-contradicted"
+READINGS_DISAGREE = "readings-disagree"
+NOT_TIED = "photos-not-tied"
 VARIES = "part-varies"
 
 
@@ -64,7 +66,7 @@ def scatter_remarks(what: str, scatter: Scatter) -> tuple[Notice, ...]:
             ),
         )  # fmt: skip
     kept = [value for reading in scatter.readings for value in reading.values_mm]
-    shown = "another reading says {{}}" if len(kept) == 1 else "the other readings say {}"
+    shown = "another reading says {}" if len(kept) == 1 else "the other readings say {}"
     middle = sum(kept) / len(kept)
     return tuple(
         contradicted(reading, value, shown, [length(middle)], slips)

@@ -164,7 +164,7 @@ def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...
 
     hidden = covered_markers(picture, view)
     light = _light(picture, view)
-    if light is None or not hidden.any() or not regions:
+    if light is None or not hidden.any() or not regions or not regions[0].outer:
         return np.zeros(len(hidden), dtype=bool)
     ring = np.concatenate([edge.points for edge in regions[0].outer])
     if len(ring) < 4:

@@ -20,7 +20,9 @@ UNSURE_MM = 0.1
 # The principal point of a whole picture is within a percent of its diagonal of the middle; farther
 # off it is not a whole picture, where the markers determine it that well.
 _OFF_MIDDLE = 0.03
-_OFF_Z = 4.0
+_OFF_Z = 4.0  # standard uncertainties
+# Zoom, focus and rounding leave the EXIF focal length within a share of this.
+_OFF_FOCAL = 0.05
 
 
 def judge_lens(
@@ -42,11 +44,12 @@ def judge_lens(
             "usable",
             about,
         )
-    if _off_middle(solved, number, sighting):
+    words = _not_as_taken(solved, number, sighting)
+    if words:
         yield Notice(
             "not-as-taken",
-            "The lens's principal point is far off the picture's middle: this is not the photo as "
-            "the phone took it, but a part of it, or a photo of a screen or print.",
+            f"{words}: this is not the photo as the phone took it, but an edited one, a part of "
+            f"it, or a photo of a screen or print.",
             "Give the file itself, as the phone saved it.",
             "usable",
             about,
@@ -67,16 +70,23 @@ def judge_lens(
         )
 
 
-def _off_middle(solved: Solved, number: int, sighting: Sighting) -> bool:
-    """Whether an apparently whole picture has its principal point off the middle."""
-    expected = (sighting.prior, *sighting.otherwise)
-    if solved.lenses[number].prior.kind == "whole" or not any(p.kind == "whole" for p in expected):
-        return False
+def _not_as_taken(solved: Solved, number: int, sighting: Sighting) -> str:
+    """What contradicts that an apparently whole picture is one; empty where nothing does."""
+    whole = next((p for p in (sighting.prior, *sighting.otherwise) if p.kind == "whole"), None)
+    chosen = solved.lenses[number]
+    if whole is None or chosen.prior is whole or chosen.prior.kind == "learned":
+        return ""
     lens = solved.adjusted.cameras[number].lens
-    off = np.array(lens.centre) - (np.array(lens.size) - 1) / 2
-    u = np.sqrt(np.diag(solved.camera_covariance(number))[1:3])
-    far = np.abs(off) > _OFF_MIDDLE * np.hypot(*lens.size)
-    return bool((far & (np.abs(off) > _OFF_Z * u)).any())
+    u = np.sqrt(np.diag(solved.camera_covariance(number))[:3])
+    off = np.abs(np.array(lens.centre) - (np.array(lens.size) - 1) / 2)
+    if ((off > _OFF_MIDDLE * np.hypot(*lens.size)) & (off > _OFF_Z * u[1:])).any():
+        return "The lens's principal point is far off the picture's middle"
+    known = float(np.sqrt(np.linalg.inv(whole.precision)[0, 0]))
+    apart = abs(lens.focal - whole.lens.focal)
+    # A free focal length is expected nowhere, and contradicted by nothing.
+    if apart > _OFF_FOCAL * whole.lens.focal and apart > _OFF_Z * float(np.hypot(u[0], known)):
+        return "The markers give another focal length than the EXIF"
+    return ""
 
 
 def _upper_edge_u(solved: Solved, number: int, window: Floats, thickness: float) -> float:

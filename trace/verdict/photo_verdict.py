@@ -9,13 +9,14 @@ from numpy.typing import NDArray
 from snugline.counting import counted
 from snugline.notice import Notice, Severity
 from snugline.sentence import Sentence, length
-from snugline.trace.camera.bundle_adjustment import Adjusted
+from snugline.trace.camera.adjusted_cameras import Adjusted
 from snugline.trace.camera.camera_solution import UNMEASURED_SCALE_U
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.sheet.frame_description import BAR_DOUBT_MM, AnyFrame, Frame
-from snugline.trace.verdict.edge_verdict import EdgeEvidence, judge_edge, region_of
+from snugline.trace.verdict.edge_verdict import judge_edge
+from snugline.trace.verdict.followed_piece import EdgeEvidence, region_of
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
