@@ -172,7 +172,9 @@ def make_plan(
         notices += remarks
     laid_out_here = choices.stock.length is not None and choices.stock.width is not None
     if laid_out_here and choices.shared is None:
-        sheets += [_layout(opening, pieces, depth, choices, unit) for opening in openings]
+        laid, remarks = _layouts(openings, pieces, depth, choices, unit)
+        sheets += laid
+        notices += remarks
     guests, shared, remarks = boards(openings, given, outlines or {})
     sheets += shared
     notices += remarks
@@ -295,6 +297,26 @@ def _template_sheet(opening: Opening, given: Given) -> tuple[list[Sheet], list[N
     name = f"{follower.name} {size} cutter {cutter}"
     layer = PlanLayer(name, None, (template_outline(pocket, follower),))
     return [Sheet("template", opening.clearance, (layer,), blocked)], list(notices)
+
+
+def _layouts(
+    openings: Sequence[Opening],
+    pieces: tuple[Coupon, ...],
+    depth: Depth,
+    choices: PocketChoices,
+    unit: Unit,
+) -> tuple[list[Sheet], list[Notice]]:
+    """A layout for each pocket; one that the stock has no room for is left out with a remark."""
+    sheets, notices = [], []
+    for opening in openings:
+        try:
+            sheets.append(_layout(opening, pieces, depth, choices, unit))
+        except PlanError as error:
+            about = OfKey(("pocket", "stock"))
+            notices.append(
+                Notice("layout-does-not-fit", error.what, error.mend, "cannot be cut", about)
+            )
+    return sheets, notices
 
 
 def _layout(
