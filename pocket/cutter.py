@@ -30,7 +30,7 @@ _BISECTIONS = 40
 
 @dataclass(frozen=True)
 class UncutCorner:
-    """Wood left at one place of the pocket's outline, standing proud by so many mm."""
+    """Wood left at one place of the pocket's outline, standing proud, mm."""
 
     at: Point
     stands: float

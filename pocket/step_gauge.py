@@ -17,7 +17,7 @@ from snugline.fit.geometry.outline import Outline, Point
 from snugline.fit.geometry.primitives import polygon
 from snugline.pocket.lettering import engraved, engraved_width
 
-PLAY = 1.0  # mm; a step is so much higher than the part is thick
+PLAY = 1.0  # mm; a step is higher than the part is thick by this
 UNKNOWN_CUTTER = 8.0  # mm; room is left for the largest that is common (common practice)
 TEXT = 4.0  # mm, height of engraved figures
 TEXT_ROOM = 2.0  # mm round them
