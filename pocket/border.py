@@ -109,7 +109,7 @@ def border_notices(
     depth: float,
     stock: float | None,
 ) -> tuple[Notice, ...]:
-    """Remarks on the wood that is left beside the pocket.
+    """Remarks on the wood that is left round the pocket.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""All files of a plan, and one archive of them to hand on; the unit stands in every name."""
+"""All files of a plan, and one archive of them to hand on; every file name gives the unit."""
 
 import io
 import zipfile

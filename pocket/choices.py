@@ -116,7 +116,7 @@ class PocketChoices:
     ----------
     clearance : one or several gaps; one pocket is drawn for each.
     kind : of part, `soft`, `firm`, `brittle` or `metal`: which clearances are suggested.
-    above : how far the part stands above the finished face; negative is below it.
+    above : how far the part projects above the finished face; negative is below it.
     sanding : taken off the face after the pocket is cut.
     cutter : None leaves all checks of the cutter out.
     relief : of corners that the cutter cannot reach; None leaves them.

@@ -3,7 +3,7 @@
 Every length is text with its unit; humidity and moisture are numbers in per cent, temperatures
 numbers in degrees Celsius.
 
-Keys (all but `clearance` may be left out)::
+Keys (all except `clearance` are optional)::
 
     [pocket]
     clearance = "0.25 mm"            # or a list; {length = "0.6 mm", width = "0.4 mm"}
@@ -343,7 +343,7 @@ def _coupons(t: Table, squeeze: float) -> Coupons:
     def rung(value: Any, where: OfKey) -> float:
         return checked_clearance(parse_length(value, where), where, squeeze)
 
-    # Jobs of version 0.1 asked for 1 or 2 corners; a corner is now always the whole end.
+    # Jobs of version 0.1 had 1 or 2 corners; a corner is now always the whole end.
     t.number("corners", 1, 2, 1.0)
     tests = lambda v, w: word(v, TESTS, w)  # noqa: E731
     return Coupons(

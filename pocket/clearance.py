@@ -35,7 +35,7 @@ class Clearance:
         return self.length == self.width
 
     def named(self, unit: Unit) -> str:
-        """As it stands in titles and file names, in the job's unit.
+        """As written in titles and file names, in the job's unit.
 
         >>> Clearance(0.6, 0.4).named("mm")
         'length 0.60 mm width 0.40 mm'

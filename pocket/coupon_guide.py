@@ -101,7 +101,7 @@ def _entry_lines(plan: "CutPlan") -> list[str]:
     words = ", ".join(VERDICTS)
     return [
         f"Write each piece into the shop's records with its clearance and a word ({words}). Best, "
-        "measure the slot with inside calipers too and give measured less drawn, per side:",
+        "measure the slot with inside caliper too and give measured less drawn, per side:",
         f'   snugline fitted job.toml --clearance 0.20mm --verdict tight --machine "{machine}" '
         "--opening-error -0.03mm",
         "or on the page, after the cut. From three cuts on the records tell the width error of the "

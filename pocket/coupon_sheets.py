@@ -29,7 +29,7 @@ def coupons(
     offered: Suggestion,
     unit: Unit,
 ) -> tuple[Coupon, ...]:
-    """All test pieces that the shop asks for: the gauges first, then an end for each rung."""
+    """All test coupons that the shop wants: the gauges first, then an end for each rung."""
     chosen = choices.coupons
     if chosen is None:
         return ()

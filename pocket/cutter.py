@@ -1,7 +1,7 @@
 """Where a round cutter reaches in a pocket, what it leaves, and what that does to the part.
 
 The cutter's centre runs inside the parallel of the pocket at its radius. Wood further than that
-radius from where the centre can be stands proud.
+radius from where the centre can be is left uncut.
 """
 
 import math
@@ -22,7 +22,7 @@ from snugline.pocket.clearance import Clearance
 from snugline.sentence import Sentence, length
 
 UNCUT_TOL = 1e-6
-"""mm; what stands proud by less is cut."""
+"""mm; a smaller projection counts as cut."""
 
 _STEP = 1.0  # mm between the places looked at, joints and middles of arcs besides
 _BISECTIONS = 40
@@ -30,7 +30,7 @@ _BISECTIONS = 40
 
 @dataclass(frozen=True)
 class UncutCorner:
-    """Wood left at one place of the pocket's outline, standing proud, mm."""
+    """Wood left uncut at one point of the pocket's outline, and its height in mm."""
 
     at: Point
     stands: float
@@ -106,7 +106,7 @@ def neck_width(pocket: Outline, diameter: float) -> float | None:
 
 
 def leftover(cutter_radius: float, corner_radius: float, angle: float) -> float:
-    """Wood left standing at a pocket's corner, along its bisector, mm.
+    """Wood left uncut at a pocket's corner, along its bisector, mm.
 
     >>> round(leftover(3.175, 0, math.pi / 2), 6)
     1.315128
@@ -215,7 +215,7 @@ def _proud(
 
 
 def _peaks(points: NDArray[np.float64], proud: NDArray[np.float64]) -> list[UncutCorner]:
-    """The highest place of each stretch of outline that stands proud."""
+    """The highest point of each stretch of outline that is left uncut."""
     over = np.flatnonzero(proud > UNCUT_TOL)
     if not len(over):
         return []

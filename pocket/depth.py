@@ -1,4 +1,4 @@
-"""How deep the pocket goes, from the part's thickness and the wanted seat."""
+"""How deep the pocket goes, from the part's thickness and the seating height wanted."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,7 +24,7 @@ class Depth:
     ----------
     pocket : of the seat.
     deepest : of anything cut, its steps and holes that end in the wood included.
-    above : how far the part stands above the finished face; negative is below.
+    above : how far the part projects above the finished face; negative is below.
     u95 : of `above`.
     floor : wood left under the deepest cut; None where the stock's thickness is not known.
     """
@@ -43,11 +43,11 @@ def pocket_depth(
     deeper: float = 0.0,
     stock: float | None = None,
 ) -> Depth:
-    """Depth at which the part stands `above` mm over the finished face.
+    """Depth at which the part projects `above` mm over the finished face.
 
     Parameters
     ----------
-    above : wanted seat: 0 is flush, positive above, negative below, mm.
+    above : seating height wanted: 0 is flush, positive above, negative below, mm.
     removal : wood sanded or planed off the face after the pocket is cut, mm.
     deeper : how far a step goes below the seat, mm.
     stock : thickness of the board when the pocket is cut, mm.
@@ -63,7 +63,7 @@ def pocket_depth(
             "sanding",
             "give the thickness taken off after the pocket is cut, 0 mm or more",
         )
-    depth = thickness.value - above + removal
+    depth = thickness.thickest - above + removal
     if depth <= 0:
         raise PlanError(
             f"a part {thickness.value:.2f} mm thick cannot stand {above:.2f} mm above the face",
@@ -85,7 +85,7 @@ def depth_notices(depth: Depth, thickness: Thickness, choices: PocketChoices) ->
     """Remarks on a thin floor, on the cutter's length, and on a part of uneven thickness."""
     notices = [*_floor_notices(depth, choices.floor)]
     notices += _cutter_length_notices(depth, choices.cutter)
-    if thickness.spread > _ROCKS:
+    if thickness.spread > _ROCKS and not thickness.varies:
         notices.append(
             Notice(
                 "uneven-thickness",

@@ -3,7 +3,7 @@
 Along each axis the gap per side is the clearance, plus the width error of the cut, less what the
 worst season takes, less what the part's size is off by; a corner that the cutter leaves rounder
 than the part has a gap of its own. All of them are normal; the width error is common to all.
-Where a hand reading contradicts the outline, each is believed by its weight (a linear pool).
+Where a hand reading contradicts the outline, both count by their weights (a linear pool).
 """
 
 import math
@@ -57,7 +57,7 @@ class Chance:
     ----------
     probability : 0 to 1.
     places : along the length, along the width, and at a corner that the cutter leaves.
-    width_error : of the cut, as it was reckoned with.
+    width_error : of the cut, as it was allowed for.
     squeeze : mm per side that the part may be squeezed by.
     """
 

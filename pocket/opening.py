@@ -78,7 +78,7 @@ class Opening:
         return self.state == "not to be cut"
 
     def as_json(self) -> dict[str, Any]:
-        """The pocket's verdict, as it stands under `pockets` in the result's cut plan."""
+        """The pocket's verdict, as under `pockets` in the result's cut plan."""
         return {
             "clearance": self.clearance.as_json(),
             "state": self.state,

@@ -86,7 +86,7 @@ class CutPlan:
         return notebook_svg((loop.inscribed(0.01).tolist(), True) for loop in loops)
 
     def as_json(self) -> dict[str, Any]:
-        """The form that stands under `cut_plan` in the result contract; lengths in mm."""
+        """The form under `cut_plan` in the result contract; lengths in mm."""
         return {
             "layers": [
                 layer for sheet in self.sheets if not sheet.blocked for layer in sheet.as_json()
@@ -136,7 +136,7 @@ def make_plan(
     thickness : of the part.
     choices : the shop's; one pocket is planned for each clearance.
     unit : that files are written in.
-    width_error : of the cut, what the shop's records know of the machine.
+    width_error : of the cut, from the shop's records of the machine.
     readings_in : units that hand readings were written in (`mm`, `in`).
     outlines : what the files hold that a shared board names, by their names.
 
@@ -257,7 +257,7 @@ def _told_apart(clearances: Sequence[Clearance], unit: Unit) -> None:
 
 
 def _placed_notices(openings: Sequence[Opening], unit: Unit) -> list[Notice]:
-    """Each pocket's remarks with its clearance; what all of them have alike is said once."""
+    """Each pocket's remarks with its clearance; what is the same for all of them only once."""
     notices = []
     for opening in openings:
         for notice in opening.notices:
@@ -271,7 +271,7 @@ def _placed_notices(openings: Sequence[Opening], unit: Unit) -> list[Notice]:
 
 
 def _depth(thickness: Thickness, choices: PocketChoices) -> Depth:
-    seat = thickness.value - choices.above + choices.sanding
+    seat = thickness.thickest - choices.above + choices.sanding
     deeper = [choices.step.deeper if choices.step else 0.0]
     deeper.append(choices.feet.deeper if choices.feet else 0.0)
     deeper += [notch.depth - seat for notch in choices.notches if notch.depth is not None]
@@ -326,7 +326,7 @@ def _layout(
     choices: PocketChoices,
     unit: Unit,
 ) -> Sheet:
-    """The copies of one pocket, and its coupons where they are asked for, on the stock."""
+    """The copies of one pocket, and its coupons, if any, on the stock."""
     across = choices.board is not None and choices.board.grain == "width"
     groups = [
         Group(f"piece {k + 1}", opening.sheet.layers, across) for k in range(choices.stock.copies)

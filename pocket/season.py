@@ -39,7 +39,7 @@ class SeasonalGap:
     season : `driest` or `dampest`.
     direction : `length` or `width` of the part.
     across : whether this is across the board's grain.
-    opening, land, part : change of the opening, of the two lands beside it together, of the part.
+    opening, land, part : change of the opening, of the two lands next to it together, of the part.
     gap : what is left of the clearance on each side; negative means squeezed.
     u95 : of what the season changes of the gap.
     """
@@ -68,7 +68,7 @@ def seasonal_gaps(
     ----------
     size : (length, width) of the part, mm.
     clearance : as cut.
-    land : wood beside the opening on each side, mm.
+    land : wood next to the opening on each side, mm.
     """
     board = movers.board
     gaps = []

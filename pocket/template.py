@@ -51,7 +51,7 @@ def template_outline(pocket: Outline, follower: Follower) -> Outline:
     if len(made) != 1:
         raise PlanError(
             f"the template for a {follower.name} of {follower.diameter:g} mm falls into "
-            f"{len(made)} pieces",
+            f"{counted(len(made), 'piece')}",
             "template",
             f"use a {follower.name} nearer to the cutter's diameter",
         )
