@@ -21,6 +21,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -54,8 +55,14 @@ class Fault:
     said: str
 
 
+@cache
+def source_of(file: str) -> str:
+    """As it is at the start: an edit meanwhile moves no fault."""
+    return (ROOT / file).read_text(encoding="utf-8")
+
+
 def faults_of(file: str) -> list[Fault]:
-    tree = ast.parse((ROOT / file).read_text(encoding="utf-8"))
+    tree = ast.parse(source_of(file))
     unread = _unread(tree)
     found = []
     for number, node in enumerate(ast.walk(tree)):
@@ -126,7 +133,7 @@ def _short(node: ast.AST) -> str:
 
 
 def mutated(fault: Fault) -> str:
-    source = (ROOT / fault.file).read_text(encoding="utf-8")
+    source = source_of(fault.file)
     tree = ast.parse(source)
     for number, node in enumerate(ast.walk(tree)):
         if number == fault.node:

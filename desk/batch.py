@@ -17,6 +17,7 @@ from snugline.desk.job_run import run_job, summary
 from snugline.desk.result_folder import publish, settle_all
 from snugline.errors import SnuglineError
 from snugline.notice import Notice
+from snugline.units import LengthUnit
 
 
 @dataclass(frozen=True)
@@ -28,14 +29,14 @@ class Outcome:
     record: dict[str, Any] | None = None
     lines: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
+    unit: LengthUnit = "mm"
     error: SnuglineError | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The record, or in its place the error's three parts."""
         if self.error is None:
             return self.record or {}
-        error = {"what": self.error.what, "where": self.error.where, "mend": self.error.mend}
-        return {"job": str(self.job), "error": error}
+        return {"job": str(self.job), "error": self.error.as_json()}
 
 
 def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
@@ -49,7 +50,7 @@ def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: Non
     except SnuglineError as error:
         return Outcome(job, folder, error=error)
     lines = (*summary(finished.record, folder), *(f"  note: {n.text}" for n in outside(read)))
-    return Outcome(job, folder, finished.record, lines, finished.notices)
+    return Outcome(job, folder, finished.record, lines, finished.notices, read.output.units)
 
 
 def run_all(

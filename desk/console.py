@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from snugline.desk.wording import sentence
+from snugline.desk.wording import remark
 from snugline.notice import Notice, Severity
+from snugline.units import LengthUnit
 
 Step = Callable[[str], None]
 
@@ -27,14 +28,11 @@ def print_json(record: Any) -> None:
     print(json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False))
 
 
-def print_notices(notices: Iterable[Notice]) -> None:
+def print_notices(notices: Iterable[Notice], unit: LengthUnit = "mm") -> None:
     """One line a remark on standard error; those for information only stay in the result."""
     for notice in notices:
         if notice.gravity:
-            about = "" if notice.about is None else str(notice.about)
-            text = notice.text if about in notice.text else f"{about}: {notice.text}"
-            line = f"{sentence(text)} {sentence(notice.mend)}"
-            print(f"{_LABELS[notice.severity]}: {line}", file=sys.stderr)
+            print(f"{_LABELS[notice.severity]}: {' '.join(remark(notice, unit))}", file=sys.stderr)
 
 
 def exit_status(notices: Iterable[Notice]) -> int:

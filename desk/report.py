@@ -18,11 +18,11 @@ from snugline.desk.pictures import (
     plan_picture,
     residual_picture,
 )
-from snugline.desk.wording import measure, named, sentence
+from snugline.desk.wording import measure, named, remark
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
-from snugline.notice import GRAVITY
-from snugline.place import about_from_json
+from snugline.notice import Notice
+from snugline.units import LengthUnit
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 
@@ -110,7 +110,7 @@ class ReportInput:
     shares: Sequence[Along]
     overlays: Mapping[str, bytes]
     plans: Mapping[str, Drawing]
-    unit: str
+    unit: LengthUnit
 
 
 def report_html(given: ReportInput) -> str:
@@ -151,8 +151,7 @@ def _summary(given: ReportInput) -> str:
 
 
 def _notices(given: ReportInput) -> str:
-    warnings = given.record["warnings"]
-    notices = sorted(warnings, key=lambda n: -GRAVITY[n.get("severity", "usable")])
+    notices = sorted(map(Notice.from_json, given.record["warnings"]), key=lambda n: -n.gravity)
     words = {
         "retake": "Take again",
         "usable": "Check",
@@ -165,13 +164,10 @@ def _notices(given: ReportInput) -> str:
         return '<section class="wide"><h2>Remarks</h2><p>None.</p></section>'
     items = []
     for notice in notices:
-        severity = notice.get("severity", "usable")
-        about = str(about_from_json(notice["about"])) if "about" in notice else ""
-        text = notice["text"] if about in notice["text"] else f"{about}: {notice['text']}"
-        colour = _COLOURS[GRAVITY[severity]]
+        text, mend = remark(notice, given.unit)
         items.append(
-            f'<li class="{colour}"><b>{words[severity]}.</b> {escape(sentence(text))} '
-            f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'
+            f'<li class="{_COLOURS[notice.gravity]}"><b>{words[notice.severity]}.</b> '
+            f'{escape(text)} <span class="soft">{escape(mend)}</span></li>'
         )
     return (
         f'<section class="wide"><h2>Remarks</h2><ul class="notices">{"".join(items)}</ul></section>'

@@ -3,6 +3,8 @@
 import math
 
 from snugline.lengths import format_length
+from snugline.notice import Notice
+from snugline.units import LengthUnit
 
 # Angles among the dimensions, in radians, by the name that results use.
 _ANGLES = {
@@ -24,6 +26,18 @@ def sentence(text: str) -> str:
     start = first.capitalize() if first.isalpha() and first.islower() else first
     whole = f"{start} {rest}".strip()
     return whole if whole.endswith((".", "!", "?")) else f"{whole}."
+
+
+def remark(notice: Notice, unit: LengthUnit = "mm") -> tuple[str, str]:
+    """A remark's two sentences in the reader's unit, the first with what it is about.
+
+    >>> remark(Notice("dark", "it is dark", "add light", about="left.jpg"))
+    ('left.jpg: it is dark.', 'Add light.')
+    """
+    text, about = notice.text.in_unit(unit), "" if notice.about is None else str(notice.about)
+    if about not in text:
+        text = f"{about}: {text}"
+    return sentence(text), sentence(notice.mend.in_unit(unit))
 
 
 def named(term: str) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from snugline.errors import FitError
+from snugline.fit.adjustment.photo_sizes import PhotoSizes
 from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.fit.readings.reading_remarks import contradicted, scatter_remarks
 from snugline.fit.readings.scatter import scatter_of
@@ -37,9 +38,10 @@ class Weighed:
 
 def weigh(
     readings: Sequence[Reading],
-    sizes: Mapping[str, Expected],
+    sizes: Mapping[str, PhotoSizes],
     thickness: float | None = None,
     listed: tuple[float, float] | None = None,
+    thicker: float = 0.0,
 ) -> Weighed:
     """Take out what is wrong beyond doubt.
 
@@ -47,6 +49,7 @@ def weigh(
     ----------
     sizes : what the photos show of `length` and `width`.
     listed : length and width that the seller states, mm.
+    thicker : mm by which the part is thicker than the photos were traced with.
 
     Raises
     ------
@@ -56,13 +59,14 @@ def weigh(
     kept = [reading for reading in readings if reading.what not in sizes]
     notices: list[Notice] = []
     stands_in: set[str] = set()
-    seen = {of: e.value for of, e in sizes.items() if e.value is not None}
+    expectations = {of: size.expected(thicker) for of, size in sizes.items()}
+    seen = {of: e.value for of, e in expectations.items() if e.value is not None}
     others = {**seen, **({} if thickness is None else {"thickness": thickness})}
     typed: dict[str, float] = {
         reading.what: reading.value for reading in readings if reading.what in sizes
     }
     by_listing: dict[str, float] = dict(zip(("length", "width"), listed or (), strict=False))
-    for what, expected in sizes.items():
+    for what, expected in expectations.items():
         scatter = scatter_of(readings, what)
         notices += scatter_remarks(what, scatter)
         believed, wrong = [], []

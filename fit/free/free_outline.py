@@ -21,7 +21,7 @@ from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
 from snugline.fit.geometry.arc_chain import Chain, directions, halved
 from snugline.fit.section import Section
 from snugline.notice import Notice
-from snugline.place import OfPart, OfPhoto
+from snugline.place import OfPhoto
 
 # How well a hand aims a tape along a part whose sides are not parallel. Common practice, no source.
 _AIM = math.radians(1.0)
@@ -79,23 +79,15 @@ def fit_free(
     axes, extents = _axes(chain, placed, readings)
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
+    contradicted: dict[str, float] = {}
     for extent in _contradicted(done.chain, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections)
         axes, _ = _axes(done.chain, placed, {e.of: readings[e.of] for e in extents})
-        found = reach_along(done.chain, extent.direction).value
-        notices.append(
-            Notice(
-                "reading-contradicted",
-                f"The reading of the {extent.of}, {extent.value:.2f} mm, differs by "
-                f"{extent.value - found:+.2f} mm from the contour's {found:.2f} mm; it was not "
-                f"used.",
-                f"Measure the {extent.of} again, jaws flat on both sides.",
-                "usable",
-                OfPart(extent.of),
-            )
-        )
-    return finished(done, placed, data, axes, spline.tolerance, {e.of for e in extents}, notices)
+        contradicted[extent.of] = reach_along(done.chain, extent.direction).value
+    used = {e.of for e in extents}
+    free = finished(done, placed, data, axes, spline.tolerance, used, notices)
+    return replace(free, contradicted=contradicted)
 
 
 def _irregular(placed: Placed) -> Notice:

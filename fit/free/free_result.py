@@ -1,7 +1,8 @@
 """The result of a free outline: sizes, segments, what was seen of each, what no photo shows."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -63,6 +64,8 @@ class FreeFit:
     poses : part_from_frame, (2, 3) affine, of each section.
     residuals : (N,) mm of each section's points, positive outside the outline.
     kept : (N,) of each section, whether a point took part.
+    contradicted : mm that the contours give for a dimension whose reading cannot be right; such
+        readings were not used.
     """
 
     outline: Outline
@@ -76,6 +79,7 @@ class FreeFit:
     residuals: tuple[Array, ...]
     kept: "tuple[np.ndarray[tuple[int], np.dtype[np.bool_]], ...]"
     notices: tuple[Notice, ...]
+    contradicted: Mapping[str, float] = field(default_factory=dict)
 
 
 def finished(

@@ -9,7 +9,7 @@ can explain any small difference.
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from snugline.fit.readings.reading import Reading, tool_of, uncertainty
@@ -22,6 +22,8 @@ _DOUBLED, _SWAPPED_DIGITS = 0.10, 0.03
 HOOK_MM = 2.0  # a bent or jammed hook is off by some such size. Common practice, no source.
 FITS = 3.3  # standard uncertainties within which a value counts as the one that was meant
 _MOST = 3
+_BETWEEN_MARKS = 0.15  # common practice, no source
+_ROUNDED = math.sqrt(3)  # limit of an even distribution over its standard uncertainty
 _SIZE_U_SHARE = 0.005  # of a dimension as the photos show it, before anything is adjusted
 
 
@@ -71,6 +73,7 @@ def likely_slips(
     expected: Expected,
     others: Mapping[str, float] | None = None,
     typed: Mapping[str, float] | None = None,
+    most: int = _MOST,
 ) -> tuple[Slip, ...]:
     """What may have gone wrong with a reading's mean, the likeliest first.
 
@@ -79,20 +82,25 @@ def likely_slips(
     others : what is known of the part's other dimensions, mm, by their names: one may have been
         typed for the other.
     typed : what was typed for the other dimensions, mm: they may have changed places.
+    most : slips that are given.
     """
     value = reading.value
     own = uncertainty(reading).u
     found = []
     for kind, words, meant, prior, blur in _candidates(reading, value):
-        u = math.hypot(own * max(1.0, meant / value), blur)
-        if expected.off(meant, u) <= FITS:
-            found.append(Slip(kind, words, meant, prior * _density(meant, u, expected)))
+        if not meant > 0:
+            continue
+        at, on_scale = _on_scale(reading, meant, blur) if kind != "hook" else (meant, 1.0)
+        u = math.hypot(uncertainty(replace(reading, values_mm=(at,))).u, blur)
+        if expected.off(at, u) <= FITS:
+            weight = prior * on_scale * _density(at, u, expected)
+            found.append(Slip(kind, words, at, weight))
     found += _other_size(reading, own, expected, others or {}, typed or {})
     total = sum(slip.weight for slip in found)
     found.sort(key=lambda slip: -slip.weight)
     return tuple(
         Slip(slip.kind, slip.words, slip.meant, slip.weight / total if total > 0 else 0.0)
-        for slip in found[:_MOST]
+        for slip in found[:most]
     )
 
 
@@ -107,8 +115,10 @@ def _other_size(
     for what in (others.keys() | typed.keys()) - {reading.what}:
         meant = typed.get(what)
         fits = meant is not None and meant != reading.value and expected.off(meant, own) <= FITS
-        is_other = what in others and abs(reading.value - others[what]) <= FITS * (
-            own + _SIZE_U_SHARE * others[what]
+        is_other = any(
+            abs(reading.value - known[what]) <= FITS * (own + _SIZE_U_SHARE * known[what])
+            for known in (others, typed)
+            if what in known
         )
         if fits and meant is not None and (is_other or expected.value is not None):
             words = f"{reading.what} and {what} changed places"
@@ -163,6 +173,20 @@ def _candidates(reading: Reading, value: float) -> Iterator[tuple[str, str, floa
         yield "doubled", "half of the radius", value * 2, _DOUBLED / 2, 0.0
     for meant in _digits_swapped(value):
         yield "digits-swapped", "two digits swapped", meant, _SWAPPED_DIGITS, 0.0
+
+
+def _on_scale(reading: Reading, meant: float, blur: float) -> tuple[float, float]:
+    """The mark of a tape's or rule's scale that was meant, and how plausible that makes the value.
+
+    Nobody reads a tape to a tenth of a millimetre: a value between the marks was hardly meant.
+    """
+    if tool_of(reading).kind not in ("tape", "rule"):
+        return meant, 1.0
+    for step in (MM_PER_INCH / 16, 0.5, MM_PER_INCH / 32):
+        mark = round(meant / step) * step
+        if abs(mark - meant) <= _ROUNDED * blur + 1e-3:
+            return mark, 1.0
+    return meant, _BETWEEN_MARKS
 
 
 def _whole(value: float) -> bool:

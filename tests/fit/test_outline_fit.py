@@ -342,6 +342,18 @@ def test_a_stretch_that_alone_determines_a_radius_is_not_cut():
     assert all(holds(corner.params["radius"], 3.5) for corner in fitted.corners)
 
 
+def test_of_a_stretch_that_is_not_cut_the_gross_outliers_are():
+    lifted = lifted_corner(0.15)
+    points = lifted.points.copy()
+    gross = np.flatnonzero(np.hypot(*(points - points.min(axis=0)).T) < 4)[::3]
+    points[gross] += 1.5  # some 50 standard deviations, inwards over the diagonal
+    fitted = fit_outline([replace(lifted, points=points)], family=ROUNDED, symmetry="none")
+    (section_found,) = fitted.sections
+    assert len(gross) >= 3
+    assert not section_found.kept[gross].any()
+    assert section_found.kept.mean() > 0.95
+
+
 def test_a_radius_that_rests_on_nothing_says_so():
     fitted = fit_outline([lifted_corner(3.0)], family=ROUNDED, symmetry="none")
     notices = {notice.code: notice for notice in fitted.notices}

@@ -5,6 +5,7 @@ import pytest
 from snugline.errors import InputError
 from snugline.place import OfKey
 from snugline.pocket.access import FingerNotch
+from snugline.pocket.choices import TESTS
 from snugline.pocket.choices_record import from_record, unit_notices, units_in
 from snugline.pocket.clearance import Clearance, even
 
@@ -190,3 +191,40 @@ def test_a_job_in_inches_with_millimetre_readings_is_said():
     assert notice.code == "mixed-units"
     assert "written in inches, while hand readings are given in millimetres" in notice.text
     assert unit_notices(frozenset({"mm"}), frozenset({"mm"}), "mm") == ()
+
+
+def test_what_is_left_out_has_the_value_that_the_readme_states():
+    made = read('clearance = "0.3 mm"\ncoupons = {}\nstock = {length = "1 m", width = "0.3 m"}')
+    assert (made.coupons.tests, made.coupons.run, made.coupons.slip) == (TESTS, 20.0, False)
+    assert (made.stock.copies, made.stock.margin, made.stock.turn) == (1, 10.0, False)
+    assert (made.kind, made.above, made.sanding, made.glued) == ("firm", 0.0, 0.0, False)
+
+
+def test_the_corner_of_a_border_may_be_square_and_is_not_negative():
+    border = 'clearance = "0.3 mm"\nborder = {{land = "18 mm", corner = "{}"}}'
+    assert read(border.format("0 mm")).border.corner == 0.0
+    assert read(border.format("0.5 mm")).border.corner == 0.5
+    with pytest.raises(InputError, match="too small"):
+        read(border.format("-0.001 mm"))
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [
+        ('cutter = {diameter = "0.05 mm"}', "0.1 mm or more"),
+        ('sanding = "11 m"', "10000.00 mm at most"),
+        ('step = {inset = "0.0001 mm", deeper = "1 mm"}', "too small"),
+        ('feeds = {feed = "61 m"}', "60000.00 mm at most"),
+        ("notch = [" + 51 * '{side = "front"},' + "]", "there are 51"),
+        ("stock = {copies = 201}", "1 to 200"),
+    ],
+)
+def test_what_no_shop_needs_is_refused(text, match):
+    with pytest.raises(InputError, match=match):
+        read(f'clearance = "0.3 mm"\n{text}')
+
+
+def test_no_more_than_twenty_clearances_are_planned():
+    listed = ", ".join(f'"0.{n:02} mm"' for n in range(1, 22))
+    with pytest.raises(InputError, match="there are 21"):
+        read(f"clearance = [{listed}]")

@@ -115,3 +115,11 @@ def test_what_the_uncut_corner_does_to_the_part_is_said():
 
 def test_a_round_pocket_takes_any_cutter_up_to_its_own_size():
     assert largest_cutter(circle(15)) == pytest.approx(30, abs=1e-3)
+
+
+def test_corners_that_bulge_into_the_pocket_limit_no_cutter():
+    # A pocket with outer corners of 30 mm and a rounded nose of 2 mm that reaches into it.
+    corners = [(-60, -40), (60, -40), (60, 40), (20, 40), (0, 0), (-20, 40), (-60, 40)]
+    radii = [30, 30, 15, 15, 2, 15, 15]
+    nosed = filleted_polygon(corners, radii)
+    assert 2 * 2 < largest_cutter(nosed) <= 2 * 15

@@ -387,3 +387,66 @@ def test_uncertain_thickness_and_thin_floor_reach_the_notices():
         thickness=Thickness(9.5, 0.15, values=(9.25, 9.5, 9.75)), stock={"thickness": "12.5 mm"}
     )
     assert {"thin-floor", "uneven-thickness"} <= set(codes(made))
+
+
+def layer(made, start):
+    (found,) = [la for la in made.sheets[0].layers if la.name.startswith(start)]
+    return found
+
+
+def test_recesses_for_feet_go_deeper_than_the_floor():
+    made = plan(
+        feet={"diameter": "12 mm", "inset": "25 mm", "deeper": "1.5 mm"}, step=None, notch=None
+    )
+    feet = layer(made, "feet")
+    assert feet.depth == pytest.approx(9.5 + 0.2 + 1.5)
+    assert feet.name == "feet depth 11.20 mm"
+    # The board has to hold them: 20 mm less the deepest cut.
+    assert made.depth.floor == pytest.approx(20 - 11.2)
+    by = 209 - 25, 73 - 25  # from the sides of the part
+    middles = {
+        tuple(round((a + b) / 2, 6) for a, b in zip(o.bounds[:2], o.bounds[2:], strict=True))
+        for o in feet.outlines
+    }
+    assert middles == {(x, y) for x in (-by[0], by[0]) for y in (-by[1], by[1])}
+    assert {round(o.bounds[2] - o.bounds[0], 6) for o in feet.outlines} == {12.0}
+
+
+def test_recesses_for_feet_end_where_the_pocket_s_corner_begins():
+    # Over the diagonal of the corner of 27.9 mm a recess of 10 mm radius is flush with the wall
+    # at an inset of 27.9 - 17.9 / sqrt 2 - 0.5 = 14.743 mm from the part.
+    def feet(inset):
+        return plan(feet={"diameter": "20 mm", "inset": f"{inset} mm", "deeper": "1 mm"})
+
+    assert layer(feet(14.75), "feet").outlines
+    with pytest.raises(PlanError, match=r"by 0\.06 mm"):
+        feet(14.7)
+
+
+def test_a_cutter_as_wide_as_a_foot_s_recess_cuts_it_and_a_wider_one_does_not():
+    assert layer(plan(feet={"diameter": "6 mm", "inset": "25 mm", "deeper": "1 mm"}), "feet")
+    with pytest.raises(PlanError, match="narrower than the cutter"):
+        plan(feet={"diameter": "5.9 mm", "inset": "25 mm", "deeper": "1 mm"})
+
+
+def test_coupons_have_the_pocket_s_relief_and_only_then():
+    asked = {"coupons": {"ladder": ["0.5 mm"]}, "stock": {"thickness": "20 mm"}}
+    square = rounded_rectangle(200, 100, 0)
+
+    def radii(**more):
+        made = plan(square, clearance="0.5 mm", notch=None, step=None, **asked, **more)
+        (sheet,) = [s for s in made.sheets if s.name == "coupons"]
+        arcs = [s for o in sheet.layers[0].outlines for s in o.segments if isinstance(s, Arc)]
+        return {round(arc.radius, 6) for arc in arcs}
+
+    assert 3.2 in radii(relief="dog-bone")  # the cutter's and the allowance of 0.2 mm
+    assert 3.2 not in radii()
+
+
+def test_the_board_of_a_layout_is_the_stock(full):
+    boards = [la for s in full.sheets for la in s.layers if la.name == "stock not cut"]
+    edges = [edge for board in boards for edge in board.outlines]
+    assert edges
+    for edge in edges:
+        assert edge.bounds == pytest.approx((0, 0, 1200, 500))
+    assert edge.area == pytest.approx(1200 * 500)

@@ -1,7 +1,7 @@
 import pytest
 
 from snugline.errors import InputError
-from snugline.pocket.species import SPECIES, known_name, species
+from snugline.pocket.species import ALONG_GRAIN, SPECIES, known_name, species
 from snugline.pocket.thermal import MATERIALS, WOOD_ACROSS, WOOD_ALONG, growth, material
 from snugline.pocket.wood import Climate, Timber, equilibrium_moisture, movement
 
@@ -184,3 +184,32 @@ def test_turning_a_piece_exchanges_its_axes():
     made = board()
     assert made.turned().coefficient("length") == made.coefficient("width")
     assert made.turned().turned() == made
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [  # 1e-6 / K, from memory of general tables (CRC Handbook and data sheets of makers)
+        ("acrylic", 50, 90),
+        ("aluminium", 22, 24),
+        ("borosilicate glass", 3, 4),
+        ("ceramic", 4, 8),
+        ("cork", 100, 200),
+        ("glass", 8, 10),
+        ("granite", 5, 9),
+        ("marble", 5, 12),
+        ("rubber", 70, 230),
+        ("silicone", 200, 400),
+        ("slate", 6, 12),
+        ("steel", 10, 13),
+    ],
+)
+def test_every_material_grows_as_general_tables_say(name, low, high):
+    found = MATERIALS[name]
+    assert low <= found.expansion * 1e6 <= high
+    assert found.least <= found.expansion <= found.greatest
+
+
+def test_wood_moves_little_along_the_grain():
+    # 0.1 to 0.2 % from green to ovendry (GTR-190, chapter 4), over 30 % of moisture.
+    assert 0.001 / 30 < ALONG_GRAIN < 0.002 / 30
+    assert movement(1000, ALONG_GRAIN, 6, 12) == pytest.approx(0.3, abs=0.1)

@@ -139,7 +139,7 @@ async def _user_error(request: Request, error: Exception) -> Response:
         status = 415
     elif isinstance(error, job_photos.SamePhotoError):
         status = 409
-    return JSONResponse({"error": error_record(error)}, status)
+    return JSONResponse({"error": error_record(error, request.app.state.desk.shelf.folder)}, status)
 
 
 async def _http_error(request: Request, error: Exception) -> Response:

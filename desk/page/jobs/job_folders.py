@@ -52,7 +52,15 @@ class Shelf:
     def jobs(self) -> list[Path]:
         """The job files, the one changed last first; none of a folder's oddities is an error."""
         found = []
-        with os.scandir(self.folder) as entries:
+        try:
+            listing = os.scandir(self.folder)
+        except OSError as error:
+            raise FileError(
+                f"the folder of jobs cannot be read ({why(error)})",
+                self.folder.name,
+                "put it back, or start Snugline again with another one",
+            ) from error
+        with listing as entries:
             for entry in entries:
                 if entry.name.startswith(".") or is_link(Path(entry.path)):
                     continue

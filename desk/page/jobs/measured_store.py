@@ -159,6 +159,13 @@ class Store:
 
 
 def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, Any]:
-    """An error for the page, with its quantities; without the way to the job's `folder`."""
-    where = error.where.replace(f"{folder}{os.sep}", "") if folder is not None else error.where
-    return {**error.as_json(), "where": where}
+    """An error for the page, with its quantities; without the way to the `folder`."""
+    record = error.as_json()
+    if folder is None:
+        return record
+    return {
+        part: told.replace(f"{folder}{os.sep}", "").replace(str(folder), folder.name)
+        if isinstance(told, str)
+        else told
+        for part, told in record.items()
+    }
