@@ -49,7 +49,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
             )
         )
     for i, frame in enumerate(job.frame):
-        left_out = [axis for axis in "xy" if getattr(frame, f"bar_{axis}") is None]
+        left_out = [axis for axis in "xy" if not getattr(frame, f"bar_{axis}")]
         if left_out:
             bars = " and ".join(f"bar_{axis}" for axis in left_out)
             remarks.append(
@@ -58,6 +58,16 @@ def advice(job: Job) -> tuple[Notice, ...]:
                     f"The print is assumed to be exact: {bars} not given.",
                     "Measure the printed bars with a caliper and enter the readings.",
                     about=OfKey(("frame", i)),
+                )
+            )
+        elif min(len(frame.bar_x), len(frame.bar_y)) < 2:
+            remarks.append(
+                Notice(
+                    "bars-read-once",
+                    "A printed bar was read once only.",
+                    'Read each bar twice: bar_x = ["199.2 mm", "199.1 mm"].',
+                    "fine",
+                    OfKey(("frame", i)),
                 )
             )
     remarks += _unseen(job, shown)

@@ -180,11 +180,14 @@ class PartTable(_Table):
 
 
 class FrameTable(_Table):
-    """One sheet: a built-in name or a description's path, and its bars as measured, in mm."""
+    """One sheet: a built-in name or a description's path, and its bars as measured, in mm.
+
+    A bar holds one reading or several.
+    """
 
     description: str
-    bar_x: Length | None = None
-    bar_y: Length | None = None
+    bar_x: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
+    bar_y: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
 
 
 class PhotoTable(_Table):

@@ -9,6 +9,8 @@ from snugline.notice import Notice
 from snugline.sentence import Figure, Sentence, length
 
 CONTRADICTED = "reading-contradicted"
+READINGS_DISAGREE = "readings-disagree"
+NOT_TIED = "photos-not-tied"
 VARIES = "part-varies"
 
 

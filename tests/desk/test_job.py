@@ -69,7 +69,7 @@ def test_a_job_is_read_in_millimetres_and_radians(job_file):
     assert job.part.listed == "420 x 150 mm"
     assert job.reading[0].values == (418.0, 417.5)
     assert job.readings[1].values_mm == (5.75 * 25.4,)
-    assert job.frame[0].bar_x == 199.2
+    assert job.frame[0].bar_x == (199.2,)
     assert job.photo[0].shows == "left end"
 
 

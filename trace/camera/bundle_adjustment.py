@@ -75,6 +75,7 @@ class Adjusted:
     noise_px: Floats
     covariance: Floats
     layout: "Layout"
+    by_decentring: Floats
 
 
 @dataclass(frozen=True)
@@ -213,6 +214,7 @@ def adjust(
         if followed > 1 and length < _STILL:
             break
     unit = np.sqrt(np.diag(normal))
+    covariance = np.linalg.inv(normal / np.outer(unit, unit)) / np.outer(unit, unit)
     return Adjusted(
         cameras=state.cameras,
         sheets=state.sheets,
@@ -223,8 +225,9 @@ def adjust(
         noise_px=np.array(
             [np.sqrt(np.mean(n.spread(p) ** 2)) for n, p in zip(noise, places, strict=True)]
         ),
-        covariance=np.linalg.inv(normal / np.outer(unit, unit)) / np.outer(unit, unit),
+        covariance=covariance,
         layout=layout,
+        by_decentring=covariance @ _decentring(problem, state, linear, precision),
     )
 
 
@@ -329,6 +332,29 @@ def _linearised(problem: _Problem, state: _State) -> list[_Linear]:
             )
         )
     return result
+
+
+def _decentring(
+    problem: _Problem, state: _State, linear: Sequence[_Linear], precision: Sequence[Floats]
+) -> Floats:
+    """(L, K, 2) gradients of the K unknowns for a unit of each lens's decentring terms.
+
+    Source: Brown, Decentering distortion of lenses, 1966; terms as OpenCV's p1 and p2 (both from
+    memory).
+    """
+    layout = problem.layout
+    gradient = np.zeros((layout.lenses, layout.size, 2))
+    for photo, (o, seen, w) in enumerate(zip(problem.observations, linear, precision, strict=True)):
+        camera = state.cameras[photo]
+        points = expected_points(on_bench(o, state.sheets), float(state.bloom[photo]))
+        turned = points @ camera.rotation.T + camera.translation
+        x, y = (turned[:, :2] / turned[:, 2:]).T
+        r2, xy = x * x + y * y, 2 * x * y
+        moved = np.array([[xy, r2 + 2 * x * x], [r2 + 2 * y * y, xy]]) * camera.lens.focal
+        across = np.einsum("nx,xpn->np", o.normals, moved)
+        lens = layout.lens_of_photo[photo]
+        gradient[lens, seen.unknowns] += seen.jacobian.T @ (w[:, None] * across)
+    return gradient
 
 
 def _cost(

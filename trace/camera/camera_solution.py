@@ -7,10 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
+from snugline.place import OfPhoto
 from snugline.trace.camera.bundle_adjustment import BLOOM_U, Adjusted, adjust, readjusted
+from snugline.trace.camera.described_markers import FEWEST_MARKERS, another_sheet
 from snugline.trace.camera.first_camera import bench_corners, camera_at, chosen_lens
 from snugline.trace.camera.lens import LensPrior
 from snugline.trace.camera.lens_choice import Chosen
+from snugline.trace.camera.marker_search import FoundMarkers
 from snugline.trace.camera.observations import (
     Observations,
     SheetState,
@@ -18,8 +21,8 @@ from snugline.trace.camera.observations import (
     on_bench,
     plane_rotation,
 )
-from snugline.trace.camera.projection import Camera, homography
-from snugline.trace.camera.sighting import FEWEST_MARKERS, Sighting
+from snugline.trace.camera.projection import homography
+from snugline.trace.camera.sighting import Sighting
 from snugline.trace.sheet.frame_description import AnyFrame, Frame
 
 Floats = NDArray[np.float64]
@@ -30,9 +33,9 @@ UNMEASURED_SCALE_U = 5e-4
 # put them belong to another frame: no paper bends that much over half a sheet.
 _WRONG_FRAME = 0.15
 _FOLDS = 4
-# By how much more a free lens is off than its markers' noise says: crops of the sample photos, the
-# worst of them 3.4 standard uncertainties (benchmarks/crops.py).
-_FREE_LENS_TIMES = 2.0
+# Decentring of a phone's lens: 0.1 to 0.2 px at the rim of what a sheet fills (common practice, no
+# source).
+_DECENTRING_U = 5e-5
 
 
 @dataclass(frozen=True)
@@ -55,14 +58,17 @@ class Solved:
     def camera_covariance(self, photo: int) -> Floats:
         """(13, 13) of a photo's lens and pose, as they stand in `Layout`.
 
-        Where nothing but the markers tells focal length and centre, the lens's own ripples do most
-        of it, and they are only as round about the centre as lenses are made.
+        Where nothing but the markers tells focal length and centre, the lens's ripples do most of
+        it, and these are only as round about the centre as the lens is centred.
         """
-        layout = self.adjusted.layout
-        where = np.r_[layout.lens(photo), layout.pose(photo)]
-        known = self.lenses[photo].prior.kind in ("learned", "whole")
-        covariance: Floats = self.adjusted.covariance[np.ix_(where, where)]
-        return covariance if known else covariance * _FREE_LENS_TIMES**2
+        adjusted = self.adjusted
+        where = np.r_[adjusted.layout.lens(photo), adjusted.layout.pose(photo)]
+        covariance: Floats = adjusted.covariance[np.ix_(where, where)]
+        if self.lenses[photo].prior.kind in ("learned", "whole"):
+            return covariance
+        off = adjusted.by_decentring[adjusted.layout.lens_of_photo[photo]][where] * _DECENTRING_U
+        both: Floats = covariance + off @ off.T
+        return both
 
 
 def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
@@ -92,9 +98,8 @@ def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
             observations, cameras, sheets, priors, lens_of, bloom_u=bloom_u, near=near
         )
     except np.linalg.LinAlgError:
-        raise _elsewhere(sightings[0], frames, None) from None
-    for sighting, camera in zip(sightings, adjusted.cameras, strict=True):
-        _check_places(sighting, frames, adjusted.sheets, camera)
+        raise _elsewhere(sightings[0], frames) from None
+    _check_places(sightings, frames, adjusted)
     holdout = [
         _holdout(i, adjusted, o, priors[k], bloom_u)
         for i, (o, k) in enumerate(zip(observations, lens_of, strict=True))
@@ -147,26 +152,33 @@ def _rigid(source: Floats, target: Floats) -> Floats:
 
 
 def _check_places(
-    sighting: Sighting, frames: Sequence[AnyFrame], sheets: Sequence[SheetState], camera: Camera
+    sightings: Sequence[Sighting], frames: Sequence[AnyFrame], adjusted: Adjusted
 ) -> None:
-    """Refuse a photo whose markers lie elsewhere than described, once all was done to fit them."""
+    """Refuse the photo whose markers, after all was done to fit them, lie elsewhere the most."""
     if not isinstance(frames[0], Frame):
         return
-    expected = camera.pixels(bench_corners(sighting, sheets))
-    off = np.linalg.norm(expected - sighting.quads.reshape(-1, 2), axis=1).reshape(-1, 4)
-    side = np.linalg.norm(sighting.quads - np.roll(sighting.quads, 1, axis=1), axis=-1).mean(axis=1)
-    share = float(np.median(off / side[:, None]))
-    if not share < _WRONG_FRAME:
-        raise _elsewhere(sighting, frames, share)
+    shares = []
+    for sighting, camera in zip(sightings, adjusted.cameras, strict=True):
+        expected = camera.pixels(bench_corners(sighting, adjusted.sheets))
+        off = np.linalg.norm(expected - sighting.quads.reshape(-1, 2), axis=1).reshape(-1, 4)
+        side = np.linalg.norm(sighting.quads - np.roll(sighting.quads, 1, axis=1), axis=-1)
+        shares.append(float(np.nan_to_num(np.median(off / side.mean(axis=1)[:, None]), nan=np.inf)))
+    worst = int(np.argmax(shares))
+    if shares[worst] >= _WRONG_FRAME:
+        raise _elsewhere(sightings[worst], frames)
 
 
-def _elsewhere(sighting: Sighting, frames: Sequence[AnyFrame], share: float | None) -> PhotoError:
+def _elsewhere(sighting: Sighting, frames: Sequence[AnyFrame]) -> PhotoError:
+    """The sheet is another one, or its description is wrong."""
+    marked = [f for f in frames if isinstance(f, Frame)]
+    where = OfPhoto(sighting.file)
+    ids = [marked[s].ids[m] for s, m in zip(sighting.sheet, sighting.marker, strict=True)]
+    found = FoundMarkers(np.array(ids), sighting.quads)
     names = " or ".join(f.name for f in frames)
-    far = f" (half of them are off by more than {share * 100:.0f} % of their side)" if share else ""
-    return PhotoError(
-        f"the markers do not lie where {names} has them{far}",
-        sighting.file,
-        "give the description of the frame that lies in the photo",
+    return another_sheet(found, marked, where) or PhotoError(
+        f"the markers are not where the description {names} puts them",
+        where,
+        "give the description of the frame that is in the photo, and see that the sheet lies flat",
     )
 
 

@@ -7,11 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.trace.camera.bundle_adjustment import Adjusted, adjust
+from snugline.trace.camera.described_markers import FEWEST_MARKERS
 from snugline.trace.camera.lens import Lens, LensPrior
 from snugline.trace.camera.lens_choice import Chosen, MarkersSay, choose, markers_say
 from snugline.trace.camera.observations import SheetState
 from snugline.trace.camera.projection import Camera, pose_from_plane
-from snugline.trace.camera.sighting import FEWEST_MARKERS, Sighting
+from snugline.trace.camera.sighting import Sighting
 
 Floats = NDArray[np.float64]
 

@@ -56,7 +56,9 @@ def lens_hypotheses(size: tuple[int, int], exif: Exif) -> tuple[LensPrior, ...]:
     found = []
     if exif.focal_35mm is not None and exif_focal(1.0, exif.focal_35mm) > 0:
         found += list(_by_exif(size, exif, exif.focal_35mm, whole))
-        wrong = _WRONG if whole else _CROPPED
+        if whole:
+            found.append(_free_focal(size, _WRONG))
+        wrong = _WRONG / 2 if whole else _CROPPED
     else:
         if whole:
             found.append(_free_focal(size, _WHOLE - _CROPPED))

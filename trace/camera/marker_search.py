@@ -12,7 +12,7 @@ from snugline.trace.image.photo_file import reduced
 Floats = NDArray[np.float64]
 
 # The finder works on a picture of about this width or height; more only costs time.
-_FINDER_SIDE_PX = 2000
+FINDER_SIDE_PX = 2000
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ def find_markers(
     `factor` reduces the picture first; without it, to about 2000 px.
     """
     if factor is None:
-        factor = max(1, round(max(rgb.shape[:2]) / _FINDER_SIDE_PX))
+        factor = max(1, round(max(rgb.shape[:2]) / FINDER_SIDE_PX))
     grey = reduce_grey(rgb, factor)
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE

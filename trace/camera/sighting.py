@@ -6,12 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.errors import PhotoError
 from snugline.notice import Notice
+from snugline.trace.camera.described_markers import described_markers
 from snugline.trace.camera.lens import LensPrior, prior_from_exif
 from snugline.trace.camera.lens_hypotheses import lens_hypotheses
 from snugline.trace.camera.marker_edges import edge_corners, measure_edges
-from snugline.trace.camera.marker_search import FoundMarkers, find_markers
 from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.plain_frame import find_plain_frame
 from snugline.trace.image.photo_file import Photo
@@ -19,9 +18,6 @@ from snugline.trace.sheet.frame_description import Frame, PlainFrame
 
 Floats = NDArray[np.float64]
 
-FEWEST_MARKERS = 4
-# Fewer markers than this on the reduced picture: look again at full size.
-_FEW = 8
 # A plain frame's sides are treated in stretches of this many points, as markers are.
 _STRETCH = 12
 
@@ -77,7 +73,7 @@ def sight_markers(
     ------
     PhotoError : no markers, those of another frame, or fewer than four.
     """
-    found, mine = _found(photo, frames)
+    found, mine = described_markers(photo, frames)
     places = {int(i): (s, k) for s, f in enumerate(frames) for k, i in enumerate(f.ids)}
     index = np.array([places[int(i)] for i in found.ids[mine]])
     sheet, marker = index[:, 0], index[:, 1]
@@ -122,39 +118,6 @@ def sight_markers(
         otherwise=tuple(otherwise),
         camera_key=_camera_key(photo),
     )
-
-
-def _found(photo: Photo, frames: Sequence[Frame]) -> tuple[FoundMarkers, NDArray[np.bool_]]:
-    """The markers in the photo, and which of them are the frames'."""
-    known = np.concatenate([f.ids for f in frames])
-    found = find_markers(photo.rgb, frames[0].dictionary)
-    if np.isin(found.ids, known).sum() < _FEW:
-        again = find_markers(photo.rgb, frames[0].dictionary, factor=1)
-        if len(again.ids) > len(found.ids):
-            found = again
-    mine = np.isin(found.ids, known)
-    names = " or ".join(f.name for f in frames)
-    where = str(photo.path)
-    if len(found.ids) == 0:
-        raise PhotoError(
-            "no marker of a frame was found",
-            where,
-            "photograph the part on the printed frame, sharp and with most of its markers in view",
-        )
-    if not mine.any():
-        shown = ", ".join(str(i) for i in sorted(found.ids.tolist())[:5])
-        raise PhotoError(
-            f"the markers found (ids {shown}, ...) are not those of {names}",
-            where,
-            "give the description of the frame that is in the photo",
-        )
-    if mine.sum() < FEWEST_MARKERS:
-        raise PhotoError(
-            f"only {mine.sum()} of the frame's markers were found, {FEWEST_MARKERS} are needed",
-            where,
-            "step back or cover less of the frame, so that markers on all sides show",
-        )
-    return found, mine
 
 
 def sight_plain(photo: Photo, frame: PlainFrame, prior: LensPrior | None = None) -> Sighting:

@@ -102,5 +102,33 @@ def quiet_zone_points(quads: Floats) -> Floats:
     return np.asarray((outer * (1 - along) + following * along).reshape(-1, 2))
 
 
+def light_at(picture: NDArray[np.float32], points: Floats) -> Floats:
+    """Bilinear values at points (N, 2), and only of those in the picture."""
+    xy = points.astype(np.float32)
+    values = [
+        cv2.remap(picture, p[None, :, 0], p[None, :, 1], cv2.INTER_LINEAR)[0]
+        for p in np.array_split(xy, len(xy) // 30000 + 1)
+    ]
+    return np.concatenate(values).astype(np.float64)
+
+
+def in_picture(points: Floats, shape: tuple[int, ...], margin: float = 0) -> NDArray[np.bool_]:
+    x, y = points.T
+    return np.asarray(
+        (x >= margin) & (y >= margin) & (x <= shape[1] - 1 - margin) & (y <= shape[0] - 1 - margin)
+    )
+
+
+def is_covered(picture: NDArray[np.float32], quad: Floats) -> bool:
+    """Whether nothing of a marker's dark border against its white surround is to be seen."""
+    outside = quiet_zone_points(quad[None])
+    middle = quad.mean(axis=0)
+    inside = middle + 0.86 / QUIET_ZONE * (outside - middle)
+    ratio = light_at(picture, inside).mean(axis=1) / np.maximum(
+        light_at(picture, outside).mean(axis=1), 1e-5
+    )
+    return bool(np.mean(ratio < 0.4) < 0.08)
+
+
 def _powers(value: Floats, degree: int) -> Floats:
     return np.asarray(value[:, None] ** np.arange(degree + 1))
