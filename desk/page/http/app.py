@@ -19,6 +19,7 @@ from snugline.desk.page.http import (
     job_requests,
     photo_requests,
     plan_requests,
+    print_requests,
 )
 from snugline.desk.page.http.guard import ENTER, Guard, Sessions, refusal
 from snugline.desk.page.http.page_state import Desk
@@ -98,6 +99,9 @@ def _routes() -> list[Route | Mount]:
         Route("/api/lengths", entrance.lengths, methods=["POST"]),
         Route("/api/frames", entrance.papers),
         Route("/api/frames/{name}", entrance.frame),
+        Route("/api/prints", print_requests.listed),
+        Route("/api/prints/{key}", print_requests.rename, methods=["PUT"]),
+        Route("/api/prints/{key}", print_requests.remove, methods=["DELETE"]),
         Route("/api/jobs", job_requests.listed),
         Route("/api/jobs", job_requests.make, methods=["POST"]),
         Route(job, job_requests.read),

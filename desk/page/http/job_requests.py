@@ -17,6 +17,7 @@ from snugline.desk.page.jobs.job_list import job_list
 from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import changes_from
 from snugline.desk.page.jobs.measured_store import error_record
+from snugline.desk.page.jobs.prints import remember
 from snugline.desk.page.jobs.remark_keys import key_of, key_of_error
 from snugline.errors import InputError
 
@@ -68,8 +69,9 @@ async def read(request: Request) -> Response:
 async def change(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     changes = changes_from((await body(request)).get("changes"))
+    before = (await work_of.refresh()).record.get("frame")
     try:
-        await work_of.changed(change_file, changes)
+        record = await work_of.changed(change_file, changes)
     except Changed as error:
         want = await work_of.refresh()
         answer = {
@@ -83,6 +85,8 @@ async def change(request: Request) -> Response:
             "job": want.record,
         }
         return Response(dumped(answer), 409, media_type="application/json")
+    if any(change.path[0] == "frame" for change in changes):
+        await to_thread.run_sync(remember, record.get("frame"), before)
     want = await work_of.refresh()
     answer = {"revision": want.revision, "job": want.record}
     if request.query_params.get("plan") == "1":
