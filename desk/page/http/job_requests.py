@@ -8,6 +8,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 
 from snugline.desk.page.http.exchange import body, dumped, json_answer
 from snugline.desk.page.http.guard import refusal
+from snugline.desk.page.http.lead_facts import facts_of
 from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.http.plan_requests import plan_now
 from snugline.desk.page.http.step_strip import steps
@@ -16,6 +17,7 @@ from snugline.desk.page.jobs.job_file_edit import Changed, change_file
 from snugline.desk.page.jobs.job_list import job_list
 from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import changes_from
+from snugline.desk.page.jobs.lead import lead
 from snugline.desk.page.jobs.measured_store import error_record
 from snugline.desk.page.jobs.prints import remember
 from snugline.desk.page.jobs.remark_keys import key_of, key_of_error
@@ -41,6 +43,7 @@ async def read(request: Request) -> Response:
     want = await work_of.refresh()
     shown = [work_of.photo(photo) for photo in want.photos]
     removed = await to_thread.run_sync(job_photos.removed_files, work_of.path.parent)
+    facts = await to_thread.run_sync(facts_of, work_of, want, shown)
     return json_answer(
         dumped(
             {
@@ -55,6 +58,9 @@ async def read(request: Request) -> Response:
                     {**r.as_json(), "key": key_of(r.about, want.record, r.code)}
                     for r in want.remarks
                 ],
+                "lead": lead(facts).as_json(),
+                "sheet_offer": facts.offer.as_json() if facts.offer is not None else None,
+                "work": work_of.work(),
                 "steps": steps(work_of, want, shown),
                 "photos": shown,
                 "removed": [{"id": photo_id(f), "file": f} for f in removed],

@@ -20,6 +20,7 @@ from snugline.desk.page.jobs import limits, worker_tasks
 from snugline.desk.page.jobs.finishing import Finishing
 from snugline.desk.page.jobs.job_states import PhotoWish, Wanted, wanted
 from snugline.desk.page.jobs.measured_store import Store, error_record
+from snugline.desk.page.jobs.page_answers import first_cause
 from snugline.desk.page.jobs.photo_tracing import PhotoTracing
 from snugline.desk.page.jobs.progress import progress
 from snugline.desk.page.jobs.stage import Processes, Stage
@@ -45,6 +46,7 @@ class JobAtWork:
     tasks: dict[str, "asyncio.Task[None]"] = field(default_factory=dict)
     windows: Windows = field(default_factory=Windows)
     used: float = field(default_factory=time.monotonic)
+    _result: tuple[str, dict[str, Any]] = ("", {})
     _seen: int = 0
     _begun: int = 0
     _failed: bool = False
@@ -188,12 +190,38 @@ class JobAtWork:
         outline: dict[str, Any] = record["outline"]
         return {"key": key, "stale": stale, **outline}
 
+    def result(self) -> dict[str, Any]:
+        """State, causes and remarks of the outline that the job requires; {} until it is there."""
+        want = self.want
+        if want is None or want.fitted is None or self.outline.key != want.fitted:
+            return {}
+        if self._result[0] != want.fitted:
+            record = self.store.load("fitted", want.fitted) or {"outline": {}}
+            keys = ("state", "because", "notices")
+            found = {k: v for k, v in record["outline"].items() if k in keys}
+            self._result = (want.fitted, found)
+        return self._result[1]
+
+    def barred(self) -> dict[str, str] | None:
+        """Why nothing may be cut from the outline; None where it may."""
+        result = self.result()
+        if result.get("state") != "not to be cut":
+            return None
+        photos = self.want.photos if self.want is not None else ()
+        notice = first_cause(result, [self.photo(photo) for photo in photos])
+        if notice is None:
+            return {"what": "the outline is not to be cut", "where": "outline", "mend": "see there"}
+        return {"what": notice["text"], "where": "outline", "mend": notice["mend"]}
+
     # Plan
 
     def _advance_plan(self, want: Wanted) -> None:
         key = want.planned
         if key is None or want.lacking_pocket is not None:
             self._set_plan("missing", want.lacking_pocket)
+        elif (barred := self.barred()) is not None:
+            self.plan = replace(self.plan, state="missing", error=barred)
+            self._tell("plan", self.plan.as_json())
         elif self.plan.key == key:
             self._set_plan("ready")
         elif self.outline.key != want.fitted or self.fitted is None:

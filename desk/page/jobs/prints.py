@@ -173,8 +173,8 @@ def _bars(table: Mapping[str, Any]) -> tuple[tuple[str, ...], tuple[str, ...]] |
 def _plausible(sheet: str, bar_x: Sequence[str], bar_y: Sequence[str]) -> bool:
     """Whether a sheet can have been printed so: a slip is not kept."""
     try:
-        readings = [[parse_length(text) for text in bar] for bar in (bar_x, bar_y)]
-        with_print_scale(read_frame(sheet), *readings)
+        x, y = ([parse_length(text) for text in bar] for bar in (bar_x, bar_y))
+        with_print_scale(read_frame(sheet), x, y)
     except InputError:
         return False
     return True
@@ -201,6 +201,6 @@ def _instead(prints: Sequence[Print], new: Print) -> list[Print]:
 
 
 def _from_record(record: Mapping[str, Any]) -> Print:
-    texts = {k: record[k] for k in ("key", "name", "sheet", "used")}
-    bars = {k: tuple(map(str, record[k])) for k in ("bar_x", "bar_y")}
-    return Print(**{k: str(v) for k, v in texts.items()}, **bars)
+    key, name, sheet, used = (str(record[k]) for k in ("key", "name", "sheet", "used"))
+    bar_x, bar_y = (tuple(map(str, record[k])) for k in ("bar_x", "bar_y"))
+    return Print(key, name, sheet, bar_x, bar_y, used)

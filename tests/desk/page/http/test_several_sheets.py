@@ -55,7 +55,7 @@ def test_a_part_over_two_sheets_gives_the_command_lines_outline(serving, tmp_pat
     assert abs(outline["length"]["value"] - truth["length"]) < max(outline["length"]["u95"], 0.15)
 
     out = tmp_path / "out"
-    run_one(serving.folder / "walnut-shelf" / "job.toml", out, bundle=False)
+    run_one(serving.folder / "walnut-shelf" / "job.toml", out)
     by_command = json.loads((out / "result.json").read_text())
     assert by_command["outline"]["length"]["value"] == outline["length"]["value"]
 
