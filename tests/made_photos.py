@@ -4,7 +4,7 @@ No light is followed, only what causes are told by: prints, papers, covers and s
 face and a soft shadow, through a pinhole camera, then blur, noise, the sRGB curve and JPEG.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
@@ -70,7 +70,7 @@ class Made:
         """As near as shows the whole sheet."""
         focal = FOCAL_35MM / np.hypot(36, 24) * np.hypot(*SIZE)
         lens = Lens(focal, ((SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2), (0.0, 0.0, 0.0, 0.0), SIZE)
-        sheet = read_frame(self.frame).sheet * np.array(self.scale)
+        sheet = printed_frame(self.frame).sheet * np.array(self.scale)
         corners = np.array([[0, 0], [sheet[0], 0], sheet, [0, sheet[1]]])
         height = 200.0
         while True:
@@ -90,10 +90,25 @@ def rectangle(x, y, width, height, turn_deg=0.0):
     return half @ np.array([[c, s], [-s, c]]) + [x, y]
 
 
+def rounded(ring, radius=6.0):
+    """The ring (N, 2) with its corners rounded."""
+    grown = Polygon(ring).buffer(-radius).buffer(radius, quad_segs=12)
+    return np.asarray(grown.exterior.coords)[:-1]
+
+
+def printed_frame(name):
+    """A built-in sheet; `shuffled` is border-a4 with its markers in other places."""
+    if name != "shuffled":
+        return read_frame(name)
+    frame = read_frame("border-a4")
+    order = np.random.default_rng(2).permutation(len(frame.ids))
+    return replace(frame, name=name, ids=frame.ids[order])
+
+
 @cache
 def _plan(frame, scale):
     """Linear light of sheet and bench from straight above; rows run down from the top margin."""
-    sheet = Sheet(read_frame(frame), scale)
+    sheet = Sheet(printed_frame(frame), scale)
     w, h = sheet.frame.sheet * np.array(scale)
     across = np.arange(round((w + 2 * _MARGIN) * _PLAN)) / _PLAN - _MARGIN
     up = h + _MARGIN - np.arange(round((h + 2 * _MARGIN) * _PLAN)) / _PLAN
@@ -129,7 +144,7 @@ def linear(made):
     for block in made.blocks:
         foot = block.foot
         shadow = np.zeros(light.shape[:2], np.float32)
-        seen = camera.pixels(foot + [0.25 * block.thickness, -0.2 * block.thickness])
+        seen = camera.pixels(foot + np.array([0.25, -0.2]) * block.thickness)
         cv2.fillPoly(shadow, [np.round(seen * _FINE).astype(np.int32)], 1.0)
         soft = cv2.GaussianBlur(shadow, (0, 0), 3.0 * _FINE)
         light *= 1 - 0.35 * soft[..., None]

@@ -35,6 +35,7 @@ from snugline.trace.photo_view import PhotoView, reduced_px, sheet_view, split_m
 from snugline.trace.plan_curve import EDGE_OFFSET_U_PX, plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 from snugline.trace.verdict.edge_verdict import EdgeEvidence, region_of
+from snugline.trace.verdict.lens_verdict import judge_lens
 from snugline.trace.verdict.photo_verdict import Evidence, judge
 
 __all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
@@ -90,7 +91,7 @@ def measure_photos(
     files: Sequence[str | Path],
     frames: Sequence[AnyFrame],
     sides: PartSides,
-    known: Callable[[Photo], LensPrior | None] = lambda photo: None,
+    known: Callable[[Photo], LensPrior | Notice | None] = lambda photo: None,
     finished: Callable[[MeasuredPhoto, Photo], None] = lambda measured, photo: None,
 ) -> Measured:
     """Measure the part's plan outline in photos of it.
@@ -99,7 +100,8 @@ def measure_photos(
     ----------
     frames : one, or the several that lie on the bench together; bars as measured are in them
         (`with_print_scale`).
-    known : what is known of a photo's lens beforehand (see `known_cameras`).
+    known : what is known of a photo's lens beforehand, or why that does not hold for it (see
+        `known_cameras`).
     finished : called for each photo once it is measured, in any order, with its pixels at hand.
 
     Raises
@@ -133,7 +135,11 @@ def _forget(kept: dict[int, Photo]) -> None:
         del kept[min(kept)]
 
 
-def _sight(photo: Photo, frames: Sequence[AnyFrame], prior: LensPrior | None) -> Sighting:
+def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice | None) -> Sighting:
+    if isinstance(known, Notice):
+        sighting = _sight(photo, frames, None)
+        return replace(sighting, notices=(*sighting.notices, known))
+    prior = known
     with_markers = [f for f in frames if isinstance(f, Frame)]
     if len(with_markers) == len(frames):
         return sight_markers(photo, with_markers, prior)
@@ -182,9 +188,13 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
     notices.extend(covers)
     notices.extend(_others(view, regions, step))
     facts = _facts(view, curves[0])
+    best = view.sheets_seen()[0]
+    lens = judge_lens(
+        view.solved, view.number, view.sighting, view.window(best), view.sides.thickness
+    )
+    notices.extend(lens)
     notices.extend(judge(_evidence(view, facts, silhouettes[0])))
     used, rejected = split_markers(view)
-    best = view.sheets_seen()[0]
     layout = view.solved.adjusted.layout
     scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
     outer = curves[0]

@@ -5,8 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.trace.camera.lens import LENS_SIZE
-from snugline.trace.camera.projection import Camera, rotation_from_vector
+from snugline.trace.camera.camera_spread import across_u
 from snugline.trace.contour import Curve
 from snugline.trace.edge.part_sensitivity import sensitivities, variance
 from snugline.trace.edge.relief_displacement import Lifted, lift
@@ -78,24 +77,16 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
 
 def _camera_u(view: PhotoView, piece: Silhouette, lifted: Lifted) -> Floats:
     """(N,) mm across the edge: standard uncertainty from lens and pose, by their covariance."""
-    camera = view.camera
-    values, vectors = np.linalg.eigh(view.solved.camera_covariance(view.number))
     # It changes slowly along the edge.
     index = np.unique(np.r_[0 : len(piece.pixels) : _CAMERA_U_EVERY, len(piece.pixels) - 1])
-    pixels, height = piece.pixels[index], lifted.height[index]
-    base = camera.on_plane(pixels, height)
-    square = np.zeros(len(base))
-    for value, vector in zip(values, vectors.T, strict=True):
-        # One standard deviation along each principal axis of the covariance.
-        step = np.sqrt(max(value, 0.0)) * vector
-        moved = Camera(
-            camera.lens.with_vector(camera.lens.vector() + step[:LENS_SIZE]),
-            rotation_from_vector(step[LENS_SIZE : LENS_SIZE + 3]) @ camera.rotation,
-            camera.translation + step[LENS_SIZE + 3 :],
-        )
-        shift = moved.on_plane(pixels, height) - base
-        square += np.sum(shift * lifted.normals[index], axis=1) ** 2
-    return np.interp(np.arange(len(piece.pixels)), index, np.sqrt(square))
+    spread = across_u(
+        view.camera,
+        view.solved.camera_covariance(view.number),
+        piece.pixels[index],
+        lifted.height[index],
+        lifted.normals[index],
+    )
+    return np.interp(np.arange(len(piece.pixels)), index, spread)
 
 
 def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:
