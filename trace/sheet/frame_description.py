@@ -14,7 +14,6 @@ from snugline.files import why
 from snugline.limits import FRAME_BYTES, LONGEST, MARKERS, WINDOW_POINTS
 from snugline.untrusted import parsed_json
 
-
 # "Fit to page" shrinks a print by 3 to 10 %, and hardly any printer enlarges; beyond these it is
 # another bar, unit or digit.
 LEAST_PRINT_SCALE, MOST_PRINT_SCALE = 0.85, 1.1
