@@ -7,6 +7,7 @@ import pytest
 import rendered
 
 from snugline.desk.batch import run_one
+from snugline.desk.job_run import Making
 
 CASE = "walnut-shelf-two-sheets"
 
@@ -55,7 +56,7 @@ def test_a_part_over_two_sheets_gives_the_command_lines_outline(serving, tmp_pat
     assert abs(outline["length"]["value"] - truth["length"]) < max(outline["length"]["u95"], 0.15)
 
     out = tmp_path / "out"
-    run_one(serving.folder / "walnut-shelf" / "job.toml", out)
+    run_one(serving.folder / "walnut-shelf" / "job.toml", out, Making())
     by_command = json.loads((out / "result.json").read_text())
     assert by_command["outline"]["length"]["value"] == outline["length"]["value"]
 
