@@ -69,7 +69,7 @@ def run_job(job: Job, making: Making | None = None) -> Finished:
     """
     making = making or Making()
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
-    # machines with any number of cores. The matrices are small, so it is no slower either.
+    # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
         making.step(f"measuring {counted(len(job.photo), 'photo')}")
         overlays: dict[Path, bytes] = {}
@@ -188,7 +188,8 @@ def overlay_names(photos: Sequence[Path]) -> dict[str, str]:
     names: dict[str, str] = {}
     for photo in photos:
         name, count = f"overlay-{photo.stem}.png", 2
-        while name in names.values():
+        # Names that differ in capitals only are one name on Windows and a Mac.
+        while name.casefold() in {taken.casefold() for taken in names.values()}:
             name, count = f"overlay-{photo.stem}-{count}.png", count + 1
         names[str(photo)] = name
     return names

@@ -1,4 +1,4 @@
-"""What speaks against an outline once it is fitted: points that reject it, a lonely reading."""
+"""Evidence against a fitted outline: points that reject it, a reading without a check."""
 
 from collections.abc import Mapping, Sequence
 
@@ -32,7 +32,7 @@ def rejected_by_points(
 
     Parameters
     ----------
-    noise : (N,) mm of each section's points: what is within six of it is no contradiction.
+    noise : (N,) mm of each section's points: what is within six of it does not contradict.
     """
     notices = []
     for section, own in zip(sections, noise, strict=True):
@@ -137,7 +137,7 @@ def loosely_tied(sizes: Mapping[str, Quantity]) -> tuple[Notice, ...]:
 def edge_question(
     u95: Mapping[str, float], effect: Mapping[str, float], alone: Mapping[str, float]
 ) -> tuple[Notice, ...]:
-    """The question after top edge and lean, where nobody stated them and it matters.
+    """The question after top edge and lean, where they are not stated and it matters.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""One photo with all that is known of it once the cameras are solved."""
+"""One photo with all that is known about it once the cameras are solved."""
 
 from dataclasses import dataclass
 
@@ -11,7 +11,7 @@ from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, first_marker
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import Photo
-from snugline.trace.part.part_search import SheetView
+from snugline.trace.part.sheet_view import SheetView
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 
 Floats = NDArray[np.float64]
@@ -23,7 +23,7 @@ _FREE_BORDER_MM = 1.5
 
 @dataclass(frozen=True)
 class PhotoView:
-    """One photo with all that is known of it once the cameras are solved."""
+    """One photo with all that is known about it once the cameras are solved."""
 
     photo: Photo
     number: int
@@ -61,7 +61,7 @@ def reduced_px(view: PhotoView, points: Floats, step: int) -> Floats:
 
 
 def sheet_view(view: PhotoView, sheet: int, step: int) -> SheetView:
-    """What is known of a sheet in the photo reduced by `step`."""
+    """What is known about a sheet in the photo reduced by `step`."""
     camera = view.camera
     frame = view.frames[sheet]
     quads, found = np.empty((0, 4, 2)), np.empty(0, dtype=bool)

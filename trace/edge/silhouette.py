@@ -6,7 +6,7 @@ of neighbours along the border are pooled, so that grain, dust and low contrast 
 single point. The first pass searches widely, the next ones refine what was found.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,8 @@ from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.edge_shading import Shading
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.image.minimum_cost_path import minimum_cost_path
+from snugline.trace.image.polyline import resample, right_normals, smoothed
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -56,6 +58,7 @@ _OSCILLATION, _OSCILLATION_REACH, _OSCILLATION_SMOOTH = np.radians(30), 18, 4.0
 # A line that turns by this much within this many pixels to either side is a corner, searched again
 # with finer pooling together with its neighbourhood; shorter stretches cannot be.
 _SHARP, _CORNER_PX, _CORNER_ZONE_PX, _SHORTEST_ZONE = np.radians(40), 12.0, 30.0, 12
+# The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
 _TIP, _TIP_PX = np.radians(55), 4.0
 
 
@@ -79,53 +82,50 @@ class Silhouette:
     closed: bool
 
 
-def resample(points: Floats, step: float, closed: bool) -> Floats:
-    """Points at an even step along a polyline; the ends of an open one are kept."""
-    path = np.concatenate([points, points[:1]]) if closed else points
-    lengths = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
-    count = max(round(lengths[-1] / step), 3)
-    places = np.linspace(0, lengths[-1], count + 1)
-    if closed:
-        places = places[:-1]
-    return np.column_stack([np.interp(places, lengths, path[:, k]) for k in (0, 1)])
-
-
-def smoothed(points: Floats, sigma: float, closed: bool, truncate: float = 4.0) -> Floats:
-    """Points smoothed along the line by a Gaussian of `sigma` points; open ends stay in place."""
-    if sigma <= 0:
-        return points
-    if closed:
-        return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap", truncate=truncate))
-    # Mirroring the residual from the chord keeps the ends from being pulled in.
-    share = np.linspace(0, 1, len(points))[:, None]
-    chord = points[:1] * (1 - share) + points[-1:] * share
-    left_over = points - chord
-    extended = np.concatenate([-left_over[::-1], left_over, -left_over[::-1]])
-    filtered = gaussian_filter1d(extended, sigma, axis=0, mode="nearest", truncate=truncate)
-    return np.asarray(filtered[len(points) : 2 * len(points)] + chord)
-
-
-def right_normals(points: Floats, closed: bool) -> Floats:
-    """(N, 2) unit normals to the right of the walk as seen on the sheet.
-
-    What lies to the right on the sheet lies to the right in the picture as well; with y pointing
-    down that is the tangent turned by (x, y) -> (-y, x).
-    """
-    if closed:
-        tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
-    else:
-        tangent = np.gradient(points, axis=0)
-    tangent = tangent / np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
-    return np.column_stack([-tangent[:, 1], tangent[:, 0]])
-
-
 @dataclass(frozen=True)
 class _Pass:
+    """A search along the line.
+
+    Attributes
+    ----------
+    step_px : between points of the line.
+    reach_px : how far off the line the edge may be.
+    grid_px : between candidates.
+    line_smooth : points, standard deviation by which the line is smoothed before.
+    pool : points, standard deviation over which the costs of neighbours are pooled.
+    """
+
     step_px: float
-    reach_px: float  # how far off the line the edge may be
+    reach_px: float
     grid_px: float
-    line_smooth: float  # points
-    pool: float  # points, standard deviation over which neighbours' costs are pooled
+    line_smooth: float
+    pool: float
+
+
+# From coarse to fine; step and reach of the first, and steps of the last and of corners, come with
+# the call. Each reach covers what the pass before leaves, each grid is finer than the blur; the
+# smoothing and the pooling were chosen on the shared photos.
+_FIRST = _Pass(step_px=3.0, reach_px=np.inf, grid_px=0.5, line_smooth=4.0, pool=6.0)
+_SECOND = _Pass(step_px=3.0, reach_px=3.0, grid_px=0.3, line_smooth=2.0, pool=2.5)
+_LAST = _Pass(step_px=1.5, reach_px=1.6, grid_px=0.2, line_smooth=2.5, pool=2.0)
+# Pooling rounds corners: there every point is located almost by itself, twice.
+_CORNER = _Pass(step_px=1.5, reach_px=2.0, grid_px=0.2, line_smooth=1.0, pool=1.2)
+_CORNER_ROUNDS = 2
+# Smoothed by four points the line cuts bends short: the first step is this share of the reach, so
+# that it does so by less.
+_REACH_PER_STEP = 1.5
+# Points over which normals are smoothed, along the line and in corners; of the part's slope.
+_NORMAL_SMOOTH, _CORNER_NORMAL_SMOOTH, _SLOPE_SMOOTH = 3.0, 1.5, 8
+# A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
+# a good edge.
+_OUTLIER, _LEAST_SCATTER_PX = 5, 0.05
+# A corner's tip is dropped together with this many of its lengths to either side.
+_TIP_LENGTHS = 1.5
+# Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
+# none has more of than the first sigma, px; what strays by the second from the median counts this
+# little.
+_MEDIAN_POINTS, _OFFSET_SMOOTH = 11, 3.0
+_MOST_CERTAIN_PX, _STRAY_PX, _STRAY_WEIGHT = 0.05, 1.0, 0.05
 
 
 def locate(
@@ -148,19 +148,18 @@ def locate(
     blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
     step_px : distance between the points wanted.
     """
-    # Smoothed by four points the line cuts bends short, by less than the search's reach.
-    first_step = float(np.clip(search_px / 1.5, step_px, 3.0))
+    first_step = float(np.clip(search_px / _REACH_PER_STEP, step_px, _FIRST.step_px))
     passes = (
-        _Pass(first_step, search_px, 0.5, 4.0, 6.0),
-        _Pass(3.0, 3.0, 0.3, 2.0, 2.5),
-        _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
+        replace(_FIRST, step_px=first_step, reach_px=search_px),
+        _SECOND,
+        replace(_LAST, step_px=step_px),
     )
     scene = Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
     line, rival = border, np.zeros(2)
     shading: Shading | None = None
     for number, now in enumerate(passes):
         line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
-        normals = right_normals(smoothed(line, 3.0, closed), closed)
+        normals = right_normals(smoothed(line, _NORMAL_SMOOTH, closed), closed)
         found = _search(scene, line, normals, closed, now, shading, number == 0)
         offset, shading = found.offset, found.shading
         if number == 0:
@@ -169,23 +168,22 @@ def locate(
             offset = _smoothed_offsets(found, closed)
         line = line + offset[:, None] * normals
     apart = found.offset - _smoothed_offsets(found, closed)
-    scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
-    good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < _SURE_ENOUGH_PX)
+    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), _LEAST_SCATTER_PX)
+    good = found.decided & (np.abs(apart) < _OUTLIER * scatter)
+    good &= found.sigma < _SURE_ENOUGH_PX
     good &= ~_oscillating(line, closed)
     sigma = found.sigma.copy()
     for zone in _corners(normals, step_px, closed):
-        # Pooling rounds corners: there every point is located almost by itself.
-        there = line[zone]
-        for _ in range(2):
-            there = smoothed(there, 1.0, False)
-            normals = right_normals(smoothed(there, 1.5, False), False)
-            alone = _Pass(step_px, 2.0, 0.2, 1.0, 1.2)
+        there, alone = line[zone], replace(_CORNER, step_px=step_px)
+        for _ in range(_CORNER_ROUNDS):
+            there = smoothed(there, alone.line_smooth, False)
+            normals = right_normals(smoothed(there, _CORNER_NORMAL_SMOOTH, False), False)
             found = _search(scene, there, normals, False, alone, shading, False)
             there = there + found.offset[:, None] * normals
         line[zone], sigma[zone] = there, found.sigma
         # The very tip of a sharp corner is rounded by the picture's own blur.
         tip = _turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
-        tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / step_px) + 1, mode="nearest")
+        tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / step_px) + 1, mode="nearest")
         good[zone] = found.decided & (found.sigma < _SURE_ENOUGH_PX) & ~tip
     rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
     return Silhouette(line, sigma, good, rival > 0.5, closed)
@@ -235,7 +233,7 @@ def _search(
 
     Widely: the line is only roughly known, and the illumination not yet.
     """
-    slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=_SLOPE_SMOOTH).slope
     # The line may follow the top edge, above the part's side or next to its rounding.
     crease = np.zeros(len(line))
     if widely:
@@ -381,10 +379,10 @@ def _smoothed_offsets(found: _Found, closed: bool) -> Floats:
     """Offsets smoothed along the line, first by a median, then weighted by their certainty."""
     mode = "wrap" if closed else "nearest"
     offset = found.offset
-    middle = median_filter(offset, size=11, mode=mode)
-    weight = 1 / (found.sigma**2 + 0.05**2)
-    stray = (np.abs(offset - middle) > 1.0) | ~found.decided
-    weight = np.where(stray, 0.05 * weight, weight)
-    total = gaussian_filter1d(weight, 3.0, mode=mode)
-    smooth: Floats = gaussian_filter1d(weight * offset, 3.0, mode=mode) / total
+    middle = median_filter(offset, size=_MEDIAN_POINTS, mode=mode)
+    weight = 1 / (found.sigma**2 + _MOST_CERTAIN_PX**2)
+    stray = (np.abs(offset - middle) > _STRAY_PX) | ~found.decided
+    weight = np.where(stray, _STRAY_WEIGHT * weight, weight)
+    total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
+    smooth: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
     return smooth

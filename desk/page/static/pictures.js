@@ -102,6 +102,29 @@ export const sideLight = () =>
     p("cross", "M160 36L196 60M196 36L160 60"),
   );
 
+/** Tape and caliper at the part. */
+export const readPart = () =>
+  drawing(
+    "The length is read with a tape, the width with a caliper",
+    box("part", 30, 34, 180, 66, 16),
+    p("measure", "M32 118H208M38 114l-6 4l6 4M202 114l6 4l-6 4"),
+    p("thin", "M30 104V124M210 104V124"),
+    text(92, 140, "418 mm"),
+    p("steel", "M152 10H168V22L162 34H152ZM152 124V100H162L168 108V124Z"),
+    p("steel", "M168 6H180V128H168Z"),
+  );
+
+/** The part in its pocket, seen from the end. */
+export const inPocket = () =>
+  drawing(
+    "The part lies flush in the pocket of a board, with a small clearance on both sides",
+    p("board", "M8 52H58V92H182V52H232V126H8Z"),
+    p("part", "M64 60q0-8 8-8h96q8 0 8 8V92H64Z"),
+    p("measure", "M38 38H57M51 34l6 4l-6 4M84 38H65M71 34l-6 4l6 4"),
+    p("thin", "M58 30V52M64 30V60"),
+    text(128, 34, "clearance"),
+  );
+
 // ---- what is asked: the upper edge and the sides, seen from the end of the part
 
 const PROFILES = {

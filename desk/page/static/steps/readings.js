@@ -1,7 +1,7 @@
 // Readings: what was read where, with which tool; the part drawn with the places; what is still worth it.
 
 import { commit, state, value } from "../job.js";
-import { h, keyed } from "../parts/dom.js";
+import { h, idle, keyed } from "../parts/dom.js";
 import { angleField, lengthField, pictured, textField } from "../parts/fields.js";
 import { parseAngle, parseLength } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
@@ -73,8 +73,8 @@ function sidesCard() {
     update() {
       edge.set(edgeForm());
       sides.set(sideForm());
-      size.el.hidden = !edgeForm().startsWith("edge_");
-      draft.el.hidden = sideForm() !== "leaning";
+      idle(size.el, !edgeForm().startsWith("edge_"));
+      idle(draft.el, sideForm() !== "leaning");
       size.update();
       draft.update();
     },
