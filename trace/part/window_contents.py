@@ -27,24 +27,32 @@ from snugline.trace.part.sheet_view import Picture, SheetView
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Where the window's border is looked at: mm inside, and outside of it on the same paper.
-_INSIDE_MM, _OUTSIDE_MM, _STEP_MM = 3.0, 4.5, 2.0
+# The window's border is looked at:
+_INSIDE_MM = 3.0  # inside
+_OUTSIDE_MM = 4.5  # outside, on the same paper
+_STEP_MM = 2.0  # between samples
 _FEWEST = 20  # points
-# Light over that of the frame's paper: within the first it is that paper; a printed window is
-# darker than any shadow in which a photo is taken; and points of one paper are this near to each
-# other.
-_LIKE, _PRINTED, _ONE_PAPER = 0.06, 0.3, 0.05
-# Shares of the border that decide of which kind the window is, and below which none is left to see.
-# A part that leaves through three sides still shows a third of it (the sample photos: 0.44).
-_MOST, _COVERED = 0.5, 0.03
+# Light over that of the frame's paper:
+_LIKE = 0.06  # within this it is that paper
+_PRINTED = 0.3  # a printed window is darker than any shadow in which a photo is taken
+_ONE_PAPER = 0.05  # points of one paper are this near to each other
+# Shares of the border:
+_MOST = 0.5  # that decides of which kind the window is
+# Below this none is left to see. A part that leaves through three sides still shows a third of it
+# (the sample photos: 0.44).
+_COVERED = 0.03
 # A paper's tone must differ by more than what light and print do to one paper.
 _ANOTHER = 0.08
-# Square roots of light: a cover of another tone than the part's, beyond what grain does.
-_OTHER_TONE, _GRAIN_TIMES, _CALM_PX = 0.12, 1.5, 7
-# Where the part is looked at, px from its edge and from each other; places on the way to a marker.
-_WELL_INSIDE_PX, _PATH = 4.0, 16
-# Something pale shows by steps of this share of the paper's light over this share of the window.
-_FAINT, _FAINT_SHARE = 0.015, 0.004
+# Square roots of light, by which a cover differs from the part's tone:
+_OTHER_TONE = 0.12
+_GRAIN_TIMES = 1.5  # and beyond what grain does
+_CALM_PX = 7
+# Where the part is looked at: px from its edge and from each other,
+_WELL_INSIDE_PX = 4.0
+_PATH = 16  # and places on the way to a marker.
+# Something pale shows by steps of this share of the paper's light
+_FAINT = 0.015
+_FAINT_SHARE = 0.004  # over this share of the window
 
 
 @dataclass(frozen=True)

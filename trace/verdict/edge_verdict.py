@@ -30,32 +30,40 @@ SHORT_MM = 40.0
 # A whole stretch of points less certain than the first misses the accuracy wanted; beyond the
 # second over a good part of the edge, neighbours no longer agree on one edge either.
 VAGUE_MM: tuple[float, float] = (0.06, 0.09)
-_VAGUE_STRETCH_MM = 4.0
+_VAGUE_STRETCH_MM = 4.0  # a shorter stretch is bridged by the fit
 # What a vague stretch does to a dimension: its uncertainty by the share that it is of a short side.
 # More than a third of 0.1 mm, the U95 of a width, is worth another photo.
 _VAGUE_EFFECT_MM = 0.033
-_VAGUE_SHARE = 0.15
+_VAGUE_SHARE = 0.15  # of the edge above the second
 # Where a second edge is as likely over a short stretch, the overall shape still decides between
 # them; not where that holds for a good part of the edge.
-RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
+_RIVAL_STRETCH_MM = 8.0
+RIVAL_SHARE = 0.3
 # A stretch this long that looks like shaded sheet is remarked on; beyond the second the photo is
 # not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
 # The same for one where the side of the part seems to have been left out.
 WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
-PALE, _PALE_STRETCH_MM = 0.04, 10.0
+PALE = 0.04
+_PALE_STRETCH_MM = 10.0  # to be remarked on
 # This near the window's border its printed line, or its end, may be mistaken for the edge.
-BORDER_MM, _BORDER_STRETCH_MM = 2.5, 40.0
+BORDER_MM = 2.5
+_BORDER_STRETCH_MM = 40.0  # shorter ones are where the edge crosses the border
 # Beyond this from the window's border a contour has no reason to end.
 _END_MM = 6.0
-_BESIDE_PX, _GLARE_STRETCH_MM = 4.0, 3.0
+_BESIDE_PX = 4.0  # from the edge to where clipping is looked for: beyond its blur
+_GLARE_STRETCH_MM = 3.0  # shorter ones move no dimension
 # A reflection is a patch; where more than this share is clipped, the exposure is too long.
 _PATCH = 0.3
 # A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
 JOG_MM: tuple[float, float] = (0.4, 0.75)
-_JOG_RUN_MM, _JOG_GAP_MM = 6.0, 3.0
-_JOG_STRAIGHT_MM, _JOG_TURN = 0.12, np.radians(3)
+# Lines are fitted to this much of it before and after a gap,
+_JOG_RUN_MM = 6.0
+_JOG_GAP_MM = 3.0
+# both as straight as this (rms), and parallel to within this.
+_JOG_STRAIGHT_MM = 0.12
+_JOG_TURN = np.radians(3)
 # A shift of the edge by the thickness's U95 that is worth another reading: a third of 0.15 mm, the
 # smallest clearance that is asked for often (common practice, no source).
 MOVES_MM = 0.05

@@ -48,12 +48,14 @@ HOLDOUT_MM: tuple[float, float] = (0.05, 0.15)
 # Practically flat paper leaves markers within 0.008 mm of their positions; lifted ones are off by
 # ten times that. Neighbours are off together when paper or lens is the cause, else independently.
 LIFTED_MM = 0.03
-PATTERN_MM, PATTERN = 0.012, 0.4
+PATTERN_MM = 0.012  # rms shift from which a pattern is looked for
+PATTERN = 0.4  # correlation of neighbours' shifts that makes one
 _NEIGHBOURS = 3
 _WORST = 0.8  # quantile of the markers' offsets from which they are boxed
 _BOX_MARGIN_PX = 60.0  # round the middles of markers, so that they are in the box
-# Markers against bars: three standard deviations, and more than 0.04 mm over a bar of 200 mm.
-SCALE_Z, SCALE_OFF = 3.0, 2e-4
+# Markers against bars:
+SCALE_Z = 3.0  # standard deviations
+SCALE_OFF = 2e-4  # 0.04 mm over a bar of 200 mm
 
 
 @dataclass(frozen=True)
