@@ -96,7 +96,8 @@ def likely_slips(
         at, on_scale = _on_scale(reading, meant, blur) if kind != "hook" else (meant, 1.0)
         u = math.hypot(uncertainty(replace(reading, values_mm=(at,))).u, blur)
         if expected.off(at, u) <= FITS:
-            weight = prior * on_scale * _density(at, u, expected)
+            # A slip by a factor spreads what was meant over as many times more or less.
+            weight = prior * on_scale * _density(at, u, expected) * at / value
             found.append(Slip(kind, words, at, weight))
     found += _other_size(reading, own, expected, others or {}, typed or {})
     total = sum(slip.weight for slip in found)
