@@ -1,4 +1,4 @@
-"""Slips of reading and typing in jobs of the rendered photos: named, the right one first, not cut.
+"""Slips of reading and typing in jobs of rendered photos: named, the right one first, not cut.
 
 Each case's photos are traced once with its readings right; a slip of length or width then enters
 the fit, one of the thickness the tracing as well. A slip counts as contradicted where the photos

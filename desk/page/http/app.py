@@ -25,8 +25,7 @@ from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.jobs import job_photos
 from snugline.desk.page.jobs.job_folders import Shelf
 from snugline.desk.page.jobs.measured_store import error_record
-from snugline.desk.page.jobs.open_job import Processes
-from snugline.desk.page.jobs.worker_pool import Pool
+from snugline.desk.page.jobs.worker_pool import Pool, Processes
 from snugline.errors import SnuglineError
 
 

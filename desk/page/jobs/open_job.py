@@ -22,7 +22,7 @@ from snugline.desk.page.jobs.job_states import PhotoWish, Wanted, wanted
 from snugline.desk.page.jobs.measured_store import Store, error_record
 from snugline.desk.page.jobs.page_answers import photo_answer
 from snugline.desk.page.jobs.windows import Windows
-from snugline.desk.page.jobs.worker_pool import Pool
+from snugline.desk.page.jobs.worker_pool import Processes
 from snugline.errors import InputError, SnuglineError
 from snugline.fit.result import FittedOutline
 
@@ -44,14 +44,6 @@ class Stage:
 
     def as_json(self) -> dict[str, Any]:
         return {"state": self.state, "key": self.key, "error": self.error}
-
-
-@dataclass(frozen=True)
-class Processes:
-    """Where work runs: `heavy` for tracing and files, `light` for what a window waits for."""
-
-    heavy: Pool
-    light: Pool
 
 
 @dataclass

@@ -16,7 +16,8 @@ from snugline.desk.page.jobs.job_states import wanted
 from snugline.desk.page.jobs.key_changes import Change
 from snugline.desk.page.jobs.measured_record import to_record
 from snugline.desk.page.jobs.measured_store import Store
-from snugline.desk.page.jobs.open_job import JobAtWork, Processes
+from snugline.desk.page.jobs.open_job import JobAtWork
+from snugline.desk.page.jobs.worker_pool import Processes
 from snugline.errors import PhotoError
 from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.fit.result import FittedOutline, Quantity
