@@ -123,14 +123,7 @@ def _fit_believed(
             misfit += f"; nor could it be fitted with lines and arcs: {error.what}"
             family, mend = adjusted.equations.shape.family, error.mend
     if misfit:
-        notices.append(
-            Notice(
-                "outline-not-fitted",
-                f"The outline does not fit the family {family!r}: {misfit}.",
-                f"{mend[0].upper()}{mend[1:]}.",
-                "retake",
-            )
-        )
+        notices.append(_not_fitted(family, misfit, mend))
     else:
         resolved, told = resolve(adjusted, thickness)
         notices += told
@@ -162,6 +155,15 @@ def _fit_believed(
         *edge_remarks(adjusted, fitted, alone),
     )
     return replace(fitted, notices=(*fitted.notices, *doubts))
+
+
+def _not_fitted(family: str, misfit: str, mend: str) -> Notice:
+    return Notice(
+        "outline-not-fitted",
+        f"The outline does not fit the family {family!r}: {misfit}.",
+        f"{mend[0].upper()}{mend[1:]}.",
+        "retake",
+    )
 
 
 def _fewer(resolved: Adjusted, adjusted: Adjusted) -> bool:
