@@ -128,7 +128,11 @@ def _other_size(
             words = f"{reading.what} and {what} changed places"
         elif is_other:
             words = f"the {what}, typed for the {reading.what}"
-            meant = reading.value if expected.value is None else expected.value
+            if expected.value is None:
+                # That a value meets another dimension by chance is as unlikely as that is narrow.
+                yield Slip("other-dimension", words, reading.value, _OTHER_SIZE / (FITS * own))
+                continue
+            meant = expected.value
         else:
             continue
         yield Slip("other-dimension", words, meant, _OTHER_SIZE * _density(meant, own, expected))
