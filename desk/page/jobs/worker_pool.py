@@ -4,7 +4,6 @@ import asyncio
 import os
 from collections.abc import Callable
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
 from multiprocessing import get_all_start_methods, get_context
 from typing import Any, TypeVar
 
@@ -100,14 +99,6 @@ class Pool:
         """End the processes, whatever they work on."""
         self._pool.stop()  # type: ignore[no-untyped-call]
         self._pool.join()
-
-
-@dataclass(frozen=True)
-class Processes:
-    """Where work runs: `heavy` for tracing and files, `light` for what a window waits for."""
-
-    heavy: Pool
-    light: Pool
 
 
 def _context() -> Any:
