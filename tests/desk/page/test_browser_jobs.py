@@ -1,6 +1,6 @@
 """Whole jobs by what the page says: only roles, names and words, as a person finds their way.
 
-Each leads along the line "What to do next". Sizes and themes take turns; axe-core with all its rules
+Each leads along the line "What to do next". Sizes and themes take turns; axe-core with all rules
 looks at every step.
 """
 
