@@ -32,34 +32,40 @@ Mask = NDArray[np.bool_]
 _SIGMA_FLOOR_PX = 0.02
 # A point less certain than this is discarded.
 _SURE_ENOUGH_PX = 1.0
-# A point less certain than the first pools this many times more neighbours, in turn.
+# A point less certain than this pools more neighbours: this many times more, in turn.
 _VAGUE_PX = 0.15
 _WIDER = (3.0, 8.0)
 # They are pooled along a smoothed line, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
-# Minimum-cost path: cost of a step from row to row relative to the data cost; how many candidates
-# a row may then deviate from the path; overlap when closing a loop, points.
-_PATH_STEP_COST, _PATH_DEVIATION, _PATH_OVERLAP = 0.3, 2, 60
+# Minimum-cost path:
+_PATH_STEP_COST = 0.3  # of a step from row to row, relative to the data cost
+_PATH_DEVIATION = 2  # candidates by which a row may deviate from the path
+_PATH_OVERLAP = 60  # points, when closing a loop
 # Print, gloss and grain of the part's face follow no model, the sheet has none: in the wide search
 # the noise of the face is assumed to be at least this many times that of the sheet.
 _FACE_ROUGHER = 2.0
 # Standard deviation of the line's own error, as a share of the search's reach: first pass, later.
 _KEPT_TO = (0.6, 1.5)
-# If the standard deviation over all candidates exceeds the first value, a competing edge exists;
-# below the second, the point is certain enough to estimate the illumination.
-_RIVAL_PX, _SURE_PX = 1.0, 0.6
+# Standard deviation over all candidates: above it a competing edge exists.
+_RIVAL_PX = 1.0
+_SURE_PX = 0.6  # below it the point is certain enough to estimate the illumination
 # A side or rounding seen narrower than this does not make a second edge.
 _NARROWEST_CREASE_PX = 2.0
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
 # A line that oscillates by this much in all, within this many points to either side, has strayed.
-_OSCILLATION, _OSCILLATION_REACH, _OSCILLATION_SMOOTH = np.radians(30), 18, 4.0
-# A line that turns by this much within this many pixels to either side is a corner, searched again
-# with finer pooling together with its neighbourhood; shorter stretches cannot be.
-_SHARP, _CORNER_PX, _CORNER_ZONE_PX, _SHORTEST_ZONE = np.radians(40), 12.0, 30.0, 12
+_OSCILLATION = np.radians(30)
+_OSCILLATION_REACH = 18
+_OSCILLATION_SMOOTH = 4.0  # points, before it is measured
+# A line that turns by this much within this many pixels to either side is a corner.
+_SHARP = np.radians(40)
+_CORNER_PX = 12.0
+_CORNER_ZONE_PX = 30.0  # to either side, searched again with finer pooling
+_SHORTEST_ZONE = 12  # points; a shorter stretch cannot be searched
 # The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
-_TIP, _TIP_PX = np.radians(55), 4.0
+_TIP = np.radians(55)
+_TIP_PX = 4.0
 
 
 @dataclass(frozen=True)
@@ -115,17 +121,23 @@ _CORNER_ROUNDS = 2
 # that it does so by less.
 _REACH_PER_STEP = 1.5
 # Points over which normals are smoothed, along the line and in corners; of the part's slope.
-_NORMAL_SMOOTH, _CORNER_NORMAL_SMOOTH, _SLOPE_SMOOTH = 3.0, 1.5, 8
+_NORMAL_SMOOTH = 3.0
+_CORNER_NORMAL_SMOOTH = 1.5
+_SLOPE_SMOOTH = 8
 # A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
 # a good edge.
-_OUTLIER, _LEAST_SCATTER_PX = 5, 0.05
+_OUTLIER = 5
+_LEAST_SCATTER_PX = 0.05
 # A corner's tip is dropped together with this many of its lengths to either side.
 _TIP_LENGTHS = 1.5
 # Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
 # none has more of than the first sigma, px; what strays by the second from the median counts this
 # little.
-_MEDIAN_POINTS, _OFFSET_SMOOTH = 11, 3.0
-_MOST_CERTAIN_PX, _STRAY_PX, _STRAY_WEIGHT = 0.05, 1.0, 0.05
+_MEDIAN_POINTS = 11
+_OFFSET_SMOOTH = 3.0
+_MOST_CERTAIN_PX = 0.05
+_STRAY_PX = 1.0
+_STRAY_WEIGHT = 0.05
 
 
 def locate(

@@ -23,10 +23,12 @@ _LEAST_AREA = 1.0  # mm^2; no marker or window is smaller than a square millimet
 # Limit of error of a 0.01 mm caliper up to 300 mm (DIN 862 extract), and how far a hand may place
 # its jaws from the middle of an end mark (as on a part's edge: common practice, no source); both as
 # rectangular distributions (JCGM 100, 4.3.7).
-_CALIPER_LIMIT_MM, _BAR_PLACING_MM = 0.03, 0.1
+_CALIPER_LIMIT_MM = 0.03
+_BAR_PLACING_MM = 0.1
 # Two readings farther apart than hands place jaws are doubtful, and those that no hand explains are
 # of two bars or mistyped.
-BAR_DOUBT_MM, _BAR_CONTRADICTION_MM = 0.3, 1.0
+BAR_DOUBT_MM = 0.3
+_BAR_CONTRADICTION_MM = 1.0
 # By how much printers stretch paper more along one side than the other, a share (common practice,
 # no source).
 _ALIKE_U = 0.003

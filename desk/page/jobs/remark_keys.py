@@ -18,6 +18,7 @@ OF_NOTICE: dict[str, Key] = {
     "does-not-go-in": ["clearance"],
     "floor-below-uncertainty": ["stock", "thickness"],
     "holes-overlap": [],
+    "layout-does-not-fit": ["stock"],
     "may-close-in-season": ["wood"],
     "may-not-go-in": ["clearance"],
     "movement-from-memory": ["wood"],
