@@ -213,7 +213,7 @@ def _mend(found: Chance, machine: str) -> Sentence:
         return Sentence.of(f"read the {worst.name} again: readings and outline disagree")
     enlarge += f" along the {worst.name}"
     if worst.closes > max(worst.u, found.width_error.u):
-        return Sentence(f"{enlarge}, or turn the grain", more)
+        return Sentence(f"{enlarge}, for what the season takes", more)
     if found.width_error.u > worst.u:
         named = machine.replace("{", "{{").replace("}", "}}")
         record = f"record three cuts of {named}" if machine else "name the machine and record cuts"

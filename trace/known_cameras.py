@@ -125,7 +125,7 @@ def learn(
                 str(file),
                 "calibrate with photos of one camera, one lens and one size at a time",
             )
-        if np.linalg.det(np.array(IN_DISPLAY[photo.exif.orientation])) < 0:
+        if np.linalg.det(IN_DISPLAY[photo.exif.orientation]) < 0:
             raise InputError(
                 "the photo is stored mirrored",
                 str(file),

@@ -39,6 +39,7 @@ class EdgeEvidence:
     windows : (K, 2) mm in the world coordinate system, of the sheets seen.
     paper : linear luminance of the paper; NaN where it is not known.
     whole : the edge was followed beyond the windows, over all sheets.
+    border_printed : the window's border shows, as that of a dark window or a plain frame does.
     """
 
     rgb: NDArray[np.uint8]
@@ -48,6 +49,7 @@ class EdgeEvidence:
     windows: tuple[Floats, ...]
     paper: float
     whole: bool = False
+    border_printed: bool = True
 
 
 class FollowedPiece:
