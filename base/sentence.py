@@ -110,6 +110,15 @@ def number(value: float, decimals: int = 0) -> Figure:
     return Figure(float(value), "number", decimals)
 
 
+def verbatim(text: str) -> str:
+    """A name for a template: its braces are not places for quantities.
+
+    >>> Sentence(f"{verbatim('a{1}.jpg')} is {{}} wide.", length(2, 0))
+    'a{1}.jpg is 2 mm wide.'
+    """
+    return text.replace("{", "{{").replace("}", "}}")
+
+
 class Sentence(str):
     """Text made of a template and quantities; as a `str` it reads in millimetres.
 
@@ -159,7 +168,7 @@ class Sentence(str):
         """A sentence of any text; one without quantities keeps its braces."""
         if isinstance(text, Sentence):
             return text
-        return Sentence(text.replace("{", "{{").replace("}", "}}"))
+        return Sentence(verbatim(text))
 
     @staticmethod
     def from_json(record: Mapping[str, Any]) -> "Sentence":
