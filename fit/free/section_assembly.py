@@ -201,8 +201,8 @@ def _joined(
                 Sentence(
                     f"Where {verbatim(one.sections[0].name)} and "
                     f"{verbatim(other.sections[0].name)} end, their edges are not one straight "
-                    f"line (off by {math.degrees(angle):.2f} degrees, {{}}); what lies between is a "
-                    f"guess.",
+                    f"line (off by {math.degrees(angle):.2f} degrees, {{}}); what lies between is "
+                    f"a guess.",
                     length(apart),
                 ),
                 "Take a photo of the middle of both sides.",
