@@ -43,7 +43,7 @@ async def sample(request: Request) -> Response:
     if folder is None:
         raise LookupError("sample")
     ident = await to_thread.run_sync(
-        job_moves.copy, desk.shelf, folder / JOB, "sample: basalt plate"
+        job_moves.copy, desk.shelf, folder / JOB, "basalt plate, sample"
     )
     return JSONResponse({"id": ident}, 201)
 
@@ -134,7 +134,7 @@ async def _received(arriving: AsyncIterator[bytes], place: Path, name: str) -> N
 
 
 def _temporary(folder: Path) -> Path:
-    """A file beside the jobs, where there is room for photos."""
+    """A file next to the jobs, where there is room for photos."""
     with tempfile.NamedTemporaryFile(prefix=".zip-", dir=folder, delete=False) as made:
         return Path(made.name)
 
