@@ -23,8 +23,8 @@ HOOK_MM = 2.0  # a bent or jammed hook is off by some such size. Common practice
 FITS = 3.3  # standard uncertainties within which a value counts as the one that was meant
 _MOST = 3
 _BETWEEN_MARKS = 0.15  # common practice, no source
-# A part that no photo shows whole is so many times as long as what one shows, and the logarithm of
-# that is spread by so much. Common practice, no source.
+# A part that no photo shows whole is this many times as long as what one shows, and the logarithm
+# of that has this standard deviation. Common practice, no source.
 _TIMES_SHOWN, _TIMES_SPREAD = 2.5, 0.6
 _ROUNDED = math.sqrt(3)  # limit of an even distribution over its standard uncertainty
 _SIZE_U_SHARE = 0.005  # of a dimension as the photos show it, before anything is adjusted
@@ -96,7 +96,8 @@ def likely_slips(
         at, on_scale = _on_scale(reading, meant, blur) if kind != "hook" else (meant, 1.0)
         u = math.hypot(uncertainty(replace(reading, values_mm=(at,))).u, blur)
         if expected.off(at, u) <= FITS:
-            weight = prior * on_scale * _density(at, u, expected)
+            # A slip by a factor spreads what was meant over as many times more or less.
+            weight = prior * on_scale * _density(at, u, expected) * at / value
             found.append(Slip(kind, words, at, weight))
     found += _other_size(reading, own, expected, others or {}, typed or {})
     total = sum(slip.weight for slip in found)
@@ -127,7 +128,11 @@ def _other_size(
             words = f"{reading.what} and {what} changed places"
         elif is_other:
             words = f"the {what}, typed for the {reading.what}"
-            meant = reading.value if expected.value is None else expected.value
+            if expected.value is None:
+                # That a value meets another dimension by chance is as unlikely as that is narrow.
+                yield Slip("other-dimension", words, reading.value, _OTHER_SIZE / (FITS * own))
+                continue
+            meant = expected.value
         else:
             continue
         yield Slip("other-dimension", words, meant, _OTHER_SIZE * _density(meant, own, expected))

@@ -134,7 +134,7 @@ async def _received(arriving: AsyncIterator[bytes], place: Path, name: str) -> N
 
 
 def _temporary(folder: Path) -> Path:
-    """A file beside the jobs, where there is room for photos."""
+    """A file next to the jobs, where there is room for photos."""
     with tempfile.NamedTemporaryFile(prefix=".zip-", dir=folder, delete=False) as made:
         return Path(made.name)
 

@@ -1,7 +1,7 @@
 """A job as one zip: the job file and what it names, out of a shop and into another.
 
 What comes in may come from anyone: entries are plain files of plain names in one folder, their
-number and size are bounded as they are unpacked, whatever the archive says of itself.
+number and size are bounded as they are unpacked, whatever the archive claims.
 """
 
 import shutil
