@@ -16,7 +16,7 @@ from snugline.untrusted import parsed_toml
 
 
 def lay(job: Path, number: int, description: Mapping[str, Any]) -> str:
-    """Describe one of the job's sheets by a new file; gives the description's file, named by its content.
+    """Put a new description under one of the job's sheets; gives its file, named by its content.
 
     Its bars go, since they were those of another print.
 
