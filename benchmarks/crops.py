@@ -74,11 +74,10 @@ def job_text(case, record, file):
         f'thickness = "{readings["thickness"]["value"]} mm"',
     ]
     lines.append(f'family = "{FAMILIES[truth["outline"]["kind"]][0]}"')
-    if edge["kind"] in ("round", "chamfer"):
-        key = {"round": "edge_radius", "chamfer": "edge_chamfer"}[edge["kind"]]
-        lines.append(f'{key} = "{edge["size"]} mm"')
-    if truth["draft_deg"]:
-        lines.append(f'draft = "{truth["draft_deg"]} deg"')
+    # What is left out counts as unknown: a sharp edge and upright sides are stated, too.
+    key = "edge_chamfer" if edge["kind"] == "chamfer" else "edge_radius"
+    lines.append(f'{key} = "{edge["size"]} mm"')
+    lines.append(f'draft = "{truth["draft_deg"]} deg"')
     lines += ["[frame]", f'description = "{frame}"']
     lines += [f'bar_{a} = "{readings[f"scale bar {a}"]["value"]} mm"' for a in "xy"]
     lines += ["[[photo]]", f'file = "{file}"', f'shows = "{SHOWS[record["view"]]}"']

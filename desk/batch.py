@@ -11,7 +11,7 @@ from typing import Any
 
 from snugline.counting import counted
 from snugline.desk.advice import outside
-from snugline.desk.console import Step
+from snugline.desk.console import Step, silent
 from snugline.desk.job import read_job
 from snugline.desk.job_run import Making, run_job
 from snugline.desk.result_folder import publish, settle_all
@@ -62,7 +62,7 @@ def run_all(
         return [run_one(*jobs[0], making)]
     with ThreadPoolExecutor(processes or os.cpu_count() or 1) as threads:
         futures = [
-            threads.submit(_in_a_process, job, folder, replace(making, step=_silent))
+            threads.submit(_in_a_process, job, folder, replace(making, step=silent))
             for job, folder in jobs
         ]
         _watch(futures, making.step)
@@ -70,13 +70,10 @@ def run_all(
 
 
 def _watch(futures: Sequence["Future[Outcome]"], step: Step) -> None:
-    step(f"0 of {counted(len(futures), 'job')} done")
+    step(f"0 of {counted(len(futures), 'job')} done", 0, len(futures))
     for done, future in enumerate(as_completed(futures), 1):
-        step(f"{done} of {counted(len(futures), 'job')} done, last {future.result().job}")
-
-
-def _silent(step: str) -> None:
-    """Steps of a job among many are not told."""
+        words = f"{done} of {counted(len(futures), 'job')} done, last {future.result().job}"
+        step(words, done, len(futures))
 
 
 def _in_a_process(job: Path, folder: Path, making: Making) -> Outcome:

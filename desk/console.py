@@ -2,15 +2,24 @@
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Protocol
 
 from snugline.desk.wording import remark
 from snugline.notice import Notice, Severity
 from snugline.units import LengthUnit
 
-Step = Callable[[str], None]
+
+class Step(Protocol):
+    """Told what is being done now, and how many of how many things are done."""
+
+    def __call__(self, text: str, done: int = 0, of: int = 0, /) -> None: ...
+
+
+def silent(text: str, done: int = 0, of: int = 0, /) -> None:
+    """A step that nobody is told."""
+
 
 # What a line begins with; only photos and readings are taken again.
 _LABELS: dict[Severity, str] = {
@@ -48,11 +57,26 @@ def result_status(record: Mapping[str, Any] | None, notices: Iterable[Notice]) -
 
 @contextmanager
 def progress(quiet: bool = False) -> Iterator[Step]:
-    """A function that names the step now running; it shows only on a terminal."""
+    """A function that names the step now running; it shows only on a terminal.
+
+    Where a step counts, the count and about how long the rest takes are shown.
+    """
     if quiet or not sys.stderr.isatty():
-        yield lambda step: None
+        yield silent
         return
     from rich.console import Console
+    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeRemainingColumn
 
-    with Console(stderr=True).status("starting") as status:
-        yield lambda step: status.update(step)
+    columns = (
+        SpinnerColumn(),
+        TextColumn("{task.description}"),
+        BarColumn(24),
+        TimeRemainingColumn(elapsed_when_finished=True),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+        task = shown.add_task("starting", total=None)
+
+        def step(text: str, done: int = 0, of: int = 0, /) -> None:
+            shown.update(task, description=text, completed=done, total=of or None)
+
+        yield step

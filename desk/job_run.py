@@ -14,7 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from snugline.api.part_sides import part_sides
 from snugline.counting import counted
-from snugline.desk.console import Step
+from snugline.desk.console import Step, silent
 from snugline.desk.job import Job
 from snugline.desk.job_outline import Fitting, fit_job, job_state
 from snugline.desk.pictures import along_outline
@@ -48,7 +48,7 @@ class Making:
 
     bundle: bool = False
     anyway: bool = False
-    step: Step = lambda text: None
+    step: Step = silent
 
 
 @dataclass(frozen=True)
@@ -71,11 +71,14 @@ def run_job(job: Job, making: Making | None = None) -> Finished:
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
     # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
-        making.step(f"measuring {counted(len(job.photo), 'photo')}")
+        count = len(job.photo)
+        making.step(f"reading {counted(count, 'photo')}", 0, count)
         overlays: dict[Path, bytes] = {}
 
         def draw(measured: MeasuredPhoto, photo: Photo) -> None:
             overlays[measured.file] = draw_overlay(measured, photo.rgb)
+            done = len(overlays)
+            making.step(f"measuring photos, {done} of {count} done", done, count)
 
         return finish_measured(job, measure_job(job, draw), making, overlays)
 

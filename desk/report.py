@@ -18,6 +18,7 @@ from snugline.desk.pictures import (
     plan_picture,
     residual_picture,
 )
+from snugline.desk.report_style import STYLE
 from snugline.desk.wording import measure, named, remark
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
@@ -28,69 +29,6 @@ OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 
 _COLOURS = ("note", "doubt", "alert")  # of a remark, by its gravity
 LEAST_BAR = 0.1  # of the largest contribution; smaller ones share a bar
-
-STYLE = """
-:root { color-scheme: light dark;
-  --paper: #f7f6f2; --card: #fffefb; --ink: #24272b; --soft: #666a70; --rule: #d9d6cd;
-  --mark: #2f6f6a; --spike: #b1603a; --alert: #9d2f2a; }
-@media (prefers-color-scheme: dark) { :root {
-  --paper: #1b1d1f; --card: #232629; --ink: #e6e3dc; --soft: #a3a6a9; --rule: #3b3f43;
-  --mark: #7cc0b8; --spike: #e09a72; --alert: #f0908a; } }
-* { box-sizing: border-box; }
-body { margin: 0; background: var(--paper); color: var(--ink);
-  font: 17px/1.55 system-ui, sans-serif; }
-header, main { max-width: 2300px; margin: 0 auto; padding: 0 clamp(14px, 2.5vw, 56px); }
-header { padding-top: 28px; }
-h1 { font-size: 1.7rem; font-weight: 600; margin: 0; text-wrap: balance; }
-h2 { font-size: 1.15rem; font-weight: 600; margin: 0 0 12px; }
-h3 { font-size: 1rem; font-weight: 600; margin: 20px 0 6px; overflow-wrap: anywhere; }
-p { margin: 6px 0; max-width: 75ch; }
-.soft { color: var(--soft); }
-main { display: grid; gap: 20px; padding-top: 20px; padding-bottom: 48px;
-  grid-template-columns: repeat(auto-fit, minmax(min(100%, 560px), 1fr)); align-items: start; }
-section { background: var(--card); border: 1px solid var(--rule); border-radius: 6px;
-  padding: 18px clamp(14px, 1.6vw, 26px) 22px; min-width: 0; }
-.wide { grid-column: 1 / -1; }
-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
-th, td { text-align: left; padding: 7px 14px 7px 0; border-bottom: 1px solid var(--rule);
-  vertical-align: top; }
-th { font-weight: 500; color: var(--soft); }
-td.number, th.number { text-align: right; white-space: nowrap; }
-svg { display: block; width: 100%; height: auto; max-height: 70vh; overflow: visible; }
-svg path { fill: none; stroke: currentColor; vector-effect: non-scaling-stroke; }
-.line { stroke-width: 1.6px; }
-.axis { stroke: var(--rule); stroke-width: 1px; stroke-dasharray: 8 4 2 4; }
-.grid { stroke: var(--rule); stroke-width: 1px; }
-svg .spike { stroke: var(--spike); stroke-width: 1px; }
-svg .dot { stroke: var(--mark); stroke-width: 2.4px; stroke-linecap: round; }
-.plot { height: 130px; }
-.plotted { display: grid; grid-template-columns: auto 1fr; gap: 0 10px; }
-.plotted .scale { display: flex; flex-direction: column; justify-content: space-between;
-  text-align: right; color: var(--soft); white-space: nowrap; line-height: 1; }
-.plotted .ends { grid-column: 2; display: flex; justify-content: space-between;
-  color: var(--soft); }
-.dashed { stroke-dasharray: 9 4; }
-.dotted { stroke-dasharray: 2 4; }
-.dash-dot { stroke-dasharray: 11 4 2 4; }
-.sample { display: inline-block; width: 60px; height: 10px; vertical-align: middle; }
-.bar { background: var(--mark); height: 14px; border-radius: 2px; min-width: 2px; }
-td.bars { width: 45%; vertical-align: middle; }
-p.state { border-left: 6px solid var(--mark); padding: 6px 0 6px 14px; font-size: 1.15rem; }
-p.state.doubt { border-color: var(--spike); }
-p.state.alert { border-color: var(--alert); }
-p.state.alert b { color: var(--alert); }
-ul.notices { list-style: none; margin: 0; padding: 0; }
-ul.notices li { border-left: 4px solid var(--rule); padding: 2px 0 2px 12px; margin: 10px 0; }
-ul.notices li.doubt { border-color: var(--spike); }
-ul.notices li.alert { border-color: var(--alert); }
-ul.notices b { font-weight: 600; }
-td:has(.sample) { width: 84px; }
-img { max-width: 100%; max-height: 85vh; height: auto; display: block; border-radius: 4px; }
-figure { margin: 0 0 18px; }
-.photos { display: grid; gap: 20px;
-  grid-template-columns: repeat(auto-fit, minmax(min(100%, 460px), 1fr)); }
-@media print { body { background: #fff; color: #000; } section { break-inside: avoid; } }
-"""
 
 
 @dataclass(frozen=True)
@@ -119,11 +57,11 @@ class ReportInput:
 
 def report_html(given: ReportInput) -> str:
     """The whole page as one text."""
-    sections = [_notices(given)]
-    if given.outline is not None:
-        sections += [_dimensions(given), _outline(given, given.outline), _budget(given)]
-        sections += [_residuals(given, given.outline), _plans(given)]
-    sections.append(_photos(given))
+    # Picture and answer, then what to check, then what the figures rest on.
+    shown = given.outline
+    sections = [_outline(given, shown), _dimensions(given), _plans(given)] if shown else []
+    sections += [_notices(given), _photos(given)]
+    sections += [_budget(given), _residuals(given, shown)] if shown else []
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -333,9 +271,26 @@ def _plans(given: ReportInput) -> str:
     )
     cautions = "".join(f"<li>{escape(caution)}</li>" for caution in plan.get("cautions", []))
     return (
-        f'<section class="wide"><h2>Cut plan</h2>{suggestion}<ul>{cautions}</ul>'
+        f'<section class="wide"><h2>Pocket</h2>{_pockets(given)}{suggestion}<ul>{cautions}</ul>'
         f'<div class="photos">{"".join(parts)}</div></section>'
     )
+
+
+def _pockets(given: ReportInput) -> str:
+    """Each clearance: whether it may be cut, and how likely the part goes in; the depth."""
+    plan, unit = given.record["cut_plan"], given.unit
+    rows = []
+    for pocket in plan.get("pockets", []):
+        gap = pocket["clearance"]
+        axes = gap if isinstance(gap, dict) else {"": gap}
+        words = ", ".join(f"{axis} {_length(mm, unit)}".strip() for axis, mm in axes.items())
+        go = "" if pocket["state"] == "good" else f" ({escape(pocket['state'])})"
+        chance = escape((pocket.get("goes_in") or {}).get("words", ""))
+        rows.append(f"<tr><td>clearance {words}{go}</td><td>{chance}</td></tr>")
+    depth = plan.get("depth")
+    if depth is not None:
+        rows.append(f"<tr><td>depth</td><td>{_length(depth['pocket'], unit)}</td></tr>")
+    return f"<table>{''.join(rows)}</table>" if rows else ""
 
 
 def _photos(given: ReportInput) -> str:

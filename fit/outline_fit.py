@@ -78,13 +78,27 @@ def fit_outline(
         measured = tuple(_measured(section, part_u) for section in sections)
     weighed = weigh(readings, sizes, None if stated is None else stated.value, listed, thicker)
     told += weighed.notices
-    fitted = _fit_believed(sections, measured, weighed.readings, family, symmetry, listed, stated)
+    try:
+        fitted = _fit_believed(
+            sections, measured, weighed.readings, family, symmetry, listed, stated
+        )
+    except FitError as error:
+        raise _by_its_cause(error, told) from error
     # What a wrong thickness does to the photos is said once, by its cause.
     if other is not None:
         return replace(fitted, notices=tuple(told))
     named = {notice.about for notice in told if notice.about is not None}
     new = [n for n in fitted.notices if n.code != CONTRADICTED or n.about not in named]
     return replace(fitted, notices=(*told, *new))
+
+
+def _by_its_cause(error: FitError, told: Sequence[Notice]) -> FitError:
+    """The failure of a fit by the reading that cannot be right, where there is one."""
+    wrong = next((notice for notice in told if notice.code == CONTRADICTED), None)
+    if wrong is None:
+        return error
+    where = wrong.about if wrong.about is not None else "readings"
+    return FitError(wrong.text, where, wrong.mend)
 
 
 def _fit_believed(
@@ -110,14 +124,7 @@ def _fit_believed(
             misfit += f"; nor could it be fitted with lines and arcs: {error.what}"
             family, mend = adjusted.equations.shape.family, error.mend
     if misfit:
-        notices.append(
-            Notice(
-                "outline-not-fitted",
-                f"The outline does not fit the family {family!r}: {misfit}.",
-                f"{mend[0].upper()}{mend[1:]}.",
-                "retake",
-            )
-        )
+        notices.append(_not_fitted(family, misfit, mend))
     else:
         resolved, told = resolve(adjusted, thickness)
         notices += told
@@ -149,6 +156,15 @@ def _fit_believed(
         *edge_remarks(adjusted, fitted, alone),
     )
     return replace(fitted, notices=(*fitted.notices, *doubts))
+
+
+def _not_fitted(family: str, misfit: str, mend: str) -> Notice:
+    return Notice(
+        "outline-not-fitted",
+        f"The outline does not fit the family {family!r}: {misfit}.",
+        f"{mend[0].upper()}{mend[1:]}.",
+        "retake",
+    )
 
 
 def _fewer(resolved: Adjusted, adjusted: Adjusted) -> bool:

@@ -35,7 +35,7 @@ def boards(
         choices.relief_allowance,
     )
     guests = tuple(
-        guest_pocket(guest, outlines[guest.source], board, tool, given.width_error)
+        guest_pocket(guest, _known(guest.source, outlines), board, tool, given.width_error)
         for guest in shared.guests
     )
     notices = [notice for guest in guests for notice in guest.notices]
@@ -55,7 +55,7 @@ def boards(
 def _board_outline(choices: PocketChoices, outlines: Mapping[str, Known]) -> Outline:
     assert choices.shared is not None
     if choices.shared.source is not None:
-        return outlines[choices.shared.source].outline
+        return _known(choices.shared.source, outlines).outline
     long, wide = choices.stock.length, choices.stock.width
     if long is None or wide is None:
         raise PlanError(
@@ -64,3 +64,11 @@ def _board_outline(choices: PocketChoices, outlines: Mapping[str, Known]) -> Out
             'name its file (outline = "board.dxf"), or give stock a length and a width',
         )
     return polygon([(0.0, 0.0), (long, 0.0), (long, wide), (0.0, wide)])
+
+
+def _known(source: str, outlines: Mapping[str, Known]) -> Known:
+    if source not in outlines:
+        raise PlanError(
+            f"the outline of {source!r} was not read", "board", "plan it from its job file"
+        )
+    return outlines[source]

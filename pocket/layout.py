@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from snugline.counting import counted
 from snugline.errors import PlanError
 from snugline.fit.geometry.outline import Point
+from snugline.sentence import Sentence, length
 
 _PER_MM = 1000  # the packer counts in whole micrometres
 
@@ -55,8 +56,13 @@ def placed(
     if found is None:
         short = _shortfall(pieces, room, gap, turn)
         raise PlanError(
-            f"{counted(len(pieces), 'piece')} need{'s' if len(pieces) == 1 else ''} stock "
-            f"{short:.0f} mm longer than {stock[0]:.0f} x {stock[1]:.0f} mm",
+            Sentence(
+                f"{counted(len(pieces), 'piece')} need{'s' if len(pieces) == 1 else ''} stock "
+                "{} longer than {} x {}",
+                length(short, 0),
+                length(stock[0], 0),
+                length(stock[1], 0),
+            ),
             "layout",
             "use longer stock, fewer pieces or smaller margins",
         )
@@ -70,11 +76,15 @@ def _fits_alone(piece: Piece, room: tuple[float, float], turn: bool) -> None:
     short = [(max(0.0, x - room[0]), max(0.0, y - room[1])) for x, y in options]
     x, y = min(short, key=sum)
     if x + y > 1e-6:
-        said = " and ".join(
-            f"{by:.1f} mm too {word}" for by, word in ((x, "long"), (y, "wide")) if by > 1e-6
-        )
+        over = [(by, word) for by, word in ((x, "long"), (y, "wide")) if by > 1e-6]
+        said = " and ".join(f"{{}} too {word}" for _, word in over)
         raise PlanError(
-            f"{piece.name} of {piece.length:.1f} x {piece.width:.1f} mm is {said} for the stock",
+            Sentence(
+                f"{piece.name} of {{}} x {{}} is {said} for the stock",
+                length(piece.length, 1),
+                length(piece.width, 1),
+                *(length(by, 1) for by, _ in over),
+            ),
             "layout",
             "use larger stock or smaller margins",
         )

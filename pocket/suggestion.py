@@ -12,6 +12,7 @@ from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.season import SeasonalGap
 from snugline.pocket.width_error import WidthError
 from snugline.pocket.wood import DIRECTIONS, Direction
+from snugline.sentence import Sentence
 
 _RUNGS = 9
 _COARSE = 0.1  # mm; the step of the rungs where the uncertainty is large
@@ -100,7 +101,8 @@ def sum_in_words(axis: AxisSuggestion, unit: Unit = "mm") -> str:
     parts = []
     for line in axis.lines:
         low, high = format_length(line.low, unit), format_length(line.high, unit)
-        parts.append(f"{low if line.low == line.high else f'{low} to {high}'} ({line.what})")
+        sum_of = low if line.low == line.high else f"{low} to {high}"
+        parts.append(f"{sum_of} ({Sentence.of(line.what).in_unit(unit)})")
     whole = f"{format_length(axis.low, unit)} to {format_length(axis.high, unit)}"
     return f"{whole}: {' + '.join(parts)}"
 

@@ -17,9 +17,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.pocket.cut_record import Cut, same_name
 from snugline.pocket.expectation import Sites, posterior
 from snugline.pocket.fits import VERDICTS, fit_of
+from snugline.sentence import Sentence, length
 
 # Priors, mm per side: how far routers, woods and cutters differ (common practice, no source).
 MACHINE_U = 0.15
@@ -64,27 +66,27 @@ class WidthError:
     def claimed(self) -> bool:
         return self.cuts >= LEAST_CUTS
 
-    def sentence(self) -> str:
+    def sentence(self) -> Sentence:
         """In one line, for the shop sheet."""
         if self.cuts == 0:
-            return "no cuts recorded yet: the width error of the cut is taken as zero"
-        counted = f"{self.cuts} recorded cut{'s' * (self.cuts != 1)}"
+            return Sentence("no cuts recorded yet: the width error of the cut is taken as zero")
         if not self.claimed:
-            return (
-                f"{counted} of this machine: at least {LEAST_CUTS} are needed before the width "
-                "error of the cut is told"
+            return Sentence(
+                f"{counted(self.cuts, 'recorded cut')} of this machine: at least {LEAST_CUTS} are "
+                "needed before the width error of the cut is given"
             )
         way = "wide" if self.value >= 0 else "narrow"
-        said = (
-            f"this machine cuts openings {abs(self.value):.2f} mm too {way} per side "
-            f"(U95 {self.u95:.2f} mm; from {counted}, {self.alike} of them in this wood with this "
-            "cutter)"
-        )
-        slips = len(self.contradicting)
+        slips, said = len(self.contradicting), ""
         if slips:
             verb = "contradicts" if slips == 1 else "contradict"
-            said += f"; {slips} cut{'s' * (slips != 1)} {verb} the others: check the record"
-        return said
+            said = f"; {counted(slips, 'cut')} {verb} the others: check the record"
+        return Sentence(
+            f"this machine cuts openings {{}} too {way} per side (U95 {{}}; from "
+            f"{counted(self.cuts, 'recorded cut')}, {self.alike} of them in this wood with this "
+            f"cutter){said}",
+            length(abs(self.value)),
+            length(self.u95),
+        )
 
 
 def unknown_machine() -> WidthError:

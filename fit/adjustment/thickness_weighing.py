@@ -19,6 +19,7 @@ from snugline.place import OfPart
 
 # Thicknesses of parts that are let into wood, mm. Common practice, no source.
 THINNEST, THICKEST = 0.3, 120.0
+SPREAD_MM = FITS * math.sqrt(2) * SPAN_U_MM  # photos farther apart contradict each other
 MOST = 12  # slips of a thickness that are tried
 
 
@@ -34,7 +35,11 @@ def weigh_thickness(
     thickness: Thickness | None, sizes: Mapping[str, PhotoSizes], readings: Sequence[Reading]
 ) -> OtherThickness | None:
     """The thickness that the photos support, where the one that was read cannot be right."""
-    if thickness is None or not _apart(sizes, readings, 0.0):
+    if thickness is None:
+        return None
+    # One reading off while the photos agree with each other is a slip of that reading.
+    photos_apart = any(size.spread() > SPREAD_MM for size in sizes.values())
+    if len(_apart(sizes, readings, 0.0)) < (1 if photos_apart else 2):
         return None
     reading = Reading("thickness", (thickness.value,), "caliper", OfPart("thickness"))
     slips = [
@@ -76,7 +81,6 @@ def _apart(
         if size is None or not size.spans:
             continue
         expected, own = size.expected(thicker), uncertainty(reading).u
-        spread = FITS * math.sqrt(2) * SPAN_U_MM
-        if expected.off(reading.value, own) > FITS or size.spread(thicker) > spread:
+        if expected.off(reading.value, own) > FITS or size.spread(thicker) > SPREAD_MM:
             apart.append(reading)
     return apart

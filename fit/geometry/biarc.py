@@ -10,6 +10,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.errors import FitError
 from snugline.fit.geometry.outline import Arc
 
 Array = NDArray[np.float64]
@@ -35,6 +36,8 @@ def biarcs(
     arcs: list[Arc] = []
     while todo:
         a, b, p, t, q, u, depth = todo.pop()
+        if not np.any(q - p):
+            continue  # a curve of no length needs no arc
         pair = _biarc(p, t, q, u)
         strays = (pair[0].sweep > 0) != (pair[1].sweep > 0) or (
             deviation(np.concatenate([_points(arc) for arc in pair])) > tolerance
@@ -52,7 +55,10 @@ def _biarc(p: Array, t: Array, q: Array, u: Array) -> tuple[Arc, Arc]:
     """Two arcs from p along t to q along u, with equal tangent lengths."""
     v = q - p
     both, own = float(v @ (t + u)), float(v @ v)
-    reach = own / (both + math.sqrt(both * both + 2 * (1 - float(t @ u)) * own))
+    divisor = both + math.sqrt(both * both + 2 * (1 - float(t @ u)) * own)
+    if not divisor > 0:
+        raise FitError("a side runs backwards between its corners", "outline", "check the readings")
+    reach = own / divisor
     joint = (p + q + reach * (t - u)) / 2
     ahead = joint - p - reach * t
     tangent = ahead / np.linalg.norm(ahead)

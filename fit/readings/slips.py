@@ -96,7 +96,8 @@ def likely_slips(
         at, on_scale = _on_scale(reading, meant, blur) if kind != "hook" else (meant, 1.0)
         u = math.hypot(uncertainty(replace(reading, values_mm=(at,))).u, blur)
         if expected.off(at, u) <= FITS:
-            weight = prior * on_scale * _density(at, u, expected)
+            # A slip by a factor spreads what was meant over as many times more or less.
+            weight = prior * on_scale * _density(at, u, expected) * at / value
             found.append(Slip(kind, words, at, weight))
     found += _other_size(reading, own, expected, others or {}, typed or {})
     total = sum(slip.weight for slip in found)
@@ -127,7 +128,11 @@ def _other_size(
             words = f"{reading.what} and {what} changed places"
         elif is_other:
             words = f"the {what}, typed for the {reading.what}"
-            meant = reading.value if expected.value is None else expected.value
+            if expected.value is None:
+                # That a value meets another dimension by chance is as unlikely as that is narrow.
+                yield Slip("other-dimension", words, reading.value, _OTHER_SIZE / (FITS * own))
+                continue
+            meant = expected.value
         else:
             continue
         yield Slip("other-dimension", words, meant, _OTHER_SIZE * _density(meant, own, expected))

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_info, threadpool_limits
 
 from snugline.desk.batch import run_all
 from snugline.desk.job import read_job
-from snugline.desk.job_run import finish, overlay_names, run_job
+from snugline.desk.job_run import Making, finish, overlay_names, run_job
 from snugline.errors import SnuglineError
 
 pytestmark = pytest.mark.whole
@@ -40,7 +40,7 @@ def outcomes(tmp_path_factory):
     folder = tmp_path_factory.mktemp("run")
     bad = broken_job(folder / "bad", b"no picture")
     jobs = [(bad, folder / "first"), (SAMPLE / "job.toml", folder / "second")]
-    return run_all(jobs, False, 2, lambda text: None)
+    return run_all(jobs, Making(), 2)
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +76,7 @@ def test_the_sample_s_sizes_are_found_within_their_uncertainty(sample_result):
 def test_the_result_s_folder_holds_what_its_record_says(sample_result):
     folder, _ = sample_result
     record = json.loads((folder / "result.json").read_text())
-    assert record["schema"] == "snugline/result/1"
+    assert record["schema"] == "snugline/result/2"
     assert record["files"] == sorted(path.name for path in folder.iterdir())
     for name in ("outline.svg", "outline.dxf", "outline.pdf", "report.html"):
         assert name in record["files"]

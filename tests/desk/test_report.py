@@ -174,3 +174,22 @@ def test_overlays_are_reduced_to_what_a_page_shows():
 def test_no_text_is_smaller_than_16_px(size):
     value, unit = float(size[0]), size[1]
     assert value * (16 if unit == "rem" else 1) >= 16
+
+
+def test_picture_and_answer_come_before_remarks_and_statistics():
+    heads = re.findall(r"<h2>(.*?)</h2>", page())
+    assert heads == ["Outline", "Dimensions", "Pocket", "Remarks", "Photos",
+                     "What the uncertainty is made of", "Residuals along the edge"]  # fmt: skip
+
+
+def test_a_pocket_says_whether_it_may_be_cut_and_how_likely_the_part_goes_in():
+    pockets = [
+        {"clearance": 0.25, "state": "not to be cut", "goes_in": {"words": "hardly (12 %)"}},
+        {"clearance": {"length": 0.6, "width": 0.4}, "state": "good",
+         "goes_in": {"words": "almost certainly (99 %)"}},
+    ]  # fmt: skip
+    plan = {"layers": [], "pockets": pockets, "depth": {"pocket": 6.4}}
+    text = page(cut_plan=plan)
+    assert "clearance 0.25 mm (not to be cut)</td><td>hardly (12 %)" in text
+    assert "length 0.60 mm, width 0.40 mm</td><td>almost certainly (99 %)" in text
+    assert "depth</td><td>6.40 mm" in text

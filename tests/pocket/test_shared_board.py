@@ -191,3 +191,9 @@ def test_shapely_agrees_on_the_walls_left(made):
     # The tray's right wall is at 30 + 420, the tile's left at 520.
     assert gap == pytest.approx(520 - 450, abs=0.01)
     assert isinstance(found["pocket"], shapely.Polygon)
+
+
+def test_an_outline_that_nobody_read_is_refused():
+    chosen = choices(board={"outline": "board.dxf"}, clearance="1 mm", wood=None, coupons=None)
+    with pytest.raises(PlanError, match=r"'board\.dxf' was not read"):
+        make_plan(TRAY, UNCERTAINTY, THICKNESS, chosen)

@@ -47,6 +47,8 @@ def test_the_machine_s_records_are_a_line_of_the_sum_from_three_cuts_on():
     made = suggest("firm", {"length": 0.05, "width": 0.05}, narrow)
     assert made.width.low == pytest.approx(0.1 + 0.05 + 0.1)
     assert "6 recorded cuts" in made.basis()
+    assert "0.004 in too narrow" in made.basis("in")
+    assert " mm" not in made.basis("in")
     few = WidthError(0.0, 0.17, cuts=2)
     assert suggest("firm", SURE, few).width.low == pytest.approx(0.1)
     assert "at least 3 are needed" in suggest("firm", SURE, few).basis()

@@ -211,7 +211,10 @@ def _broken(path: Path, error: Exception) -> FileError:
 
 def _refuse_several_frames(image: Image.Image, path: Path) -> None:
     # Behind the main picture of a JPEG or HEIC phones keep depth maps and the like.
-    frames = getattr(image, "n_frames", 1)
+    try:
+        frames = getattr(image, "n_frames", 1)
+    except Exception as error:  # counting reads the heads of all of them
+        raise _broken(path, error) from error
     if frames > 1 and image.format in ("PNG", "TIFF", "WEBP"):
         raise PhotoError(
             f"the file holds {frames} pictures",

@@ -61,6 +61,7 @@ async def read(request: Request) -> Response:
                 "lead": lead(facts).as_json(),
                 "sheet_offer": facts.offer.as_json() if facts.offer is not None else None,
                 "work": work_of.work(),
+                "barred": work_of.barred(),
                 "steps": steps(work_of, want, shown),
                 "photos": shown,
                 "removed": [{"id": photo_id(f), "file": f} for f in removed],

@@ -43,7 +43,7 @@ async def sample(request: Request) -> Response:
     if folder is None:
         raise LookupError("sample")
     ident = await to_thread.run_sync(
-        job_moves.copy, desk.shelf, folder / JOB, "sample: basalt plate"
+        job_moves.copy, desk.shelf, folder / JOB, "basalt plate, sample"
     )
     return JSONResponse({"id": ident}, 201)
 

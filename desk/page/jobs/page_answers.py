@@ -15,7 +15,7 @@ from snugline.desk.turning import turned_box, turned_points, turned_size
 from snugline.fit.contour_section import kept_points, section_of
 from snugline.fit.drawing.svg import path_data
 from snugline.fit.geometry.outline import Outline
-from snugline.fit.result import SectionResult
+from snugline.fit.result import CornerResult, SectionResult
 from snugline.notice import Notice
 from snugline.pocket.plan import CutPlan
 from snugline.pocket.sheet import PlanLayer
@@ -124,16 +124,7 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
         **fitted.as_json(),
         "state": state.state,
         "because": list(state.because),
-        "corners": [
-            {
-                "at": corner.at,
-                "family": corner.family,
-                "sizes": {name: size.as_json() for name, size in corner.params.items()},
-                "seen": corner.seen,
-                "ranking": [[family, round(weight, 3)] for family, weight in corner.ranking],
-            }
-            for corner in fitted.corners
-        ],
+        "corners": [_corner_answer(corner) for corner in fitted.corners],
         "extras": {name: size.as_json() for name, size in fitted.extras.items()},
         "d": path_data(outline),
         "bounds": [round(v, 4) for v in outline.bounds],
@@ -173,6 +164,16 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
             share["outline_px"] = laid_over(photo, outline, section.part_from_frame, sides)
         shares.append(share)
     return {"outline": record, "photos": shares}
+
+
+def _corner_answer(corner: CornerResult) -> dict[str, Any]:
+    return {
+        "at": corner.at,
+        "family": corner.family,
+        "sizes": {name: size.as_json() for name, size in corner.params.items()},
+        "seen": corner.seen,
+        "ranking": [[family, round(weight, 3)] for family, weight in corner.ranking],
+    }
 
 
 def along_of(section: SectionResult, outline: Outline) -> Along:

@@ -151,7 +151,7 @@ def finish(path: Path) -> str:
 
     store = Store(path.parent)
 
-    def step(text: str) -> None:
+    def step(text: str, done: int = 0, of: int = 0, /) -> None:
         store.keep("finishing", "step.txt", text)
 
     record = parsed_toml(job_bytes(path), str(path))

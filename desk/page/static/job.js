@@ -15,6 +15,7 @@ const EMPTY = {
   lead: null,
   work: null,
   sheetOffer: null,
+  barred: null,
   photos: [],
   removed: [],
   outlineState: { state: "missing" },
@@ -129,7 +130,7 @@ export function refresh() {
       if (outbox.empty) Object.assign(state, { job: seen.job, revision: seen.revision });
       const { faults, advice, steps, photos, removed, files } = seen;
       Object.assign(state, { faults, advice, steps, photos, removed, files });
-      Object.assign(state, { lead: seen.lead, work: seen.work, sheetOffer: seen.sheet_offer });
+      Object.assign(state, { lead: seen.lead, work: seen.work, sheetOffer: seen.sheet_offer, barred: seen.barred });
       tell();
       takeOutline(seen.outline);
       takePlan(seen.plan);

@@ -2,7 +2,7 @@
 
 import { commit, value } from "../job.js";
 import { lengthInput } from "./fields.js";
-import { h } from "./dom.js";
+import { h, idle } from "./dom.js";
 
 const readings = (bar) => (bar === undefined || bar === null ? [] : [bar].flat());
 
@@ -22,7 +22,7 @@ export function barFields({ axis, path, step, check }) {
       const now = readings(value(path()));
       first.show(now[0] ?? "");
       second.show(now[1] ?? "");
-      second.el.hidden = !now.length;
+      idle(second.el, !now.length);
     },
   };
 }

@@ -116,6 +116,7 @@ function settings() {
 function detailWords({ state: word, step, error, list, folder }) {
   if (error) return errorWords(error);
   if (word === "writing") return step ?? "";
+  if (state.barred) return `No drawings are made: ${errorWords(state.barred)}`;
   if (word === "ready") return `${counted(list.length, "file")}, in the job's folder ${folder}`;
   return "They are made in the job's folder, just as the command line makes them.";
 }
@@ -134,6 +135,8 @@ function making() {
       const { state: word, stale } = state.files;
       const [signName, text] = STATES[word] ?? STATES.missing;
       const old = word === "ready" && stale;
+      // The report tells what is wrong; nothing in it can be cut from.
+      say(make, state.barred ? "Make the report only" : "Make the files");
       stateSign.set(old ? "usable" : signName);
       say(stateWord, old ? "Older than the job: make them again" : text);
       say(detail, detailWords(state.files));

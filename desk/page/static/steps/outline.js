@@ -37,10 +37,17 @@ const STATES = {
   ready: ["done", "Ready"],
   refused: ["retake", "Refused"],
 };
+// Of an outline that is ready: whether it can be cut from.
+const RESULTS = {
+  good: ["done", "Ready: good"],
+  usable: ["usable", "Ready, with a doubt"],
+  "not to be cut": ["retake", "Not to be cut"],
+};
 const SAYS = "What was measured, how sure each size is, and what to leave out of the fit.";
 
 function stateWords({ state: word, error }, outline) {
   if (error) return errorWords(error);
+  if (state.barred) return errorWords(state.barred);
   if (word !== "ready" || !outline) return "It is fitted as soon as there are photos, readings and a thickness.";
   const [most, rms] = [length(outline.residual_max, 2), length(outline.residual_rms, 3)];
   return `${sentence(outline.family)} The drawn line follows the photos within ${most} (rms ${rms}).`;
@@ -55,7 +62,9 @@ function stateCard() {
   return {
     el: h("section.card.state", label, h("p.stateline", sign.el, word), h("p", why)),
     update() {
-      const [signName, text] = STATES[state.outlineState.state] ?? STATES.missing;
+      const now = state.outlineState.state;
+      const result = now === "ready" ? RESULTS[state.outline?.state] : null;
+      const [signName, text] = result ?? STATES[now] ?? STATES.missing;
       sign.set(signName);
       say(word, text);
       say(why, stateWords(state.outlineState, state.outline));
