@@ -33,7 +33,7 @@ export function printChoice(path) {
   const id = freshId("print");
   const select = h("select", { id });
   const fresh = h("button", { type: "button" }, sign("plus"), "New print");
-  const el = h("div.row", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
+  const el = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
   const set = (label, x, y) =>
     commit(label, [
       [path("bar_x"), x],
