@@ -48,5 +48,5 @@ export function ownFrames(lay) {
     }
   };
   const pick = filePicker("Choose its description", "plus", { accept: ".json,application/json" }, read, "button");
-  return h("details", h("summary", "A frame of your own"), h("div.stack", pick, form));
+  return h("details.ownframe", h("summary", "A frame of your own"), h("div.stack", pick, form));
 }
