@@ -38,13 +38,54 @@ def mirrored(given, at, state):
     return given, at.flip(1), state.flip(1)
 
 
+def make(number, makers, part, count, size, device, queue):
+    """A process that makes scenes without end; every `makers`-th number is its own."""
+    device = torch.device(device)
+    torch.set_num_threads(2)
+    while True:
+        given, at, state = batch([TRAINING_SEED + part, number], count, device, size)
+        queue.put((given.half().cpu(), at.cpu(), state.to(torch.int8).cpu()))
+        number += makers
+
+
+class Made:
+    """Batches of scenes, made by other processes on `devices`, or by this one where there are none."""
+
+    def __init__(self, options, device):
+        self.options, self.device, self.number = options, device, 0
+        self.queue, self.processes = None, []
+        devices = [d for d in options.makers.split(",") if d]
+        if devices:
+            torch.multiprocessing.set_sharing_strategy("file_system")
+            context = torch.multiprocessing.get_context("spawn")
+            self.queue = context.Queue(maxsize=6)
+            for k, place in enumerate(devices):
+                given = (k, len(devices), options.part, options.scenes, options.size, place, self.queue)
+                self.processes.append(context.Process(target=make, args=given, daemon=True))
+                self.processes[-1].start()
+
+    def fresh(self, needed):
+        """The next batch; None where none is ready and none is `needed`."""
+        if self.queue is None:
+            self.number += 1
+            seed = [TRAINING_SEED + self.options.part, self.number - 1]
+            return batch(seed, self.options.scenes, self.device, self.options.size)
+        if not needed and self.queue.empty():
+            return None
+        return [t.to(self.device, non_blocking=True) for t in self.queue.get()]
+
+    def stop(self):
+        for process in self.processes:
+            process.terminate()
+
+
 @torch.no_grad()
 def figures(network, checks):
     """What the record keeps: loss, share of sure rows, of those the ones wrong by over a pixel."""
     network.eval()
     total, rows, sure, wrong, gross, square, offs = 0.0, 0, 0, 0, 0, 0.0, []
     for given, at, state in checks:
-        with torch.autocast(given.device.type, dtype=torch.bfloat16, enabled=given.is_cuda):
+        with torch.autocast(given.device.type, dtype=torch.float16, enabled=given.is_cuda):
             out = network(given.float())
         m = mixture(*out)
         known = state == 1
@@ -84,6 +125,7 @@ def main():
     parser.add_argument("--steps", type=int, default=8, help="for each making")
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--size", type=int, default=384)
+    parser.add_argument("--makers", default="", help="devices of processes that make scenes")
     parser.add_argument("--checks", type=int, default=4)
     options = parser.parse_args()
     began = time.time()
@@ -94,8 +136,7 @@ def main():
     options.out.mkdir(parents=True, exist_ok=True)
     network = EdgeNetwork().to(device)
     optimizer = torch.optim.AdamW(network.parameters(), lr=options.rate, weight_decay=1e-3)
-    step = 0
-    seen = 0
+    step, seen = 0, 0
     checkpoint = options.resume or options.out / "checkpoint.pt"
     if checkpoint.exists():
         state = torch.load(checkpoint, map_location=device)
@@ -110,23 +151,24 @@ def main():
     ]
     filled, number, making, learning, mean = 0, 0, 0.0, 0.0, 0.0
     network.train()
+    scaler = torch.amp.GradScaler(enabled=device.type == "cuda")
+    source = Made(options, device)
     print(f"start {time.time() - began:.0f} s, {sum(p.numel() for p in network.parameters())} weights", flush=True)
     log = []
     said = time.time()
+    enough = min(4 * options.batch, options.pool - options.scenes)
     while time.time() - began < options.seconds and step < options.most:
         t = time.time()
-        fresh = batch([TRAINING_SEED + options.part, number], options.scenes, device, options.size)
-        start = (number * options.scenes) % (options.pool - options.scenes + 1)
-        for kept, new in zip(pool, fresh, strict=True):
-            kept[start : start + options.scenes] = new
-        number += 1
-        seen += options.scenes
-        filled = max(filled, start + options.scenes)
-        if device.type == "cuda" and number % 20 == 0:
-            torch.cuda.synchronize()
+        while (fresh := source.fresh(filled < enough)) is not None:
+            start = (number * options.scenes) % (options.pool - options.scenes + 1)
+            for kept, new in zip(pool, fresh, strict=True):
+                kept[start : start + options.scenes] = new
+            number += 1
+            seen += options.scenes
+            filled = max(filled, start + options.scenes)
+            if source.queue is None and filled >= enough:
+                break
         making += time.time() - t
-        if number * options.scenes < min(4 * options.batch, options.pool - options.scenes):
-            continue
         t = time.time()
         for _ in range(options.steps):
             pick = torch.randint(filled, (options.batch,), device=device)
@@ -137,16 +179,18 @@ def main():
             rate = options.rate * min(1, (step + 1) / 300) * 0.5 * (1 + math.cos(math.pi * share))
             for group in optimizer.param_groups:
                 group["lr"] = max(rate, 1e-6)
-            with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
+            with torch.autocast(device.type, dtype=torch.float16, enabled=device.type == "cuda"):
                 out = network(given.float() if device.type == "cpu" else given)
             now = loss(mixture(*out), at, known)
             optimizer.zero_grad(set_to_none=True)
-            now.backward()
+            scaler.scale(now).backward()
+            scaler.unscale_(optimizer)
             torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
-            optimizer.step()
+            scaler.step(optimizer)
+            scaler.update()
             step += 1
-            mean = now.detach() if step == 1 else 0.98 * mean + 0.02 * now.detach()
-        if number % 20 == 0 and device.type == "cuda":
+            mean = now.detach() if step == 1 else 0.99 * mean + 0.01 * now.detach()
+        if device.type == "cuda":
             torch.cuda.synchronize()
         learning += time.time() - t
         if time.time() - said > 30:
@@ -157,6 +201,7 @@ def main():
     entry = {"seconds": round(time.time() - began), "step": step, "scenes": seen, "mean": float(mean), **figures(network, checks)}
     log.append(entry)
     print(json.dumps({k: round(v, 4) for k, v in entry.items()}), f"making {making:.0f} learning {learning:.0f}", flush=True)
+    source.stop()
     torch.save(
         {"network": network.state_dict(), "optimizer": optimizer.state_dict(), "step": step, "seen": seen, "version": scenes.VERSION},
         options.out / "checkpoint.pt",

@@ -123,7 +123,8 @@ def shade(stretch, s, x, y):
         for k in range(NODES):
             z = _node(p, "height", k)
             gap = stretch.outline.distance(torch, x + sx * z, y + sy * z)[0] + _node(p, "inset", k)
-            q = (gap / (wider * z + 0.7)).clamp(-1, 1)
+            # A rim is as wide as a pixel at least, but not at the foot, where there is no gap.
+            q = (gap / (wider * z + 0.02 + (0.3 * z * reach).clamp_max(0.7))).clamp(-1, 1)
             light = torch.minimum(light, 0.5 + 0.5 * torch.sin(1.5707963 * q))
         shares.append(light)
     shares = torch.stack(shares, 1)
@@ -246,10 +247,13 @@ def render(s, size):
     u, v = axis[None, None, :].expand(n, size, size), axis[None, :, None].expand(n, size, size)
     x, y = stretch.on_sheet(u, v)
     out, gx, gy = stretch.outline.distance(torch, x, y)
+    # What would lie under the part goes on as it is beside it: it is mixed into the edge's pixels.
+    push = (0.5 - out).clamp(0, 4)
+    x, y = x + gx * push, y + gy * push
     shares = shade(stretch, s, x, y)
     hand = _hand(s, x, y, 0.0)
     thickness, bottom = wide(s["thickness"]), wide(s["bottom"])
-    beside = out.clamp_min(0)
+    beside = out.clamp_min(0.5)
     open_ = beside / torch.sqrt(beside**2 + thickness**2)
     zero, one = torch.zeros_like(x), torch.ones_like(x)
     under = 1 - 0.7 * torch.exp(-(out + bottom).clamp_min(0) / (0.4 * bottom + 0.5)) * (bottom > 0.5)

@@ -7,7 +7,7 @@ the program is told and how far off its coarse border runs).
 
 import numpy as np
 
-VERSION = 1
+VERSION = 2
 LAMPS = 3
 
 
@@ -218,8 +218,8 @@ def _camera(rng, n, _):
     soft = _chance(rng, n, 0.15)
     return {
         "blur": np.where(soft > 0, u(1.2, 2.1, n), u(0.45, 1.3, n)),
-        "disc": _chance(rng, n, 0.3) * u(0.5, 2.2, n),
-        "motion": _chance(rng, n, 0.15) * u(0.5, 4.5, n),
+        "disc": _chance(rng, n, 0.2) * u(0.5, 2.2, n),
+        "motion": _chance(rng, n, 0.1) * u(0.5, 4.5, n),
         "motion_turn": u(0, np.pi, n),
         "white": u(0.5, 0.92, n),
         "balance": np.exp(rng.normal(0, 0.04, (n, 3)) * np.array([1.0, 0.2, 1.0])),
