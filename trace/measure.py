@@ -22,11 +22,14 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.contour_join import join
+from snugline.trace.edge.learned_edge import Response, edge_response
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette, locate, right_normals
-from snugline.trace.image.linear_light import linear_table
+from snugline.trace.image.linear_light import linear_table, srgb_to_linear
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
+from snugline.trace.image.step_edge import sample_rgb
 from snugline.trace.part.coarse_border import CoarseEdge
+from snugline.trace.part.paper_light import fit_light, quiet_zone_points
 from snugline.trace.part.part_search import Region, SheetView, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
@@ -39,9 +42,8 @@ Floats = NDArray[np.float64]
 
 # The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border found on the reduced picture is good to about this many of its pixels.
-_COARSE_ERROR = 1.5
-_POINT_STEP_PX = 1.5
+# Where no paper is known, the brightest of the photo but for this share stands for it.
+_WHITE_SHARE = 0.98
 # Nearer to the window's border than this the contour ends.
 _WINDOW_MARGIN_MM = 0.3
 _MARKER_MARGIN_MM = 2.0
@@ -195,6 +197,7 @@ def _measure(view: _View) -> MeasuredPhoto:
     curves: list[Curve] = []
     pixels: list[Floats] = []
     silhouettes: list[list[Silhouette]] = []
+    response = _response(view)
     for edges in _edges(view, regions, small, step):
         traced = [
             locate(
@@ -203,9 +206,7 @@ def _measure(view: _View) -> MeasuredPhoto:
                 view.sides,
                 edge.points * step + (step - 1) / 2,
                 edge.closed,
-                _COARSE_ERROR * step,
-                view.sighting.blur_px,
-                _POINT_STEP_PX,
+                response,
             )
             for edge in edges
         ]
@@ -266,6 +267,22 @@ def _edges(
 def _reduced(view: _View, points: Floats, step: int) -> Floats:
     placed: Floats = (view.camera.pixels(points) - (step - 1) / 2) / step
     return placed
+
+
+def _response(view: _View) -> Response:
+    """How the photo shows a sharp edge, and paper, by its markers' edges and quiet zones."""
+    rgb, quads = view.photo.rgb, view.sighting.quads
+    if isinstance(view.frames[0], PlainFrame):
+        white = np.quantile(rgb[::16, ::16].reshape(-1, 3), _WHITE_SHARE, axis=0) / 255
+        light = np.maximum(srgb_to_linear(white), 0.05)
+        return Response(1.0, 0.05, lambda points: np.tile(light, (len(points), 1)), False)
+    blur, halo = edge_response(rgb, quads)
+    points = quiet_zone_points(quads)
+    light = sample_rgb(rgb, points[:, 0], points[:, 1]).T.astype(np.float64)
+    seen = np.isfinite(light).all(axis=1)
+    field = fit_light(points[seen], light[seen], 2)
+    best = view.frames[view.sheets_seen()[0]]
+    return Response(blur, halo, field.at, isinstance(best, Frame) and best.window_dark)
 
 
 def _sheet_view(view: _View, sheet: int, step: int) -> SheetView:

@@ -14,6 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import PartSides, outward_normals
@@ -27,6 +28,8 @@ WEIGHTS = Path(__file__).with_name("learned_edge.onnx")
 # across (positive outwards), the widest wall, points over which the direction is taken.
 STEP_PX, FIRST, PLACES, _WIDEST, _SLOPE_REACH = 2.0, -16, 64, 40.0, 8
 LINE_SMOOTH, NORMAL_SMOOTH = 6.0, 4.5
+# Standard deviation of a logistic distribution of scale 1 (pi / sqrt 3); what lies about one place.
+_LOGISTIC, _ABOUT_PX = 1.8138, 1.6
 _FARTHEST_OFF, _LEAST_SCALE, _MOST_SCALE = 2.0, -4.4, 1.5
 # Rows go through the network in pieces of one size, with so many that see what lies beside them.
 _ROWS, _BESIDE = 256, 32
@@ -78,16 +81,28 @@ class Distribution:
         even = self.untold / PLACES
         return -np.log((1 - self.untold)[:, None] * density + even[:, None] + 1e-12)
 
+    def masses(self) -> Floats:
+        """(N, PLACES) probability of each px across, what cannot be told shared out evenly."""
+        rows, bins = np.arange(len(self.share))[:, None], np.rint(self.middle - FIRST)
+        index = (rows * PLACES + np.clip(bins, 0, PLACES - 1)).astype(np.int64)
+        mass = np.bincount(index.ravel(), self.share.ravel(), self.share.size)
+        mass = mass.reshape(self.share.shape) * (1 - self.untold[:, None])
+        return np.asarray(mass + self.untold[:, None] / PLACES)
+
+    def near(self, place: Floats) -> tuple[Floats, Floats, Floats]:
+        """(N,) mean and standard deviation, px, of what lies about a place, and its probability."""
+        own = self.share * (np.abs(self.middle - place[:, None]) < _ABOUT_PX)
+        total = own.sum(axis=1)
+        mean = (own * self.middle).sum(axis=1) / np.maximum(total, 1e-9)
+        square = own * ((self.middle - mean[:, None]) ** 2 + (_LOGISTIC * self.scale) ** 2)
+        sigma = np.sqrt(square.sum(axis=1) / np.maximum(total, 1e-9))
+        return np.where(total > 1e-6, mean, place), sigma, total * (1 - self.untold)
+
     def likeliest(self) -> tuple[Floats, Floats, Floats]:
         """(N,) px of the likeliest place, its standard deviation, and how much is not there."""
-        near = np.abs(self.middle[:, :, None] - self.middle[:, None, :]) < 1.5
-        mass = np.einsum("nk,nkj->nj", self.share, near)
-        best = np.take_along_axis(self.middle, mass.argmax(axis=1)[:, None], axis=1)
-        own = self.share * (np.abs(self.middle - best) < 1.5)
-        total = own.sum(axis=1)
-        place = (own * self.middle).sum(axis=1) / total
-        square = own * ((self.middle - place[:, None]) ** 2 + (1.8138 * self.scale) ** 2)
-        return place, np.sqrt(square.sum(axis=1) / total), 1 - total * (1 - self.untold)
+        mass = uniform_filter1d(self.masses(), 3, axis=1, mode="constant")
+        place, sigma, total = self.near(FIRST + mass.argmax(axis=1).astype(np.float64))
+        return place, sigma, 1 - total
 
 
 @cache

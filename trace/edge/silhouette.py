@@ -19,8 +19,16 @@ from scipy.ndimage import (
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_cost import Across, Scene
-from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.edge_shading import Shading
+from snugline.trace.edge.learned_edge import (
+    FIRST,
+    LINE_SMOOTH,
+    NORMAL_SMOOTH,
+    STEP_PX,
+    Distribution,
+    Response,
+    edge_distribution,
+)
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.image.minimum_cost_path import minimum_cost_path
 
@@ -36,19 +44,22 @@ _WIDER = (3.0, 8.0)
 # They are pooled along a smoothed line, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
-# Minimum-cost path: cost of a step from row to row relative to the data cost; how many candidates
-# a row may then deviate from the path; overlap when closing a loop, points.
-_PATH_STEP_COST, _PATH_DEVIATION, _PATH_OVERLAP = 0.3, 2, 60
+# Minimum-cost path: cost of a step from row to row relative to the data cost; overlap when closing
+# a loop, points.
+_PATH_STEP_COST, _PATH_OVERLAP = 0.3, 60
 # Print, gloss and grain of the part's face follow no model, the sheet has none: in the wide search
 # the noise of the face is assumed to be at least this many times that of the sheet.
 _FACE_ROUGHER = 2.0
-# Standard deviation of the line's own error, as a share of the search's reach: first pass, later.
-_KEPT_TO = (0.6, 1.5)
-# If the standard deviation over all candidates exceeds the first value, a competing edge exists;
-# below the second, the point is certain enough to estimate the illumination.
-_RIVAL_PX, _SURE_PX = 1.0, 0.6
-# A side or rounding seen narrower than this does not make a second edge.
-_NARROWEST_CREASE_PX = 2.0
+# Standard deviation of the line's own error, as a share of the search's reach.
+_KEPT_TO = 1.5
+# Below this standard deviation over all candidates a point is certain enough to estimate the light.
+_SURE_PX = 0.6
+# Both witnesses: px to either side within which they are weighed; rows whose learned costs are
+# pooled; what the physical model leaves out (px) and how often it is wrong altogether.
+_TOGETHER_PX, _POOLED, _PHYSICAL_PX, _PHYSICAL_WRONG = 2.0, 1.5, 0.05, 0.1
+_LEAST_MASS = 1e-3
+# With so much of the probability elsewhere a second edge is as likely; with more nothing is told.
+_RIVAL_SHARE, _DOUBTED = 0.35, 0.7
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
 # A line that oscillates by this much in all, within this many points to either side, has strayed.
@@ -124,7 +135,6 @@ class _Pass:
     step_px: float
     reach_px: float  # how far off the line the edge may be
     grid_px: float
-    line_smooth: float  # points
     pool: float  # points, standard deviation over which neighbours' costs are pooled
 
 
@@ -134,9 +144,7 @@ def locate(
     sides: PartSides,
     border: Floats,
     closed: bool,
-    search_px: float,
-    blur_px: float,
-    step_px: float = 1.5,
+    response: Response,
 ) -> Silhouette:
     """Sub-pixel silhouette near a coarse border.
 
@@ -144,51 +152,100 @@ def locate(
     ----------
     rgb : (H, W, 3) uint8, the full photo.
     border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
-    search_px : how far off the border may be.
-    blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
-    step_px : distance between the points wanted.
+    response : how this photo shows a sharp edge, and paper.
     """
-    # Smoothed by four points the line cuts bends short, by less than the search's reach.
-    first_step = float(np.clip(search_px / 1.5, step_px, 3.0))
-    passes = (
-        _Pass(first_step, search_px, 0.5, 4.0, 6.0),
-        _Pass(3.0, 3.0, 0.3, 2.0, 2.5),
-        _Pass(step_px, 1.6, 0.2, 2.5, 2.0),
-    )
-    scene = Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
-    line, rival = border, np.zeros(2)
-    shading: Shading | None = None
-    for number, now in enumerate(passes):
-        line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
-        normals = right_normals(smoothed(line, 3.0, closed), closed)
-        found = _search(scene, line, normals, closed, now, shading, number == 0)
-        offset, shading = found.offset, found.shading
-        if number == 0:
-            rival = (found.spread > _RIVAL_PX).astype(np.float64)
-        if number < len(passes) - 1:
-            offset = _smoothed_offsets(found, closed)
-        line = line + offset[:, None] * normals
-    apart = found.offset - _smoothed_offsets(found, closed)
+    scene = Scene(rgb, camera, sides, response.blur, _px_per_mm(camera, border, closed))
+    # First the learned witness alone, far and wide; then both, along what it found.
+    line = smoothed(resample(border, STEP_PX, closed), LINE_SMOOTH, closed)
+    normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)
+    seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
+    offset, sigma, elsewhere = _along(seen, closed)
+    rival = elsewhere > _RIVAL_SHARE
+    line = line + _calmed(offset, sigma, closed)[:, None] * normals
+    line = smoothed(resample(line, STEP_PX, closed), 1.5, closed)
+    normals = right_normals(smoothed(line, 3.0, closed), closed)
+    seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
+    moved, shading = np.zeros(len(line)), None
+    for now in (_Pass(STEP_PX, 3.0, 0.3, 2.5), _Pass(STEP_PX, 1.6, 0.2, 1.5)):
+        found = _search(scene, line + moved[:, None] * normals, normals, closed, now, shading)
+        shading = found.shading
+        offset, sigma, elsewhere = _together(found, seen, moved, closed)
+        if now.reach_px > 2:
+            offset = _calmed(offset, sigma, closed)
+        moved = moved + offset
+    line = line + moved[:, None] * normals
+    apart = offset - _calmed(offset, sigma, closed)
     scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
-    good = found.decided & (np.abs(apart) < 5 * scatter) & (found.sigma < _SURE_ENOUGH_PX)
-    good &= ~_oscillating(line, closed)
-    sigma = found.sigma.copy()
-    for zone in _corners(normals, step_px, closed):
+    good = found.known & (np.abs(apart) < 5 * scatter) & (sigma < _SURE_ENOUGH_PX)
+    good &= ~_oscillating(line, closed) & (elsewhere < _DOUBTED)
+    for zone in _corners(normals, STEP_PX, closed):
         # Pooling rounds corners: there every point is located almost by itself.
         there = line[zone]
         for _ in range(2):
             there = smoothed(there, 1.0, False)
             normals = right_normals(smoothed(there, 1.5, False), False)
-            alone = _Pass(step_px, 2.0, 0.2, 1.0, 1.2)
-            found = _search(scene, there, normals, False, alone, shading, False)
-            there = there + found.offset[:, None] * normals
-        line[zone], sigma[zone] = there, found.sigma
+            alone = _Pass(STEP_PX, 2.0, 0.2, 0.9)
+            at_corner = _search(scene, there, normals, False, alone, shading)
+            there = there + at_corner.offset[:, None] * normals
+        # Where that leads away from what both witnesses said, it is not followed.
+        strays = np.linalg.norm(there - line[zone], axis=1) > np.maximum(1.0, 3 * sigma[zone])
+        there = np.where(strays[:, None], line[zone], there)
+        line[zone], sigma[zone] = there, np.where(strays, sigma[zone], at_corner.sigma)
         # The very tip of a sharp corner is rounded by the picture's own blur.
-        tip = _turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
-        tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / step_px) + 1, mode="nearest")
-        good[zone] = found.decided & (found.sigma < _SURE_ENOUGH_PX) & ~tip
+        tip = _turning(right_normals(there, False), round(_TIP_PX / STEP_PX), False) > _TIP
+        tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / STEP_PX) + 1, mode="nearest")
+        good[zone] = (at_corner.known | strays) & (sigma[zone] < _SURE_ENOUGH_PX) & ~tip
     rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
     return Silhouette(line, sigma, good, rival > 0.5, closed)
+
+
+def _along(seen: Distribution, closed: bool) -> tuple[Floats, Floats, Floats]:
+    """(N,) px of the edge along a line, the learned witness alone, its sigma, and how much of the
+    probability is elsewhere.
+    """
+    mode = "wrap" if closed else "nearest"
+    mass = uniform_filter1d(seen.masses(), 3, axis=1, mode="constant")
+    cost = gaussian_filter1d(-np.log(mass + _LEAST_MASS), _POOLED, axis=0, mode=mode)
+    mean, sigma, total = seen.near(FIRST + _edge_path(cost, closed).astype(np.float64))
+    return mean, sigma, 1 - total
+
+
+def _together(
+    found: "_Found", seen: Distribution, moved: Floats, closed: bool
+) -> tuple[Floats, Floats, Floats]:
+    """(N,) px off a line that lies `moved` off the one seen, sigma, and the share elsewhere.
+
+    Each witness is weighed by what it is sure of; that the physical one is wrong altogether has a
+    probability of its own.
+    """
+    mode = "wrap" if closed else "nearest"
+    grid = np.arange(-_TOGETHER_PX, _TOGETHER_PX + 0.1, 0.2)
+    learned = seen.cost(moved[:, None] + grid)
+    learned = gaussian_filter1d(learned, _POOLED, axis=0, mode=mode)
+    width = np.hypot(found.sigma, _PHYSICAL_PX)[:, None]
+    off = (grid - found.offset[:, None]) / width
+    right = (1 - _PHYSICAL_WRONG) * np.exp(-0.5 * off**2) / (width * np.sqrt(2 * np.pi))
+    physical = -np.log(right + _PHYSICAL_WRONG / (2 * _TOGETHER_PX))
+    cost = learned + np.where(found.decided[:, None], physical, 0.0)
+    offset = _minimum(cost, grid)[0]
+    share = np.exp(cost.min(axis=1, keepdims=True) - cost)
+    share /= share.sum(axis=1, keepdims=True)
+    about = share * (np.abs(grid - offset[:, None]) < 1.0)
+    mean = (about * grid).sum(axis=1) / about.sum(axis=1)
+    sigma = np.sqrt((about * (grid - mean[:, None]) ** 2).sum(axis=1) / about.sum(axis=1))
+    _, _, total = seen.near(moved + offset)
+    return offset, np.maximum(sigma, _SIGMA_FLOOR_PX), 1 - np.maximum(total, 0)
+
+
+def _calmed(offset: Floats, sigma: Floats, closed: bool) -> Floats:
+    """Offsets smoothed along the line, first by a median; what is surer counts more."""
+    mode = "wrap" if closed else "nearest"
+    middle = median_filter(offset, size=11, mode=mode)
+    weight = 1 / (sigma**2 + 0.05**2)
+    weight = np.where(np.abs(offset - middle) > 1.0, 0.05 * weight, weight)
+    total = gaussian_filter1d(weight, 2.5, mode=mode)
+    calm: Floats = gaussian_filter1d(weight * offset, 2.5, mode=mode) / total
+    return calm
 
 
 def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:
@@ -211,8 +268,8 @@ def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.i
 class _Found:
     offset: Floats
     sigma: Floats
-    spread: Floats
     decided: Mask
+    known: Mask
     shading: Shading | None
 
 
@@ -229,47 +286,28 @@ def _search(
     closed: bool,
     now: _Pass,
     shading: Shading | None,
-    widely: bool,
 ) -> _Found:
-    """Where across the line the edge is, for each of its points.
-
-    Widely: the line is only roughly known, and the illumination not yet.
-    """
+    """Where the physical witness sees the edge, for each point of a line."""
     slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
-    # The line may follow the top edge, above the part's side or next to its rounding.
-    crease = np.zeros(len(line))
-    if widely:
-        crease = crease_px(scene.sides, slope, scene.px_per_mm)
-        crease[crease < _NARROWEST_CREASE_PX] = 0.0
-        if not closed:
-            # An open line ends at the window's border, which is close to it there.
-            ends = np.minimum(np.arange(len(line)), np.arange(len(line))[::-1]) * now.step_px
-            crease[ends < 2 * (crease.max() + now.reach_px)] = 0.0
-    candidates = np.arange(
-        -now.reach_px, crease.max() + now.reach_px + 0.5 * now.grid_px, now.grid_px
-    )
-    across = Across.of(scene, line, normals, slope, closed, candidates, crease)
+    candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
+    across = Across.of(scene, line, normals, slope, closed, candidates, np.zeros(len(line)))
     mode = "wrap" if closed else "nearest"
-    rougher = _FACE_ROUGHER if widely else 1.0
-    cost = across.costs(shading, rougher)
-    pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
-    spread = _spread(pooled, candidates)
-    shading = across.shading(_minimum(pooled, candidates)[2], spread < _SURE_PX)
-    if widely and shading is not None:
-        cost = across.costs(shading, rougher)
+    rougher = _FACE_ROUGHER if shading is None else 1.0
+    known = shading
+    while True:
+        cost = across.costs(known, rougher)
         pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
-        spread = _spread(pooled, candidates)
+        told = across.shading(
+            _minimum(pooled, candidates)[2], _spread(pooled, candidates) < _SURE_PX
+        )
+        if known is not None or told is None:
+            break
+        known = told  # the light is told by the first look; only with it are all places comparable
     # Where the profiles carry little information, the line is kept to.
-    off = candidates - np.clip(candidates, 0, crease[:, None])
-    favour = 0.5 * (off / (_KEPT_TO[0 if widely else 1] * now.reach_px)) ** 2
-    total, near = pooled + favour, None
-    if widely:
-        # Of two equally likely edges the line follows one, and does not jump between them.
-        path = _edge_path(total, closed)
-        near = np.abs(np.arange(len(candidates)) - path[:, None]) <= _PATH_DEVIATION
-    offset, sigma, best = _minimum(total, candidates, near)
-    # Where few neighbours leave the position open, more are pooled; the path has used all of them.
-    for wider in () if widely else _WIDER:
+    favour = 0.5 * (candidates / (_KEPT_TO * now.reach_px)) ** 2
+    offset, sigma, best = _minimum(pooled + favour, candidates)
+    # Where few neighbours leave the position open, more are pooled.
+    for wider in _WIDER:
         reach = round(2 * wider * now.pool)
         vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
@@ -290,13 +328,7 @@ def _search(
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
     decided = (best > 1) & (best < len(candidates) - 2) & across.known
-    return _Found(
-        offset=offset,
-        sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
-        spread=spread,
-        decided=decided,
-        shading=shading,
-    )
+    return _Found(offset, np.maximum(sigma, _SIGMA_FLOOR_PX), decided, across.known, told)
 
 
 def _edge_path(cost: Floats, closed: bool) -> NDArray[np.int64]:
@@ -335,10 +367,8 @@ def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
     return turn
 
 
-def _minimum(
-    pooled: Floats, candidates: Floats, near: Mask | None = None
-) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Minimum-cost position of each row, of those `near` (N, G), its sigma and its index.
+def _minimum(pooled: Floats, candidates: Floats) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Minimum-cost position of each row, its sigma and its index.
 
     The costs are a neighbourhood's. Its common light and grain correlate its rows, so that pooling
     more of them is not credited with a smaller sigma.
@@ -349,8 +379,6 @@ def _minimum(
     # Interpolate the minimum between candidates; two minima of equal depth would otherwise be
     # chosen arbitrarily.
     least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
-    if near is not None:
-        least = np.where(near[:, 1:-1], least, np.inf)
     best = np.argmin(least, axis=1)
     rows = np.arange(len(pooled))
     grid = float(candidates[1] - candidates[0])
@@ -375,16 +403,3 @@ def _moved_across(cost: Floats, candidates: Floats, by: Floats) -> Floats:
     share = index - low
     rows = np.arange(len(cost))[:, None]
     return np.asarray(cost[rows, low] * (1 - share) + cost[rows, low + 1] * share)
-
-
-def _smoothed_offsets(found: _Found, closed: bool) -> Floats:
-    """Offsets smoothed along the line, first by a median, then weighted by their certainty."""
-    mode = "wrap" if closed else "nearest"
-    offset = found.offset
-    middle = median_filter(offset, size=11, mode=mode)
-    weight = 1 / (found.sigma**2 + 0.05**2)
-    stray = (np.abs(offset - middle) > 1.0) | ~found.decided
-    weight = np.where(stray, 0.05 * weight, weight)
-    total = gaussian_filter1d(weight, 3.0, mode=mode)
-    smooth: Floats = gaussian_filter1d(weight * offset, 3.0, mode=mode) / total
-    return smooth
