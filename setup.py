@@ -1,8 +1,8 @@
-"""The rooms stand at the top level and become one package: one line a room, no list to keep."""
+"""The packages are folders at the top level and become one package: one line for each."""
 
 from setuptools import find_packages, setup
 
-ROOMS = ("trace", "fit", "pocket", "desk")
+ROOMS = ("trace", "fit", "pocket", "api", "desk")
 
 setup(
     package_dir={"snugline": "base"} | {f"snugline.{room}": room for room in ROOMS},

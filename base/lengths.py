@@ -9,6 +9,7 @@ import re
 from fractions import Fraction
 
 from snugline.errors import InputError
+from snugline.limits import FURTHEST, QUANTITY
 from snugline.place import Where
 from snugline.units import MM_PER_INCH
 
@@ -37,11 +38,20 @@ _QUANTITY = re.compile(
 )
 
 
+_COMMA = re.compile(r"\s*[-+]?\d+,\d+\s*(?:[^\d\s,/].*)?$", re.DOTALL)
+
+
 def _parse(text: str, units: dict[str, float], kind: str, example: str, where: Where) -> float:
     mend = f"write a number with its unit, such as {example}"
+    if isinstance(text, str) and len(text) > QUANTITY:
+        raise InputError(f"{text[:20]!r}... has {len(text)} letters", where, mend)
+    if isinstance(text, str) and _COMMA.match(text):
+        raise InputError(
+            f"{text!r} has a decimal comma", where, f"write a point: {text.replace(',', '.')!r}"
+        )
     match = _QUANTITY.match(text) if isinstance(text, str) else None
     if match is None:
-        raise InputError(f"{text!r} is no {kind}", where, mend)
+        raise InputError(f"{text!r} is not {kind}", where, mend)
     unit = match["unit"]
     if unit is None:
         raise InputError(f"{text!r} has no unit", where, mend)
@@ -61,7 +71,8 @@ def parse_length(text: str, where: Where = "length") -> float:
 
     Raises
     ------
-    InputError : no number, no unit, or a unit that is not a length's. `where` names the source.
+    InputError : no number, no unit, a unit that is not a length's, or more than 100 m. `where`
+        names the source.
 
     Examples
     --------
@@ -70,16 +81,21 @@ def parse_length(text: str, where: Where = "length") -> float:
     >>> parse_length("9.5 mm")
     9.5
     """
-    return _parse(text, _MM_PER_UNIT, "length", '"9.5 mm" or "7 3/16 in"', where)
+    mm = _parse(text, _MM_PER_UNIT, "a length", '"9.5 mm" or "7 3/16 in"', where)
+    if not abs(mm) <= FURTHEST:
+        raise InputError(
+            f"{text!r} is longer than 100 m", where, f"write {FURTHEST:.0f} mm at most"
+        )
+    return mm
 
 
 def parse_angle(text: str, where: Where = "angle") -> float:
     """Radians of an angle as written, such as `0.5 deg`."""
-    return _parse(text, _RADIANS_PER_UNIT, "angle", '"0.5 deg"', where)
+    return _parse(text, _RADIANS_PER_UNIT, "an angle", '"0.5 deg"', where)
 
 
 def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> str:
-    """A length with its unit; inches with three decimals, millimetres with two unless told.
+    """A length with its unit; by default three decimals in inches, two in millimetres.
 
     >>> format_length(182.5625, "in")
     '7.188 in'
@@ -87,3 +103,18 @@ def format_length(mm: float, unit: str = "mm", decimals: int | None = None) -> s
     if decimals is None:
         decimals = 2 if unit == "mm" else 3
     return f"{mm / _MM_PER_UNIT[unit]:.{decimals}f} {unit}"
+
+
+def inch_fraction(mm: float) -> str:
+    """The nearest 64th of an inch, with `near` where it is not the length itself.
+
+    >>> inch_fraction(417.5125), inch_fraction(10.0)
+    ('16 7/16', 'near 25/64')
+    """
+    sixty_fourths = round(mm / MM_PER_INCH * 64)
+    whole, rest = divmod(abs(sixty_fourths), 64)
+    part = f"{Fraction(rest, 64)}" if rest else ""
+    said = " ".join(filter(None, (str(whole) if whole or not rest else "", part)))
+    sign = "-" if sixty_fourths < 0 else ""
+    near = "" if abs(mm / MM_PER_INCH - sixty_fourths / 64) < 5e-4 else "near "
+    return f"{near}{sign}{said}"

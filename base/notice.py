@@ -22,7 +22,7 @@ class Notice:
     ----------
     code : stable name in lower case with hyphens, for programs and tests.
     text : one sentence with the figures that caused it.
-    mend : one sentence that says what to do.
+    mend : the remedy, one sentence.
     severity : of a photo or a reading `fine` is for information, `usable` lowers trust, `retake`
         means that the result cannot be relied on; of a plan `note`, `check`, `cannot be cut`.
     about : the photo, reading, key or piece of the part; None for the whole job.
@@ -67,7 +67,7 @@ class Notice:
         return self.place.px if isinstance(self.place, Region) else None
 
     def as_json(self) -> dict[str, Any]:
-        """The form that stands under `warnings` in the file contracts.
+        """The form under `warnings` in the file contracts.
 
         `templates` are text and mend with `{}` for each of the `figures`.
         """

@@ -9,7 +9,7 @@ from snugline.units import MM_PER_INCH, LengthUnit
 
 Kind = Literal["length", "position", "angle", "pixels", "share", "number"]
 
-# An inch is 25.4 times a millimetre, so that its figures take one digit more to say as much.
+# An inch is 25.4 times a millimetre, so that its figures need one more digit.
 _MORE_DIGITS = 1
 _AFTER: dict[Kind, str] = {
     "angle": " degrees",
@@ -61,7 +61,7 @@ class Figure:
         return f"{self.value / scale:{sign}.{decimals}f}{after}"
 
     def as_json(self) -> dict[str, Any]:
-        """The form that stands under `figures` in the file contracts."""
+        """The form under `figures` in the file contracts."""
         value = list(self.value) if isinstance(self.value, tuple) else self.value
         record: dict[str, Any] = {"value": value, "unit": _UNIT[self.kind], "kind": self.kind}
         record["decimals"] = self.decimals
@@ -124,10 +124,10 @@ class Sentence(str):
 
     Examples
     --------
-    >>> told = Sentence("The edge near {} is {} away.", position(120, 35), length(0.32))
-    >>> told
+    >>> remark = Sentence("The edge near {} is {} away.", position(120, 35), length(0.32))
+    >>> remark
     'The edge near (120, 35) mm is 0.32 mm away.'
-    >>> told.in_unit("in")
+    >>> remark.in_unit("in")
     'The edge near (4.7, 1.4) in is 0.013 in away.'
     """
 

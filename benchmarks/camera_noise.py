@@ -21,9 +21,10 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 from drawn_pictures import INK, PAPER, area_light, developed, sheet_light, tag_modules
 from made_views import camera_over, phone_lens
 
-from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust
+from snugline.trace.camera.bundle_adjustment import adjust
 from snugline.trace.camera.lens import LensPrior, prior_from_exif
 from snugline.trace.camera.marker_edges import measure_edges
+from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import Camera, rotation_from_vector
 from snugline.trace.sheet.builtin_sheets import builtin_description
 from snugline.trace.sheet.frame_description import Frame, frame_from_record

@@ -1,6 +1,7 @@
-"""What a job could do without, but would gain from: said before anything is measured."""
+"""What a job can do without but would gain from: remarks before anything is measured."""
 
 from snugline.desk.job import Job
+from snugline.files import inside
 from snugline.notice import Notice
 from snugline.place import OfKey
 
@@ -14,7 +15,7 @@ _CORNERS = {
 
 
 def advice(job: Job) -> tuple[Notice, ...]:
-    """Remarks on a job that can run: missing readings, bars and ends, each with its mend."""
+    """Remarks on a job that can run: missing readings, bars and ends, each with its remedy."""
     remarks = []
     read = {reading.what for reading in job.reading}
     shown: set[str] = {photo.shows for photo in job.photo}
@@ -41,36 +42,68 @@ def advice(job: Job) -> tuple[Notice, ...]:
         remarks.append(
             Notice(
                 "one-thickness",
-                "The thickness is one plain value.",
+                "The thickness rests on a single value.",
                 "Read it at several places and add the values as a [[reading]].",
                 "fine",
                 OfKey(("part", "thickness")),
             )
         )
     for i, frame in enumerate(job.frame):
-        left_out = [axis for axis in "xy" if getattr(frame, f"bar_{axis}") is None]
+        left_out = [axis for axis in "xy" if not getattr(frame, f"bar_{axis}")]
         if left_out:
             bars = " and ".join(f"bar_{axis}" for axis in left_out)
             remarks.append(
                 Notice(
                     "bars-not-measured",
-                    f"The print is taken as exact: {bars} left out.",
-                    "Measure the printed bars with a caliper and write down what they read.",
+                    f"The print is assumed to be exact: {bars} not given.",
+                    "Measure the printed bars with a caliper and enter the readings.",
                     about=OfKey(("frame", i)),
                 )
             )
+        elif min(len(frame.bar_x), len(frame.bar_y)) < 2:
+            remarks.append(
+                Notice(
+                    "bars-read-once",
+                    "A printed bar was read once only.",
+                    'Read each bar twice: bar_x = ["199.2 mm", "199.1 mm"].',
+                    "fine",
+                    OfKey(("frame", i)),
+                )
+            )
     remarks += _unseen(job, shown)
+    remarks += outside(job)
     return tuple(remarks)
 
 
+def outside(job: Job) -> list[Notice]:
+    """Photos and frames that a job names outside its folder: read, but not without a word."""
+    named = [(("photo", i, "file"), str(photo.file)) for i, photo in enumerate(job.photo)]
+    named += [
+        (("frame", i, "description"), frame.description)
+        for i, frame in enumerate(job.frame)
+        if frame.description.lower().endswith(".json")
+    ]
+    return [
+        Notice(
+            "outside-the-folder",
+            f"{name!r} lies outside the job's folder.",
+            "Copy it there: the page does not read it elsewhere, nor does whoever gets the job.",
+            "fine",
+            OfKey(key),
+        )
+        for key, name in named
+        if not inside(job.path.parent, name)
+    ]
+
+
 def _unseen(job: Job, shown: set[str]) -> list[Notice]:
-    """Ends and corners that no photo shows and that only the mirror lines bring."""
+    """Ends and corners that no photo shows, which can at best be mirrored."""
     if shown & {"whole", "section"}:
         return []
     ends = {word.split()[-2] for word in shown & (_LENGTHWISE_ENDS | _CORNERS)}
     missing = sorted({"left", "right"} - ends)
     if not missing or job.part.symmetry in ("crosswise", "none"):
-        severity, mend = "usable", "Photograph it too: this part has no mirror line to bring it."
+        severity, mend = "usable", "Photograph it too: with this symmetry it cannot be mirrored."
     else:
         severity, mend = "fine", "Photograph it too if the ends may differ."
     return [

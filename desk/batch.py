@@ -9,12 +9,15 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
+from snugline.counting import counted
+from snugline.desk.advice import outside
 from snugline.desk.console import Step
 from snugline.desk.job import read_job
 from snugline.desk.job_run import run_job, summary
-from snugline.desk.result_folder import publish
+from snugline.desk.result_folder import publish, settle_all
 from snugline.errors import SnuglineError
 from snugline.notice import Notice
+from snugline.units import LengthUnit
 
 
 @dataclass(frozen=True)
@@ -26,26 +29,28 @@ class Outcome:
     record: dict[str, Any] | None = None
     lines: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
+    unit: LengthUnit = "mm"
     error: SnuglineError | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The record, or in its place the error's three parts."""
         if self.error is None:
             return self.record or {}
-        error = {"what": self.error.what, "where": self.error.where, "mend": self.error.mend}
-        return {"job": str(self.job), "error": error}
+        return {"job": str(self.job), "error": self.error.as_json()}
 
 
 def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
-    """Run a job and move its files into the folder; an error the user can mend is a result."""
+    """Run a job and move its files into the folder; an error the user can fix is a result."""
+    settle_all(folder.absolute().parent)
     try:
-        finished = run_job(read_job(job), bundle, step)
+        read = read_job(job)
+        finished = run_job(read, bundle, step)
         step(f"writing {folder}")
         publish(folder, finished.files)
     except SnuglineError as error:
         return Outcome(job, folder, error=error)
-    lines = summary(finished.record, folder)
-    return Outcome(job, folder, finished.record, lines, finished.notices)
+    lines = (*summary(finished.record, folder), *(f"  note: {n.text}" for n in outside(read)))
+    return Outcome(job, folder, finished.record, lines, finished.notices, read.output.units)
 
 
 def run_all(
@@ -61,9 +66,9 @@ def run_all(
 
 
 def _watch(futures: Sequence["Future[Outcome]"], step: Step) -> None:
-    step(f"0 of {len(futures)} jobs done")
+    step(f"0 of {counted(len(futures), 'job')} done")
     for done, future in enumerate(as_completed(futures), 1):
-        step(f"{done} of {len(futures)} jobs done, last {future.result().job}")
+        step(f"{done} of {counted(len(futures), 'job')} done, last {future.result().job}")
 
 
 def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:
@@ -72,7 +77,7 @@ def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:
         try:
             return process.submit(run_one, job, folder, bundle).result()
         except BrokenProcessPool:
-            what = "the process that ran it was ended from outside, perhaps for want of memory"
+            what = "the process that ran it was ended from outside, perhaps for lack of memory"
             mend = "run it alone, or fewer at a time with --processes 1"
         except Exception as error:
             what = f"a fault in Snugline itself ({type(error).__name__}: {error})"

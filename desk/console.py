@@ -1,4 +1,4 @@
-"""What a command says: results on standard output, remarks and progress on standard error."""
+"""What a command prints: results on standard output, remarks and progress on standard error."""
 
 import json
 import sys
@@ -6,10 +6,21 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from snugline.desk.wording import sentence
-from snugline.notice import Notice
+from snugline.desk.wording import remark
+from snugline.notice import Notice, Severity
+from snugline.units import LengthUnit
 
 Step = Callable[[str], None]
+
+# What a line begins with; only photos and readings are taken again.
+_LABELS: dict[Severity, str] = {
+    "fine": "note",
+    "usable": "warning",
+    "retake": "retake",
+    "note": "note",
+    "check": "warning",
+    "cannot be cut": "error",
+}
 
 
 def print_json(record: Any) -> None:
@@ -17,14 +28,11 @@ def print_json(record: Any) -> None:
     print(json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False))
 
 
-def print_notices(notices: Iterable[Notice]) -> None:
+def print_notices(notices: Iterable[Notice], unit: LengthUnit = "mm") -> None:
     """One line a remark on standard error; those for information only stay in the result."""
     for notice in notices:
         if notice.gravity:
-            about = "" if notice.about is None else str(notice.about)
-            text = notice.text if notice.text.startswith(about) else f"{about}: {notice.text}"
-            said = f"{sentence(text)} {sentence(notice.mend)}"
-            print(f"{notice.severity}: {said}", file=sys.stderr)
+            print(f"{_LABELS[notice.severity]}: {' '.join(remark(notice, unit))}", file=sys.stderr)
 
 
 def exit_status(notices: Iterable[Notice]) -> int:

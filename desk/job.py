@@ -1,11 +1,11 @@
 """The job file: what part, on which frame, which photos, which readings, which pocket.
 
 TOML in, frozen values in millimetres and radians out. A fault names the file, the key and the
-mend in one line. Paths in a job are relative to the job file.
+remedy in one line. Paths in a job are relative to the job file.
 """
 
 import difflib
-import tomllib
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -20,16 +20,30 @@ from pydantic import (
 )
 
 from snugline.errors import FileError, InputError, SnuglineError
+from snugline.files import inside, is_file, why
 from snugline.fit.readings.nominal_size import parse_listed
 from snugline.fit.readings.reading import Reading, What, tool_of
 from snugline.fit.readings.thickness import Thickness, thickness_of
 from snugline.fit.shapes.family_words import OutlineFamily
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.lengths import parse_angle, parse_length
+from snugline.limits import (
+    FILE_NAME,
+    FRAMES,
+    JOB_BYTES,
+    LEAVE_OUT,
+    LONGEST,
+    NAME,
+    PHOTOS,
+    READING_VALUES,
+    READINGS,
+    SHORTEST,
+)
 from snugline.place import About, OfKey, OfReading
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record, units_in
 from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
+from snugline.untrusted import parsed_toml
 
 Shows = Literal[
     "left end",
@@ -43,20 +57,35 @@ Shows = Literal[
 ]
 Unit = Literal["mm", "in"]
 
-LARGEST_JOB_BYTES = 1_000_000
-
 
 def _positive_length(value: Any) -> float:
     mm = parse_length(value)
-    if not mm > 0:
+    if not mm >= SHORTEST:
         raise InputError(f"{value!r} is not above zero", "", "write a length above zero")
+    if not mm <= LONGEST:
+        raise InputError(f"{value!r} is too long", "", f"write {LONGEST / 1000:g} m at most")
+    return mm
+
+
+def _name(value: Any) -> Any:
+    """A name, which is used in titles and file names."""
+    if isinstance(value, str) and not (0 < len(value) <= NAME and value.isprintable()):
+        what = f"the name has {len(value)} letters, or some that do not print"
+        raise InputError(what, "", f"write 1 to {NAME} letters in one line")
+    return value
+
+
+def _length_or_zero(value: Any) -> float:
+    mm = parse_length(value)
+    if mm < 0:
+        raise InputError(f"{value!r} is below zero", "", 'write a length, "0 mm" for a sharp edge')
     return mm
 
 
 def _draft(value: Any) -> float:
     angle = parse_angle(value)
     if not 0 <= angle < 0.8:
-        raise InputError(f"{value!r} is no draft", "", "write an angle from 0 to 45 deg")
+        raise InputError(f"{value!r} is not a draft angle", "", "write an angle from 0 to 45 deg")
     return angle
 
 
@@ -65,9 +94,9 @@ def _listed(value: Any) -> str:
     text = value if isinstance(value, str) else repr(value)
     if len(parse_listed(text)) != 2:
         raise InputError(
-            f"{value!r} is no size of two lengths",
+            f"{value!r} is not a size of two lengths",
             "",
-            'write it as its seller does, such as "420 x 150 mm" or "4 in x 12 in"',
+            'write it as the seller does, such as "420 x 150 mm" or "4 in x 12 in"',
         )
     return text
 
@@ -80,20 +109,33 @@ def _tool(value: Any) -> str:
 
 
 def _one_or_many(value: Any) -> Any:
-    """A table or text that stands alone where several may stand."""
+    """A single table or text where several are allowed."""
     if isinstance(value, dict | str):
         return (value,)
     return tuple(value) if isinstance(value, list) else value
 
 
+def _up_to(most: int) -> BeforeValidator:
+    """One or several, but not too many for the computer."""
+
+    def read(value: Any) -> Any:
+        several = _one_or_many(value)
+        if isinstance(several, tuple) and len(several) > most:
+            raise InputError(f"there are {len(several)} of them", "", f"give {most} at most")
+        return several
+
+    return BeforeValidator(read)
+
+
 def _place_on_frame(value: Any) -> Any:
-    """A place in the frame's axes: two lengths, which may be negative."""
+    """A position in the frame's coordinates: two lengths, which may be negative."""
     if not isinstance(value, list) or len(value) != 2:
-        raise InputError(f"{value!r} is no place", "", 'write it as ["120 mm", "35 mm"]')
+        raise InputError(f"{value!r} is not a position", "", 'write it as ["120 mm", "35 mm"]')
     return tuple(parse_length(one) for one in value)
 
 
 Length = Annotated[float, BeforeValidator(_positive_length)]
+LengthOrZero = Annotated[float, BeforeValidator(_length_or_zero)]
 
 
 class _Table(BaseModel):
@@ -101,7 +143,7 @@ class _Table(BaseModel):
 
 
 class DrawnTable(_Table):
-    """Drawn sizes that the user accepted for what was measured, mm."""
+    """Nominal sizes that the user accepted for what was measured, mm."""
 
     length: Length | None = None
     width: Length | None = None
@@ -116,11 +158,12 @@ class DrawnTable(_Table):
 class PartTable(_Table):
     """The bought-in part; lengths in mm, draft in radians."""
 
-    name: str = "part"
+    name: Annotated[str, BeforeValidator(_name)] = "part"
     thickness: Length | None = None
-    edge_radius: Length | None = None
-    edge_chamfer: Length | None = None
-    draft: Annotated[float, BeforeValidator(_draft)] = 0.0
+    edge_radius: LengthOrZero | None = None
+    edge_chamfer: LengthOrZero | None = None
+    draft: Annotated[float, BeforeValidator(_draft)] | None = None
+    wood: dict[str, Any] | None = None
     listed: Annotated[str, BeforeValidator(_listed)] | None = None
     family: OutlineFamily = "auto"
     symmetry: Symmetry = "both"
@@ -137,11 +180,14 @@ class PartTable(_Table):
 
 
 class FrameTable(_Table):
-    """One sheet: a built-in name or a description's path, and its bars as measured, in mm."""
+    """One sheet: a built-in name or a description's path, and its bars as measured, in mm.
+
+    A bar holds one reading or several.
+    """
 
     description: str
-    bar_x: Length | None = None
-    bar_y: Length | None = None
+    bar_x: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
+    bar_y: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
 
 
 class PhotoTable(_Table):
@@ -154,6 +200,8 @@ class PhotoTable(_Table):
     @field_validator("file", mode="before")
     @classmethod
     def _path(cls, value: Any) -> Any:
+        if isinstance(value, str) and len(Path(value).name.encode()) > FILE_NAME:
+            raise InputError(f"a name of {len(value)} letters", "", "rename the photo")
         return Path(value) if isinstance(value, str) and value else value
 
 
@@ -162,7 +210,7 @@ class ReadingTable(_Table):
 
     what: What
     value: Length | None = None
-    values: Annotated[tuple[Length, ...], BeforeValidator(_one_or_many)] = ()
+    values: Annotated[tuple[Length, ...], _up_to(READING_VALUES)] = ()
     tool: Annotated[str, BeforeValidator(_tool)]
 
     @model_validator(mode="after")
@@ -182,7 +230,7 @@ class ReadingTable(_Table):
 
 
 class LeaveOutTable(_Table):
-    """Measured points that take no part in the fit: those of a photo round a place, in mm."""
+    """Measured points that take no part in the fit: those of a photo round a position, in mm."""
 
     photo: str
     at: Annotated[tuple[float, float], BeforeValidator(_place_on_frame)]
@@ -197,7 +245,7 @@ class OutputTable(_Table):
     dxf: Literal["R2010", "R12"] = "R2010"
 
 
-_NOT_IN_FILE = {"path", "reading_units"}
+_NOT_IN_FILE = {"path", "reading_units", "readings_written"}
 
 
 class Job(_Table):
@@ -207,22 +255,24 @@ class Job(_Table):
     ----------
     path : the file it came from.
     reading_units : which of `mm` and `in` the readings were written in.
-    camera : a camera's name, as learned by `snugline camera`.
+    readings_written : the values of each reading, as the file has them.
+    camera : a camera's name, as calibrated with `snugline camera`.
     """
 
     path: Path
     reading_units: frozenset[str]
+    readings_written: tuple[tuple[str, ...], ...] = ()
     part: PartTable
-    frame: Annotated[tuple[FrameTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
-    photo: Annotated[tuple[PhotoTable, ...], BeforeValidator(_one_or_many)] = Field(min_length=1)
-    reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(_one_or_many)] = ()
-    leave_out: Annotated[tuple[LeaveOutTable, ...], BeforeValidator(_one_or_many)] = ()
+    frame: Annotated[tuple[FrameTable, ...], _up_to(FRAMES)] = Field(min_length=1)
+    photo: Annotated[tuple[PhotoTable, ...], _up_to(PHOTOS)] = Field(min_length=1)
+    reading: Annotated[tuple[ReadingTable, ...], _up_to(READINGS)] = ()
+    leave_out: Annotated[tuple[LeaveOutTable, ...], _up_to(LEAVE_OUT)] = ()
     pocket: dict[str, Any] | None = None
     output: OutputTable = OutputTable()
     camera: str | None = None
 
     def beside(self, name: str | Path) -> Path:
-        """A path of the job, taken from the job file's folder."""
+        """A path of the job, relative to the job file's folder."""
         return self.path.parent / name
 
     def frames(self) -> tuple[AnyFrame, ...]:
@@ -240,12 +290,13 @@ class Job(_Table):
             what = error.what if error.about else f"{error.where}: {error.what}"
             raise InputError(what, where, error.mend) from error
 
-    @property
+    @cached_property
     def choices(self) -> PocketChoices | None:
         """What the shop chose for the pocket; None where the job ends with the outline."""
         if self.pocket is None:
             return None
-        return from_record(self.pocket, OfKey(("pocket",), str(self.path)))
+        pocket, wood = (OfKey(path, str(self.path)) for path in (("pocket",), ("part", "wood")))
+        return from_record(self.pocket, pocket, self.part.wood, wood)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -289,43 +340,62 @@ def inspect_job(path: Path) -> tuple[Job | None, list[SnuglineError]]:
     return inspect_record(record, path)
 
 
-def inspect_record(record: dict[str, Any], path: Path) -> tuple[Job | None, list[SnuglineError]]:
-    """What `inspect_job` says of a file with this content at this place."""
+def inspect_record(
+    record: dict[str, Any], path: Path, boxed: bool = False
+) -> tuple[Job | None, list[SnuglineError]]:
+    """The same as `inspect_job`, for a file with this content at this path.
+
+    Parameters
+    ----------
+    boxed : a job that may come from anyone: files outside its folder are refused, not looked at.
+    """
     for key in _NOT_IN_FILE & set(record):
         return None, [_unknown_key((key,), path)]
     units = frozenset(units_in(record.get("reading")))
+    known = {"path": path, "reading_units": units, "readings_written": _as_written(record)}
     try:
-        job = Job.model_validate({**record, "path": path, "reading_units": units})
+        job = Job.model_validate({**record, **known})
     except ValidationError as error:
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
         return None, [_fault(entry, path) for entry in entries]
-    return job, _missing(job)
+    return job, _missing(job, boxed)
+
+
+def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
+    """The values of each reading before they become millimetres."""
+    tables = record.get("reading", [])
+    found = []
+    for table in tables if isinstance(tables, list) else [tables]:
+        values = table.get("values", table.get("value", [])) if isinstance(table, dict) else []
+        found.append(tuple(map(str, values if isinstance(values, list) else [values])))
+    return tuple(found)
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """What a job file holds, unchecked.
+    """What a job file holds, unchecked but for its size and the bounds of its values.
 
     Raises
     ------
-    FileError : it cannot be read, is too large, or is no TOML.
+    FileError : it cannot be read, is too large, or is not TOML.
+    InputError : a value that no job can hold.
     """
     try:
-        if path.stat().st_size > LARGEST_JOB_BYTES:
-            raise FileError("is too large for a job file", str(path), "give a job.toml")
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        with path.open("rb") as stream:
+            content = stream.read(JOB_BYTES + 1)
     except OSError as error:
-        if isinstance(error, FileError):
-            raise
         raise FileError(
-            f"cannot read the job ({error.strerror})",
+            f"cannot read the job ({why(error)})",
             str(path),
             "give the path of a job.toml; `snugline new` makes one",
         ) from error
-    except ValueError as error:  # TOMLDecodeError and UnicodeDecodeError
+    if len(content) > JOB_BYTES:
         raise FileError(
-            f"is not TOML ({error})", str(path), 'mend that line; every text stands in "quotes"'
-        ) from error
+            f"is larger than {JOB_BYTES // 1000} kB, too large for a job file",
+            str(path),
+            "give a job.toml",
+        )
+    return parsed_toml(content, str(path))
 
 
 def no_thickness(path: Path) -> InputError:
@@ -337,8 +407,8 @@ def no_thickness(path: Path) -> InputError:
     )
 
 
-def _missing(job: Job) -> list[SnuglineError]:
-    """Files that the job names and that are not there; a thickness that nothing states."""
+def _missing(job: Job, boxed: bool) -> list[SnuglineError]:
+    """Files that the job names and that are not there; a thickness that is not given."""
     faults: list[SnuglineError] = []
     if job.part.thickness is None and all(r.what != "thickness" for r in job.reading):
         faults.append(no_thickness(job.path))
@@ -368,21 +438,21 @@ def _missing(job: Job) -> list[SnuglineError]:
         for i, f in enumerate(job.frame)
         if f.description.lower().endswith(".json")
     ]
-    faults += [
-        FileError(
-            f"there is no file {str(name)!r}",
-            where,
-            "put it beside the job, or correct the name; paths start at the job file",
-        )
-        for where, name in named
-        if not job.beside(name).is_file()
-    ]
+    for where, name in named:
+        if boxed and not inside(job.path.parent, name):
+            what, mend = "lies outside the job's folder", "copy the file into the job's folder"
+        elif not is_file(job.beside(name)):
+            what = "is not there"
+            mend = "put it next to the job, or correct the name; paths are relative to the job file"
+        else:
+            continue
+        faults.append(FileError(f"the file {str(name)!r} {what}", where, mend))
     photos = {str(photo.file) for photo in job.photo}
     faults += [
         InputError(
             f"there is no photo {table.photo!r} in the job",
             _place(("leave_out", i, "photo"), job.path),
-            "write it as under [[photo]], or take this table out",
+            "write it as under [[photo]], or remove this table",
         )
         for i, table in enumerate(job.leave_out)
         if table.photo not in photos
@@ -400,9 +470,9 @@ def _missing(job: Job) -> list[SnuglineError]:
         if first != i:
             faults.append(
                 InputError(
-                    f"the photo {str(photo.file)!r} stands twice",
+                    f"the photo {str(photo.file)!r} is listed twice",
                     _place(("photo", i, "file"), job.path),
-                    "leave it out once: it would count double",
+                    "remove one entry, since it would be counted twice",
                 )
             )
     return faults
@@ -454,7 +524,7 @@ def _fault(entry: Any, path: Path) -> SnuglineError:
         return InputError(f"the key {loc[-1]!r} is missing", _place(loc[:-1], path), mend)
     if kind == "literal_error":
         words = entry["ctx"]["expected"]
-        return InputError(f"{value!r} is no word that can stand here", where, f"write {words}")
+        return InputError(f"{value!r} is not one of the allowed values", where, f"write {words}")
     if kind == "too_short":
         return InputError("there is none", where, _EXAMPLES.get(str(loc[-1]), "add one"))
     example = _EXAMPLES.get(str(loc[-1]), "compare with the job that `snugline new` writes")
@@ -470,10 +540,10 @@ _EXAMPLES = {
     "file": 'add file = "left-end.jpg"',
     "shows": 'add shows = "left end" (or "right end", "front left corner", "whole", "section")',
     "leave_out": 'write [[leave_out]] with photo = "left.jpg", at = [...], within = "4 mm"',
-    "at": 'add at = ["120 mm", "35 mm"], in the frame\'s axes',
+    "at": 'add at = ["120 mm", "35 mm"], in the frame\'s coordinates',
     "within": 'add within = "4 mm"',
     "what": 'add what = "length" (or "width", "thickness", "corner radius")',
-    "tool": 'add tool = "tape" (or "rule", "caliper", or its uncertainty such as "0.2 mm")',
+    "tool": 'add tool = "tape" (or "rule", "caliper", or its limit of error such as "0.2 mm")',
     "camera": 'write a text in quotes, such as camera = "shop phone", above the first table',
     "snap": "write true or false, without quotes",
     "name": 'write a text in quotes, such as name = "slate tray"',

@@ -1,4 +1,4 @@
-"""From a job's contours and readings to its outline and the sizes that it was likely drawn in."""
+"""From a job's contours and readings to its outline and its likely nominal sizes."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -15,7 +15,7 @@ from snugline.trace.contour import Contour
 
 @dataclass(frozen=True)
 class Fitting:
-    """A job's outline with what stands behind it."""
+    """A job's outline with its likely nominal sizes."""
 
     fitted: FittedOutline
     nominal: tuple[NominalSet, ...]

@@ -1,23 +1,26 @@
-"""A whole job: photos to contours, contours and readings to an outline, and all files of it.
+"""A whole job: photos to contours, contours and readings to an outline, and all its files.
 
 Everything is made in memory; `snugline.desk.result_folder` moves it in when it is complete.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from threadpoolctl import threadpool_limits
 
+from snugline.api.part_sides import part_sides
+from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
 from snugline.desk.job_outline import fit_job
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of, reading_lines
 from snugline.desk.report import ReportInput, report_html
-from snugline.desk.result_folder import INDEX
+from snugline.desk.result_folder import INDEX, manifest
 from snugline.desk.turning import turned_png
 from snugline.desk.wording import measure
 from snugline.fit.drawing.drawing import Drawing, Layer
@@ -29,8 +32,9 @@ from snugline.place import OfPhoto
 from snugline.pocket.bundle import bundle as archive
 from snugline.pocket.bundle import plan_files
 from snugline.trace.contour import Contour
+from snugline.trace.image.photo_file import Photo
 from snugline.trace.known_cameras import lens_finder
-from snugline.trace.measure import Measured, PartSides, measure_photos
+from snugline.trace.measure import Measured, MeasuredPhoto, PartSides, measure_photos
 from snugline.trace.overlay import draw_overlay
 
 SCHEMA = "snugline/result/1"
@@ -53,30 +57,41 @@ def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> F
     SnuglineError : a photo, a frame, the fit or the plan refuses the job.
     """
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
-    # machines with any number of cores. The matrices are small, so it is no slower either.
+    # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
-        step(f"measuring {len(job.photo)} photos")
-        return finish_measured(job, measure_job(job), bundle, step)
+        step(f"measuring {counted(len(job.photo), 'photo')}")
+        overlays: dict[Path, bytes] = {}
+
+        def draw(measured: MeasuredPhoto, photo: Photo) -> None:
+            overlays[measured.file] = draw_overlay(measured, photo.rgb)
+
+        return finish_measured(job, measure_job(job, draw), bundle, step, overlays)
 
 
-def measure_job(job: Job) -> Measured:
-    """The contours of all photos of a job.
+def measure_job(
+    job: Job, finished: Callable[[MeasuredPhoto, Photo], None] = lambda measured, photo: None
+) -> Measured:
+    """The contours of all photos of a job; `finished` as `measure_photos` calls it.
 
     Raises
     ------
     SnuglineError : a photo or a frame refuses the job.
     """
     files = [job.beside(p.file) for p in job.photo]
-    return measure_photos(files, job.frames(), sides_of(job), lens_finder(job.camera))
+    return measure_photos(files, job.frames(), sides_of(job), lens_finder(job.camera), finished)
 
 
 def finish_measured(
-    job: Job, measured: Measured, bundle: bool = False, step: Step = lambda text: None
+    job: Job,
+    measured: Measured,
+    bundle: bool = False,
+    step: Step = lambda text: None,
+    drawn: Mapping[Path, bytes] = MappingProxyType({}),
 ) -> Finished:
-    """From the measured photos to every file of the job."""
+    """From the measured photos to every file of the job; `drawn` are overlays made before."""
     step("drawing the overlays")
     overlays = {
-        str(table.file): turned_png(draw_overlay(photo), table.turn)
+        str(table.file): turned_png(drawn.get(photo.file) or draw_overlay(photo), table.turn)
         for table, photo in zip(job.photo, measured.photos, strict=True)
     }
     contours = [photo.contour for photo in measured.photos]
@@ -135,7 +150,8 @@ def finish(
         "warnings": [notice.as_json() for notice in unique],
     }
     shares = [along_outline(s.name, fitted.outline, s.points[s.kept]) for s in fitted.sections]
-    sheets = {s.title(unit): s.drawing(part.name, unit) for s in plan.sheets} if plan else {}
+    cut = [s for s in plan.sheets if not s.blocked] if plan else []
+    sheets = {s.title(unit): s.drawing(part.name, unit) for s in cut}
     report = ReportInput(part.name, record, fitted.outline, shares, overlays, sheets, unit)
     files["report.html"] = report_html(report).encode()
     if bundle:
@@ -143,6 +159,7 @@ def finish(
         handed = {name: data for name, data in files.items() if name not in names.values()}
         files[f"bundle-units-{unit}.zip"] = archive(handed)
     record["files"] = sorted([*files, INDEX])
+    record["sha256"] = manifest(files)
     files[INDEX] = (
         json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
     ).encode()
@@ -173,8 +190,10 @@ def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
     return [
         Notice(
             "second-contour",
-            f"{len(contour.others)} more contours lie in the window: a hole or another part.",
-            "The outline is that of the largest; take away what does not belong to the part.",
+            f"{counted(len(contour.others), 'more contour')} "
+            f"{'was' if len(contour.others) == 1 else 'were'} found in the window (a hole, or "
+            f"another part); the outline is that of the largest.",
+            "Remove whatever does not belong to the part.",
             "usable",
             OfPhoto(contour.photo.file),
         )
@@ -206,9 +225,5 @@ def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
 
 def sides_of(job: Job) -> PartSides:
     """The profile of the part's edge, from the job's part and thickness readings."""
-    part, thickness, u = job.part, job.thickness.value, job.thickness.u
-    if part.edge_radius is not None:
-        return PartSides(thickness, u, "round", part.edge_radius, part.draft)
-    if part.edge_chamfer is not None:
-        return PartSides(thickness, u, "chamfer", part.edge_chamfer, part.draft)
-    return PartSides(thickness, u, draft=part.draft)
+    part = job.part
+    return part_sides(job.thickness, part.edge_radius, part.edge_chamfer, part.draft)

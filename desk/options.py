@@ -38,12 +38,16 @@ Frames = Annotated[
 BarX = Annotated[
     list[float] | None,
     typer.Option(
-        parser=length, metavar="LENGTH", help="Printed bar x as measured; in the frames' order."
+        parser=length,
+        metavar="LENGTH",
+        help="Printed bar x as measured; once for each reading, in the frames' order.",
     ),
 ]
 BarY = Annotated[
     list[float] | None,
-    typer.Option(parser=length, metavar="LENGTH", help="Printed bar y as measured."),
+    typer.Option(
+        parser=length, metavar="LENGTH", help="Printed bar y as measured; once for each reading."
+    ),
 ]
 
 
@@ -56,20 +60,35 @@ def require_folder(path: Path | None) -> None:
 def printed_frames(
     names: Sequence[str], bar_x: Sequence[float] | None, bar_y: Sequence[float] | None
 ) -> "list[AnyFrame]":
-    """The frames with their bars as measured, both in the order given."""
+    """The frames with their bars as measured: of several frames each has as many readings.
+
+    Raises
+    ------
+    InputError : more readings than frames, and not the same number for each.
+    """
     from snugline.trace.sheet.frame_description import read_frame, with_print_scale
 
-    def nth(bars: Sequence[float] | None, i: int) -> float | None:
-        return bars[i] if bars and i < len(bars) else None
+    def of_each(readings: Sequence[float] | None, option: str) -> list[Sequence[float]]:
+        taken, frames = readings or (), len(names)
+        if len(taken) > frames and len(taken) % frames:
+            raise InputError(
+                f"{len(taken)} readings cannot be shared evenly by {frames} frames",
+                option,
+                "give as many for each frame, in the frames' order",
+            )
+        each = max(1, len(taken) // frames)
+        return [taken[i * each : (i + 1) * each] for i in range(frames)]
 
     return [
-        with_print_scale(read_frame(name), nth(bar_x, i), nth(bar_y, i))
-        for i, name in enumerate(names)
+        with_print_scale(read_frame(name), x, y)
+        for name, x, y in zip(
+            names, of_each(bar_x, "--bar-x"), of_each(bar_y, "--bar-y"), strict=True
+        )
     ]
 
 
 def result_folder(job: Path) -> Path:
-    """Where a job's results go unless `--out` says: beside the job."""
+    """Where a job's results go without `--out`: next to the job."""
     return job.parent / f"{job.stem}-result"
 
 

@@ -1,12 +1,14 @@
 """An outline from any file that holds one: a result, or a drawing in SVG or DXF."""
 
-import json
 from pathlib import Path
 
 from snugline.errors import FileError, InputError
+from snugline.files import why
 from snugline.fit.drawing.drawing import Unit
 from snugline.fit.drawing.drawing_files import load_drawing
 from snugline.fit.geometry.outline import Outline, outline_from_json
+from snugline.limits import RESULT_JSON_BYTES
+from snugline.untrusted import parsed_json
 
 _KINDS = "give a result.json, or a drawing in SVG or DXF"
 
@@ -46,9 +48,13 @@ def read_outline(path: Path, layer: str | None = None, unit: Unit | None = None)
 def _from_result(path: Path) -> Outline:
     where = str(path)
     try:
-        segments = json.loads(path.read_bytes())["outline"]["segments"]
+        with path.open("rb") as stream:
+            content = stream.read(RESULT_JSON_BYTES)
+        segments = parsed_json(content, where)["outline"]["segments"]
     except OSError as error:
-        raise FileError(f"cannot read the file ({error.strerror})", where, _KINDS) from error
+        if isinstance(error, FileError):
+            raise
+        raise FileError(f"cannot read the file ({why(error)})", where, _KINDS) from error
     except (ValueError, KeyError, TypeError) as error:
         raise FileError(
             "holds no outline", where, "give the result.json that `snugline run` wrote"

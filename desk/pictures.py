@@ -1,4 +1,4 @@
-"""Pictures of the report: SVG that takes its colours from the page it stands in.
+"""Pictures of the report: SVG that takes its colours from the page around it.
 
 No picture carries text, so that words stay readable on a phone; the page sets them around it.
 """
@@ -41,7 +41,7 @@ class Along:
 
 
 def along_outline(name: str, outline: Outline, points: Floats) -> Along:
-    """Where (N, 2) points in the part's axes stand to the outline, sorted along it."""
+    """Positions of (N, 2) points, in part coordinates, relative to the outline, sorted along it."""
     near = nearest(outline, points)
     a = outline.arrays
     before = np.cumsum(a.length) - a.length
@@ -110,7 +110,7 @@ def residual_picture(share: Along, perimeter: float, limit: float) -> str:
 
 
 def plan_picture(layers: Sequence[Layer]) -> str:
-    """The layers of a drawing, told apart by line pattern."""
+    """The layers of a drawing, distinguished by line pattern."""
     outlines = [(layer.pattern, outline) for layer in layers for outline in layer.outlines]
     bounds = np.array([outline.bounds for _, outline in outlines])
     x0, y0 = bounds[:, :2].min(axis=0)

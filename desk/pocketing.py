@@ -4,9 +4,9 @@ from snugline.desk.job import Job
 from snugline.fit.part_uncertainty import part_uncertainty
 from snugline.fit.result import FittedOutline
 from snugline.pocket.choices import PocketChoices
-from snugline.pocket.overcut import Overcut, estimate
 from snugline.pocket.plan import CutPlan, make_plan
 from snugline.pocket.records import Records
+from snugline.pocket.width_error import WidthError, estimate
 
 
 def plan_of(job: Job, fitted: FittedOutline, choices: PocketChoices) -> CutPlan:
@@ -18,26 +18,25 @@ def plan_of(job: Job, fitted: FittedOutline, choices: PocketChoices) -> CutPlan:
     """
     return make_plan(
         fitted.outline,
-        part_uncertainty(fitted),
+        part_uncertainty(fitted, job.readings),
         job.thickness,
         choices,
         part=job.part.name,
         unit=job.output.units,
-        overcut=_overcut(choices),
+        width_error=_width_error(choices),
         readings_in=job.reading_units,
     )
 
 
 def reading_lines(job: Job) -> tuple[str, ...]:
-    """The hand readings, a line each, as they stand on the shop sheet."""
+    """The hand readings, a line each, as they were written down."""
     return tuple(
-        f"{reading.what}: {', '.join(f'{value:.2f} mm' for value in reading.values_mm)} "
-        f"by {reading.tool}"
-        for reading in job.readings
+        f"{reading.what}: {', '.join(written)} by {reading.tool}"
+        for reading, written in zip(job.readings, job.readings_written, strict=True)
     )
 
 
-def _overcut(choices: PocketChoices) -> Overcut | None:
+def _width_error(choices: PocketChoices) -> WidthError | None:
     """What the shop's own records say of the machine that the job names."""
     if not choices.machine:
         return None

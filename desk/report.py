@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from snugline.counting import counted
 from snugline.desk.pictures import (
     Along,
     outline_picture,
@@ -17,13 +18,15 @@ from snugline.desk.pictures import (
     plan_picture,
     residual_picture,
 )
-from snugline.desk.wording import measure, sentence
+from snugline.desk.wording import measure, named, remark
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
-from snugline.place import about_from_json
+from snugline.notice import Notice
+from snugline.units import LengthUnit
 
 OVERLAY_WIDTH = 1600  # px; enough to see an edge a pixel off at arm's length
 
+_COLOURS = ("note", "doubt", "alert")  # of a remark, by its gravity
 LEAST_BAR = 0.1  # of the largest contribution; smaller ones share a bar
 
 STYLE = """
@@ -74,8 +77,8 @@ svg .dot { stroke: var(--mark); stroke-width: 2.4px; stroke-linecap: round; }
 td.bars { width: 45%; vertical-align: middle; }
 ul.notices { list-style: none; margin: 0; padding: 0; }
 ul.notices li { border-left: 4px solid var(--rule); padding: 2px 0 2px 12px; margin: 10px 0; }
-ul.notices li.usable { border-color: var(--spike); }
-ul.notices li.retake { border-color: var(--alert); }
+ul.notices li.doubt { border-color: var(--spike); }
+ul.notices li.alert { border-color: var(--alert); }
 ul.notices b { font-weight: 600; }
 td:has(.sample) { width: 84px; }
 img { max-width: 100%; max-height: 85vh; height: auto; display: block; border-radius: 4px; }
@@ -107,7 +110,7 @@ class ReportInput:
     shares: Sequence[Along]
     overlays: Mapping[str, bytes]
     plans: Mapping[str, Drawing]
-    unit: str
+    unit: LengthUnit
 
 
 def report_html(given: ReportInput) -> str:
@@ -140,26 +143,31 @@ def _summary(given: ReportInput) -> str:
     outline = given.record["outline"]
     photos = len(given.record["photos"])
     return (
-        f"{escape(outline['family'])}, from {photos} photo{'s' * (photos != 1)}; "
-        f"all lengths in {'millimetres' if given.unit == 'mm' else 'inches'}; "
-        "each with the half width U95 of the interval that holds it with 95 % probability"
+        f"{escape(outline['family'])}, from {counted(photos, 'photo')}; "
+        f"all lengths in {'millimetres' if given.unit == 'mm' else 'inches'}. "
+        "U95 is the expanded uncertainty: the true value lies within \N{PLUS-MINUS SIGN} U95 with "
+        "95 % probability"
     )
 
 
 def _notices(given: ReportInput) -> str:
-    order = {"retake": 0, "usable": 1, "fine": 2}
-    notices = sorted(given.record["warnings"], key=lambda n: order[n.get("severity", "usable")])
-    words = {"retake": "Take again", "usable": "Mind", "fine": "Note"}
+    notices = sorted(map(Notice.from_json, given.record["warnings"]), key=lambda n: -n.gravity)
+    words = {
+        "retake": "Take again",
+        "usable": "Check",
+        "fine": "Note",
+        "cannot be cut": "Cannot be cut like this",
+        "check": "Check",
+        "note": "Note",
+    }
     if not notices:
-        return '<section class="wide"><h2>Remarks</h2><p>None: nothing stood out.</p></section>'
+        return '<section class="wide"><h2>Remarks</h2><p>None.</p></section>'
     items = []
     for notice in notices:
-        severity = notice.get("severity", "usable")
-        about = str(about_from_json(notice["about"])) if "about" in notice else ""
-        text = notice["text"] if notice["text"].startswith(about) else f"{about}: {notice['text']}"
+        text, mend = remark(notice, given.unit)
         items.append(
-            f'<li class="{severity}"><b>{words[severity]}.</b> {escape(sentence(text))} '
-            f'<span class="soft">{escape(sentence(notice["mend"]))}</span></li>'
+            f'<li class="{_COLOURS[notice.gravity]}"><b>{words[notice.severity]}.</b> '
+            f'{escape(text)} <span class="soft">{escape(mend)}</span></li>'
         )
     return (
         f'<section class="wide"><h2>Remarks</h2><ul class="notices">{"".join(items)}</ul></section>'
@@ -173,7 +181,7 @@ def _dimensions(given: ReportInput) -> str:
         if (size := outline.get(what)) is not None:
             rows.append((what, size, "from " + ", ".join(size["from"]) if "from" in size else ""))
     for corner in outline.get("corners", []):
-        note = "" if corner.get("seen", True) else "not seen: from the mirror lines"
+        note = "" if corner.get("seen", True) else "not photographed; mirrored"
         family = corner["family"]
         rows += [
             (f"{corner['at']}, {family} {name}", size, note)
@@ -182,21 +190,21 @@ def _dimensions(given: ReportInput) -> str:
         ]
     rows += [(name, size, "") for name, size in outline.get("extras", {}).items()]
     body = "".join(
-        f'<tr><td>{escape(what)} <span class="soft">{escape(note)}</span></td>'
+        f'<tr><td>{escape(named(what))} <span class="soft">{escape(note)}</span></td>'
         f'<td class="number">{measure(what, size["value"], unit)}</td>'
         f'<td class="number">{measure(what, size["u95"], unit)}</td></tr>'
         for what, size, note in rows
     )
     nominal = "".join(
         f"<tr><td>{escape(entry['of'])}</td><td>"
-        + ", ".join(f"{escape(text)} ({weight:.0%})" for text, weight in entry["candidates"][:3])
+        + ", ".join(f"{escape(text)} ({p * 100:.0f} %)" for text, p in entry["candidates"][:3])
         + "</td></tr>"
         for entry in given.record.get("nominal", [])
         if entry["candidates"]
     )
     offered = (
-        '<h3>Likely drawn sizes</h3><p class="soft">Offered only; the drawings hold what was '
-        f"measured unless the job says snap.</p><table>{nominal}</table>"
+        '<h3>Likely nominal sizes</h3><p class="soft">For information; the drawings show what was '
+        f"measured unless the job sets snap.</p><table>{nominal}</table>"
         if nominal
         else ""
     )
@@ -212,9 +220,9 @@ def _outline(given: ReportInput) -> str:
     outline = given.record["outline"]
     return (
         f"<section><h2>Outline</h2>{picture}"
-        f'<p class="soft">Front is below, left is left. Spikes: the measured points\' distance '
-        f"from the outline, {scale:g} times enlarged, outwards or inwards. "
-        f"rms {_length(outline['residual_rms'], given.unit)}, "
+        f'<p class="soft">Front is at the bottom. Spikes show how far measured points lie from the '
+        f"outline, magnified {scale:g} times. "
+        f"Deviations: rms {_length(outline['residual_rms'], given.unit)}, "
         f"largest {_length(outline['residual_max'], given.unit)}.</p></section>"
     )
 
@@ -245,7 +253,7 @@ def _budget(given: ReportInput) -> str:
         return ""
     return (
         '<section class="wide"><h2>What the uncertainty is made of</h2>'
-        '<p class="soft">Standard uncertainties; they add as squares.</p>'
+        '<p class="soft">Standard uncertainties; combined as the root of the sum of squares.</p>'
         f'<div class="photos">{"".join(parts)}</div></section>'
     )
 
@@ -275,7 +283,7 @@ def _residuals(given: ReportInput) -> str:
     )
     return (
         '<section class="wide"><h2>Residuals along the edge</h2>'
-        '<p class="soft">Once round the outline, counter-clockwise; outside is up.</p>'
+        '<p class="soft">Once round the outline, counter-clockwise; outwards is up.</p>'
         f"{plots}</section>"
     )
 
@@ -296,7 +304,7 @@ def _plans(given: ReportInput) -> str:
     plan = given.record["cut_plan"]
     offered = plan.get("suggestion")
     suggestion = (
-        f"<p>To start with: {_length(offered['low'], given.unit)} to "
+        f"<p>Suggested start: {_length(offered['low'], given.unit)} to "
         f"{_length(offered['high'], given.unit)} per side ({escape(offered['basis'])}).</p>"
         if offered
         else ""
@@ -320,14 +328,14 @@ def _photos(given: ReportInput) -> str:
         figures.append(
             f"<figure>{picture}<figcaption><h3>{escape(photo['file'])}</h3><p>"
             f"{photo['markers_found']} of {photo['markers_total']} markers; "
-            f"hold-out {_length(photo['holdout_mm'], given.unit)}; "
+            f"hold-out error {_length(photo['holdout_mm'], given.unit)}; "
             f"camera tilted by {photo['tilt_deg']:.0f} degrees; "
             f"one pixel is {photo['mm_per_px']:.3f} mm.</p></figcaption></figure>"
         )
     return (
-        '<section class="wide"><h2>Photos</h2><p class="soft">Hold-out: the pose is solved with '
-        "a part of the markers and checked on the rest; what the part's own edge leaves open is "
-        "added.</p>"
+        '<section class="wide"><h2>Photos</h2><p class="soft">Hold-out error: the camera pose is '
+        "computed from some of the markers and checked on the others; the uncertainty of locating "
+        "the part's own edge is added.</p>"
         f'<div class="photos">{"".join(figures)}</div></section>'
     )
 

@@ -1,6 +1,6 @@
 """What is shown of a photo, turned by quarters: its picture, and places in it.
 
-Measuring knows nothing of it: a photo is measured as it was taken.
+Measuring is independent of it: a photo is measured as it was taken.
 """
 
 import numpy as np

@@ -130,7 +130,7 @@ def estimate_noise(
     breaks : indices where a gap lies before the point, ascending.
     weights : (N,) robust weights between 0 and 1.
     design : (N, K) derivatives of the residuals by the fitted parameters. Give it: without it
-        the model doesn't know what the fit took out of the noise and states too little.
+        the model cannot allow for what the fit took out of the noise and underestimates it.
     feature : length in points of the finest shape to be judged; waves down to half of it count.
     """
     taken = 0 if design is None else design.shape[1]

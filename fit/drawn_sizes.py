@@ -1,4 +1,4 @@
-"""The sizes that a part was likely drawn in: offered, and held where the job asks for it.
+"""Nominal sizes: offered as candidates, and held where the job requires it.
 
 The moved sizes enter one more adjustment as readings without error, so that the outline stays one
 shape that also follows the photos as well as it can.
@@ -25,7 +25,7 @@ from snugline.notice import Notice
 
 EXACT = "0.00001 mm"
 HELD_TOL = 1e-4  # mm
-DRAWN = "drawn size"
+DRAWN = "nominal size"
 
 # Sizes that can be held: what the nominal sizes call them, and as what a reading enters.
 _HELD: dict[str, What] = {
@@ -36,7 +36,7 @@ _HELD: dict[str, What] = {
 
 
 def nominal_sizes(fitted: FittedOutline, listed: str | None) -> tuple[NominalSet, ...]:
-    """Likely drawn sizes of length, width and each corner size that is not said twice."""
+    """Likely nominal sizes of length, width and each distinct corner size."""
     dimensions = {"length": fitted.length, "width": fitted.width}
     for corner in fitted.corners:
         for name, quantity in corner.params.items():
@@ -94,21 +94,21 @@ def snapped(
     if not held:
         return replace(fitted, notices=(*fitted.notices, *notices))
     others = [reading for reading in readings if reading.what not in held]
-    # A mixture of corner families cannot be asked for by name.
+    # A mixture of corner families cannot be requested by name.
     family = fitted.family if fitted.family in get_args(OutlineFamily) else "auto"
     again = fit_outline(sections, [*others, *held.values()], family, symmetry)
     off = [of for of, r in held.items() if abs(_quantity(again, of).value - r.value) > HELD_TOL]
     if off:
         notice = Notice(
             "snap-refused",
-            f"The photos contradict the drawn {off[0]} of {held[off[0]].value:.3f} mm; "
-            "nothing was moved.",
+            f"The photos contradict the nominal {off[0]} of {held[off[0]].value:.3f} mm; "
+            "no size was changed.",
             "Measure it again, or leave out snap and drawn.",
             "usable",
             off[0],
         )
         return replace(fitted, notices=(*fitted.notices, notice))
-    # Holding a size does not make it better known: the uncertainties stay those of the measuring.
+    # Holding a size does not make it more certain: the uncertainties stay those of the measurement.
     return replace(
         again,
         length=_kept(again.length, fitted.length, "length" in held),
@@ -124,8 +124,8 @@ def snapped(
 
 _NO_ONE_RADIUS = Notice(
     "drawn-not-held",
-    "The corners have no one radius, so that the drawn one cannot be held.",
-    "Take corner_radius out of drawn.",
+    "The corners do not share one radius, so the nominal radius cannot be applied.",
+    "Remove corner_radius from drawn.",
     "usable",
     "corner radius",
 )
@@ -135,9 +135,9 @@ def _moved(of: str, measured: Quantity, size: float) -> Notice:
     moved = size - measured.value
     return Notice(
         "drawn-held",
-        f"The {of} was moved from {measured.value:.3f} mm by {moved:+.3f} mm to the drawn "
+        f"The {of} was moved from {measured.value:.3f} mm by {moved:+.3f} mm to the nominal "
         f"{size:.3f} mm.",
-        f"Take {of.replace(' ', '_')} out of drawn to keep what was measured.",
+        f"Remove {of.replace(' ', '_')} from drawn to keep what was measured.",
         "usable" if abs(moved) > measured.u95 else "fine",
         of,
     )

@@ -1,11 +1,21 @@
 """What a fit leaves open of a part, as whatever is cut round it has to know."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.fit.readings.uncertainty_budget import Gain, coverage_factor
 from snugline.fit.result import FittedOutline
+
+
+@dataclass(frozen=True)
+class SizeRead:
+    """A dimension as one hand reading has it, mm; `u` is its standard uncertainty."""
+
+    value: float
+    u: float
+    tool: str = ""
 
 
 @dataclass(frozen=True)
@@ -18,6 +28,7 @@ class PartUncertainty:
     length, width : of the whole dimension; a gap per side takes half of it.
     corner_radius : of the corners' radius.
     gains : for a dimension, what one further reading would leave of its U95.
+    read : for a dimension, what hand readings say of it.
     """
 
     edge: float
@@ -25,6 +36,7 @@ class PartUncertainty:
     width: float
     corner_radius: float = 0.0
     gains: Mapping[str, tuple[Gain, ...]] = field(default_factory=dict)
+    read: Mapping[str, tuple[SizeRead, ...]] = field(default_factory=dict)
 
     def per_side(self, direction: str) -> float:
         """U95 of the gap on one side along `length` or `width`."""
@@ -32,7 +44,7 @@ class PartUncertainty:
         return max(whole / 2, self.edge)
 
 
-def part_uncertainty(fitted: FittedOutline) -> PartUncertainty:
+def part_uncertainty(fitted: FittedOutline, readings: Sequence[Reading] = ()) -> PartUncertainty:
     """What the fit knows of the outline, as the clearance needs it.
 
     Anywhere along the edge the part may be off by what its width is off on one side, and by what
@@ -46,4 +58,15 @@ def part_uncertainty(fitted: FittedOutline) -> PartUncertainty:
         width=fitted.width.u95,
         corner_radius=max(radii, default=0.0),
         gains={budget.of: budget.gains for budget in fitted.budgets},
+        read=_sizes_read(readings),
     )
+
+
+def _sizes_read(readings: Sequence[Reading]) -> dict[str, tuple[SizeRead, ...]]:
+    """What the hand readings say of length and width."""
+    found: dict[str, tuple[SizeRead, ...]] = {}
+    for reading in readings:
+        if reading.what in ("length", "width"):
+            size = SizeRead(reading.value, uncertainty(reading).u, str(reading.tool))
+            found[reading.what] = (*found.get(reading.what, ()), size)
+    return found

@@ -87,8 +87,9 @@ class FittedOutline:
     family : the word of the file contract.
     length, width : mm.
     corners : counter-clockwise from front left where there are four.
-    extras : `taper`, `sag back`, ... where the data ask for them; mm.
-    outline : segments in part axes, counter-clockwise.
+    extras : form of the sides where the data support it: `taper`, `end taper`, `skew` (angles
+        between opposite sides, out of square; rad), `sag back` and so on (bow; mm).
+    outline : segments in part coordinates, counter-clockwise.
     residual_rms, residual_max : mm, over the points that took part.
     budgets : one for each dimension.
     """
@@ -105,6 +106,13 @@ class FittedOutline:
     thickness: Thickness | None
     budgets: tuple[Budget, ...]
     notices: tuple[Notice, ...]
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        return self.outline.__geo_interface__
+
+    def _repr_svg_(self) -> str:
+        return self.outline._repr_svg_()
 
     def budget(self, of: str) -> Budget:
         """The budget of one dimension, such as `length` or `radius`."""

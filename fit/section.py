@@ -1,12 +1,14 @@
 """What one photo contributes to a fit: measured points with their uncertainties."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+OVER = 9  # points over which the direction of the edge is averaged
 
 
 @dataclass(frozen=True)
@@ -52,3 +54,17 @@ class Section:
     breaks: tuple[int, ...] = ()
     systematic: Systematic = field(default_factory=Systematic)
     sensitivity: Mapping[str, Array] = field(default_factory=dict)
+
+
+def moved_by_thickness(section: Section, thicker: float) -> Section:
+    """The section as it would be of a part that is thicker by so many mm."""
+    by_thickness = section.sensitivity.get("thickness")
+    if by_thickness is None:
+        return section
+    chord = np.gradient(section.points, axis=0)
+    normal = np.column_stack([chord[:, 1], -chord[:, 0]])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    smooth = np.ones(OVER) / OVER
+    steady = np.column_stack([np.convolve(normal[:, i], smooth, mode="same") for i in (0, 1)])
+    steady /= np.maximum(np.linalg.norm(steady, axis=1, keepdims=True), 1e-12)
+    return replace(section, points=section.points + (thicker * by_thickness)[:, None] * steady)

@@ -1,16 +1,19 @@
 """The outer cut round the pocket, and whether the treatment of its edge leaves wood enough."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from snugline.errors import FitError, PlanError
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import rounded_rectangle
+from snugline.lengths import format_length
 from snugline.notice import Notice
 
 EdgeKind = Literal["round-over", "chamfer", "cove"]
@@ -99,7 +102,11 @@ def thinnest_wall(land: float, edge: EdgeTreatment | None, depth: float, stock: 
 
 
 def border_notices(
-    land: float, edge: EdgeTreatment | None, depth: float, stock: float | None
+    land: float,
+    edge: EdgeTreatment | None,
+    depth: float,
+    stock: float | None,
+    unit: Unit = "mm",
 ) -> tuple[Notice, ...]:
     """Remarks on the wood that is left beside the pocket.
 
@@ -125,52 +132,54 @@ def border_notices(
         notices.append(
             Notice(
                 "thin-wall",
-                f"the wall beside the pocket is {land:.2f} mm at its thinnest; "
-                f"{LEAST_WALL:.0f} mm is common practice",
+                f"the wall beside the pocket is {format_length(land, unit)} at its thinnest; at "
+                f"least {format_length(LEAST_WALL, unit)} is usual",
                 "widen the land",
+                "check",
             )
         )
-    if edge is None:
-        return tuple(notices)
+    if edge is not None:
+        notices += _edge_notices(land, edge, depth, stock, unit)
+    return tuple(notices)
+
+
+def _edge_notices(
+    land: float, edge: EdgeTreatment, depth: float, stock: float | None, unit: Unit
+) -> Iterator[Notice]:
+    size = format_length(edge.size, unit)
     faces = 2 if edge.both_faces else 1
     if stock is not None and faces * edge.size > stock:
-        notices.append(
-            Notice(
-                "edge-higher-than-board",
-                f"a {edge.kind} of {edge.size:g} mm on {faces} face"
-                f"{'s' if faces > 1 else ''} is more than the board's {stock:.1f} mm",
-                "use a smaller one",
-                "retake",
-            )
+        yield Notice(
+            "edge-higher-than-board",
+            f"a {edge.kind} of {size} on {faces} face{'s' * (faces != 1)} is more than the "
+            f"board's {format_length(stock, unit)}",
+            "use a smaller one",
+            "cannot be cut",
         )
     wall = thinnest_wall(land, edge, depth, stock if stock is not None else math.inf)
     flat = land - edge.taken(0.0)
+    enough = format_length(edge.size + LEAST_FLAT, unit)
     if wall < 0:
-        notices.append(
-            Notice(
-                "edge-breaks-into-pocket",
-                f"a {edge.kind} of {edge.size:g} mm breaks into the pocket: the land of "
-                f"{land:.2f} mm is {-wall:.2f} mm short",
-                f"widen the land to {land - wall + LEAST_FLAT:.1f} mm, or use a smaller one",
-                "retake",
-            )
+        yield Notice(
+            "edge-breaks-into-pocket",
+            f"a {edge.kind} of {size} breaks into the pocket: the land of "
+            f"{format_length(land, unit)} is {format_length(-wall, unit)} short",
+            f"widen the land to {format_length(land - wall + LEAST_FLAT, unit)}, or use a smaller "
+            "one",
+            "cannot be cut",
         )
     elif wall < FEATHER:
-        notices.append(
-            Notice(
-                "feather-edge",
-                f"a {edge.kind} of {edge.size:g} mm leaves a feather edge of {wall:.2f} mm",
-                f"widen the land to {edge.size + LEAST_FLAT:.1f} mm",
-                "retake",
-            )
+        yield Notice(
+            "feather-edge",
+            f"a {edge.kind} of {size} leaves a feather edge of {format_length(wall, unit)}",
+            f"widen the land to {enough}",
+            "cannot be cut",
         )
     elif flat < LEAST_FLAT:
-        notices.append(
-            Notice(
-                "narrow-flat",
-                f"a {edge.kind} of {edge.size:g} mm leaves {flat:.2f} mm flat on top; "
-                f"{LEAST_FLAT:.0f} mm is common practice",
-                f"widen the land to {edge.size + LEAST_FLAT:.1f} mm",
-            )
+        yield Notice(
+            "narrow-flat",
+            f"a {edge.kind} of {size} leaves {format_length(flat, unit)} flat on top; at least "
+            f"{format_length(LEAST_FLAT, unit)} is usual",
+            f"widen the land to {enough}",
+            "check",
         )
-    return tuple(notices)

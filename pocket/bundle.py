@@ -20,6 +20,8 @@ def plan_files(
 ) -> dict[str, bytes]:
     """Every file of a plan by its name: drawings, 1:1 prints, previews and the shop sheet.
 
+    What is not to be cut has no file.
+
     Parameters
     ----------
     readings : lines for the shop sheet.
@@ -28,7 +30,7 @@ def plan_files(
     r12 : whether the DXF files are of the old version R12.
     """
     files: dict[str, bytes] = {}
-    for sheet in plan.sheets:
+    for sheet in (sheet for sheet in plan.sheets if not sheet.blocked):
         drawing, stem = sheet.drawing(plan.part, plan.unit), sheet.stem(plan.part, plan.unit)
         files[f"{stem}.svg"] = write_svg(drawing)
         files[f"{stem}.dxf"] = write_dxf(drawing, "R12" if r12 else "R2010")

@@ -8,11 +8,14 @@ from dataclasses import dataclass, field
 
 from snugline.pocket.access import FingerNotch, PushHole, RibbonSlot
 from snugline.pocket.border import EdgeTreatment
+from snugline.pocket.clearance import Clearance
 from snugline.pocket.cutting_time import Feeds
-from snugline.pocket.relief import Style
+from snugline.pocket.fits import fit_of
+from snugline.pocket.relief import ALLOWANCE, Style
+from snugline.pocket.season import Movers
 from snugline.pocket.template import Follower
 from snugline.pocket.thermal import Material
-from snugline.pocket.wood import Board
+from snugline.pocket.wood import Timber
 
 
 @dataclass(frozen=True)
@@ -85,21 +88,24 @@ class Stock:
     coupons: bool = False
 
 
+TESTS = ("width", "length", "corner")
+
+
 @dataclass(frozen=True)
 class Coupons:
     """Test pieces.
 
     Attributes
     ----------
-    corners : 1 or 2 on each piece.
-    run : of the sides beyond the corner, mm.
-    ladder : clearances, mm; empty takes the suggested ladder.
-    depth : mm; None for the pocket's own, at most 6 mm.
+    tests : what is tested, of `TESTS`.
+    run : straight side beyond the corners, mm.
+    ladder : clearances, mm; empty takes the suggested ladder of each axis.
+    depth : of the corner's pocket, mm; None for the pocket's own, at most 6 mm.
     slip : whether a full-length channel of the pocket's width is cut as well.
     """
 
-    corners: int = 1
-    run: float = 50.0
+    tests: tuple[str, ...] = TESTS
+    run: float = 20.0
     ladder: tuple[float, ...] = ()
     depth: float | None = None
     slip: bool = False
@@ -111,13 +117,17 @@ class PocketChoices:
 
     Attributes
     ----------
-    clearance : one or several gaps per side; one pocket is drawn for each.
+    clearance : one or several gaps; one pocket is drawn for each.
     kind : of part, `soft`, `firm`, `brittle` or `metal`: which clearances are suggested.
     above : how far the part stands above the finished face; negative is below it.
     sanding : taken off the face after the pocket is cut.
     cutter : None leaves all checks of the cutter out.
     relief : of corners that the cutter cannot reach; None leaves them.
-    board : wood, grain, climate; None leaves the movement out.
+    relief_allowance : radius of a relief over the cutter's.
+    squeeze : by how much per side the part may be squeezed; None takes the kind's.
+    floor : the least wood to be left under the deepest cut; None takes common practice.
+    board : wood, grain, climate; None leaves its movement out.
+    part_wood : the same of a wooden part.
     part_material : for the part's own growth with temperature.
     glued : whether the part is glued in.
     food : whether the piece meets food or water.
@@ -128,13 +138,17 @@ class PocketChoices:
     written : the units that lengths in the table were written in.
     """
 
-    clearance: tuple[float, ...]
+    clearance: tuple[Clearance, ...]
     kind: str = "firm"
     above: float = 0.0
     sanding: float = 0.0
     cutter: Cutter | None = None
     relief: Style | None = None
-    board: Board | None = None
+    relief_allowance: float = ALLOWANCE
+    squeeze: float | None = None
+    floor: float | None = None
+    board: Timber | None = None
+    part_wood: Timber | None = None
     part_material: Material | None = None
     glued: bool = False
     food: bool = False
@@ -151,3 +165,13 @@ class PocketChoices:
     feeds: Feeds | None = None
     written: frozenset[str] = frozenset()
     wood: str = ""
+
+    @property
+    def movers(self) -> Movers:
+        """What moves with the seasons."""
+        return Movers(self.board, self.part_wood, self.part_material)
+
+    @property
+    def squeezed(self) -> float:
+        """By how much per side the part may be squeezed, mm."""
+        return fit_of(self.kind).squeeze if self.squeeze is None else self.squeeze

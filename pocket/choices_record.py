@@ -5,17 +5,19 @@ numbers in degrees Celsius.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields
 from typing import Any, Literal, cast
 
 from snugline.errors import InputError
 from snugline.lengths import parse_length
+from snugline.limits import COPIES, FASTEST, THINNEST_CUTTER
 from snugline.notice import Notice
 from snugline.place import OfKey
 from snugline.pocket.access import SIDES, FingerNotch, PushHole, RibbonSlot, Side
 from snugline.pocket.border import EDGE_KINDS, EdgeTreatment
 from snugline.pocket.choices import (
+    TESTS,
     BorderChoice,
     Coupons,
     Cutter,
@@ -24,30 +26,40 @@ from snugline.pocket.choices import (
     Step,
     Stock,
 )
-from snugline.pocket.clearance import checked_clearance
+from snugline.pocket.clearance import Clearance, checked_clearance, even
 from snugline.pocket.cutting_time import Feeds
-from snugline.pocket.fits import FITS
-from snugline.pocket.relief import STYLES, Style
+from snugline.pocket.fits import FITS, fit_of
+from snugline.pocket.relief import ALLOWANCE, STYLES, Style
+from snugline.pocket.species import known_name
 from snugline.pocket.table import Table, text, whole, word
 from snugline.pocket.template import Follower
-from snugline.pocket.thermal import material
-from snugline.pocket.wood import Board, Climate, Cut, equilibrium_moisture, species
+from snugline.pocket.thermal import Material, material
+from snugline.pocket.wood_record import part_timber, timber
 
 Unit = Literal["mm", "in"]
 POCKET = OfKey(("pocket",))
+PART_WOOD = OfKey(("part", "wood"))
 
 
-def from_record(record: Mapping[str, Any], where: OfKey = POCKET) -> PocketChoices:
+def from_record(
+    record: Mapping[str, Any],
+    where: OfKey = POCKET,
+    part_wood: Mapping[str, Any] | None = None,
+    part_where: OfKey = PART_WOOD,
+) -> PocketChoices:
     """The choices of a `[pocket]` table.
 
     Keys (all but `clearance` may be left out)::
 
         [pocket]
-        clearance = "0.25 mm"            # or a list
+        clearance = "0.25 mm"            # or a list; {length = "0.6 mm", width = "0.4 mm"}
         kind = "firm"                    # soft | firm | brittle | metal
+        squeeze = "0.1 mm"               # a soft part may be squeezed so far per side
+        floor = "4 mm"                   # least wood under the deepest cut
         seat = "flush"                   # or "0.5 mm above", "0.3 mm below"
         sanding = "0.2 mm"
         relief = "dog-bone"              # t-bone along length | t-bone along width
+        relief_allowance = "0.2 mm"      # relief radius over the cutter's
         material = "slate"               # the part's
         glued = false
         food = false
@@ -59,11 +71,11 @@ def from_record(record: Mapping[str, Any], where: OfKey = POCKET) -> PocketChoic
         ribbon = {side = "back", width = "20 mm", reach = "3 mm"}   # or several
         notch = [{side = "front", width = "22 mm", depth = "12 mm"}]
         template = {bush = "17 mm", cutter = "8 mm"}                # or bearing = ...
-        coupons = {corners = 1, run = "50 mm", ladder = ["0.2 mm"], depth = "5 mm", slip = true}
+        coupons = {tests = ["width"], run = "20 mm", ladder = ["0.2 mm"], depth = "5 mm"}
         feeds = {feed = "1500 mm", plunge = "500 mm", step_over = "2.4 mm", step_down = "2 mm"}
 
         [pocket.wood]
-        species = "walnut"
+        species = "walnut"               # or movement = {radial = 0.19, tangential = 0.27}
         grain = "length"                 # of the part; or width
         cut = "flat sawn"                # or quarter sawn
         now = {moisture = 8}
@@ -91,23 +103,32 @@ def from_record(record: Mapping[str, Any], where: OfKey = POCKET) -> PocketChoic
     Parameters
     ----------
     record : the table, nested tables and lists as TOML gives them.
-    where : the file and the table, for errors.
+    where : the file and the table's name, for errors.
+    part_wood, part_where : the `[part.wood]` table of a wooden part, and its name.
 
     Raises
     ------
     InputError : an unknown or missing key, a wrong unit, word or size. It names the key.
     """
     table = Table(record, where)
+    kind = table.word("kind", tuple(FITS)) or "firm"
+    squeeze = table.length("squeeze", None, least=0.0)
+    limit = fit_of(kind).squeeze if squeeze is None else squeeze
+    board = table.table("wood", timber)
     choices = PocketChoices(
-        clearance=table.each("clearance", _clearance),
-        kind=table.word("kind", tuple(FITS)) or "firm",
+        clearance=table.each("clearance", _clearances(limit)),
+        kind=kind,
+        squeeze=squeeze,
+        floor=table.length("floor", None, least=0.0),
         above=table.get("seat", _seat, 0.0),
         sanding=table.length("sanding", 0.0, least=0.0),
         cutter=table.table("cutter", _cutter),
         relief=cast(Style | None, table.word("relief", STYLES)),
-        board=table.table("wood", _board),
+        relief_allowance=table.length("relief_allowance", ALLOWANCE, least=0.0),
+        board=board,
+        part_wood=None if part_wood is None else part_timber(part_wood, part_where, board),
         wood=str(record["wood"].get("species", "")) if isinstance(record.get("wood"), dict) else "",
-        part_material=table.get("material", lambda v, w: material(text(v, w), w), None),
+        part_material=table.get("material", _material, None),
         glued=table.flag("glued"),
         food=table.flag("food"),
         machine=table.get("machine", text, ""),
@@ -118,7 +139,7 @@ def from_record(record: Mapping[str, Any], where: OfKey = POCKET) -> PocketChoic
         feet=table.table("feet", _feet),
         border=table.table("border", _border),
         stock=table.table("stock", _stock) or Stock(),
-        coupons=table.table("coupons", _coupons),
+        coupons=table.table("coupons", lambda t: _coupons(t, limit)),
         template=table.table("template", _follower),
         feeds=table.table("feeds", _feeds),
         written=frozenset(units_in(record)),
@@ -167,14 +188,40 @@ def unit_notices(
         Notice(
             "mixed-units",
             f"the files are written in {names[unit]}, while {' and '.join(mixed)}",
-            f"tell your CAM program {names[unit]}, and check the part's length in it before "
-            "the cut",
+            f"import into your CAM program as {names[unit]}, and check the length of the part "
+            "there before cutting",
+            "note",
         ),
     )
 
 
-def _clearance(value: Any, where: OfKey) -> float:
-    return checked_clearance(parse_length(value, where), where)
+def _clearances(squeeze: float) -> Callable[[Any, OfKey], Clearance]:
+    """Reads a gap all round, or one along each axis."""
+
+    def one(value: Any, where: OfKey) -> float:
+        return checked_clearance(parse_length(value, where), where, squeeze)
+
+    def both(t: Table) -> Clearance:
+        return Clearance(t.required("length", one), t.required("width", one))
+
+    def read(value: Any, where: OfKey) -> Clearance:
+        if isinstance(value, Mapping):
+            return cast(Clearance, whole(value, where, both))
+        return even(one(value, where))
+
+    return read
+
+
+def _material(value: Any, where: OfKey) -> Material:
+    name = text(value, where)
+    if known_name(name) is not None:
+        raise InputError(
+            f"{name!r} is a wood, which moves with moisture",
+            where,
+            'take this line out and describe it under [part.wood]: species = "'
+            f'{known_name(name)}", grain = "length", now = {{ moisture = 8 }}',
+        )
+    return material(name, where)
 
 
 def _seat(value: Any, where: OfKey) -> float:
@@ -187,46 +234,12 @@ def _seat(value: Any, where: OfKey) -> float:
             if mm >= 0:
                 return sign * mm
     raise InputError(
-        f"{value!r} is no seat", where, 'write "flush", "0.5 mm above" or "0.3 mm below"'
+        f"{value!r} is not a seat", where, 'write "flush", "0.5 mm above" or "0.3 mm below"'
     )
 
 
 def _cutter(t: Table) -> Cutter:
-    return Cutter(t.length("diameter", above=0.0), t.length("length", None, above=0.0))
-
-
-def _climate(t: Table) -> Climate:
-    celsius = t.number("celsius", -40, 60, 20.0)
-    moisture = t.number("moisture", 0, 30)
-    humidity = t.number("humidity", 0, 100)
-    if (moisture is None) == (humidity is None):
-        raise InputError(
-            "needs either moisture or humidity",
-            t.where,
-            "write moisture = 8 (of the wood) or humidity = 45 (of the room), in per cent",
-        )
-    if moisture is None:
-        moisture = equilibrium_moisture(humidity, celsius)
-    return Climate(moisture, celsius)
-
-
-def _board(t: Table) -> Board:
-    board = Board(
-        wood=t.required("species", lambda v, w: species(text(v, w), w)),
-        grain=t.required("grain", lambda v, w: word(v, ("length", "width"), w)),
-        cut=cast(Cut, t.word("cut", ("flat sawn", "quarter sawn")) or "flat sawn"),
-        now=t.required("now", lambda v, w: whole(v, w, _climate)),
-        driest=t.required("driest", lambda v, w: whole(v, w, _climate)),
-        dampest=t.required("dampest", lambda v, w: whole(v, w, _climate)),
-    )
-    if board.driest.moisture > board.dampest.moisture:
-        raise InputError(
-            f"the driest day has {board.driest.moisture:.1f} % moisture, the dampest "
-            f"{board.dampest.moisture:.1f} %",
-            t.where,
-            "exchange driest and dampest",
-        )
-    return board
+    return Cutter(t.length("diameter", least=THINNEST_CUTTER), t.length("length", None, above=0.0))
 
 
 def _side(value: Any, where: OfKey) -> Side:
@@ -274,7 +287,7 @@ def _stock(t: Table) -> Stock:
         raise InputError(
             "one of length and width is missing", t.where, "give both, or neither for no layout"
         )
-    copies = t.number("copies", 1, 1000, 1.0)
+    copies = t.number("copies", 1, COPIES, 1.0)
     if copies != int(copies):
         raise InputError(f"{copies:g} copies", t.place("copies"), "give a whole number")
     return Stock(
@@ -288,12 +301,17 @@ def _stock(t: Table) -> Stock:
     )
 
 
-def _coupons(t: Table) -> Coupons:
-    corners = t.number("corners", 1, 2, 1.0)
+def _coupons(t: Table, squeeze: float) -> Coupons:
+    def rung(value: Any, where: OfKey) -> float:
+        return checked_clearance(parse_length(value, where), where, squeeze)
+
+    # Jobs of version 0.1 asked for 1 or 2 corners; a corner is now always the whole end.
+    t.number("corners", 1, 2, 1.0)
+    tests = lambda v, w: word(v, TESTS, w)  # noqa: E731
     return Coupons(
-        int(corners),
-        t.length("run", 50.0, above=0.0),
-        t.each("ladder", _clearance) if "ladder" in t.record else t.get("ladder", text, ()),
+        t.each("tests", tests) if "tests" in t.record else t.get("tests", text, TESTS),
+        t.length("run", 20.0, above=0.0),
+        t.each("ladder", rung) if "ladder" in t.record else t.get("ladder", text, ()),
         t.length("depth", None, above=0.0),
         t.flag("slip"),
     )
@@ -311,4 +329,6 @@ def _follower(t: Table) -> Follower:
 
 def _feeds(t: Table) -> Feeds:
     plain = Feeds()
-    return Feeds(*(t.length(f.name, getattr(plain, f.name), above=0.0) for f in fields(Feeds)))
+    return Feeds(
+        *(t.length(f.name, getattr(plain, f.name), above=0.0, most=FASTEST) for f in fields(Feeds))
+    )

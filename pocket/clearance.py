@@ -1,17 +1,56 @@
-"""The gap between part and wood: what to start with, and what it is worth against the U95."""
+"""The gap between part and wood along both axes, and what it is worth against the U95."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from snugline.errors import InputError
-from snugline.fit.part_uncertainty import PartUncertainty
+from snugline.fit.drawing.drawing import Unit
+from snugline.fit.part_uncertainty import PartUncertainty, SizeRead
+from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.place import Where
-from snugline.pocket.fits import COMMON_PRACTICE, fit_of
-from snugline.pocket.overcut import Overcut
 
-_STEP = 0.05  # mm; clearances are offered on this grid
-_RUNGS = 5
+STEP = 0.05  # mm; clearances are offered on this grid
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """Gap per side along the part's length and its width, mm; negative squeezes a soft part."""
+
+    length: float
+    width: float
+
+    def along(self, direction: str) -> float:
+        return self.length if direction == "length" else self.width
+
+    @property
+    def least(self) -> float:
+        return min(self.length, self.width)
+
+    @property
+    def even(self) -> bool:
+        return self.length == self.width
+
+    def named(self, unit: Unit) -> str:
+        """As it stands in titles and file names, in the job's unit.
+
+        >>> Clearance(0.6, 0.4).named("mm")
+        'length 0.60 mm width 0.40 mm'
+        """
+        if self.even:
+            return format_length(self.length, unit)
+        return f"length {format_length(self.length, unit)} width {format_length(self.width, unit)}"
+
+    def as_json(self) -> float | dict[str, float]:
+        """One number where both axes have the same, else both; mm."""
+        return self.length if self.even else {"length": self.length, "width": self.width}
+
+
+def even(mm: float) -> Clearance:
+    """The same gap all round."""
+    return Clearance(mm, mm)
 
 
 @dataclass(frozen=True)
@@ -31,103 +70,113 @@ class Gap:
         return self.clearance + self.u95
 
 
-def gaps(clearance: float, part: PartUncertainty) -> tuple[Gap, Gap]:
+def gaps(clearance: Clearance, part: PartUncertainty) -> tuple[Gap, Gap]:
     """The gap along the length and the width."""
     return (
-        Gap("length", clearance, part.per_side("length")),
-        Gap("width", clearance, part.per_side("width")),
+        Gap("length", clearance.length, part.per_side("length")),
+        Gap("width", clearance.width, part.per_side("width")),
     )
 
 
-def checked_clearance(clearance: float, where: Where) -> float:
-    """The clearance itself, if it can be one."""
-    if not (math.isfinite(clearance) and clearance >= 0):
+def checked_clearance(clearance: float, where: Where, squeeze: float = 0.0) -> float:
+    """The clearance itself, if it can be one.
+
+    Parameters
+    ----------
+    squeeze : mm per side that a soft part may be squeezed by: so far below 0 it may go.
+    """
+    if math.isfinite(clearance) and clearance >= -squeeze - 1e-9:
+        return clearance
+    if squeeze > 0:
         raise InputError(
-            f"a clearance of {clearance:g} mm is negative",
+            f"a clearance of {clearance:g} mm squeezes the part by more than the {squeeze:g} mm "
+            "that it may be squeezed by",
             where,
-            "give the gap per side, 0 mm or more",
+            "give a smaller squeeze, or raise the limit: squeeze = ...",
         )
-    return clearance
+    raise InputError(
+        f"a clearance of {clearance:g} mm is negative",
+        where,
+        'give the gap per side, 0 mm or more; only a soft part (kind = "soft") can be squeezed',
+    )
 
 
-def clearance_notices(clearance: float, part: PartUncertainty) -> tuple[Notice, ...]:
-    """A remark for each direction whose U95 is larger than the clearance."""
+def clearance_notices(
+    clearance: Clearance, part: PartUncertainty, doubted: bool, unit: Unit = "mm"
+) -> tuple[Notice, ...]:
+    """A remark for each direction whose U95 is larger than the clearance.
+
+    Parameters
+    ----------
+    doubted : whether the part may not go in; otherwise the remark is for information.
+    """
     notices = []
     for gap in gaps(clearance, part):
-        if gap.u95 <= clearance:
+        if gap.u95 <= gap.clearance:
             continue
-        gains = part.gains.get(gap.direction, ())
-        best = min(gains, key=lambda gain: gain.u95, default=None)
-        mend = f"use {math.ceil(gap.u95 / _STEP) * _STEP:.2f} mm or more, or cut a coupon first"
         whole = part.length if gap.direction == "length" else part.width
+        stated, doubt, enough, now = (
+            format_length(v, unit)
+            for v in (gap.clearance, gap.u95, math.ceil(gap.u95 / STEP) * STEP, whole)
+        )
+        best = min(part.gains.get(gap.direction, ()), key=lambda gain: gain.u95, default=None)
+        mend = f"use {enough} or more, or cut a coupon first"
         if best is not None and best.u95 < whole:
             mend = (
-                f"take {best.by}: it would bring the {gap.direction} from {whole:.2f} mm "
-                f"to {best.u95:.2f} mm U95; or {mend}"
+                f"take {best.by}: the U95 of the {gap.direction} would fall from {now} to "
+                f"{format_length(best.u95, unit)}; or {mend}"
             )
         notices.append(
             Notice(
                 "clearance-below-uncertainty",
-                f"a clearance of {clearance:.2f} mm per side is below the {gap.u95:.2f} mm that "
-                f"the part's {gap.direction} is uncertain by per side (U95)",
+                f"a clearance of {stated} per side is below the {doubt} that the part's "
+                f"{gap.direction} is uncertain by per side (U95)",
                 mend,
-                "usable",
+                "check" if doubted else "note",
                 gap.direction,
             )
         )
     return tuple(notices)
 
 
-@dataclass(frozen=True)
-class Suggestion:
-    """A clearance to start with; offered, never applied.
-
-    Attributes
-    ----------
-    low, high : mm per side.
-    ladder : clearances to cut coupons at, mm, ascending.
-    basis : where the figures come from.
-    """
-
-    low: float
-    high: float
-    ladder: tuple[float, ...]
-    basis: str
-
-
-def suggest(
-    kind: str,
-    part_u95: float,
-    overcut: Overcut | None = None,
-    season_closes: float = 0.0,
-) -> Suggestion:
-    """Starting values for a kind of part, corrected by what the shop's records know.
-
-    Parameters
-    ----------
-    kind : `soft`, `firm`, `brittle` or `metal`.
-    part_u95 : mm per side.
-    overcut : the machine's own, from its records.
-    season_closes : mm per side by which the gap shrinks at the worst time of the year.
-    """
-    fit = fit_of(kind)
-    shift = season_closes - (overcut.value if overcut else 0.0)
-    low, high = max(0.0, fit.low + shift), max(0.0, fit.high + shift)
-    basis = f"{COMMON_PRACTICE} (a {kind} part)"
-    if overcut is not None and overcut.cuts:
-        basis += f"; {overcut.sentence()}"
-    if season_closes:
-        basis += f"; {season_closes:.2f} mm added for the season"
-    doubt = math.hypot((high - low) / 2, part_u95, overcut.u95 if overcut else 0.0)
-    return Suggestion(_on_grid(low), _on_grid(high), _ladder((low + high) / 2, doubt), basis)
+def disagreement_notices(
+    clearance: Clearance,
+    part: PartUncertainty,
+    size: tuple[float, float],
+    blocked: bool = False,
+    unit: Unit = "mm",
+) -> tuple[Notice, ...]:
+    """A remark where a hand reading and the outline differ by more than the gap takes up."""
+    notices = []
+    for direction, drawn in zip(("length", "width"), size, strict=True):
+        for read in contradicting(part, direction, drawn):
+            apart = read.value - drawn
+            if apart / 2 <= clearance.along(direction):
+                continue
+            stated, outline, by = (format_length(v, unit) for v in (read.value, drawn, abs(apart)))
+            notices.append(
+                Notice(
+                    "reading-and-outline-disagree",
+                    f"the {read.tool or 'reading'} gives a {direction} of {stated}, the outline "
+                    f"has {outline}: {by} apart, more than the gap on both sides",
+                    f"read the {direction} again, with another tool if you can; a part as large "
+                    "as read does not go in",
+                    "cannot be cut" if blocked else "check",
+                    direction,
+                )
+            )
+    return tuple(notices)
 
 
-def _ladder(middle: float, doubt: float) -> tuple[float, ...]:
-    """Even rungs about the middle that span the doubt, none negative."""
-    step = max(_STEP, math.ceil(2 * doubt / (_RUNGS - 1) / _STEP - 1e-9) * _STEP)
-    first = max(0.0, _on_grid(middle - step * (_RUNGS - 1) / 2))
-    return tuple(round(first + k * step, 2) for k in range(_RUNGS))
+def contradicting(part: PartUncertainty, direction: str, drawn: float) -> tuple[SizeRead, ...]:
+    """The readings of a dimension that lie further from the outline's than their own U95."""
+    return tuple(
+        read for read in part.read.get(direction, ()) if abs(read.value - drawn) > 1.96 * read.u
+    )
 
 
-def _on_grid(mm: float) -> float:
-    return round(round(mm / _STEP) * _STEP, 2)
+def clearance_of(record: Any) -> Clearance:
+    """A clearance from the form that `as_json` gives."""
+    if isinstance(record, Mapping):
+        return Clearance(float(record["length"]), float(record["width"]))
+    return even(float(record))

@@ -1,27 +1,22 @@
-"""Small test pieces: a corner or two of the pocket at several clearances, and a slip for the width.
-
-A coupon's pocket runs out over the far edges of the piece, so that the real part can be laid in
-with the rest of it standing over.
-"""
+"""Small test pieces: a gauge each for width and length, and the pocket's end with its corners."""
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 from snugline.errors import InputError, PlanError
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.outline import Outline, Point
-from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import polygon
 from snugline.lengths import format_length
+from snugline.pocket.clearance import Clearance, even
+from snugline.pocket.enlarge import enlarged
 from snugline.pocket.lettering import engraved, engraved_width
 from snugline.pocket.merge import intersection
+from snugline.pocket.step_gauge import LAND, TEXT, TEXT_ROOM, step_gauge
+from snugline.pocket.wood import Direction
 
-Unit = Literal["mm", "in"]
-
-_TEXT = 4.0  # mm, height of the mark
-_TEXT_ROOM = 2.0  # mm round it
-_LAND = _TEXT + 2 * _TEXT_ROOM + 4.0
+_FULL = 0.02  # mm; so near to its greatest width a part counts as having it
 
 
 @dataclass(frozen=True)
@@ -30,18 +25,18 @@ class Coupon:
 
     Attributes
     ----------
-    name : what is engraved on it.
-    clearance : mm per side.
+    name : what is engraved on it, or what it tests.
     outer : the outer cut.
     pocket : what is cleared; it passes the outer cut where the piece is open.
-    mark : strokes of the engraved name.
+    mark : strokes of the engraved names.
+    through : whether the pocket is cut through.
     """
 
     name: str
-    clearance: float
     outer: Outline
     pocket: tuple[Outline, ...]
     mark: tuple[tuple[Point, ...], ...]
+    through: bool = False
 
     @property
     def size(self) -> tuple[float, float]:
@@ -49,70 +44,95 @@ class Coupon:
         return high_x - low_x, high_y - low_y
 
     def moved(self, dx: float, dy: float) -> "Coupon":
-        return Coupon(
-            self.name,
-            self.clearance,
-            self.outer.translated(dx, dy),
-            tuple(o.translated(dx, dy) for o in self.pocket),
-            tuple(tuple((x + dx, y + dy) for x, y in stroke) for stroke in self.mark),
+        return replace(
+            self,
+            outer=self.outer.translated(dx, dy),
+            pocket=tuple(o.translated(dx, dy) for o in self.pocket),
+            mark=tuple(tuple((x + dx, y + dy) for x, y in stroke) for stroke in self.mark),
         )
 
+    def at_origin(self) -> "Coupon":
+        low_x, low_y, _, _ = self.outer.bounds
+        return self.moved(-low_x, -low_y)
 
-def corner_coupon(
+
+def gauge(
+    part: Outline,
+    direction: Direction,
+    ladder: Sequence[float],
+    thickness: float,
+    cutter: float,
+    unit: Unit = "mm",
+) -> Coupon:
+    """The go gauge for the part's length or width, lying as the pocket does.
+
+    What is tested is cut along the same axis of the machine, and across the grain the same way.
+    """
+    low_x, low_y, high_x, high_y = part.bounds
+    size = high_x - low_x if direction == "length" else high_y - low_y
+    made = step_gauge(size, ladder, thickness, cutter, f"{direction} {unit}", unit)
+    if direction == "length":
+        return Coupon("length gauge", made.outer, (made.slot,), made.mark, True).at_origin()
+    turn = math.pi / 2
+    mark = tuple(tuple((-y, x) for x, y in stroke) for stroke in made.mark)
+    outer, slot = made.outer.rotated(turn), made.slot.rotated(turn)
+    return Coupon("width gauge", outer, (slot,), mark, True).at_origin()
+
+
+def end_coupon(
     part: Outline,
     clearance: float,
-    corners: int,
     run: float,
     cutter: float,
     unit: Unit = "mm",
     finish: Callable[[Outline], Outline] = lambda pocket: pocket,
 ) -> Coupon:
-    """The front left corner (1), or the whole left end (2), with a run of the sides.
+    """The pocket's left end with both corners; the rest of the part lies over its open side.
+
+    Both flanks are walls, so that the corners are tried at the gap that the piece is named by.
 
     Parameters
     ----------
     part : its outline, centred.
     clearance : mm per side.
-    run : mm of side beyond the part's own low end or edge.
-    cutter : diameter, mm; by half of it and a little the pocket passes the open edges.
+    run : mm of side beyond the place where the part has its full width.
+    cutter : diameter, mm; by half of it and a little the pocket passes the open edge.
     unit : of the mark.
     finish : what is done to the pocket besides, such as relieving its corners.
 
     Raises
     ------
-    InputError : a number of corners other than 1 or 2, or no run.
+    InputError : no run.
     """
-    if corners not in (1, 2) or not run > 0:
-        raise InputError(
-            f"a coupon of {corners} corners with a run of {run:g} mm",
-            "coupons",
-            "ask for 1 or 2 corners and a run above 0 mm",
-        )
-    pocket = finish(parallel(part, clearance)[0])
+    if not run > 0:
+        raise InputError(f"a run of {run:g} mm", "coupons", "ask for a run above 0 mm")
+    pocket = finish(enlarged(part, even(clearance)))
     low_x, low_y, high_x, high_y = pocket.bounds
     over = cutter / 2 + 1.0
-    right = min(low_x + run, high_x + _LAND)
-    top = min(low_y + run, high_y + _LAND) if corners == 1 else high_y + _LAND
-    left, bottom = low_x - _LAND, low_y - _LAND
+    right = min(_full_width_from(part) + run, high_x + LAND)
+    left, bottom, top = low_x - LAND, low_y - LAND, high_y + LAND
     opening = intersection(pocket, _box(left - over, bottom - over, right + over, top + over))
     if not opening:
-        raise PlanError(
-            "the coupon holds no piece of the pocket",
-            "coupons",
-            "make the run longer, or ask for 2 corners",
-        )
-    made = _coupon(clearance, _box(left, bottom, right, top), opening, unit)
-    return made.moved(-left, -bottom)
+        raise PlanError("the coupon holds no piece of the pocket", "coupons", "make the run longer")
+    return _coupon(clearance, _box(left, bottom, right, top), opening, unit).at_origin()
 
 
-def width_slip(part: Outline, clearance: float, cutter: float, unit: Unit = "mm") -> Coupon:
+def _full_width_from(part: Outline) -> float:
+    """The x from which on both sides have been at their outermost, coming from the left."""
+    points = part.sampled(0.5)
+    _, low_y, _, high_y = part.bounds
+    x, y = points.T
+    return float(max(x[y > high_y - _FULL].min(), x[y < low_y + _FULL].min()))
+
+
+def width_slip(part: Outline, clearance: Clearance, cutter: float, unit: Unit = "mm") -> Coupon:
     """A channel of the pocket's width, as long as the part and open at both ends."""
     low_x, low_y, high_x, high_y = part.bounds
-    low_y, high_y = low_y - clearance, high_y + clearance
+    low_y, high_y = low_y - clearance.width, high_y + clearance.width
     over = cutter / 2 + 1.0
-    outer = _box(low_x, low_y - _LAND, high_x, high_y + _LAND)
+    outer = _box(low_x, low_y - LAND, high_x, high_y + LAND)
     channel = _box(low_x - over, low_y, high_x + over, high_y)
-    return _coupon(clearance, outer, (channel,), unit).moved(-low_x, -(low_y - _LAND))
+    return _coupon(clearance.width, outer, (channel,), unit).at_origin()
 
 
 def nested(coupons: Sequence[Coupon], gap: float) -> tuple[tuple[Coupon, ...], Point]:
@@ -142,9 +162,9 @@ def _coupon(clearance: float, outer: Outline, opening: tuple[Outline, ...], unit
     name = format_length(clearance, unit)
     left, bottom, right, _ = outer.bounds
     # Smaller on a short piece, so that the mark stays on the land.
-    height = _TEXT * min(1.0, (right - left - 2 * _TEXT_ROOM) / engraved_width(name, _TEXT))
-    mark = engraved(name, (left + _TEXT_ROOM, bottom + _TEXT_ROOM), height)
-    return Coupon(name, clearance, outer, opening, mark)
+    height = TEXT * min(1.0, (right - left - 2 * TEXT_ROOM) / engraved_width(name, TEXT))
+    mark = engraved(name, (left + TEXT_ROOM, bottom + TEXT_ROOM), height)
+    return Coupon(name, outer, opening, mark)
 
 
 def _box(low_x: float, low_y: float, high_x: float, high_y: float) -> Outline:

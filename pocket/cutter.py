@@ -12,10 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PlanError
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Arc, Outline, Point
 from snugline.fit.geometry.parallel import parallel
+from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.pocket.clearance import Clearance
 
 UNCUT_TOL = 1e-6
 """mm; what stands proud by less is cut."""
@@ -110,46 +113,56 @@ def leftover(cutter_radius: float, corner_radius: float, angle: float) -> float:
     return max(0.0, cutter_radius - corner_radius) * (1 / math.sin(angle / 2) - 1)
 
 
-def cutter_notices(pocket: Outline, found: Reach, clearance: float) -> tuple[Notice, ...]:
+def cutter_notices(
+    pocket: Outline, found: Reach, clearance: Clearance, squeeze: float = 0.0, unit: Unit = "mm"
+) -> tuple[Notice, ...]:
     """What the cutter leaves and what it would do to the part, in words."""
     notices = []
+    width = format_length(found.diameter, unit)
     if found.regions > 1:
-        neck = neck_width(pocket, found.diameter) or 0.0
+        neck = format_length(neck_width(pocket, found.diameter) or 0.0, unit)
         notices.append(
             Notice(
                 "neck-narrower-than-cutter",
-                f"a neck of {neck:.2f} mm does not let a cutter of {found.diameter:.2f} mm pass",
-                f"use a cutter below {neck:.2f} mm, or clear the neck with a thinner one",
-                "retake",
+                f"a {width} cutter does not fit through a neck of {neck}",
+                f"use a cutter below {neck}, or clear the neck with a thinner one",
+                "cannot be cut",
                 "pocket",
             )
         )
     if found.uncut:
-        most = max(found.uncut, key=lambda c: c.stands)
-        largest = largest_cutter(pocket)
-        does = "the part still drops in"
-        if found.part_overlap is not None and found.part_overlap > UNCUT_TOL:
-            does = f"the part would meet {found.part_overlap:.2f} mm of uncut wood and not seat"
-        elif found.part_overlap is not None:
-            does = (
-                f"the part still drops in, with {-found.part_overlap:.2f} mm there "
-                f"instead of {clearance:.2f} mm"
-            )
-        thinner = f"a cutter of {largest:.2f} mm or less" if largest else "a relief of the corners"
-        jams = found.part_overlap is not None and found.part_overlap > UNCUT_TOL
-        count = len(found.uncut)
-        notices.append(
-            Notice(
-                "uncut-corner",
-                f"a cutter of {found.diameter:.2f} mm leaves up to {most.stands:.2f} mm standing "
-                f"in {count} corner{'s' if count > 1 else ''}; {does}",
-                f"use {thinner}, or square the corners by hand" if jams or not largest
-                else f"leave it, or use {thinner}",
-                "retake" if jams else "fine",
-                f"pocket, near ({most.at[0]:.1f}, {most.at[1]:.1f}) mm",
-            )
-        )  # fmt: skip
+        notices.append(_uncut(pocket, found, clearance, squeeze, unit))
     return tuple(notices)
+
+
+def _uncut(
+    pocket: Outline, found: Reach, clearance: Clearance, squeeze: float, unit: Unit
+) -> Notice:
+    most = max(found.uncut, key=lambda c: c.stands)
+    largest = largest_cutter(pocket)
+    overlap = found.part_overlap
+    jams = overlap is not None and overlap > max(UNCUT_TOL, squeeze)
+    does = "the part still drops in"
+    if overlap is not None and jams:
+        does = f"the part would meet {format_length(overlap, unit)} of uncut wood and not seat"
+    elif overlap is not None:
+        does += f", with {format_length(-overlap, unit)} there instead of {clearance.named(unit)}"
+    thinner = "a relief of the corners"
+    if largest:
+        thinner = f"a cutter of {format_length(largest, unit)} or less"
+    count = len(found.uncut)
+    stands = format_length(most.stands, unit)
+    at = ", ".join(format_length(v, unit) for v in most.at)
+    return Notice(
+        "uncut-corner",
+        f"a {format_length(found.diameter, unit)} cutter leaves up to {stands} of wood uncut in "
+        f"{count} corner{'s' * (count != 1)}; {does}",
+        f"use {thinner}, or square the corners by hand"
+        if jams or not largest
+        else f"leave it, or use {thinner}",
+        "cannot be cut" if jams else "note",
+        f"pocket, near ({at})",
+    )
 
 
 def _clears(pocket: Outline, radius: float) -> bool:

@@ -1,12 +1,17 @@
 """How deep the pocket goes, from the part's thickness and the wanted seat."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from snugline.errors import InputError, PlanError
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.readings.thickness import Thickness
+from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.pocket.choices import Cutter, PocketChoices
 
 LEAST_FLOOR = 3.0  # mm (common practice, no source)
+SLENDER = 8.0  # cutting length over diameter (common practice, no source)
 _ROCKS = 0.2  # mm of spread that is felt on a flat seat (common practice, no source)
 
 
@@ -76,35 +81,66 @@ def pocket_depth(
 
 
 def depth_notices(
-    depth: Depth, thickness: Thickness, cutter_length: float | None
+    depth: Depth, thickness: Thickness, choices: PocketChoices, unit: Unit = "mm"
 ) -> tuple[Notice, ...]:
-    """Remarks on a thin floor, a short cutter, and a part of uneven thickness."""
-    notices = []
-    if depth.floor is not None and depth.floor < LEAST_FLOOR:
-        notices.append(
-            Notice(
-                "thin-floor",
-                f"the floor left is {depth.floor:.2f} mm; {LEAST_FLOOR:.0f} mm is common practice",
-                "use thicker stock, or cut the pocket with a sacrificial board underneath",
-            )
-        )
-    if cutter_length is not None and cutter_length < depth.deepest:
-        notices.append(
-            Notice(
-                "cutter-shorter-than-depth",
-                f"the cutter's {cutter_length:.1f} mm of edge do not reach "
-                f"{depth.deepest:.2f} mm deep: its shank or collet would rub on the wall",
-                "use a longer cutter",
-                "retake",
-            )
-        )
+    """Remarks on a thin floor, on the cutter's length, and on a part of uneven thickness."""
+    notices = [*_floor_notices(depth, choices.floor, unit)]
+    notices += _cutter_length_notices(depth, choices.cutter, unit)
     if thickness.spread > _ROCKS:
         notices.append(
             Notice(
                 "uneven-thickness",
-                f"the thickness readings differ by {thickness.spread:.2f} mm",
+                f"the thickness readings differ by {format_length(thickness.spread, unit)}",
                 "the depth is for their mean; check the part on a flat table, and shim it or "
                 "cut for its thickest place",
+                "check",
             )
         )
     return tuple(notices)
+
+
+def _floor_notices(depth: Depth, stated: float | None, unit: Unit) -> Iterator[Notice]:
+    if depth.floor is None:
+        return
+    least = LEAST_FLOOR if stated is None else stated
+    left, doubt = format_length(depth.floor, unit), format_length(depth.u95, unit)
+    if depth.floor <= depth.u95:
+        yield Notice(
+            "floor-below-uncertainty",
+            f"only {left} of floor is left, less than the depth is uncertain by (U95 {doubt}): "
+            "the cutter may break through",
+            "use thicker stock, or let the part stand higher",
+            "cannot be cut",
+        )
+    elif depth.floor < least:
+        asked = format_length(least, unit)
+        yield Notice(
+            "thin-floor",
+            f"only {left} of floor is left; "
+            + (f"at least {asked} is usual" if stated is None else f"the job asks for {asked}"),
+            "use thicker stock, or cut the pocket with a sacrificial board underneath",
+            "check" if stated is None else "cannot be cut",
+        )
+
+
+def _cutter_length_notices(depth: Depth, cutter: Cutter | None, unit: Unit) -> Iterator[Notice]:
+    if cutter is None or cutter.length is None:
+        return
+    long, width = format_length(cutter.length, unit), format_length(cutter.diameter, unit)
+    if cutter.length < depth.deepest:
+        yield Notice(
+            "cutter-shorter-than-depth",
+            f"the cutting length of {long} is less than the depth of "
+            f"{format_length(depth.deepest, unit)}: shank or collet would rub on the wall",
+            "use a longer cutter",
+            "cannot be cut",
+        )
+    elif cutter.length > SLENDER * cutter.diameter:
+        yield Notice(
+            "cutter-slender",
+            f"a {width} cutter with a cutting length of {long} bends, and the walls lean: it is "
+            f"{cutter.length / cutter.diameter:.0f} times as long as thick ({SLENDER:.0f} times "
+            "is a usual limit)",
+            f"use a shorter cutter; the pocket is {format_length(depth.deepest, unit)} deep",
+            "check",
+        )

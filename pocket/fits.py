@@ -9,9 +9,11 @@ from typing import Literal
 
 from snugline.errors import InputError
 
-Verdict = Literal["no-go", "tight", "snug", "loose"]
-VERDICTS: tuple[Verdict, ...] = ("no-go", "tight", "snug", "loose")
+Verdict = Literal["does not enter", "tight", "snug", "loose"]
+VERDICTS: tuple[Verdict, ...] = ("does not enter", "tight", "snug", "loose")
 COMMON_PRACTICE = "common practice, no source"
+
+_FORMER = {"no-go": "does not enter"}  # what records up to version 0.1 say
 
 
 @dataclass(frozen=True)
@@ -21,28 +23,32 @@ class Fit:
     Attributes
     ----------
     enters : below it the part does not go in.
-    low, high : between them it is snug; below tight, above loose. They are also the clearance
-        offered to start with.
-    rigid : whether the part cannot give way.
+    snug, loose : from here on it is snug, from here on loose.
+    low, high : the clearance offered to start with.
+    squeeze : by how much per side the part may be squeezed; 0 for a rigid one.
     """
 
     enters: float
+    snug: float
+    loose: float
     low: float
     high: float
-    rigid: bool
+    squeeze: float = 0.0
 
-    def limits(self, verdict: Verdict) -> tuple[float, float]:
-        """Least and greatest gap per side behind a verdict."""
-        edges = (float("-inf"), self.enters, self.low, self.high, float("inf"))
-        place = VERDICTS.index(verdict)
-        return edges[place], edges[place + 1]
+    @property
+    def rigid(self) -> bool:
+        return self.squeeze == 0.0
+
+    @property
+    def edges(self) -> tuple[float, float, float]:
+        return self.enters, self.snug, self.loose
 
 
 FITS: dict[str, Fit] = {
-    "soft": Fit(-0.25, 0.0, 0.25, rigid=False),  # silicone, cork, felt: gives way
-    "firm": Fit(0.0, 0.25, 0.5, rigid=True),
-    "brittle": Fit(0.0, 0.3, 0.6, rigid=True),  # stone, glass, tile: must never be pressed
-    "metal": Fit(0.0, 0.15, 0.35, rigid=True),
+    "soft": Fit(-0.25, -0.1, 0.1, -0.1, 0.0, 0.1),  # silicone, cork, felt: gives way
+    "firm": Fit(0.0, 0.1, 0.25, 0.1, 0.25),
+    "brittle": Fit(0.0, 0.1, 0.25, 0.25, 0.5),  # stone, glass, tile: must never be pressed
+    "metal": Fit(0.0, 0.1, 0.25, 0.1, 0.25),
 }
 
 
@@ -52,13 +58,13 @@ def fit_of(kind: str, where: str = "kind") -> Fit:
         return FITS[kind]
     except KeyError:
         raise InputError(
-            f"{kind!r} is no kind of part", where, f"use one of: {', '.join(FITS)}"
+            f"{kind!r} is not a kind of part", where, f"use one of: {', '.join(FITS)}"
         ) from None
 
 
 def verdict_of(word: str, where: str = "verdict") -> Verdict:
-    """A verdict as written."""
+    """A verdict as written, now or in older records."""
     for verdict in VERDICTS:
-        if word == verdict:
+        if verdict == _FORMER.get(word, word):
             return verdict
-    raise InputError(f"{word!r} is no verdict", where, f"use one of: {', '.join(VERDICTS)}")
+    raise InputError(f"{word!r} is not a verdict", where, f"use one of: {', '.join(VERDICTS)}")

@@ -1,33 +1,35 @@
 """One pocket at one clearance: its layers, and everything that is checked about it."""
 
 from dataclasses import dataclass
+from typing import Any
 
-import numpy as np
-
-from snugline.errors import PlanError
-from snugline.fit.geometry.distance import signed_distance
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.outline import Outline
-from snugline.fit.geometry.parallel import parallel
-from snugline.fit.geometry.primitives import circle
 from snugline.fit.part_uncertainty import PartUncertainty
-from snugline.lengths import format_length
+from snugline.fit.readings.thickness import Thickness
 from snugline.notice import Notice
-from snugline.pocket.access import notch_outline, push_hole_outline, ribbon_outline
+from snugline.pocket.access import notch_outline, ribbon_outline
 from snugline.pocket.border import border_notices, border_outline, least_land
-from snugline.pocket.choices import Feet, PocketChoices
-from snugline.pocket.clearance import Gap, clearance_notices, gaps
-from snugline.pocket.cutter import (
-    Reach,
-    cutter_centres,
-    cutter_notices,
-    reach,
+from snugline.pocket.choices import PocketChoices
+from snugline.pocket.clearance import (
+    Clearance,
+    Gap,
+    clearance_notices,
+    disagreement_notices,
+    gaps,
 )
-from snugline.pocket.depth import Depth
+from snugline.pocket.cutter import Reach, cutter_centres, cutter_notices, reach
+from snugline.pocket.depth import Depth, depth_notices
+from snugline.pocket.enlarge import enlarged
 from snugline.pocket.fits import fit_of
+from snugline.pocket.goes_in import BLOCKED, DOUBTFUL, Chance, chance, chance_notices
 from snugline.pocket.merge import united
+from snugline.pocket.pocket_layers import Shape, overlap_notices, pocket_layers, step_notices
 from snugline.pocket.relief import Disc, relieved
-from snugline.pocket.sheet import PlanLayer, Sheet, Unit, merged_layers
-from snugline.pocket.wood import SeasonalGap, movement_notices, seasonal_gaps
+from snugline.pocket.season import SeasonalGap, season_notices, seasonal_gaps, turning_saves
+from snugline.pocket.sheet import Sheet, merged_layers
+from snugline.pocket.state import State, state_of
+from snugline.pocket.width_error import WidthError
 
 LARGE_CLEARANCE = 2.0  # mm; more is more likely a slip in the unit (common practice, no source)
 _REACH_PLAY = 1e-4  # mm; a relief as wide as the cutter admits it by this much less
@@ -39,18 +41,21 @@ class Opening:
 
     Attributes
     ----------
-    clearance : per side.
-    plain : the parallel of the part at the clearance.
+    clearance : per side, along both axes.
+    plain : the part's outline with the clearance round it.
     outline : of the pocket: that, with reliefs, notches of its own depth and ribbon slots.
     gaps : per side along length and width, with their U95.
-    seasons : gaps at the driest and the dampest day; empty without a wood.
+    seasons : gaps at the driest and the dampest day; empty where nothing moves.
     reach : of the chosen cutter; None without one.
     discs : where corners are relieved.
     border, land : the outer cut, and the thinnest wood to it; None without one.
     sheet : the layers.
+    chance : how likely the part goes in.
+    notices : all remarks on it.
+    state, because : what they make of it, and the codes of those that decide.
     """
 
-    clearance: float
+    clearance: Clearance
     plain: Outline
     outline: Outline
     gaps: tuple[Gap, Gap]
@@ -60,76 +65,159 @@ class Opening:
     border: Outline | None
     land: float | None
     sheet: Sheet
+    chance: Chance
+    notices: tuple[Notice, ...]
+    state: State
+    because: tuple[str, ...]
+
+    @property
+    def blocked(self) -> bool:
+        return self.state == "not to be cut"
+
+    def as_json(self) -> dict[str, Any]:
+        """The pocket's verdict, as it stands under `pockets` in the result's cut plan."""
+        return {
+            "clearance": self.clearance.as_json(),
+            "state": self.state,
+            "because": list(self.because),
+            "goes_in": self.chance.as_json(),
+        }
 
 
-def plan_opening(
-    part: Outline,
-    clearance: float,
-    uncertainty: PartUncertainty,
-    depth: Depth,
-    choices: PocketChoices,
-    unit: Unit,
-) -> tuple[Opening, tuple[Notice, ...]]:
-    """Everything about the pocket of one clearance."""
-    plain = parallel(part, clearance)[0]
+@dataclass(frozen=True)
+class Given:
+    """What all pockets of one plan have in common."""
+
+    part: Outline
+    uncertainty: PartUncertainty
+    thickness: Thickness
+    depth: Depth
+    choices: PocketChoices
+    width_error: WidthError
+    unit: Unit
+
+    @property
+    def size(self) -> tuple[float, float]:
+        low_x, low_y, high_x, high_y = self.part.bounds
+        return high_x - low_x, high_y - low_y
+
+
+def plan_opening(given: Given, clearance: Clearance) -> Opening:
+    """Everything about the pocket of one clearance.
+
+    Raises
+    ------
+    PlanError : a pocket that cannot be drawn so.
+    """
+    choices, unit = given.choices, given.unit
     cutter = choices.cutter
     width = cutter.diameter if cutter else 0.0
-    corners: Outline = plain
-    discs: tuple[Disc, ...] = ()
+    plain = enlarged(given.part, clearance)
+    corners, discs = _relieved(plain, choices)
+    outline = united(corners, bays(plain, choices, width), "notch or ribbon slot")
     found: Reach | None = None
-    if cutter is not None and (choices.notches or choices.ribbons):
-        cutter_centres(plain, width)  # a bay must not pass for the pocket's own width
-    if cutter is not None and choices.relief is not None:
-        made = relieved(plain, width, choices.relief)
-        corners, discs = made.outline, made.discs
-    bays = [notch_outline(plain, n, width) for n in choices.notches if n.depth is None]
-    bays += [ribbon_outline(plain, ribbon, width) for ribbon in choices.ribbons]
-    outline = united(corners, bays, "notch or ribbon slot")
-    notices = list(clearance_notices(clearance, uncertainty))
-    if clearance > LARGE_CLEARANCE:
-        notices.append(
-            Notice(
-                "clearance-large",
-                f"a clearance of {format_length(clearance, unit)} per side is unusually large",
-                "check its number and unit",
-            )
-        )
     if cutter is not None:
-        found = reach(outline, width - (_REACH_PLAY if discs else 0.0), part)
-        notices += cutter_notices(outline, found, clearance)
-
+        found = reach(outline, width - (_REACH_PLAY if discs else 0.0), given.part)
     border, land = None, None
     if choices.border is not None:
         border = border_outline(plain, choices.border.land, choices.border.corner)
         land = least_land(_widest(plain, outline, choices, width), border)
-        notices += border_notices(land, choices.border.edge, depth.pocket, choices.stock.thickness)
-    seasons: tuple[SeasonalGap, ...] = ()
-    if choices.board is not None:
-        low_x, low_y, high_x, high_y = part.bounds
-        seasons = seasonal_gaps(
-            choices.board,
-            (high_x - low_x, high_y - low_y),
-            clearance,
-            choices.border.land if choices.border else 0.0,
-            choices.part_material,
+    beside = choices.border.land if choices.border else 0.0
+    seasons = seasonal_gaps(choices.movers, given.size, clearance, beside)
+    layers = pocket_layers(Shape(given.part, plain, outline, border), given.depth, choices, unit)
+    likely = chance(
+        clearance,
+        given.uncertainty,
+        given.size,
+        seasons,
+        given.width_error,
+        _corner_gap(found, clearance),
+        choices.squeezed,
+    )
+    notices = [*_fit_notices(given, clearance, seasons, likely)]
+    if found is not None:
+        notices += cutter_notices(outline, found, clearance, choices.squeezed, unit)
+    notices += depth_notices(given.depth, given.thickness, choices, unit)
+    if land is not None and choices.border is not None:
+        notices += border_notices(
+            land, choices.border.edge, given.depth.pocket, choices.stock.thickness, unit
         )
-        rigid = fit_of(choices.kind).rigid
-        notices += movement_notices(choices.board, seasons, rigid, choices.glued)
-    layers = _layers(plain, outline, border, depth, choices, unit)
-    sheet = Sheet("pocket", clearance, merged_layers(layers))
-    opening = Opening(
+    notices += step_notices(plain, choices, unit)
+    notices += overlap_notices(layers, unit)
+    state, because = state_of(notices)
+    return Opening(
         clearance,
         plain,
         outline,
-        gaps(clearance, uncertainty),
+        gaps(clearance, given.uncertainty),
         seasons,
         found,
         discs,
         border,
         land,
-        sheet,
+        Sheet("pocket", clearance, merged_layers(layers), state == "not to be cut"),
+        likely,
+        tuple(notices),
+        state,
+        because,
     )
-    return opening, tuple(notices)
+
+
+def _fit_notices(
+    given: Given, clearance: Clearance, seasons: tuple[SeasonalGap, ...], likely: Chance
+) -> list[Notice]:
+    """Remarks on whether the part goes in, and why not."""
+    choices, unit, part = given.choices, given.unit, given.uncertainty
+    doubted = likely.probability < DOUBTFUL
+    notices = []
+    if clearance.length > LARGE_CLEARANCE or clearance.width > LARGE_CLEARANCE:
+        notices.append(
+            Notice(
+                "clearance-large",
+                f"a clearance of {clearance.named(unit)} per side is unusually large",
+                "check its number and unit",
+                "check",
+            )
+        )
+    notices += season_notices(
+        seasons,
+        {direction: part.per_side(direction) for direction in ("length", "width")},
+        turning_saves(choices.movers, given.size, clearance),
+        choices.squeezed,
+        fit_of(choices.kind).rigid,
+        unit,
+    )
+    blocked = likely.probability < BLOCKED
+    notices += disagreement_notices(clearance, part, given.size, blocked, unit)
+    notices += clearance_notices(clearance, part, doubted, unit)
+    notices += chance_notices(likely, unit, choices.machine)
+    return notices
+
+
+def _relieved(plain: Outline, choices: PocketChoices) -> tuple[Outline, tuple[Disc, ...]]:
+    if choices.cutter is None:
+        return plain, ()
+    width = choices.cutter.diameter
+    if choices.notches or choices.ribbons:
+        cutter_centres(plain, width)  # a bay must not pass for the pocket's own width
+    if choices.relief is None:
+        return plain, ()
+    made = relieved(plain, width, choices.relief, choices.relief_allowance)
+    return made.outline, made.discs
+
+
+def bays(plain: Outline, choices: PocketChoices, width: float) -> list[Outline]:
+    """Notches of the pocket's own depth and ribbon slots, which open its wall."""
+    made = [notch_outline(plain, n, width) for n in choices.notches if n.depth is None]
+    return made + [ribbon_outline(plain, ribbon, width) for ribbon in choices.ribbons]
+
+
+def _corner_gap(found: Reach | None, clearance: Clearance) -> float | None:
+    """The gap that the cutter leaves where it is less than the clearance; None where it is not."""
+    if found is None or found.part_overlap is None:
+        return None
+    gap = -found.part_overlap
+    return gap if gap < clearance.least - 1e-3 else None
 
 
 def _widest(plain: Outline, outline: Outline, choices: PocketChoices, cutter: float) -> Outline:
@@ -138,69 +226,6 @@ def _widest(plain: Outline, outline: Outline, choices: PocketChoices, cutter: fl
     return united(outline, deep, "finger notch")
 
 
-def _layers(
-    plain: Outline,
-    outline: Outline,
-    border: Outline | None,
-    depth: Depth,
-    choices: PocketChoices,
-    unit: Unit,
-) -> list[PlanLayer]:
-    def at(name: str, mm: float) -> str:
-        return f"{name} depth {format_length(mm, unit)}"
-
-    width = choices.cutter.diameter if choices.cutter else 0.0
-    layers = [PlanLayer(at("pocket", depth.pocket), depth.pocket, (outline,))]
-    if choices.step is not None:
-        inner = parallel(plain, -choices.step.inset)
-        if not inner:
-            raise PlanError(
-                f"an inset of {choices.step.inset:.2f} mm leaves nothing of the step",
-                "pocket step",
-                "make the inset smaller",
-            )
-        for floor in inner if width else ():
-            cutter_centres(floor, width)
-        deep = depth.pocket + choices.step.deeper
-        layers.append(PlanLayer(at("step", deep), deep, tuple(inner), pattern="dashed"))
-    if choices.feet is not None:
-        deep = depth.pocket + choices.feet.deeper
-        recesses = _feet(plain, choices.feet, width)
-        layers.append(PlanLayer(at("feet", deep), deep, recesses, pattern="dashed"))
-    for notch in choices.notches:
-        if notch.depth is not None:
-            name = at(f"{notch.side} notch", notch.depth)
-            layers.append(
-                PlanLayer(
-                    name, notch.depth, (notch_outline(plain, notch, width),), pattern="dotted"
-                )
-            )
-    if choices.push_holes:
-        holes = tuple(push_hole_outline(plain, hole, width) for hole in choices.push_holes)
-        layers.append(PlanLayer("push hole through", None, holes, pattern="dash-dot"))
-    if border is not None:
-        layers.append(PlanLayer("border through", None, (border,), pattern="dash-dot"))
-    return layers
-
-
-def _feet(plain: Outline, feet: Feet, cutter: float) -> tuple[Outline, ...]:
-    low_x, low_y, high_x, high_y = plain.bounds
-    if feet.diameter < cutter:
-        raise PlanError(
-            f"recesses of {feet.diameter:.1f} mm are narrower than the cutter of {cutter:.1f} mm",
-            "pocket feet",
-            f"make them {cutter:.1f} mm or wider",
-        )
-    places = [
-        (x, y)
-        for y in (low_y + feet.inset, high_y - feet.inset)
-        for x in (low_x + feet.inset, high_x - feet.inset)
-    ]
-    out = float(signed_distance(plain, np.array(places)).max()) + feet.diameter / 2
-    if out > 0:
-        raise PlanError(
-            f"recesses for feet pass the pocket's wall by {out:.2f} mm",
-            "pocket feet",
-            "move them further in or make them smaller",
-        )
-    return tuple(circle(feet.diameter / 2, place) for place in places)
+def placed(opening: Opening, unit: Unit) -> str:
+    """How remarks name this pocket."""
+    return f"clearance {opening.clearance.named(unit)}"

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from snugline.fit.drawing.drawing import PATTERNS, STROKE, Drawing, Pattern
+from snugline.lengths import MM_PER_INCH
 
 _LONGEST = 1400  # pixels
 _MARGIN = 24
@@ -14,7 +15,10 @@ _DASH = 2.0  # pixels for a millimetre of the patterns
 
 
 def preview_png(drawing: Drawing) -> bytes:
-    """The drawing as a PNG, all its layers over each other; equal drawings give equal bytes."""
+    """The drawing as a PNG, all its layers over each other; equal drawings give equal bytes.
+
+    Its scale (pHYs) is that of the drawing: printed by it, the picture has the true size.
+    """
     from PIL import Image, ImageDraw
 
     low_x, low_y, high_x, high_y = drawing.bounds
@@ -37,7 +41,8 @@ def preview_png(drawing: Drawing) -> bytes:
         for stroke in layer.strokes:
             pen.line([at(x, y) for x, y in stroke], shade, width=2 * _SMOOTH, joint="curve")
     stream = io.BytesIO()
-    image.reduce(_SMOOTH).save(stream, "PNG")
+    per_inch = scale * MM_PER_INCH
+    image.reduce(_SMOOTH).save(stream, "PNG", dpi=(per_inch, per_inch))
     return stream.getvalue()
 
 

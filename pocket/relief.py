@@ -1,8 +1,9 @@
 """Relief of inside corners that a round cutter cannot reach.
 
-A disc of the cutter's radius is let into the corner so far that it covers all of it, and no
-further. A dog-bone goes in along the bisector and opens both walls a little; a T-bone goes on along
-one wall and opens the other. A corner is a sharp joint, or a run of arcs tighter than the cutter.
+A disc a little wider than the cutter is let into the corner so far that it covers all of it, and
+no further. Were it just as wide, stock left to finish or a chord would keep the cutter out of it.
+A dog-bone goes in along the bisector and opens both walls a little; a T-bone goes on along one
+wall and opens the other. A corner is a sharp joint, or a run of arcs tighter than the disc.
 """
 
 import math
@@ -16,6 +17,8 @@ from snugline.pocket.cutter import UNCUT_TOL, leftover
 Style = Literal["dog-bone", "t-bone along length", "t-bone along width"]
 STYLES: tuple[Style, ...] = ("dog-bone", "t-bone along length", "t-bone along width")
 
+ALLOWANCE = 0.2  # mm; relief radius over the cutter's, unless chosen (common practice, no source)
+
 _SHARPEST_TURN = math.radians(150)
 _SHORTEST = 0.01  # mm; a shorter straight piece beside the disc is not worth a node
 _BISECTIONS = 60
@@ -23,11 +26,12 @@ _BISECTIONS = 60
 
 @dataclass(frozen=True)
 class Disc:
-    """Where the cutter stands to relieve a corner, and how far it cuts behind the walls, mm."""
+    """A relief's centre, the corner it is for, its radius, and how far it goes behind the walls."""
 
     centre: Point
     corner: Point
-    overcut: float
+    behind: float
+    radius: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -73,15 +77,20 @@ class _Cut:
     disc: Disc
 
 
-def relieved(pocket: Outline, diameter: float, style: Style) -> Relieved:
+def relieved(pocket: Outline, diameter: float, style: Style, allowance: float = 0.0) -> Relieved:
     """Let the cutter into every corner of a counter-clockwise pocket that it does not reach.
+
+    Parameters
+    ----------
+    diameter : of the cutter, mm.
+    allowance : relief radius over the cutter's, mm.
 
     Raises
     ------
     PlanError : a corner too sharp, or walls too short for the reliefs.
     """
-    radius = diameter / 2
-    corners = _corners(pocket, radius)
+    radius = diameter / 2 + allowance
+    corners = _corners(pocket, radius, diameter / 2)
     while corners:
         cuts = [_relief(pocket, corner, radius, style) for corner in corners]
         clash = next((k for k in range(len(cuts)) if _left(pocket, cuts, k) is None), None)
@@ -95,7 +104,8 @@ def relieved(pocket: Outline, diameter: float, style: Style) -> Relieved:
     return Relieved(pocket, ())
 
 
-def _corners(pocket: Outline, radius: float) -> list[_Corner]:
+def _corners(pocket: Outline, radius: float, cutter: float) -> list[_Corner]:
+    """Corners for discs of a radius, those left out that the cutter's own radius reaches."""
     segments = pocket.segments
     count = len(segments)
     walls = [
@@ -128,7 +138,7 @@ def _corners(pocket: Outline, radius: float) -> list[_Corner]:
             turn,
         )
         tightest = min((arc.radius for arc in run), default=0.0)
-        if leftover(radius, tightest, math.pi - min(turn, 3.1)) < UNCUT_TOL:
+        if leftover(cutter, tightest, math.pi - min(turn, 3.1)) < UNCUT_TOL:
             continue
         corners.append(_not_too_sharp(corner))
     return corners
@@ -191,11 +201,11 @@ def _relief(pocket: Outline, corner: _Corner, radius: float, style: Style) -> _C
     end = way_out[0].start if way_out else resume
     sweep = (_angle(centre, end) - _angle(centre, start)) % (2 * math.pi)
     arc = Arc(start, end, centre, radius, sweep)
-    overcut = max(
+    behind = max(
         radius - abs(_cross(corner.arriving, _minus(centre, corner.start))),
         radius - abs(_cross(corner.leaving, _minus(centre, corner.end))),
     )
-    disc = Disc(centre, corner.apex, overcut)
+    disc = Disc(centre, corner.apex, behind, radius)
     return _Cut(corner, first, leave, last, resume, (*way_in, arc, *way_out), disc)
 
 

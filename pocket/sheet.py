@@ -3,13 +3,11 @@
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
-from snugline.fit.drawing.drawing import Drawing, Layer, Pattern
+from snugline.fit.drawing.drawing import Drawing, Layer, Pattern, Unit
 from snugline.fit.geometry.outline import Outline, Point
-from snugline.lengths import format_length
-
-Unit = Literal["mm", "in"]
+from snugline.pocket.clearance import Clearance
 
 
 @dataclass(frozen=True)
@@ -44,18 +42,20 @@ class PlanLayer:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One drawing of a plan: `pocket`, `coupons`, `width slips`, `template` or `layout`.
+    """One drawing of a plan: `pocket`, `layout`, `template`, or a coupon's.
 
     Attributes
     ----------
     name : which one.
-    clearance : mm, where the sheet is for one clearance.
+    clearance : where the sheet is for one clearance.
     layers : in the order of cutting.
+    blocked : whether it is not to be cut; no file is written of it then.
     """
 
     name: str
-    clearance: float | None
+    clearance: Clearance | None
     layers: tuple[PlanLayer, ...]
+    blocked: bool = False
 
     def drawing(self, part: str, unit: Unit) -> Drawing:
         """For the writers."""
@@ -67,11 +67,12 @@ class Sheet:
     def title(self, unit: Unit) -> str:
         if self.clearance is None:
             return self.name
-        return f"{self.name}, clearance {format_length(self.clearance, unit)}"
+        return f"{self.name}, clearance {self.clearance.named(unit)}"
 
     def stem(self, part: str, unit: Unit) -> str:
         """A file name without its ending; the unit stands in every one."""
         words = f"{part} {self.title(unit)} units {unit}".lower()
+        words = re.sub(r"(?<= )-(?=\d)", "minus ", words)
         return re.sub(r"[^a-z0-9.]+", "-", words).strip("-")
 
     def as_json(self) -> list[dict[str, Any]]:
@@ -79,7 +80,7 @@ class Sheet:
         return [
             {
                 "sheet": self.name,
-                "clearance": self.clearance,
+                "clearance": None if self.clearance is None else self.clearance.as_json(),
                 "name": layer.name,
                 "depth": layer.depth,
                 "outlines": [outline.as_json() for outline in layer.outlines],

@@ -4,13 +4,16 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.drawing.paper import paper_size
 from snugline.fit.geometry.outline import Arc, Outline
-from snugline.lengths import format_length
+from snugline.lengths import format_length, inch_fraction
+from snugline.notice import Notice
 from snugline.pocket.cutter import largest_cutter
 from snugline.pocket.fits import VERDICTS
 from snugline.pocket.opening import Opening
 from snugline.pocket.plan import CutPlan
+from snugline.pocket.suggestion import sum_in_words
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -20,10 +23,10 @@ _SIZES = (9.0, 8.0, 7.0, 6.0, 5.0)  # points, the largest that fits one page
 _PICTURE = (62.0, 44.0)  # mm
 
 _CHECKS = (
-    "Unit in the CAM program as above; the part's length in it as above",
-    "1:1 print laid on the part, its bar measured",
+    "CAM import unit set as above; length of the part checked in the CAM program",
+    "1:1 print: bar measures what it states, outline matches the part",
     "Cutter's diameter measured, zero set on the face",
-    "Coupon cut and the part's own corner tried in it",
+    "Coupons cut, the part tried in them, the rung written down",
     "Board clamped, clamps outside the cut",
 )
 
@@ -85,13 +88,15 @@ def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
     if readings:
         yield "Readings", list(readings)
     yield "Pocket", list(_pocket_lines(plan))
+    yield "Will it go in?", [line for o in plan.openings for line in _verdict_lines(plan, o)]
     yield "Clearances (per side)", [line for o in plan.openings for line in _gap_lines(plan, o)]
-    offered = plan.suggestion
-    low, high = (format_length(v, plan.unit) for v in (offered.low, offered.high))
-    yield "Suggested, not applied", [f"{low} to {high}: {offered.basis}"]
+    yield (
+        "Suggested start, per side; not applied",
+        [f"along the {a.direction} {sum_in_words(a, plan.unit)}" for a in plan.suggestion.axes],
+    )
     if plan.times:
         yield (
-            "Time, an estimate; the CAM program's own figure rules",
+            "Estimated time (the CAM program's figure takes precedence)",
             [
                 "; ".join(
                     f"step-down {format_length(row.step_down, plan.unit)}: {row.passes} passes, "
@@ -102,11 +107,16 @@ def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
         )
     if plan.notices:
         yield (
-            "Look at",
-            [f"- {f'{n.about}: ' if n.about else ''}{n.text}; {n.mend}" for n in plan.notices],
+            "Remarks",
+            [_remark(n, plan.unit) for n in plan.notices],
         )
     yield "Cautions", [f"- {text}" for text in plan.cautions]
     yield "Before the cut", [f"[  ] {text}" for text in _CHECKS]
+
+
+def _remark(notice: Notice, unit: Unit) -> str:
+    about = f"{notice.about}: " if notice.about else ""
+    return f"- {about}{notice.text.in_unit(unit)}; {notice.mend.in_unit(unit)}"
 
 
 def _part_lines(plan: CutPlan) -> list[str]:
@@ -115,7 +125,7 @@ def _part_lines(plan: CutPlan) -> list[str]:
 
     def stated(name: str, mm: float, u95: float) -> str:
         trust = f" (U95 {format_length(u95, plan.unit)})" if u95 > 0 else ""
-        return f"{name} {format_length(mm, plan.unit)}{trust}"
+        return f"{name} {both(mm, plan.unit)}{trust}"
 
     thickness = plan.thickness
     lines = [
@@ -147,16 +157,21 @@ def _pocket_lines(plan: CutPlan) -> Iterator[str]:
     floor = f"; floor left {format_length(depth.floor, unit)}" if depth.floor is not None else ""
     sanding = f", after sanding off {format_length(choices.sanding, unit)}"
     yield (
-        f"depth {format_length(depth.pocket, unit)}: the part sits {way}"
+        f"depth {both(depth.pocket, unit)}: the part sits {way}"
         f"{sanding if choices.sanding else ''} (U95 {format_length(depth.u95, unit)}){floor}"
     )
     first = plan.openings[0]
     if choices.cutter is not None:
-        relief = f"; corners relieved by {choices.relief}" if first.discs else ""
+        relief = ""
+        if first.discs:
+            radius = format_length(first.discs[0].radius, unit)
+            more = format_length(choices.relief_allowance, unit)
+            relief = f"; corners relieved by {choices.relief}, radius {radius}, {more} over the "
+            relief += "cutter's"
         largest = largest_cutter(first.plain)
         clears = "square corners"
         if largest:
-            clears = f"largest that clears all: {format_length(largest, unit)}"
+            clears = f"largest that reaches every corner: {format_length(largest, unit)}"
         yield f"cutter {format_length(choices.cutter.diameter, unit)} ({clears}){relief}"
     for layer in first.sheet.layers[1:]:
         yield f"also: {layer.name}"
@@ -164,20 +179,36 @@ def _pocket_lines(plan: CutPlan) -> Iterator[str]:
         yield f"thinnest wall to the border {format_length(first.land, unit)}"
 
 
+def _verdict_lines(plan: CutPlan, opening: Opening) -> Iterator[str]:
+    """Each pocket's chance and state, in words and per cent."""
+    found = opening.chance
+    said = f"clearance {opening.clearance.named(plan.unit)}: {found.words} ({found.per_cent})"
+    if opening.blocked:
+        said += "; NOT TO BE CUT, no file is written"
+    yield said
+
+
 def _gap_lines(plan: CutPlan, opening: Opening) -> Iterator[str]:
     unit = plan.unit
     low_x, low_y, high_x, high_y = opening.plain.bounds
-    size = f"{format_length(high_x - low_x, unit)} x {format_length(high_y - low_y, unit)}"
     for gap in opening.gaps:
         limits = f"{format_length(gap.least, unit)} to {format_length(gap.greatest, unit)}"
         seasons = "".join(
-            f"; {s.season} day {format_length(s.gap, unit)}"
+            f"; {s.season} season {format_length(s.gap, unit)} (U95 {format_length(s.u95, unit)})"
             for s in opening.seasons
             if s.direction == gap.direction
         )
-        drawn = format_length(opening.clearance, unit)
-        yield f"{drawn} along the {gap.direction}: {limits}{seasons}"
+        drawn = format_length(gap.clearance, unit)
+        yield (f"{drawn} drawn; real gap along the {gap.direction} {limits} (95 %){seasons}")
+    size = f"{both(high_x - low_x, unit)} x {both(high_y - low_y, unit)}"
     yield f"   pocket {size}, notches and reliefs not counted"
+
+
+def both(mm: float, unit: Unit) -> str:
+    """A length in the job's unit; inches with the nearest 64th beside the decimals."""
+    if unit == "mm":
+        return format_length(mm, unit)
+    return f"{format_length(mm, unit)} ({inch_fraction(mm)})"
 
 
 def _picture(pdf: "FPDF", opening: Opening, x: float, y: float) -> None:
@@ -201,7 +232,7 @@ def _result_table(pdf: "FPDF", plan: CutPlan, row: float) -> None:
     width = (pdf.w - 2 * _MARGIN) / (len(headings) + 2)
     widths = [width] * (len(headings) - 2) + [1.5 * width, 2.5 * width]
     pdf.ln(row / 2)
-    first = [format_length(o.clearance, plan.unit) for o in plan.openings]
+    first = [o.clearance.named(plan.unit) for o in plan.openings]
     for label in (None, *first, ""):
         cells = headings if label is None else (label, *[""] * (len(headings) - 1))
         for text, wide in zip(cells, widths, strict=True):

@@ -3,11 +3,14 @@
 import difflib
 import math
 from collections.abc import Callable, Mapping
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from snugline.errors import InputError
-from snugline.lengths import parse_length
+from snugline.lengths import format_length, parse_length
+from snugline.limits import CLEARANCES, LONGEST, OPENINGS, SHORTEST
 from snugline.place import OfKey
+
+T = TypeVar("T")
 
 
 class Table:
@@ -15,7 +18,7 @@ class Table:
 
     def __init__(self, record: Any, where: OfKey) -> None:
         if not isinstance(record, Mapping):
-            raise InputError(f"{record!r} is no table", where, "write it as { key = value }")
+            raise InputError(f"{record!r} is not a table", where, "write it as { key = value }")
         self.record = record
         self.where = where
         self.known: list[str] = []
@@ -35,15 +38,24 @@ class Table:
         return self.get(key, read, None)
 
     def length(
-        self, key: str, otherwise: Any = ..., least: float = -math.inf, above: float = -math.inf
+        self,
+        key: str,
+        otherwise: Any = ...,
+        least: float = -math.inf,
+        above: float = -math.inf,
+        most: float = LONGEST,
     ) -> Any:
         def read(value: Any, where: OfKey) -> float:
             mm = parse_length(value, where)
-            if mm < least or mm <= above:
+            if mm < least or mm <= above or (above == 0 and mm < SHORTEST):
                 raise InputError(
                     f"{value!r} is too small",
                     where,
                     f"give {least:g} mm or more" if mm < least else f"give more than {above:g} mm",
+                )
+            if abs(mm) > most:
+                raise InputError(
+                    f"{value!r} is too large", where, f"give {format_length(most)} at most"
                 )
             return mm
 
@@ -67,7 +79,7 @@ class Table:
             good = isinstance(value, int | float) and not isinstance(value, bool)
             if not good or not low <= value <= high:
                 raise InputError(
-                    f"{value!r} is no number from {low:g} to {high:g}",
+                    f"{value!r} is not a number from {low:g} to {high:g}",
                     where,
                     f"write a number from {low:g} to {high:g}, without a unit",
                 )
@@ -80,14 +92,14 @@ class Table:
 
     def tables(self, key: str, read: "Callable[[Table], Any]") -> Any:
         def all_of(value: Any, where: OfKey) -> tuple[Any, ...]:
-            several = value if isinstance(value, list) else [value]
+            several = _few(value if isinstance(value, list) else [value], OPENINGS, where)
             return tuple(whole(v, where / i, read) for i, v in enumerate(several))
 
         return self.get(key, all_of, ())
 
-    def each(self, key: str, read: Callable[[Any, OfKey], float]) -> tuple[float, ...]:
-        def all_of(value: Any, where: OfKey) -> tuple[float, ...]:
-            several = value if isinstance(value, list) else [value]
+    def each(self, key: str, read: Callable[[Any, OfKey], T]) -> tuple[T, ...]:
+        def all_of(value: Any, where: OfKey) -> tuple[T, ...]:
+            several = _few(value if isinstance(value, list) else [value], CLEARANCES, where)
             if not several:
                 raise InputError("the list is empty", where, "give one value or more")
             made = tuple(read(v, where) for v in several)
@@ -95,7 +107,7 @@ class Table:
                 raise InputError("a value is given twice", where, "give each value once")
             return made
 
-        return cast(tuple[float, ...], self.required(key, all_of))
+        return cast(tuple[T, ...], self.required(key, all_of))
 
     def done(self) -> None:
         for key in self.record:
@@ -103,6 +115,12 @@ class Table:
                 near = difflib.get_close_matches(key, self.known, n=1)
                 mend = f"write {near[0]}" if near else f"use only: {', '.join(self.known)}"
                 raise InputError(f"the key {key!r} is not known", self.place(key), mend)
+
+
+def _few(values: list[Any], most: int, where: OfKey) -> list[Any]:
+    if len(values) > most:
+        raise InputError(f"there are {len(values)} of them", where, f"give {most} at most")
+    return values
 
 
 def whole(value: Any, where: OfKey, read: Callable[[Table], Any]) -> Any:
@@ -114,7 +132,7 @@ def whole(value: Any, where: OfKey, read: Callable[[Table], Any]) -> Any:
 
 def text(value: Any, where: OfKey) -> str:
     if not isinstance(value, str):
-        raise InputError(f"{value!r} is no text", where, "write it in quotation marks")
+        raise InputError(f"{value!r} is not a text", where, "write it in quotation marks")
     return value
 
 

@@ -3,9 +3,12 @@
 from dataclasses import dataclass
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.geometry.outline import Arc, Outline
+from snugline.fit.drawing.drawing import Unit
+from snugline.fit.geometry.outline import Outline
 from snugline.fit.geometry.parallel import parallel
+from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.pocket.cutter import UNCUT_TOL, reach
 
 
 @dataclass(frozen=True)
@@ -54,20 +57,33 @@ def template_outline(pocket: Outline, follower: Follower) -> Outline:
     return made[0]
 
 
-def template_notices(pocket: Outline, follower: Follower) -> tuple[Notice, ...]:
-    """Whether the follower enters the corners; the tightest it can make is the cutter's radius."""
-    least = follower.cutter / 2
-    radii = [s.radius for s in pocket.segments if isinstance(s, Arc) and s.sweep > 0]
-    tightest = 0.0 if max(pocket.turns) > 1e-6 else min(radii, default=least)
-    if tightest >= least - 1e-9:
+def template_notices(
+    pocket: Outline, part: Outline, follower: Follower, squeeze: float = 0.0, unit: Unit = "mm"
+) -> tuple[Notice, ...]:
+    """Whether the part goes into the pocket as the hand router's cutter leaves it.
+
+    The tightest corner that a follower and its cutter can make is of the cutter's radius.
+    """
+    found = reach(pocket, follower.cutter - UNCUT_TOL, part)
+    if not found.uncut:
         return ()
+    overlap = found.part_overlap or 0.0
+    jams = overlap > max(UNCUT_TOL, squeeze)
+    stands = format_length(max(c.stands for c in found.uncut), unit)
+    does = (
+        f"the part would meet {format_length(overlap, unit)} of it"
+        if jams
+        else ("the part still drops in")
+    )
+    count = len(found.uncut)
     return (
         Notice(
             "template-corner-too-tight",
-            f"the {follower.name} of {follower.diameter:g} mm turns no tighter than "
-            f"{follower.diameter / 2:g} mm: corners of {tightest:.2f} mm come out at "
-            f"{least:.2f} mm",
-            f"use a cutter of {2 * tightest:.1f} mm or less with a {follower.name} that fits it, "
-            "or square the corners with a chisel",
+            f"routed with the template, a {format_length(follower.cutter, unit)} cutter leaves "
+            f"up to {stands} of wood in {count} corner{'s' * (count != 1)}; {does}",
+            "relieve the corners (relief = ...), use a thinner cutter with a "
+            f"{follower.name} that fits it, or square the corners with a chisel",
+            "cannot be cut" if jams else "note",
+            "template",
         ),
     )

@@ -3,8 +3,8 @@
 import cv2
 import numpy as np
 
-from snugline.trace.camera.bundle_adjustment import Observations
 from snugline.trace.camera.lens import Lens
+from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.projection import Camera, rotation_from_vector
 
 SIZE = (4000, 3000)

@@ -11,8 +11,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust
+from snugline.trace.camera.bundle_adjustment import adjust
+from snugline.trace.camera.first_camera import camera_at, chosen_lens
 from snugline.trace.camera.lens import prior_from_exif
+from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import pose_from_plane
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.image.photo_file import read_photo
@@ -224,11 +226,9 @@ def our_holdout(board, shared=False):
 
 def _marker_errors(board, sightings: list[Sighting]):
     sheet = SheetState(np.ones(2), np.full(2, _SCALE_U), np.zeros(3))
-    prior = sightings[0].prior
-    cameras = [
-        pose_from_plane(s.prior.lens, s.design.reshape(-1, 2), s.quads.reshape(-1, 2))
-        for s in sightings
-    ]
+    chosen = chosen_lens(sightings, [sheet])
+    prior = chosen.prior
+    cameras = [camera_at(chosen.lens, s, [sheet]) for s in sightings]
     result = []
     for half in (0, 1):
         seen = [s.observations.only(board.parity[s.observations.marker] == half)

@@ -43,10 +43,9 @@ def job_text(case, photos=None, pocket=False):
     def length(reading):
         return f'"{reading["value"]} {reading["unit"]}"'
 
-    edge = {"round": "edge_radius", "chamfer": "edge_chamfer"}.get(truth["edge"]["kind"])
+    edge = "edge_chamfer" if truth["edge"]["kind"] == "chamfer" else "edge_radius"
     lines = ["[part]", f'name = "{case}"', f"thickness = {length(by_name['thickness'])}"]
-    lines += [f'{edge} = "{truth["edge"]["size"]} mm"'] if edge else []
-    lines += [f'draft = "{truth["draft_deg"]} deg"'] if truth["draft_deg"] else []
+    lines += [f'{edge} = "{truth["edge"]["size"]} mm"', f'draft = "{truth["draft_deg"]} deg"']
     symmetry = _SYMMETRY.get(truth["outline"]["kind"], "both")
     radii = truth["outline"].get("R")
     if isinstance(radii, list):

@@ -14,8 +14,9 @@ import numpy as np
 from real_photos import SETS
 from scipy.spatial import cKDTree
 
-from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust
+from snugline.trace.camera.bundle_adjustment import adjust
 from snugline.trace.camera.lens import prior_from_exif
+from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import pose_from_plane
 from snugline.trace.image.linear_light import linear_luminance
 from snugline.trace.image.photo_file import read_photo

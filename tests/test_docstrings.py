@@ -3,10 +3,13 @@
 import doctest
 import importlib
 import pkgutil
+from pathlib import Path
 
 import pytest
 
-ROOMS = ("snugline", "snugline.trace", "snugline.fit", "snugline.pocket", "snugline.desk")
+ROOMS = ("snugline", *(f"snugline.{room}" for room in ("trace", "fit", "pocket", "api", "desk")))
+
+ROOT = Path(__file__).parents[1]
 
 # Room by room: in an editable install the rooms are not below the base's folder.
 MODULES = sorted(
@@ -19,7 +22,8 @@ MODULES = sorted(
 
 
 @pytest.mark.parametrize("name", MODULES)
-def test_examples_hold(name):
+def test_examples_hold(name, monkeypatch):
+    monkeypatch.chdir(ROOT)  # some read the samples
     # Imported by name: by path the room `trace` would clash with the standard library's module.
     outcome = doctest.testmod(importlib.import_module(name))
     assert outcome.failed == 0

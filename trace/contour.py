@@ -1,7 +1,7 @@
-"""The contour: measured points of a part's plan outline, with what the photo said of itself.
+"""The contour: measured points of a part's plan outline, with the quality of its photo.
 
-Its file form is written and read without loss: floats stand in full, so that a contour read back
-fits to the same outline.
+Its file form is written and read without loss, floats in full, so that a contour read back fits to
+the same outline.
 """
 
 from collections.abc import Mapping
@@ -10,9 +10,10 @@ from math import isfinite, nan
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from snugline.errors import FileError
+from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
 
 SCHEMA = "snugline/contour/2"
@@ -26,13 +27,13 @@ State = Literal["good", "usable", "retake"]
 
 @dataclass(frozen=True)
 class PhotoFacts:
-    """What one photo says of its own quality; pixels are those of the displayed photo.
+    """The quality of one photo; pixels are those of the displayed photo.
 
     Attributes
     ----------
-    holdout_mm : the rms error to expect of the contour's points: what marker edges left out of
-        the solution are missed by, and what the part's own edge leaves open beside that.
-    markers_holdout_mm : the first of the two alone; NaN with too few markers.
+    holdout_mm : the rms error to expect of the contour's points: the hold-out error of the markers
+        and the uncertainty of locating the part's own edge, combined.
+    markers_holdout_mm : the hold-out error of the markers alone; NaN with too few markers.
     """
 
     file: str
@@ -48,7 +49,7 @@ class PhotoFacts:
     markers_holdout_mm: float
 
     def as_json(self) -> dict[str, Any]:
-        """The `photo` object of the contour's file contract; null stands for what is not known."""
+        """The `photo` object of the contour's file contract; null means not known."""
         record = {one.name: getattr(self, one.name) for one in fields(self)}
         return {
             key: None if isinstance(value, float) and not isfinite(value) else value
@@ -69,8 +70,8 @@ class Alternative:
 
     Attributes
     ----------
-    first, last : indices of the curve's points that it would stand for, both included.
-    points : (M, 2) mm in the frame's axes.
+    first, last : indices of the curve's points that it would replace, both included.
+    points : (M, 2) mm in the frame's coordinates.
     probability : that this is the part's edge.
     """
 
@@ -100,10 +101,10 @@ class Curve:
 
     Attributes
     ----------
-    points : (N, 2) mm in the frame's axes, in order with the part on the left.
-    sigma : (N,) mm, whole standard uncertainty normal to the edge: for people and pictures.
-    noise : (N,) mm, the share of it that is each point's own: what a fit takes, beside what the
-        points have in common (`CommonUncertainty`, `sensitivity`).
+    points : (N, 2) mm in the frame's coordinates, in order with the part on the left.
+    sigma : (N,) mm, total standard uncertainty normal to the edge: for people and pictures.
+    noise : (N,) mm, the share of it that is each point's own: what a fit uses, together with
+        what the points have in common (`CommonUncertainty`, `sensitivity`).
     closed : whether the last point joins the first.
     breaks : ascending indices of points before which a gap lies (what is in it was not seen).
     sensitivity : what an unknown of the part moves each point by, outwards: (N,) mm for each mm of
@@ -161,7 +162,7 @@ class CommonUncertainty:
     Attributes
     ----------
     offset : mm along the outward normal (camera, edge model), rms over the contour; what an
-        unknown of the part adds stands under the curve's `sensitivity`.
+        unknown of the part adds is under the curve's `sensitivity`.
     scale_x, scale_y : relative, along the frame's axes (from the printed bars' readings).
     """
 
@@ -188,6 +189,40 @@ class Contour:
         return (
             "retake" if "retake" in severities else "usable" if "usable" in severities else "good"
         )
+
+    @staticmethod
+    def of_points(
+        points: ArrayLike, sigma: float, name: str = "points", closed: bool = True
+    ) -> "Contour":
+        """A contour of points from elsewhere, such as a scan or a coordinate measuring machine.
+
+        Parameters
+        ----------
+        points : (N, 2) mm, in order along the edge with the part on the left.
+        sigma : mm, standard uncertainty of each point normal to the edge, independent of others.
+        name : of the set, for messages.
+
+        Examples
+        --------
+        >>> Contour.of_points([(0, 0), (30, 0), (30, 10)], sigma=0.02).outer.closed
+        True
+        """
+        at = np.array(points, dtype=np.float64).reshape(-1, 2)
+        spread = np.full(len(at), float(sigma))
+        facts = PhotoFacts(name, 0, 0, 0, 0, nan, float(sigma), nan, nan, nan, nan)
+        return Contour(name, Curve(at, spread, spread.copy(), closed), facts)
+
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        """GeoJSON of the outer curve: a polygon where it is closed, else a line."""
+        line = [(float(x), float(y)) for x, y in self.outer.points]
+        if self.outer.closed:
+            return {"type": "Polygon", "coordinates": [[*line, *line[:1]]]}
+        return {"type": "LineString", "coordinates": line}
+
+    def _repr_svg_(self) -> str:
+        curves = (self.outer, *self.others)
+        return notebook_svg((curve.points.tolist(), curve.closed) for curve in curves)
 
     def as_json(self) -> dict[str, Any]:
         """The contour's file contract."""
@@ -248,7 +283,7 @@ def _from_first(record: Mapping[str, Any]) -> dict[str, Any]:
 
     word = Notice(
         "contour-of-first-schema",
-        "The contour was written by an earlier version: each point's own noise is reckoned from "
+        "The contour was written by an earlier version: each point's own noise is estimated from "
         "its whole uncertainty.",
         "Trace the photo again to have it exactly.",
         "fine",

@@ -22,7 +22,7 @@ from snugline.trace.edge.silhouette import resample
 Floats = NDArray[np.float64]
 
 _STEP_MM = 0.5
-# A photo's points stand for the edge between them up to this gap.
+# A photo's points represent the edge between them up to this gap.
 _GAP_MM = 2.0
 # Gaps up to this (a printed marker under the edge) leave an outline closed.
 _CLOSED_GAP_MM = 30.0
@@ -53,25 +53,19 @@ def join(curves: Sequence[Curve], names: Sequence[str]) -> Joined | None:
     n = len(line)
     weight = np.zeros((len(curves), n))
     offset = np.zeros((len(curves), n))
+    own = np.zeros((len(curves), n))  # variance of each point alone
+    moved = {of: np.zeros((len(curves), n)) for of in curves[0].sensitivity}
     for k, curve in enumerate(curves):
         distance, index = tree.query(curve.points)
         near = distance < _REACH_MM
-        apart = np.sum((curve.points - line[index]) * normals[index], axis=1)
-        # Neighbouring points of one photo err together: their weights are averaged, not added.
-        count = np.bincount(index[near], minlength=n)
-        w = np.bincount(index[near], weights=1 / curve.sigma[near] ** 2, minlength=n)
-        o = np.bincount(index[near], weights=apart[near], minlength=n)
-        filled = count > 0
-        if not filled.any():
+        if not near.any():
             continue
-        place = np.flatnonzero(filled)
-        around = np.concatenate([place - n, place, place + n])
-        here = np.arange(n)
-        offset[k] = np.interp(here, around, np.tile(o[filled] / count[filled], 3))
-        gap = np.interp(here, around, np.tile(w[filled] / count[filled], 3))
-        ahead = around[np.searchsorted(around, here)] - here
-        behind = here - around[np.searchsorted(around, here, side="right") - 1]
-        weight[k] = np.where(ahead + behind <= _GAP_MM / _STEP_MM, gap, 0.0)
+        apart = np.sum((curve.points - line[index]) * normals[index], axis=1)
+        on_line = _OnLine(index, near, n)
+        offset[k], own[k] = on_line.mean(apart), on_line.mean(curve.noise**2)
+        for of, by in curve.sensitivity.items():
+            moved[of][k] = on_line.mean(by)
+        weight[k] = np.where(on_line.seen, on_line.mean(1 / curve.sigma**2), 0.0)
     total = weight.sum(axis=0)
     seen = total > 0
     mean = np.sum(weight * offset, axis=0) / np.maximum(total, 1e-12)
@@ -81,14 +75,59 @@ def join(curves: Sequence[Curve], names: Sequence[str]) -> Joined | None:
     chi = np.sum(weight * (offset - mean) ** 2, axis=0) / np.maximum(photos - 1, 1)
     inflate = np.sqrt(np.maximum(gaussian_filter1d(chi, 20.0, mode="wrap"), 1.0))
     sigma = inflate / np.sqrt(np.maximum(total, 1e-12))
+    share = weight / np.maximum(total, 1e-12)
+    noise = np.minimum(inflate * np.sqrt(np.sum(share**2 * own, axis=0)), sigma)
     points = line + mean[:, None] * normals
     gaps = np.flatnonzero(seen & ~np.roll(seen, 1))
     kept = np.flatnonzero(seen)
     breaks = tuple(int(np.searchsorted(kept, g)) for g in gaps if g != kept[0])
     longest = max(np.diff(np.append(kept, kept[0] + n))) * _STEP_MM
     closed = bool(longest <= _CLOSED_GAP_MM)
-    curve = Curve(points[seen], sigma[seen], sigma[seen], closed, breaks)
+    sensitivity = {of: np.sum(share * by, axis=0)[seen] for of, by in moved.items()}
+    curve = Curve(points[seen], sigma[seen], noise[seen], closed, breaks, sensitivity)
     return Joined(curve, notices)
+
+
+@dataclass(frozen=True)
+class _OnLine:
+    """One curve's values brought to the places of the line.
+
+    Attributes
+    ----------
+    index, near : (N,) the place next to each point of the curve, and whether it is near enough.
+    count : places.
+    """
+
+    index: NDArray[np.intp]
+    near: NDArray[np.bool_]
+    count: int
+
+    @property
+    def _filled(self) -> NDArray[np.intp]:
+        return np.flatnonzero(np.bincount(self.index[self.near], minlength=self.count))
+
+    def mean(self, values: Floats) -> Floats:
+        """(M,) from (N,): averaged at each place, drawn across gaps.
+
+        Neighbouring points of one photo err together: their weights are averaged, not added.
+        """
+        index = self.index[self.near]
+        sums = np.bincount(index, weights=values[self.near], minlength=self.count)
+        counts = np.bincount(index, minlength=self.count)
+        filled = self._filled
+        around = np.concatenate([filled - self.count, filled, filled + self.count])
+        here = np.arange(self.count)
+        return np.interp(here, around, np.tile(sums[filled] / counts[filled], 3))
+
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        """(M,) places that lie in no gap of the curve."""
+        filled, here = self._filled, np.arange(self.count)
+        around = np.concatenate([filled - self.count, filled, filled + self.count])
+        ahead = around[np.searchsorted(around, here)] - here
+        behind = here - around[np.searchsorted(around, here, side="right") - 1]
+        inside: NDArray[np.bool_] = ahead + behind <= _GAP_MM / _STEP_MM
+        return inside
 
 
 def _disagreements(

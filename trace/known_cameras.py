@@ -18,9 +18,11 @@ from snugline.counting import counted
 from snugline.errors import FileError, InputError
 from snugline.files import write_json
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Observations
+from snugline.place import OfPhoto
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
+from snugline.trace.camera.lens_hypotheses import lens_hypotheses
+from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.image.photo_file import Photo, read_photo
 from snugline.trace.sheet.frame_description import Frame
@@ -34,6 +36,9 @@ SCHEMA = "snugline/camera/1"
 _BREATHING = 0.003
 _CENTRE_U_PX = 3.0
 _RIPPLE_U_PX = 0.15
+# A photo with the calibrated camera's name, size and focal length is hardly ever another's: odds of
+# fifty to one against the EXIF hypotheses.
+_LEARNED_WEIGHT = 50.0
 # The photos are held out in this many groups, to test the lens on photos it was not fitted to.
 _GROUPS = 3
 _NAME = re.compile(r"\w[\w .()+-]{0,79}")
@@ -99,7 +104,9 @@ class KnownCamera:
         size = lens.size if orientation <= 4 else (lens.size[1], lens.size[0])
         shown = replace(lens, centre=(float(centre[0]), float(centre[1])), size=size)
         source = f"the camera {self.name!r}, calibrated from {counted(self.photos, 'photo')}"
-        return LensPrior(shown, 0.5 * (precision + precision.T), source)
+        return LensPrior(
+            shown, 0.5 * (precision + precision.T), source, _LEARNED_WEIGHT, kind="learned"
+        )
 
 
 def learn(
@@ -230,36 +237,42 @@ def _as_stored(sighting: Sighting, photo: Photo) -> Sighting:
     turn = np.array(_IN_DISPLAY[photo.exif.orientation], dtype=np.float64)
     shift = _shift(turn, stored)
     o: Observations = sighting.observations
-    lens = sighting.prior.lens
-    middle = ((stored[0] - 1) / 2, (stored[1] - 1) / 2)
+    expected, *otherwise = lens_hypotheses(stored, photo.exif)
     return replace(
         sighting,
         size=stored,
         observations=replace(o, pixels=(o.pixels - shift) @ turn, normals=o.normals @ turn),
         quads=(sighting.quads - shift) @ turn,
-        prior=replace(sighting.prior, lens=replace(lens, centre=middle, size=stored)),
+        prior=expected,
+        otherwise=tuple(otherwise),
         camera_key=("the one camera",),
     )
 
 
 def prior_for(
     photo: Photo, cameras: Sequence[KnownCamera], name: str | None = None
-) -> LensPrior | None:
-    """The prior of the photo's camera, if it is known: by its name, or by what the photo says.
+) -> LensPrior | Notice | None:
+    """The prior of the photo's camera, if it is known: by its name, or by the photo's EXIF.
+
+    A camera that is named and was calibrated with photos of another size does not hold for the
+    photo: then a remark says so.
 
     Raises
     ------
-    InputError : no camera of that name, or one whose photos have another size.
+    InputError : no camera of that name.
     """
     key = _key(photo)
     if name is not None:
         camera = named(cameras, name)
         if camera.key.size != key.size:
-            raise InputError(
-                f"the photo has {key.size[0]} x {key.size[1]} px as stored, the camera {name!r} "
-                f"was calibrated with {camera.key.size[0]} x {camera.key.size[1]}",
-                str(photo.path),
-                "calibrate the camera with photos of this size, or leave its name out",
+            return Notice(
+                "camera-of-another-size",
+                f"The photo has {key.size[0]} x {key.size[1]} px as stored and the camera "
+                f"{camera.name!r} was calibrated with {camera.key.size[0]} x {camera.key.size[1]}: "
+                f"its calibration was not used.",
+                "Give the photo as the phone saved it, or calibrate with photos of this size.",
+                "usable",
+                OfPhoto(photo.path.name),
             )
         return camera.prior(photo.exif.orientation)
     if not (key.make and key.model):
@@ -269,7 +282,7 @@ def prior_for(
     return camera_found.prior(photo.exif.orientation) if camera_found else None
 
 
-def lens_finder(name: str | None = None) -> Callable[[Photo], LensPrior | None]:
+def lens_finder(name: str | None = None) -> Callable[[Photo], LensPrior | Notice | None]:
     """What is known of photos' lenses from the cameras in the user's data folder.
 
     `name` is a camera's; without it each photo's EXIF decides which camera took it.

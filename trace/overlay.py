@@ -10,7 +10,7 @@ from snugline.trace.measure import MeasuredPhoto
 # Drawing coordinates carry this many binary digits behind the point.
 _SHIFT = 4
 _LONG_SIDE_PX = 2000
-# Line patterns and shades tell things apart; the pale line under the dark one shows on any part.
+# Line patterns and shades distinguish things; the pale line under the dark one shows on any part.
 _DARK, _PALE = (20, 20, 20), (250, 250, 250)
 
 

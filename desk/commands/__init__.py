@@ -1,1 +1,1 @@
-"""One file per command: its options, its help, and the call into the rooms."""
+"""One file per command: its options, its help, and the call into the other packages."""

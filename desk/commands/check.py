@@ -47,7 +47,7 @@ def check(
         for fault in faults:
             print(f"snugline: {fault}", file=sys.stderr)
         for remark in remarks:
-            print(f"{path}, {remark.place}: {remark.text} {remark.mend}")
+            print(f"{path}, {remark.about}: {remark.text} {remark.mend}")
         if not faults:
             found = counted(len(remarks), "remark") if remarks else "no remarks"
             print(f"{path}: ready to run; {found}")

@@ -1,14 +1,14 @@
 """`snugline fitted`: what came of a cut, and what the shop's machine has taught so far."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from snugline.desk.options import AsJson, length
 
 if TYPE_CHECKING:
-    from snugline.pocket.overcut import Cut
+    from snugline.desk.cut_entry import Said
 
 
 def fitted(
@@ -16,27 +16,54 @@ def fitted(
     clearance: Annotated[
         float | None, typer.Option(parser=length, metavar="LENGTH", help="Gap per side as drawn.")
     ] = None,
-    verdict: Annotated[
-        Literal["no-go", "tight", "snug", "loose"] | None, typer.Option(help="How it fitted.")
+    clearance_width: Annotated[
+        float | None,
+        typer.Option(
+            parser=length, metavar="LENGTH", help="Gap along the width, where it is another."
+        ),
     ] = None,
-    wood: Annotated[str, typer.Option(help="What it was cut in.")] = "",
-    machine: Annotated[str, typer.Option(help="What the shop calls the machine.")] = "",
+    verdict: Annotated[
+        str | None,
+        typer.Option(help='How it fitted: "does not enter", tight, snug or loose.'),
+    ] = None,
+    wood: Annotated[str, typer.Option(help="What it was cut in. [default: the job's]")] = "",
+    machine: Annotated[
+        str, typer.Option(help="What the shop calls the machine. [default: the job's]")
+    ] = "",
     cutter: Annotated[
-        float | None, typer.Option(parser=length, metavar="LENGTH", help="The cutter's diameter.")
+        float | None,
+        typer.Option(
+            parser=length, metavar="LENGTH", help="The cutter's diameter. [default: the job's]"
+        ),
     ] = None,
     kind: Annotated[
-        Literal["soft", "firm", "brittle", "metal"], typer.Option(help="Kind of part.")
-    ] = "firm",
+        Literal["soft", "firm", "brittle", "metal"] | None,
+        typer.Option(help="Kind of part. [default: the job's]"),
+    ] = None,
     opening_error: Annotated[
         float | None,
         typer.Option(
             parser=length,
             metavar="LENGTH",
-            help="Opening as measured less as drawn, per side, e.g. 0.03mm or -0.02mm.",
+            help="Measured minus drawn opening, per side, e.g. 0.03mm or -0.02mm.",
         ),
     ] = None,
+    result: Annotated[
+        Path | None,
+        typer.Option(help="Folder of the job's result. [default: found beside the job]"),
+    ] = None,
+    list_all: Annotated[bool, typer.Option("--list", help="List all recorded cuts.")] = False,
+    undo: Annotated[bool, typer.Option("--undo", help="Take back the last change.")] = False,
+    edit: Annotated[
+        str | None,
+        typer.Option(metavar="KEY", help="Change the cut with this key by the options given."),
+    ] = None,
+    remove: Annotated[
+        str | None, typer.Option(metavar="KEY", help="Take the cut with this key off the record.")
+    ] = None,
     export_to: Annotated[
-        Path | None, typer.Option("--export", help="Write all records to this file.")
+        Path | None,
+        typer.Option("--export", help="Write all records to this file (.json, or .csv)."),
     ] = None,
     import_from: Annotated[
         Path | None, typer.Option("--import", help="Add the records of an exported file.")
@@ -45,76 +72,103 @@ def fitted(
 ) -> None:
     """Record how a cut fitted; say what the machine's records tell.
 
-    Records stay in a small file in your data folder. From them comes the machine's own over- or
-    undercut, by wood and cutter, which the next job's suggestion of a clearance uses.
+    Records stay in a small file in your data folder. From three cuts on they tell the width error
+    of the cut, by wood and cutter, which the next job's suggestion of a clearance uses. A cut that
+    contradicts the others is named.
 
     \b
     Examples:
       snugline fitted job.toml --clearance 0.5mm --verdict snug --wood poplar --machine "big router"
       snugline fitted --wood poplar --machine "big router"      what is known so far
-      snugline fitted --export records.json
+      snugline fitted --list
+      snugline fitted --edit 3f0c --clearance 0.05mm
+      snugline fitted --undo
+      snugline fitted --export records.csv
     """
     from snugline.desk.console import print_json
-    from snugline.errors import InputError
-    from snugline.pocket.overcut import estimate
+    from snugline.desk.cut_entry import Said
+    from snugline.pocket.clearance import Clearance
     from snugline.pocket.records import Records
 
-    records = Records()
+    records, gap = Records(), None
+    if clearance is not None:
+        gap = Clearance(clearance, clearance if clearance_width is None else clearance_width)
+    said = Said(gap, verdict, wood, machine, cutter, kind, opening_error)
     if import_from is not None:
-        report: dict[str, object] = {"added": records.import_from(import_from)}
+        report: Any = {"added": records.import_from(import_from)}
     elif export_to is not None:
         report = {"written": records.export_to(export_to)}
+    elif undo:
+        report = {"undone": records.undo()}
+    elif remove is not None:
+        report = {"removed": records.remove(remove).part}
+    elif edit is not None:
+        report = _edited(edit, said)
+    elif list_all:
+        report = _listed()
     else:
-        if job is not None:
-            records.add(
-                _cut(job, clearance, verdict, wood, machine, cutter or 0.0, kind, opening_error)
-            )
-        elif verdict is not None or clearance is not None:
-            raise InputError("no job is named", "fitted", "name the job that was cut")
-        known = estimate(records.cuts(), machine, wood, cutter or 0.0)
-        report = {
-            "machine": machine,
-            "wood": wood,
-            "overcut": {"value": round(known.value, 4), "u95": round(known.u95, 4)},
-            "cuts": known.cuts,
-            "alike": known.alike,
-        }
-        if not as_json:
-            print(known.sentence())
-            return
+        report = _recorded(job, said, result)
     if as_json:
         print_json(report)
     else:
-        print(", ".join(f"{key}: {value}" for key, value in report.items()))
+        print("\n".join(_lines(report)))
 
 
-def _cut(
-    job: Path,
-    clearance: float | None,
-    verdict: Literal["no-go", "tight", "snug", "loose"] | None,
-    wood: str,
-    machine: str,
-    cutter: float,
-    kind: str,
-    opening_error: float | None,
-) -> "Cut":
-    from snugline.desk.job import read_job
-    from snugline.desk.last_result import outline_u
+def _edited(key: str, said: "Said") -> dict[str, Any]:
+    from snugline.desk.cut_entry import changed_cut
+    from snugline.pocket.records import Records
+
+    whole, cut = Records().find(key)
+    Records().change(whole, changed_cut(cut, said))
+    return {"changed": whole}
+
+
+def _listed() -> list[dict[str, Any]]:
+    from snugline.desk.cut_entry import listed
+    from snugline.pocket.records import Records
+
+    return listed(Records().keyed(), None)
+
+
+def _recorded(job: Path | None, said: "Said", result: Path | None) -> dict[str, Any]:
+    """Put the cut on record where one is told; say what is known."""
+    from snugline.desk.cut_entry import new_cut, setting, told
+    from snugline.desk.job import read_job, read_toml
     from snugline.errors import InputError
-    from snugline.pocket.overcut import Cut
+    from snugline.pocket.records import Records
 
-    part = read_job(job).part
-    if clearance is None or verdict is None:
-        option = "--clearance" if clearance is None else "--verdict"
-        raise InputError("it is not given", option, "say the clearance drawn and how it fitted")
-    return Cut(
-        clearance=clearance,
-        verdict=verdict,
-        wood=wood,
-        machine=machine,
-        cutter=cutter,
-        kind=kind,
-        part=part.name,
-        part_u=outline_u(job),
-        opening_error=opening_error,
-    )
+    records, record, report = Records(), {}, {}
+    if job is not None:
+        read_job(job)  # for its errors
+        record = read_toml(job)
+        cut, found = new_cut(job, record, said, result)
+        report = {"key": records.add(cut), "part_uncertainty_known": found}
+    elif said.verdict is not None or said.clearance is not None:
+        raise InputError("no job is named", "fitted", "name the job that was cut")
+    return {**report, **told(list(records.cuts()), setting(record, said))}
+
+
+def _lines(report: Any) -> list[str]:
+    """What is said on the terminal."""
+    if isinstance(report, list):
+        return [_row(row) for row in report] or ["no cuts recorded yet"]
+    if "sentence" in report:
+        lines = [report["sentence"]]
+        if report.get("part_uncertainty_known") is False:
+            lines.append(
+                "no result of this part was found: its own uncertainty is taken as 0.2 mm (U95 per "
+                "side); name the folder with --result"
+            )
+        return lines
+    return [", ".join(f"{key}: {value}" for key, value in report.items())]
+
+
+def _row(row: dict[str, Any]) -> str:
+    gap = row["clearance"]
+    gap = f"{gap['length']:.2f} x {gap['width']:.2f}" if isinstance(gap, dict) else f"{gap:.2f}"
+    measured = row["opening_error"]
+    said = f"{row['key'][:8]}  {row['when']}  {gap} mm  {row['verdict']:<14}  {row['part']}, "
+    said += ", ".join(filter(None, (row["wood"], row["machine"])))
+    if measured is not None:
+        said += f", opening {measured:+.2f} mm"
+    return said + ("  <- contradicts the others" if row["contradicts"] else "")

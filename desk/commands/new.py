@@ -22,8 +22,12 @@ def new(
     length: Annotated[str | None, typer.Option(help="By tape, e.g. '16 7/16 in'.")] = None,
     width: Annotated[str | None, typer.Option(help="By caliper.")] = None,
     frame: Annotated[str | None, typer.Option(help="Built-in name or description file.")] = None,
-    bar_x: Annotated[str | None, typer.Option(help="Printed bar x as measured.")] = None,
-    bar_y: Annotated[str | None, typer.Option(help="Printed bar y as measured.")] = None,
+    bar_x: Annotated[
+        str | None, typer.Option(help="Printed bar x, read twice: two with a comma.")
+    ] = None,
+    bar_y: Annotated[
+        str | None, typer.Option(help="Printed bar y, read twice: two with a comma.")
+    ] = None,
     photo: Annotated[
         list[str] | None,
         typer.Option(help="Once for each photo: FILE=WHAT IT SHOWS, e.g. 'a.jpg=left end'."),
@@ -60,13 +64,13 @@ def new(
         "length": _ask("Length (tape)", "--length", length, _length, default=""),
         "width": _ask("Width (caliper)", "--width", width, _length, default=""),
         "frame": _ask("Frame", "--frame", frame, default="border-a4"),
-        "bar_x": _ask("Printed bar x as measured", "--bar-x", bar_x, _length, default=""),
-        "bar_y": _ask("Printed bar y as measured", "--bar-y", bar_y, _length, default=""),
+        "bar_x": _ask("Printed bar x, read twice (comma)", "--bar-x", bar_x, _lengths, default=""),
+        "bar_y": _ask("Printed bar y, read twice (comma)", "--bar-y", bar_y, _lengths, default=""),
         "clearance": _ask(
             "Clearance per side (empty: outline only)",
             "--clearance",
             clearance,
-            lambda text: [_length(one) for one in text.split(",")],
+            _lengths,
             default="",
         ),
     }
@@ -88,7 +92,11 @@ def job_text(answers: dict[str, str], photos: list[tuple[str, str]]) -> str:
     lines += [f"thickness = {quote(answers['thickness'])}"]
     lines += ["# edge_radius, draft, listed, family, symmetry: see README", "", "[frame]"]
     lines += [f"description = {quote(answers['frame'], ensure_ascii=False)}"]
-    lines += [f"{key} = {quote(answers[key])}" for key in ("bar_x", "bar_y") if answers[key]]
+    for key in ("bar_x", "bar_y"):
+        if answers[key]:
+            readings = [quote(one.strip()) for one in answers[key].split(",")]
+            one = len(readings) == 1
+            lines += [f"{key} = {readings[0] if one else '[' + ', '.join(readings) + ']'}"]
     for file, shows in photos:
         file, shows = quote(file, ensure_ascii=False), quote(shows)
         lines += ["", "[[photo]]", f"file = {file}", f"shows = {shows}"]
@@ -105,6 +113,10 @@ def job_text(answers: dict[str, str], photos: list[tuple[str, str]]) -> str:
 def _length(text: str) -> str:
     parse_length(text)
     return text
+
+
+def _lengths(text: str) -> list[str]:
+    return [_length(one) for one in text.split(",")]
 
 
 def _ask(

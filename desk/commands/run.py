@@ -56,7 +56,7 @@ def run(
             continue
         if not as_json:
             print("\n".join(outcome.lines))
-        print_notices(outcome.notices)
+        print_notices(outcome.notices, outcome.unit)
     if as_json:
         records = [outcome.as_json() for outcome in outcomes]
         print_json(records[0] if len(jobs) == 1 else records)

@@ -1,4 +1,4 @@
-"""`snugline serve`: the page at the bench."""
+"""`snugline serve`: the page in the workshop."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated

@@ -25,20 +25,24 @@ def trace(
     ],
     edge_radius: Annotated[
         float | None,
-        typer.Option(parser=length, metavar="LENGTH", help="Rounding of the part's top edge."),
+        typer.Option(
+            parser=length,
+            metavar="LENGTH",
+            help="Rounding of the part's top edge, 0mm for a sharp one.",
+        ),
     ] = None,
     edge_chamfer: Annotated[
         float | None,
         typer.Option(parser=length, metavar="LENGTH", help="Chamfer of the part's top edge."),
     ] = None,
     draft: Annotated[
-        float,
+        float | None,
         typer.Option(
             parser=angle,
             metavar="ANGLE",
-            help="Draft angle: how far the sides lean inwards towards the top.",
+            help="Draft angle: how far the sides lean inwards towards the top; 0deg for none.",
         ),
-    ] = "0 deg",  # type: ignore[assignment]
+    ] = None,
     bar_x: BarX = None,
     bar_y: BarY = None,
     camera: Annotated[
@@ -63,12 +67,14 @@ def trace(
       snugline trace left.heic --frame my-board.json --thickness "3/8 in" \\
           --edge-radius 0.5mm --bar-x 199.2mm --bar-y 119.8mm --overlay left.png
     """
+    from snugline.api.part_sides import part_sides
+    from snugline.counting import counted
     from snugline.desk.console import exit_status, print_json, print_notices, progress
     from snugline.errors import InputError
     from snugline.files import write_json, write_whole
     from snugline.fit.readings.thickness import thickness_of
     from snugline.trace.known_cameras import lens_finder
-    from snugline.trace.measure import PartSides, measure_photos
+    from snugline.trace.measure import measure_photos
     from snugline.trace.overlay import draw_overlay
 
     if edge_radius is not None and edge_chamfer is not None:
@@ -80,13 +86,9 @@ def trace(
     frames = printed_frames(frame, bar_x, bar_y)
     known = lens_finder(camera)
     stated = thickness_of((), thickness)
-    sides = PartSides(
-        thickness,
-        stated.u if stated is not None else 0.0,
-        edge="round" if edge_radius else "chamfer" if edge_chamfer else "none",
-        edge_size=edge_radius or edge_chamfer or 0.0,
-        draft=draft,
-    )
+    if stated is None:
+        raise InputError("no thickness is given", "trace", "give --thickness")
+    sides = part_sides(stated, edge_radius, edge_chamfer, draft)
     with progress(as_json) as step:
         step(f"measuring {photo.name}")
         measured = measure_photos([photo], frames, sides, known)
@@ -104,7 +106,7 @@ def trace(
         print(
             f"{photo.name}: {facts.markers_found} of {facts.markers_total} markers, "
             f"hold-out error {facts.holdout_mm:.3f} mm, "
-            f"{len(shown.contour.outer.points)} points -> {out}"
+            f"{counted(len(shown.contour.outer.points), 'point')} -> {out}"
         )
     notices = {*shown.contour.notices, *measured.notices}
     print_notices(notices)

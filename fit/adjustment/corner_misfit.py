@@ -1,7 +1,7 @@
 """Whether an outline's corners leave more than noise: then no named family describes them.
 
-Tested to first order, by waves along the corners that stand for all that a free curve could make of
-them; so free curves, which take their time, are fitted only where they can win.
+Tested to first order, by waves along the corners that represent all that a free curve could make of
+them; so free curves, which are slow to fit, are tried only where they can win.
 """
 
 import math
@@ -25,12 +25,12 @@ Array = NDArray[np.float64]
 
 
 def corners_misfit(equations: Equations, x: Array, noise: ResidualNoise, least: float) -> bool:
-    """Whether what is left at some mirror group's corners asks for a free curve.
+    """Whether the residuals at some mirror group's corners call for a free curve.
 
     Parameters
     ----------
-    noise : its weights tell which points were set aside.
-    least : mm, misfits smaller than that ask for nothing.
+    noise : its weights show which points were rejected.
+    least : mm, misfits smaller than this are ignored.
     """
     shape, known = equations.shape, equations.size
     groups, pieces = max(shape.groups) + 1, FREE.pieces

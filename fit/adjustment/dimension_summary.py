@@ -11,6 +11,7 @@ from snugline.fit.adjustment.observation_equations import Block, Equations, whit
 from snugline.fit.adjustment.outlier_test import reduced_to_shared
 from snugline.fit.adjustment.robust_solution import HOLD, ResidualNoise, WhitenedFit, inverse
 from snugline.fit.corners.free_corner import BEND
+from snugline.fit.readings.part_unknowns import SOURCES
 from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain, coverage_factor
@@ -49,9 +50,9 @@ def summarise(
     notices: tuple[Notice, ...],
     thickness: Thickness | None,
 ) -> FittedOutline:
-    """Collect everything that a fit says.
+    """Collect all results of a fit.
 
-    `rankings` stand by the mirror groups `groups`; `form` is what bows and tilts that were left out
+    `rankings` are by the mirror groups `groups`; `form` is what bows and tilts that were left out
     add to a dimension's standard uncertainty.
     """
     shape = equations.shape
@@ -62,8 +63,9 @@ def summarise(
             zip(equations.sections, noise.models, noise.weights, strict=True)
         )
     ]
+    dof = math.inf if thickness is None else thickness.dof
     budgets = {
-        name: _budget(equations, fit, noise, white, name, value, by_params, form.get(name, 0.0))
+        name: _budget(equations, fit, noise, white, name, value, by_params, form.get(name, 0), dof)
         for name, (value, by_params) in dimensions(shape, params).items()
     }
     quantities = {name: _quantity(budget) for name, (budget, _) in budgets.items()}
@@ -114,6 +116,7 @@ def _budget(
     value: float,
     by_params: Array,
     form: float,
+    thickness_dof: float,
 ) -> tuple[Budget, tuple[str, ...]]:
     covariance = fit.covariance
     reach = covariance[:, : len(by_params)] @ by_params
@@ -128,7 +131,10 @@ def _budget(
         parts.append((source, float(reach @ group.matrix @ reach)))
     for j, key in enumerate(equations.nuisances):
         parts.append(
-            (_shared_source(equations, key), float(reach[equations.first_nuisance + j] ** 2))
+            (
+                _shared_source(equations, key, thickness_dof),
+                float(reach[equations.first_nuisance + j] ** 2),
+            )
         )
     # What nothing observed determines rests on what holds it where it is.
     parts.append((_Source(UNOBSERVED, "photo", math.inf), HOLD * float(reach @ reach)))
@@ -167,11 +173,15 @@ def _rougher(white: Block, reach: Array) -> float:
     return ratio if chdtrc(count, ratio * count) < ROUGH else 1.0
 
 
-def _shared_source(equations: Equations, key: tuple[str, ...]) -> _Source:
+def _shared_source(equations: Equations, key: tuple[str, ...], thickness_dof: float) -> _Source:
     if key[0] == "offset":
         return _Source("edge offset", "photo", math.inf)
     if key[0] == "scale":
         return _Source("print scale", "photo", math.inf)
+    if key[0] == "part":
+        return _Source(
+            SOURCES[key[1]], "photo", thickness_dof if key[1] == "thickness" else math.inf
+        )
     kind = next(
         row.parts.tool
         for row in equations.rows
@@ -206,7 +216,8 @@ def _gains(
             design = np.zeros(equations.size)
             design[: len(design_params)] = design_params
             consider(
-                f"another {tool}'s reading of the {what}", np.outer(design, design) / parts.u**2
+                f"a second reading of the {what} with another {tool}",
+                np.outer(design, design) / parts.u**2,
             )
     seen: set[str] = set()
     for k, measured in enumerate(equations.sections):
@@ -216,7 +227,7 @@ def _gains(
             where, group = reduced_to_shared(equations, fit, k)
             extra = np.zeros_like(total)
             extra[np.ix_(where, where)] = group.matrix
-            consider(f"another photo of the {shows}", extra)
+            consider(f"a second photo of the {shows}", extra)
     return tuple(sorted(gains, key=lambda gain: gain.u95))
 
 
@@ -274,10 +285,16 @@ def _section(equations: Equations, x: Array, noise: ResidualNoise, k: int) -> Se
     c, s = math.cos(pose[2]), math.sin(pose[2])
     linear = np.array([[c, -s], [s, c]]) * shrink
     shift = pose[:2] - linear @ measured.centre
+    points = measured.section.points @ linear.T + shift
+    if measured.moved:
+        # Shown where they lie once the part's thickness, edge and lean are as the fit has them.
+        along = sum(by * x[equations.column(("part", of))] for of, by in measured.moved.items())
+        normal = equations.shape.distance(points, x[: len(equations.shape.names)]).normal
+        points = points + np.asarray(along)[:, None] * normal
     return SectionResult(
         measured.section.name,
         np.column_stack([linear, shift]),
-        measured.section.points @ linear.T + shift,
+        points,
         equations.points_block(x, k).residual * measured.noise,
         noise.weights[k] > 0,
     )
@@ -292,8 +309,8 @@ def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
                 Notice(
                     "points-left-out",
                     f"{100 * share:.0f} % of the contour's points lie off the outline and were "
-                    "given no weight",
-                    "look at the overlay: a shadow, a burr, or a corner of another shape",
+                    "given no weight.",
+                    "Check the overlay for a shadow, a burr or a corner of a different shape.",
                     "usable",
                     OfPhoto(section.name),
                 )
@@ -305,8 +322,9 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
     return [
         Notice(
             "dimension-not-observed",
-            f"the {budget.of} rests on no point and no reading: {budget.value:.2f} mm is a guess",
-            "photograph the place again, without shadow or whatever lay there",
+            f"Neither photos nor readings determine the {budget.of}; {budget.value:.2f} mm is a "
+            f"guess.",
+            "Photograph that place again, with no shadow or object over it.",
             "retake",
             OfPart(budget.of),
         )
@@ -323,25 +341,25 @@ def _irregular(extras: dict[str, Quantity]) -> list[Notice]:
             notices.append(
                 Notice(
                     "side-bowed",
-                    f"the {side} side bows {way} by {abs(quantity.value):.2f} mm "
-                    f"(U95 {quantity.u95:.2f} mm); the outline follows it",
-                    "nothing to do; a straight pocket side would not fit it closely",
+                    f"The {side} side bows {way} by {abs(quantity.value):.2f} mm "
+                    f"(U95 {quantity.u95:.2f} mm); the outline follows it.",
+                    "No action needed; a straight pocket side would not fit it closely.",
                     "fine",
                     side,
                 )
             )
         else:
-            what = {
-                "taper": "the long sides are",
-                "end taper": "the ends are",
-                "skew": "the ends stand askew to the long sides and are",
+            what, off = {
+                "taper": ("The long sides are", "out of parallel"),
+                "end taper": ("The ends are", "out of parallel"),
+                "skew": ("The ends are", "out of square with the long sides"),
             }[name]
             notices.append(
                 Notice(
                     "sides-not-parallel",
-                    f"{what} {math.degrees(abs(quantity.value)):.2f} degrees out of true "
-                    f"(U95 {math.degrees(quantity.u95):.2f} degrees); the outline follows it",
-                    "nothing to do; width and length are those at the middle",
+                    f"{what} {math.degrees(abs(quantity.value)):.2f} degrees {off} "
+                    f"(U95 {math.degrees(quantity.u95):.2f} degrees); the outline follows it.",
+                    "No action needed; length and width are given at mid-part.",
                     "fine",
                 )
             )

@@ -1,6 +1,6 @@
 """What the simple shape leaves out: corners that differ, sides that bow or are not parallel.
 
-One fit frees everything that could be there. Then what the data do not ask for is tied again:
+One fit frees everything that could be there. Then what the data do not support is tied again:
 mirrored corners that do not differ, terms that are not significant or too small to matter. A tied
 term need not be zero, and a side that bows by some hundredths moves its corners' radii several
 times as far: what terms of such a size do to the dimensions stays in their budgets.
@@ -40,7 +40,7 @@ TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
 @dataclass(frozen=True)
 class Refined:
-    """The shape that the data ask for, a start for it, and the noise at the freest fit.
+    """The shape that the data support, a start for it, and the noise at the freest fit.
 
     Attributes
     ----------
@@ -69,7 +69,7 @@ def refine_shape(
     if shape.family in ("circle", "ellipse", "regular polygon"):
         return None
     seen = _seen(equations, x)
-    # The bends of free curves are too loosely known, each by itself, to tell corners apart.
+    # The single bends of free curves are too uncertain to distinguish corners.
     alike = FREE in shape.corners or "rectangle" not in shape.family
     apart = groups if alike else adopt(GROUPS["none"], seen)[0]
     free_shape = _ungrouped(shape, apart)
@@ -264,7 +264,7 @@ def _form(
 ) -> dict[str, float]:
     """What the terms left out add to each parameter's standard uncertainty.
 
-    They are taken for random, bows and tilts each of one size which all of them together tell
+    They are treated as random, bows and tilts each of one variance which all together determine
     (empirical Bayes: the likeliest variance; Efron and Morris, J. Am. Stat. Assoc. 68, 1973; from
     memory). Given it, the error of the tied fit has a mean, by which the parameters move when the
     terms are freed, and a variance, of what the data leave open of them: a side's middle that no

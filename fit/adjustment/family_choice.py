@@ -1,4 +1,4 @@
-"""Which outline family the data ask for: robust starts, then whitened BIC with one noise model.
+"""Which outline family the data support: robust starts, then whitened BIC with one noise model.
 
 All candidates are judged with the weights and the noise of the one that fits best, or a shape that
 fits badly would call its misfit noise (and, unwhitened, correlated noise would call for a shape).
@@ -89,7 +89,7 @@ class Setting:
     poses: tuple[Array, ...]
     groups: tuple[int, ...]
     straight: float = 1.0
-    terms: tuple[str, ...] = ()  # bowed or tilted sides that the data were seen to ask for
+    terms: tuple[str, ...] = ()  # bowed or tilted sides that the data were found to support
     form: Mapping[str, float] = field(default_factory=dict)  # u by what these leave out
     polygon: int = 0  # sides of a regular polygon that the contours look like
     first: tuple[Equations, Array] | None = None  # a rounded rectangle already fitted
@@ -122,7 +122,7 @@ class Setting:
         if not own:
             return sizes
         sharp = rectangle([SQUARE])
-        # From the most telling view of each group: the one with the most points near its apex.
+        # From the most informative view of each group: the one with the most points near its apex.
         for k in _by_group(shape.groups):
             best, chosen = 0, None
             for j in (j for j in range(4) if shape.groups[j] == shape.groups[k]):

@@ -3,11 +3,12 @@
 Unknowns, in one vector: the shape's parameters; for every section its pose (shift x, y, turn);
 then the errors that many observations share, each in units of its own standard uncertainty and
 hence with the prior 0 ± 1: the edge offset of each section and of all, the print's scale along
-x and y for each sheet, the tools' errors.
+x and y for each sheet, what is not exactly known of the part (thickness, top edge, lean of the
+sides), the tools' errors.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -21,35 +22,47 @@ from snugline.fit.shapes.sided_shape import TERMS, Shape
 
 Array = NDArray[np.float64]
 
-# Edge offsets have causes that all photos of a part share (thickness, the edge's rounding, the edge
-# finder itself) and causes of one photo's own (its camera height, its light): half the variance
-# each.
+# Edge offsets have causes that all photos of a part share (the edge finder itself, what its model
+# leaves of the part's finish) and causes of one photo's own (its camera height, its light): half
+# the variance each.
 SHARED_OFFSET = 0.5
 
 
 @dataclass(frozen=True)
 class CentredSection:
-    """A section ready for the equations: points about their own centre."""
+    """A section ready for the equations: points about their own centre.
+
+    `moved` are mm outwards for one standard uncertainty of what is not exactly known of the part.
+    """
 
     section: Section
     centre: Array
     local: Array
     noise: Array
     breaks: tuple[int, ...]
+    moved: Mapping[str, Array]
 
     @staticmethod
-    def of(section: Section) -> "CentredSection":
+    def of(section: Section, part_u: Mapping[str, float] | None = None) -> "CentredSection":
+        """`part_u`: standard uncertainties of what the section's sensitivities are by."""
         centre = section.points.mean(axis=0)
+        known = part_u or {}
         return CentredSection(
-            section, centre, section.points - centre, section.noise, tuple(section.breaks)
+            section,
+            centre,
+            section.points - centre,
+            section.noise,
+            tuple(section.breaks),
+            {of: by * known[of] for of, by in section.sensitivity.items() if known.get(of)},
         )
 
     def thinned(self, most: int) -> "CentredSection":
-        """Every so-many-th point: enough for starts and for telling families apart roughly."""
+        """Every n-th point: enough for starts and for a rough choice of families."""
         step = max(1, len(self.local) // most)
         breaks = tuple(sorted({-(-b // step) for b in self.breaks} - {0}))
         local, noise = self.local[::step], self.noise[::step]
-        return replace(self, local=local, noise=noise, breaks=breaks)
+        moved = {of: by[::step] for of, by in self.moved.items()}
+        return replace(self, local=local, noise=noise, breaks=breaks, moved=moved)
 
     def in_part(self, pose: Array) -> Array:
         """The points in part axes, the scale errors left out."""
@@ -106,6 +119,8 @@ class Equations:
                 keys["scale", common.scale_group, "x"] = None
             if common.scale_y > 0:
                 keys["scale", common.scale_group, "y"] = None
+            for of in measured.moved:
+                keys["part", of] = None
         for row in self.rows:
             for part in row.parts.common:
                 keys["tool", *part.key] = None
@@ -167,6 +182,11 @@ class Equations:
                 value -= u * x[column]
                 blocks.append(np.full((len(value), 1), -u))
                 columns.append(column)
+        for of, by in measured.moved.items():
+            column = self.column(("part", of))
+            value += by * x[column]
+            blocks.append(by[:, None])
+            columns.append(column)
         noise = measured.noise
         jacobian = np.hstack(blocks)
         jacobian /= noise[:, None]
@@ -238,7 +258,7 @@ def whitened(block: Block, model: NoiseModel, breaks: Sequence[int], weights: Ar
 
 
 # How far sides of a bought part may be expected to tilt (rad) and to bow (mm): wide enough to let
-# the data speak, narrow enough to hold what they say nothing of.
+# the data decide, narrow enough to hold what they do not determine.
 TILT, BOW = 0.02, 2.0
 
 

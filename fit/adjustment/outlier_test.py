@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 
 from snugline.fit.adjustment.observation_equations import Equations, Normals
 from snugline.fit.adjustment.robust_solution import WhitenedFit, inverse
+from snugline.fit.readings.thickness import Thickness
 
 Array = NDArray[np.float64]
 
 LEVEL = 0.001
+THICKNESS = ("part", "thickness")
 UNCONTROLLED = 1e6  # variance ratio beyond which the rest does not determine a direction
 # What the rest gives only to centimetres (a length from two ends that are not quite parallel, say)
 # is an extrapolation far beyond where the equations are linear, and cannot check a reading.
@@ -32,21 +34,23 @@ class GroupTest:
 
     Attributes
     ----------
-    kind, index : a reading or a section, and which.
+    kind, index : a reading, a section or the part's thickness, and which.
     w : how far it is off in standard uncertainties, one-dimensional equivalent.
     chance : probability of being off that far by chance.
     what : the dimension in which it is off the most.
     off : mm, the group's own value less what the rest predicts.
     inflation : by how much the group's variance would have to grow to agree.
+    rest_u : mm, standard uncertainty of what the rest says of the dimension; NaN for a section.
     """
 
-    kind: Literal["reading", "section"]
+    kind: Literal["reading", "section", "thickness"]
     index: int
     w: float
     chance: float
     what: str
     off: float
     inflation: float
+    rest_u: float = math.nan
 
     @property
     def contradicts(self) -> bool:
@@ -54,13 +58,20 @@ class GroupTest:
 
 
 def compare_groups(
-    equations: Equations, fit: WhitenedFit, dofs: Sequence[float]
+    equations: Equations, fit: WhitenedFit, dofs: Sequence[float], thickness: Thickness | None
 ) -> list[GroupTest]:
-    """Test every reading and section; the worst first. `dofs`: of each section's noise."""
+    """Test every reading and section, and the thickness; the worst first.
+
+    Parameters
+    ----------
+    dofs : of each section's noise.
+    """
     total = fit.total
     tests = [_reading(equations, fit, total, i) for i in range(len(fit.readings))]
     if len(fit.sections) > 1 or fit.readings:
         tests += [_section(equations, fit, total, k, dof) for k, dof in enumerate(dofs)]
+    if thickness is not None and THICKNESS in equations.nuisances:
+        tests.append(_thickness(equations, fit, total, thickness))
     return sorted(tests, key=lambda test: -abs(test.w))
 
 
@@ -74,7 +85,7 @@ def _reading(equations: Equations, fit: WhitenedFit, total: Normals, i: int) -> 
     design[block.columns] = block.jacobian[0]
     # Scaled by the reading's own uncertainty, so its own variance is 1.
     off = -(float(block.residual[0]) + float(design @ step))
-    # On contours all but free of noise the rest is known better than its matrix can be inverted.
+    # On nearly noise-free contours the rest is known better than its matrix can be inverted.
     variance = 1 + max(float(design @ covariance @ design), 0.0)
     predicted_u = math.sqrt(max(variance - 1, 0.0)) * row.own
     w = off / math.sqrt(variance) if predicted_u < WEAKEST_CONTROL_MM else 0.0
@@ -86,7 +97,27 @@ def _reading(equations: Equations, fit: WhitenedFit, total: Normals, i: int) -> 
         row.reading.what,
         off * row.own,
         max(w * w, 1.0),
+        predicted_u,
     )
+
+
+def _thickness(
+    equations: Equations, fit: WhitenedFit, total: Normals, thickness: Thickness
+) -> GroupTest:
+    """The thickness that photos and other readings determine against the one that was read."""
+    column = equations.column(THICKNESS)
+    prior = np.zeros(equations.size)
+    prior[column] = 1.0
+    rest = total - Normals(np.diag(prior), prior * fit.x, float(fit.x[column] ** 2))
+    covariance = inverse(rest.matrix)
+    # In units of the reading's own uncertainty, as the unknown is.
+    found = float(fit.x[column] - covariance[column] @ rest.gradient)
+    variance = max(float(covariance[column, column]), 0.0)
+    known = math.sqrt(variance) * thickness.u < WEAKEST_CONTROL_MM
+    w = -found / math.sqrt(1 + variance) if known else 0.0
+    chance = _chance(w * w, 1, thickness.dof)
+    off = -found * thickness.u
+    return GroupTest("thickness", 0, w, chance, "thickness", off, max(w * w, 1.0))
 
 
 def reduced_to_shared(
@@ -134,6 +165,7 @@ def _section(
     y = -(vectors[:, strong].T @ gradient) / np.sqrt(values[strong])
     spread = basis.T @ rest_covariance[np.ix_(shared, shared)] @ basis
     level, axes = np.linalg.eigh(spread)
+    level = np.maximum(level, 0.0)  # a variance: of points without noise rounding makes it negative
     known = level < UNCONTROLLED
     off = (axes.T @ (y - basis.T @ step[shared]))[known]
     square, count = float(np.sum(off**2 / (1 + level[known]))), int(known.sum())

@@ -1,7 +1,7 @@
 """First poses and sizes from the contours alone: where the sides run and which side is which.
 
-The tangent's direction along a contour, walked with the part on the left, tells a side by its
-quarter turn: front runs along +x, right along +y, back along -x, left along -y.
+The tangent's direction along a contour, followed with the part on the left, identifies a side by
+its quarter turn: front runs along +x, right along +y, back along -x, left along -y.
 """
 
 import math
@@ -39,7 +39,7 @@ class Tangents:
 
     index: NDArray[np.intp]
     angle: Array
-    weight: Array  # mm of contour that each stands for
+    weight: Array  # mm of contour that each represents
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,7 @@ def main_direction(found: Tangents) -> tuple[float, float]:
 
 
 def view_of(measured: CentredSection) -> View | None:
-    """Orientation and seen sides; None where the contour is too short to say."""
+    """Orientation and seen sides; None where the contour is too short to decide."""
     section = measured.section
     found = tangents(measured.local, measured.breaks, closed=section.closed)
     if len(found.angle) < 10:

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FitError
 from snugline.fit.failure import NoFit
 
 Array = NDArray[np.float64]
 
 ROUNDS = 100
-FLAT = 1e7  # times the points' spread: a larger radius cannot be told from a straight line
+FLAT = 1e7  # times the points' spread: a larger radius is indistinguishable from a straight line
 
 
 @dataclass(frozen=True)
@@ -162,7 +163,9 @@ def _checked(points: Array, sigma: Array | None) -> tuple[Array, Array]:
     if points.ndim != 2 or points.shape[1] != 2:
         raise FitError(f"points of shape {points.shape}", "circle points", "give (N, 2)")
     if len(points) < 3:
-        raise FitError(f"{len(points)} points", "circle points", "a circle needs three or more")
+        raise FitError(
+            counted(len(points), "point"), "circle points", "a circle needs three or more"
+        )
     if not np.isfinite(points).all():
         raise FitError("a coordinate is not finite", "circle points", "leave such points out")
     if sigma is None:

@@ -1,4 +1,4 @@
-"""The corner families: arc, chamfer and square here, the others beside it."""
+"""The corner families: arc, chamfer and square here, the others in their own files."""
 
 import math
 from dataclasses import dataclass

@@ -83,7 +83,7 @@ def middle(values: Array) -> float:
 
 
 def apex_gap(points: Array, turn: float) -> float | NoFit:
-    """Distance from the apex to the contour along the bisector, from the points beside it."""
+    """Distance from the apex to the contour along the bisector, from the points next to it."""
     c, s = math.cos(turn / 2), math.sin(turn / 2)
     across = points[:, 1] * c - points[:, 0] * s
     few = min(len(points), max(5, len(points) // 50))

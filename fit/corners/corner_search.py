@@ -76,7 +76,7 @@ def search(data: Contour, families: Sequence[Family], robust: bool) -> list[Solv
     near = [n for n in tried if n]
     weights = _common_weights(near)
     if weights is not None and _clumped(weights):
-        # Many neighbours stand off together: it may be they that are right.
+        # Many neighbours deviate together: they may be the ones that are right.
         near = [_elsewhere(data, n) for n in near]
         weights = _common_weights(near)
     settled = [_descend(data, n.family, n.state, lambda z: weights, n.rows) for n in near]
@@ -194,7 +194,7 @@ def _common_weights(near: Sequence[_Near]) -> Array | None:
 
 
 def _clumped(weights: Array) -> bool:
-    """Whether outliers are more than a few and mostly beside each other."""
+    """Whether outliers are more than a few and mostly next to each other."""
     out = weights == 0
     return bool(out.mean() > 0.04 and 2 * np.count_nonzero(out[1:] & out[:-1]) > out.sum())
 

@@ -144,7 +144,7 @@ MARGIN = 1.2  # share of its reach over which a corner's misfit may show
 def corner_waves(points: Array, reach: tuple[float, float], turn: float) -> Array:
     """Half sines along a corner, one for each of the free curve's pieces, (pieces, N).
 
-    They stand, to first order, for all that the free curve could make of a corner of another family
+    To first order they represent all that the free curve could make of a corner of another family
     which takes `reach` of its sides. `points` (N, 2) are in local axes; off the corner all are 0.
     """
     along = points[:, 1] * math.cos(turn / 2) - points[:, 0] * math.sin(turn / 2)

@@ -1,9 +1,9 @@
 """One corner from its contour: side, corner and side fitted in one go, with an uncertainty.
 
-Nobody has to say where the corner ends: the sides are part of the shape, and more of them does no
+Where the corner ends need not be given: the sides are part of the shape, and more of them does no
 harm. `corner_search` finds the shapes of least squares; one generalised step under the
 noise model then gives the estimate and its covariance. The free curve can take any shape, so it is
-asked only where the best of the named families leaves something that is not noise.
+tried only where the best of the named families leaves something that is not noise.
 """
 
 import math
@@ -161,7 +161,7 @@ def _choose(data: Contour, fits: list[Solved], breaks: Sequence[int]) -> _Chosen
     """The family of the least whitened BIC, the noise at it, and the weights of all.
 
     All families are judged by one noise model, from the one that leaves the least slow noise: a
-    wrong family's misfit would pass for noise. Of equal evidence an arc is twice as likely.
+    wrong family's misfit would count as noise. Of equal evidence an arc is twice as likely.
     """
     noises = [modelled(fit.rows, breaks, fit.weights) for fit in fits]
     if len(fits) == 1:
@@ -193,7 +193,7 @@ def _choose(data: Contour, fits: list[Solved], breaks: Sequence[int]) -> _Chosen
 def _rejected(data: Contour, fit: Solved, breaks: Sequence[int]) -> bool:
     """Whether a corner's residuals hold more than noise: as much as a free curve has to pay for.
 
-    Waves along the corner, as many as the free curve has pieces, stand for it to first order.
+    Waves along the corner, as many as the free curve has pieces, represent it to first order.
     """
     pose, turn = fit.state[:POSE], float(fit.state[3])
     reach = fit.family.reach(fit.state[POSE:], turn)

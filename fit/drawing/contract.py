@@ -9,6 +9,7 @@ the outline itself demands when it is read.
 import math
 from collections.abc import Iterator
 
+from snugline.counting import counted
 from snugline.errors import FileError
 from snugline.fit.drawing.drawing import Drawing, Layer
 from snugline.fit.geometry.outline import Outline, Point
@@ -52,9 +53,9 @@ def _layer_differences(drawn: Layer, found: Layer) -> Iterator[str]:
     if (texts := [n.text for n in found.notes]) != [n.text for n in drawn.notes]:
         yield f"its notes are {texts}"
     if [len(s) for s in found.strokes] != [len(s) for s in drawn.strokes]:
-        yield f"it has {len(found.strokes)} strokes, not {len(drawn.strokes)}"
+        yield f"it has {counted(len(found.strokes), 'stroke')}, not {len(drawn.strokes)}"
     if len(found.outlines) != len(drawn.outlines):
-        yield f"it has {len(found.outlines)} closed paths, not {len(drawn.outlines)}"
+        yield f"it has {counted(len(found.outlines), 'closed path')}, not {len(drawn.outlines)}"
         return
     for number, (one, other) in enumerate(
         zip(drawn.outlines, found.outlines, strict=True), start=1
@@ -69,7 +70,7 @@ def _outline_differences(drawn: Outline, found: Outline) -> Iterator[str]:
         return
     kinds = [type(s) for s in drawn.segments]
     if [type(s) for s in found.segments] != kinds:
-        yield f"it has {len(found.segments)} segments, not {len(kinds)}, or of other kinds"
+        yield f"it has {counted(len(found.segments), 'segment')} of {len(kinds)}, or other kinds"
         return
     away = max(
         math.dist(one.start, other.start)
@@ -88,7 +89,7 @@ def _outline_differences(drawn: Outline, found: Outline) -> Iterator[str]:
 def _circle_differences(
     drawn: tuple[Point, float], found: tuple[Point, float] | None
 ) -> Iterator[str]:
-    """A circle has no first point to compare; its centre and radius say all."""
+    """A circle has no first point to compare; its centre and radius define it."""
     if found is None:
         yield "it is not a whole circle"
     elif math.dist(drawn[0], found[0]) + abs(drawn[1] - found[1]) > NODE_TOL:

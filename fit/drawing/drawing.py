@@ -1,7 +1,7 @@
 """What a drawing holds: named layers of outlines, engraved strokes and notes, in millimetres.
 
 A drawing's unit is the unit its files are written in; all lengths here are millimetres, x to the
-right and y up. Layers are told apart by name and line pattern, never by colour.
+right and y up. Layers differ by name and line pattern, never by colour.
 """
 
 import math
@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from snugline.counting import counted
 from snugline.errors import InputError
 from snugline.fit.geometry.outline import Outline, Point
 from snugline.lengths import MM_PER_INCH
@@ -83,7 +84,7 @@ class Layer:
         for stroke in self.strokes:
             if len(stroke) < 2 or not all(map(math.isfinite, sum(stroke, ()))):
                 raise InputError(
-                    f"a stroke of {len(stroke)} points",
+                    f"a stroke of {counted(len(stroke), 'point')}",
                     f"drawing, layer {self.name}",
                     "give two finite points or more",
                 )
@@ -116,7 +117,7 @@ class Drawing:
 
     @property
     def unit_remark(self) -> str:
-        """The sentence that every file carries, so that nobody cuts inches as millimetres."""
+        """The sentence in every file that keeps inches from being cut as millimetres."""
         name = {"mm": "millimetres", "in": "inches"}[self.unit]
         return f"Unit: {self.unit}. All numbers are {name}."
 

@@ -1,7 +1,7 @@
 """Drawings as DXF: one closed polyline per outline, arcs as bulges; a full circle is a CIRCLE.
 
-R2010 (LWPOLYLINE) for all but very old programs, R12 (POLYLINE) for those. The unit stands in
-`$INSUNITS` and `$MEASUREMENT`; R12 knows neither, so both kinds also open with comments (group
+R2010 (LWPOLYLINE), or R12 (POLYLINE) for very old programs. The unit is in `$INSUNITS` and
+`$MEASUREMENT`; R12 has neither, so both kinds also open with comments (group
 code 999) that state title and unit.
 """
 

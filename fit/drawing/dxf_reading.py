@@ -67,7 +67,7 @@ def read_sound_dxf(content: bytes, encoding: str, where: str = "DXF file") -> Dr
 def _held(document: Any, content: bytes, unit: Unit | None, where: str) -> Drawing:
     mm, own_unit = _scale(document, content, unit, where)
     found: dict[str, _Contents] = {}
-    # A layer of our own stands in the drawing even where it is empty.
+    # A layer of our own is kept in the drawing even where it is empty.
     for row in document.layers:
         if row.dxf.name.casefold() not in ("0", "defpoints"):
             found[row.dxf.name] = _Contents(_pattern(row.dxf.get("linetype", "")))
@@ -111,7 +111,7 @@ def _recovered(content: bytes, where: str) -> Any:
         )
     try:
         document, _ = recover.read(io.BytesIO(content))
-    # A broken file makes the reader fail in many ways; none of them is ours to tell apart.
+    # A broken file makes the reader fail in many ways, which need not be distinguished here.
     except Exception as error:
         raise FileError("it is not a readable DXF file", where, "give a whole DXF file") from error
     return document
@@ -120,7 +120,7 @@ def _recovered(content: bytes, where: str) -> Any:
 def _scale(document: Any, content: bytes, unit: Unit | None, where: str) -> tuple[float, Unit]:
     code = int(document.header.get("$INSUNITS", 0))
     if document.dxfversion < "AC1015":
-        # Older versions have no such variable; ours say it in a comment.
+        # Older versions have no such variable; ours give it in a comment.
         code = {"mm": 4, "in": 1}.get(_remark(content, r"^Unit: (mm|in)\."), 0)
     if code in _MM_PER_CODE:
         return _MM_PER_CODE[code], "in" if code == 1 else "mm"

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FileError
 from snugline.fit.drawing.bezier import CURVE_TOL
 from snugline.fit.drawing.drawing import Drawing
@@ -46,7 +47,7 @@ def differences(drawing: Drawing, tiles: Tiling, text: str) -> Iterator[str]:
     outlines = [outline for layer in drawing.layers for outline in layer.outlines]
     sheets = [s for s in re.findall(r"stream\n(.*?)endstream", text, re.DOTALL) if " re W n" in s]
     if len(sheets) != len(tiles.pages):
-        yield f"it has {len(sheets)} pages, not {len(tiles.pages)}"
+        yield f"it has {counted(len(sheets), 'page')}, not {len(tiles.pages)}"
     for number, sheet in enumerate(sheets, start=1):
         areas = [_area(path) for path in _closed_paths(sheet)]
         if len(areas) != len(outlines):

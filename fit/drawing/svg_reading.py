@@ -161,7 +161,7 @@ class _Reader:
         elif name in ("svg", "g", "a"):
             if name == "g":
                 layer = usable_name(_child_text(node, "title") or node.get("id") or layer)
-                # A group of our own stands for a layer even where it is empty.
+                # A group of our own is a layer even where it is empty.
                 if _child_text(node, "title"):
                     self._layer(layer, pattern)
             for child in node:

@@ -1,4 +1,4 @@
-"""A contour cut into arcs: the fewest pieces that the noise asks for.
+"""A contour cut into arcs: the fewest pieces that the noise allows.
 
 Optimal partitioning (Jackson et al., "An algorithm for optimal partitioning of data on an
 interval", IEEE Signal Processing Letters 12, 2005) with the cost of a piece being its best circular
@@ -181,7 +181,7 @@ def cut(misfit: Array, variance: float, penalty: float) -> Indices:
     for end in range(1, n + 1):
         first = np.arange(end)
         total = best[:end] + cost[first, end - 1 - first]
-        # A piece of three stations says nothing about an arc; shorter ones less.
+        # A piece of three stations does not determine an arc; shorter ones even less.
         total[max(0, end - 2) : end] += penalty
         back[end] = int(np.argmin(total))
         best[end] = total[back[end]] + penalty

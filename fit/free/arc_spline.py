@@ -1,4 +1,4 @@
-"""The smallest tangent-continuous chain of lines and arcs that says what a contour says.
+"""The tangent-continuous chain with the fewest lines and arcs that fits a contour within its noise.
 
 First the contour is cut into arcs fitted each on its own (`partition`). Their chain is then fitted
 as a whole, tangent at every joint but the sharp corners (`chain_fit`), and made smaller move by
@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FitError
 from snugline.fit.free import chain_moves as moves
 from snugline.fit.free.arc_partition import (
@@ -35,7 +36,7 @@ from snugline.fit.geometry.arc_chain import Array, Chain, Indices, drop
 
 _STATIONS = 600
 _LEAST_STEP = 0.7  # mm; closer neighbours share most of their error
-_SMOOTH_MM = 5.0  # what the default tolerance is the standard uncertainty of: a mean over so much
+_SMOOTH_MM = 5.0  # the default tolerance is the standard uncertainty of a mean over this length
 _SLIGHT = math.radians(8.0)
 _SEARCH_STEPS = 10
 # Stations times segments of all refits: some three times what outlines of 200 arcs take, half a
@@ -100,7 +101,9 @@ def arc_spline(
     """
     if len(points) < 16:
         raise FitError(
-            f"only {len(points)} points along the contour", "free outline", "trace more of the edge"
+            f"only {counted(len(points), 'point')} along the contour",
+            "free outline",
+            "trace more of the edge",
         )
     if tolerance is not None and not tolerance > 0:
         raise FitError(f"tolerance of {tolerance} mm", "free outline", "give a positive tolerance")
@@ -156,7 +159,7 @@ class _Search:
         return fit
 
     def _eased(self, fit: ChainFit) -> ChainFit:
-        """Slight corners, which are seldom meant, as tangent arcs where the contour lets them."""
+        """Slight corners, which are seldom intended, as tangent arcs where the contour allows."""
         for node in range(len(fit.chain) - 1, -1, -1):
             if 0 < abs(fit.chain.turns[node]) < _SLIGHT:
                 short = 4 * self.at.step / abs(float(fit.chain.turns[node]))
@@ -231,7 +234,7 @@ class _Search:
         """Chi-square and what the chain's parts cost; less is better.
 
         A change of side costs as much as a parameter, since a spurious one is a wiggle, and
-        a segment shorter than two stations, which hardly shows its bend, as much as two.
+        a segment shorter than two stations, whose bend is hardly determined, as much as two.
         """
         chain = fit.chain
         sides = np.sign(np.column_stack([chain.turns, chain.curvatures]).ravel())
@@ -262,7 +265,7 @@ class _Search:
         return bool(self._excess(fit).max() <= 1.0)
 
     def _kept(self, trial: ChainFit, fit: ChainFit) -> bool:
-        """Whether a smaller chain may stand for the larger one."""
+        """Whether a smaller chain may replace the larger one."""
         faults = _faults(trial.chain, self.at.step)
         if faults and faults >= _faults(fit.chain, self.at.step):
             return False
@@ -275,7 +278,7 @@ class _Search:
     # Moving
 
     def _lines(self, fit: ChainFit) -> Chain:
-        """All arcs that the noise cannot tell from lines made lines at once."""
+        """All arcs that are indistinguishable from lines within the noise made lines at once."""
         cov = covariance(fit.chain, fit.feet, fit.sigma)
         k = len(fit.chain)
         u = np.sqrt(np.diag(cov)[3 + k : 3 + 2 * k] * self.noise.inflation)
@@ -391,7 +394,7 @@ class _Search:
 
 
 def _faults(chain: Chain, step: float) -> int:
-    """Segments without a length to speak of, that wind round more than once, or turn back."""
+    """Segments of negligible length, that wind round more than once, or turn back."""
     short = chain.lengths < 0.2 * step
     wound = np.abs(chain.sweeps) > 2 * math.pi * (1 + 1e-6)
     return int(np.count_nonzero(short | wound | (np.abs(chain.turns) >= math.pi)))

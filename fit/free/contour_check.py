@@ -1,8 +1,9 @@
-"""Contours that can be no part's edge, told before any search is spent on them."""
+"""Contours that cannot be a part's edge, refused before any search is spent on them."""
 
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FitError
 from snugline.fit.section import Section
 
@@ -16,13 +17,15 @@ def check_contour(section: Section) -> None:
 
     Raises
     ------
-    FitError : too few points, points that are no numbers or have no sigma; all in one place; one
+    FitError : too few points, points that are not numbers or have no sigma; all at one point; one
         that crosses itself, encloses nothing or, closed, runs clockwise.
     """
     points, where = section.points, section.name
     if len(points) < _LEAST:
         raise FitError(
-            f"only {len(points)} points along the contour", where, "trace more of the edge"
+            f"only {counted(len(points), 'point')} along the contour",
+            where,
+            "trace more of the edge",
         )
     if not (np.isfinite(points).all() and np.isfinite(section.noise).all()):
         raise FitError("a point or its sigma is not a number", where, "trace the contour again")
@@ -70,5 +73,5 @@ def _uncrossed(line: NDArray[np.float64], blur: float, where: str) -> None:
     raise FitError(
         f"the contour crosses itself near ({x:.1f}, {y:.1f}) mm",
         where,
-        "look at the overlay: the edge that was traced is not the part's alone",
+        "check the overlay: the edge that was traced is not the part's alone",
     )

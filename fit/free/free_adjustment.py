@@ -310,6 +310,10 @@ def _shared(
     for k, section in enumerate(sections):
         if section.systematic.offset and data.source[k] == k:
             columns.append(np.where(source == k, -section.systematic.offset, 0.0))
+    for of in sorted({of for section in sections for of in section.sensitivity}):
+        none = [np.zeros(len(section.points)) for section in sections]
+        moves = [s.sensitivity.get(of, zero) for s, zero in zip(sections, none, strict=True)]
+        columns.append(np.concatenate(moves))
     frame = data.turn + moved[data.body, 2]
     groups = [
         s.systematic.scale_group or f"section {k}"

@@ -1,7 +1,8 @@
 """Free outlines: whole parts of lines and arcs, from one closed contour or several open sections.
 
-The road: the sections laid round the part (`assembly`) and run into one contour; its chain found
-(`arc_spline`), adjusted with poses and readings (`free_adjust`), and told (`free_result`).
+In order: the sections are laid round the part (`section_assembly`) and run into one contour; its
+chain is found (`arc_spline`), adjusted with poses and readings (`free_adjustment`), and reported
+(`free_result`).
 """
 
 import math
@@ -20,7 +21,7 @@ from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
 from snugline.fit.geometry.arc_chain import Chain, directions, halved
 from snugline.fit.section import Section
 from snugline.notice import Notice
-from snugline.place import OfPart, OfPhoto
+from snugline.place import OfPhoto
 
 # How well a hand aims a tape along a part whose sides are not parallel. Common practice, no source.
 _AIM = math.radians(1.0)
@@ -39,7 +40,8 @@ def fit_free(
     ----------
     sections : contours with the part on the left: one closed, or open ones that together go round
         the part, each in its own frame or several in one. `shows` keeps apart what looks alike:
-        `left end` and `right end` are never laid on each other. Systematic errors are propagated.
+        `left end` and `right end` are never laid on each other. Systematic errors are propagated;
+        sensitivities are by one standard uncertainty each.
     readings : `length` and `width` in mm with their standard uncertainties. The length places ends
         that share no shape; both are adjusted with the contours where given.
     symmetry : which mirror lines the part has: `crosswise` makes the right end the left one's
@@ -77,30 +79,24 @@ def fit_free(
     axes, extents = _axes(chain, placed, readings)
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
+    contradicted: dict[str, float] = {}
     for extent in _contradicted(done.chain, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections)
         axes, _ = _axes(done.chain, placed, {e.of: readings[e.of] for e in extents})
-        found = reach_along(done.chain, extent.direction).value
-        notices.append(
-            Notice(
-                "reading-contradicted",
-                f"The {extent.of} of {extent.value:.2f} mm is {extent.value - found:+.2f} mm from "
-                f"the contour's {found:.2f} mm; it was left out.",
-                f"Measure the {extent.of} again, jaws flat on both sides.",
-                "usable",
-                OfPart(extent.of),
-            )
-        )
-    return finished(done, placed, data, axes, spline.tolerance, {e.of for e in extents}, notices)
+        contradicted[extent.of] = reach_along(done.chain, extent.direction).value
+    used = {e.of for e in extents}
+    free = finished(done, placed, data, axes, spline.tolerance, used, notices)
+    return replace(free, contradicted=contradicted)
 
 
 def _irregular(placed: Placed) -> Notice:
     return Notice(
         "contour-irregular",
-        "The contour is so irregular that the search for its lines and arcs was broken off; the "
+        "The contour is so irregular that the search for lines and arcs was stopped early; the "
         "outline may have more segments than it needs.",
-        "Look at the overlay: a shadow, fluff, or a ground like the part may have been followed.",
+        "Check the overlay: a shadow, fluff or a background similar to the part may have been "
+        "traced.",
         "usable",
         OfPhoto(placed.sections[0].name),
     )
@@ -148,12 +144,12 @@ def _axes(
 def _contradicted(
     chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
 ) -> list[Extent]:
-    """Readings that all the rest speaks against."""
+    """Readings that all the rest contradicts."""
     found = []
     for extent in extents:
         rest = [e for e in extents if e is not extent]
         if len(set(data.body.tolist())) > 1 and extent.of == "length":
-            continue  # it places the sections: nothing else could speak against it
+            continue  # it places the sections: nothing else could contradict it
         without = adjust(chain, data, rest, sections)
         reach = reach_along(without.chain, extent.direction)
         u = math.sqrt(float(reach.row @ without.covariance @ reach.row) + extent.u**2)

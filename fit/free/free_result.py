@@ -1,7 +1,8 @@
-"""What a free outline is told as: sizes, segments, what was seen of each, what no photo shows."""
+"""The result of a free outline: sizes, segments, what was seen of each, what no photo shows."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -63,6 +64,8 @@ class FreeFit:
     poses : part_from_frame, (2, 3) affine, of each section.
     residuals : (N,) mm of each section's points, positive outside the outline.
     kept : (N,) of each section, whether a point took part.
+    contradicted : mm that the contours give for a dimension whose reading cannot be right; such
+        readings were not used.
     """
 
     outline: Outline
@@ -76,6 +79,7 @@ class FreeFit:
     residuals: tuple[Array, ...]
     kept: "tuple[np.ndarray[tuple[int], np.dtype[np.bool_]], ...]"
     notices: tuple[Notice, ...]
+    contradicted: Mapping[str, float] = field(default_factory=dict)
 
 
 def finished(
@@ -188,7 +192,7 @@ def _affine(done: Adjustment, placed: Placed, to_part: Pose, i: int) -> Array:
 def _unseen(
     done: Adjustment, data: Data, chain: Chain, to_part: Pose, segments: tuple[SegmentFit, ...]
 ) -> list[Notice]:
-    """A remark for each stretch of edge that no point lies on."""
+    """A remark for each stretch of edge without a point."""
     base = np.concatenate([[0.0], np.cumsum(chain.lengths)])
     at = np.sort(base[done.feet.segment] + np.clip(
         done.feet.along, 0.0, chain.lengths[done.feet.segment]
@@ -203,12 +207,13 @@ def _unseen(
         x, y = (float(v) for v in chain.middles[0][segment])
         facing = float(chain.poses.heading[segment] + chain.sweeps[segment] / 2)
         side = ("front", "right end", "back", "left end")[round(facing / (math.pi / 2)) % 4]
+        where = side if side.endswith("end") else f"{side} side"
         notices.append(
             Notice(
                 "unseen-stretch",
-                f"{after[i] - at[i]:.0f} mm of the edge on the {side} side, about x {x:.0f} mm, "
-                f"y {y:.0f} mm, were seen in no photo; carried on with U95 {u:.2f} mm.",
-                f"Take a photo of the {side} side there to close it.",
+                f"No photo shows {after[i] - at[i]:.0f} mm of the edge on the {where} (near "
+                f"x {x:.0f}, y {y:.0f} mm); it was interpolated, U95 {u:.2f} mm.",
+                f"Take a photo of the {where} there to close the gap.",
                 "usable",
                 OfPart(side),
                 Position((round(x, 1), round(y, 1))),

@@ -18,7 +18,7 @@ from snugline.fit.geometry.arc_chain import Array, Chain, directions, left, outl
 _PARALLEL = math.radians(0.3)
 _LONG_SIDE = 0.2  # of the length, for jaws to settle on
 _FITS = 3.3  # standard uncertainties
-_LEAST_U = 0.05  # mm: a reading is not believed to be closer when directions are judged
+_LEAST_U = 0.05  # mm: a reading is not assumed to be more certain when directions are judged
 _SEARCHED = math.radians(12.0)
 
 

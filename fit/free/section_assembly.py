@@ -1,8 +1,8 @@
 """Sections laid out until they go round the part: by shared stretches, mirror lines, a reading.
 
-Sections that share a stretch of edge are laid on each other by it (`join`). What no photo shows is
-mirrored where the symmetry says so; ends that nothing ties stand in line at the distance of the
-length reading.
+Sections that share a stretch of edge are laid on each other by it (`section_join`). What no photo
+shows is mirrored where the symmetry allows it; ends that nothing connects are placed in line at the
+distance of the length reading.
 """
 
 import math
@@ -113,7 +113,7 @@ def round_the_part(
 
 
 def _registered(sections: tuple[Section, ...], chains: Sequence[Chain]) -> list[Placed]:
-    """Groups of sections that share stretches of edge, each in the frame of its first."""
+    """Groups of sections that share stretches of edge, each in the coordinates of its first."""
     left_over = list(range(len(sections)))
     groups = []
     while left_over:
@@ -185,7 +185,7 @@ def _joined(
         return readings[way][0] - float((pose.apply(contours[1].points) @ axis).max()) + near
 
     pose = laid_in_line(chains[0], chains[1], short)
-    askew, apart = out_of_line(chains[0], chains[1], pose)
+    angle, apart = out_of_line(chains[0], chains[1], pose)
     if not apart < _OUT_OF_REACH * readings[way][0]:
         raise FitError(
             f"where {one.sections[0].name} and {other.sections[0].name} end, their edges point "
@@ -193,12 +193,12 @@ def _joined(
             "free outline",
             "take a photo of the middle of both sides, or give the part's family in the job",
         )
-    if not facing_lines(*chains) or askew > _OUT_OF_LINE or apart > _OFF_LINE:
+    if not facing_lines(*chains) or angle > _OUT_OF_LINE or apart > _OFF_LINE:
         notices.append(
             Notice(
                 "ends-not-in-line",
                 f"Where {one.sections[0].name} and {other.sections[0].name} end, their edges are "
-                f"not one straight line (off by {math.degrees(askew):.2f} degrees, {apart:.2f} mm);"
+                f"not one straight line (off by {math.degrees(angle):.2f} degrees, {apart:.2f} mm);"
                 " what lies between is a guess.",
                 "Take a photo of the middle of both sides.",
                 "retake",

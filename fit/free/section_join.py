@@ -86,7 +86,7 @@ class Contour:
 
 
 def may_meet(first: Section, second: Section) -> bool:
-    """Whether two sections can show a common stretch that only its shape would tell."""
+    """Whether two sections can show a common stretch that only its shape would reveal."""
     if "corner" in first.shows and "corner" in second.shows:
         return first.shows == second.shows
     return {first.shows, second.shows} != _ENDS

@@ -2,7 +2,7 @@
 
 Start point, start heading, then length and sweep of each segment, and a turn at each node that is a
 sharp corner. Headings and points follow by integration, so every joint without a turn is tangent to
-the last bits, whatever the parameters. Headings are sums of parameters: with curvatures in place of
+the last bits, whatever the parameters. Headings are sums of parameters: with curvatures instead of
 the sweeps they would be sums of products, and a fit would creep, since a heading's second-order
 error acts on all that comes after. Curvature is signed: positive bends to the left.
 """

@@ -11,7 +11,7 @@ _BLOCK = 1 << 15
 """Point-segment pairs handled at a time: few enough to stay in the processor's cache."""
 
 ON_CURVE = 1e-9
-"""mm; nearer than this a point takes the segment's own normal instead of the way to its foot."""
+"""mm; nearer than this a point has the segment's own normal, not the direction to its foot."""
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -19,7 +19,7 @@ Bools = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Nearest:
-    """Where points stand to an outline.
+    """Positions of points relative to an outline.
 
     Attributes
     ----------
@@ -114,14 +114,14 @@ def _in_wedge(start: Floats, end: Floats, sweep: Floats, dx: Floats, dy: Floats)
     ex, ey = end * side
     after = sx * dy >= sy * dx
     before = dx * ey >= dy * ex
-    # A wedge of more than half a turn is all but the wedge that is left over.
+    # A wedge of more than half a turn is everything but the remaining wedge.
     return np.asarray((after & before) | ((np.abs(sweep) > np.pi) & (after | before)))
 
 
 def _winding(outline: Outline, points: Floats) -> NDArray[np.int64]:
     """Winding number about the polygon of chords, and what lies between chords and arcs.
 
-    Both parts ask the same cross product on which side of a chord a point lies, so that no
+    Both parts use the same cross product for the side of a chord on which a point lies, so that no
     point on a chord is counted twice or never; on the chord itself the point counts as if it
     were moved a little to the right and, less, upwards.
     """

@@ -25,6 +25,7 @@ from snugline.fit.geometry.segment import (
     check_segment,
     sweeps_over,
 )
+from snugline.notebook_svg import notebook_svg
 
 if TYPE_CHECKING:
     import shapely
@@ -200,7 +201,7 @@ class Outline:
         return self._mapped(move, 1.0, 1.0)
 
     def mirrored(self, direction: Point, through: Point = (0.0, 0.0)) -> "Outline":
-        """Mirrored about the line along `direction`; the winding flips, `reversed` mends it."""
+        """Mirrored about the line along `direction`; the winding flips, `reversed` restores it."""
         size = math.hypot(*direction)
         ux, uy = direction[0] / size, direction[1] / size
         xx, xy = ux * ux - uy * uy, 2 * ux * uy
@@ -259,8 +260,17 @@ class Outline:
 
     # Exchange
 
+    @property
+    def __geo_interface__(self) -> dict[str, Any]:
+        """A GeoJSON polygon, arcs by chords of at most a micrometre: `shapely.geometry.shape`."""
+        ring = [(float(x), float(y)) for x, y in self.inscribed(1e-3)]
+        return {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}
+
+    def _repr_svg_(self) -> str:
+        return notebook_svg([(self.inscribed(0.01).tolist(), True)])
+
     def as_json(self) -> list[dict[str, Any]]:
-        """The form that stands under `segments` in the result contract."""
+        """The form under `segments` in the result contract."""
 
         def record(s: Line | Arc) -> dict[str, Any]:
             ends = {"from": list(s.start), "to": list(s.end)}

@@ -120,7 +120,7 @@ def filleted_polygon(points: Sequence[Point], radii: float | Sequence[float]) ->
         if r[i] > 0:
             ux, uy = side.directions[0]
             left = math.copysign(r[i], turns[i])
-            # Beside the side's start: square corners then get centres without rounding.
+            # Relative to the side's start: square corners then get centres without rounding.
             fx, fy = _along(side, reach[i])
             centre = fx - left * uy, fy + left * ux
             arc = Arc(start, end, centre, r[i], turns[i])

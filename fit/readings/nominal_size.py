@@ -1,9 +1,9 @@
 """Nominal sizes: what a dimension was probably drawn as, offered and never applied unasked.
 
-Bayes over the series of `preferred_sizes`. A series whose members stand w mm apart gives
+Bayes over the series of `preferred_sizes`. A series whose members are w mm apart gives
 each member the prior mass `share` * w of the local density of sizes: a fine series, which is near
 any value, gains little from being hit, and a coarse one much. The dimensions of one part share one
-hidden variable, its system of units; each of them speaks for or against it.
+hidden variable, its system of units; each of them is evidence for or against it.
 """
 
 import math
@@ -46,7 +46,7 @@ class Dimension:
 
 @dataclass(frozen=True)
 class Candidate:
-    """One drawn size: its label as a drawing has it, its mm, its posterior weight."""
+    """One nominal size: its label as on a drawing, its mm, its posterior probability."""
 
     label: str
     value: float
@@ -55,7 +55,7 @@ class Candidate:
 
 @dataclass(frozen=True)
 class NominalSet:
-    """The likely drawn sizes of one dimension.
+    """The likely nominal sizes of one dimension.
 
     Attributes
     ----------
@@ -77,7 +77,7 @@ class NominalSet:
         return first if first is not None and first.weight >= DECISIVE else None
 
     def as_json(self) -> dict[str, Any]:
-        """The form that stands under `nominal` in the result file."""
+        """The form under `nominal` in the result file."""
         return {
             "of": self.of,
             "candidates": [[c.label, round(c.weight, 3)] for c in self.candidates],
@@ -122,7 +122,7 @@ def parse_listed(text: str, where: str = "listed") -> tuple[tuple[float, System]
 def nominal_candidates(
     dimensions: Sequence[Dimension], listed: Sequence[str] = ()
 ) -> tuple[NominalSet, ...]:
-    """Likely drawn sizes of the dimensions of one part, in the order given.
+    """Likely nominal sizes of the dimensions of one part, in the order given.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ def nominal_candidates(
 
 
 def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
-    """Move a dimension to its leading candidate if that is decisive; say what was done."""
+    """Move a dimension to its leading candidate if that is decisive, with a remark."""
     leader = nominal.decisive
     if leader is None:
         names = ", ".join(c.label for c in nominal.candidates[:3]) or "no usual size"
@@ -185,7 +185,7 @@ def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
     )
 
 
-# Candidates are told apart at a picometre; 0.0 stands for "none of these".
+# Candidates differ from a picometre on; 0.0 means "none of these".
 _NONE = 0.0
 
 

@@ -1,6 +1,6 @@
 """The sizes that drawings use: preferred numbers, standard radii, steps of a millimetre or an inch.
 
-Each `Series` says which values it has near a size, how far apart they lie there, and how common it
+Each `Series` gives the values it has near a size, how far apart they lie there, and how common it
 is. How common: judgement of the trade, no source; the values themselves come from the standards.
 """
 
@@ -50,7 +50,7 @@ class Series:
     table: tuple[float, ...] = ()
 
     def near(self, value: float, reach: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Values within `reach` of `value`, and the width of size that each stands for, mm."""
+        """Values within `reach` of `value`, and the width of size that each represents, mm."""
         if self.step:
             first = max(1, math.ceil((value - reach) / self.step))
             last = math.floor((value + reach) / self.step)

@@ -1,4 +1,4 @@
-"""Hand readings: what a tape, a rule or a caliper says, and how far its maker lets it be wrong.
+"""Hand readings: what a tape, rule or caliper indicates, and its maximum permissible error.
 
 A reading's error has two kinds of parts. Errors that stay when the reading is repeated (the tape's
 hook, its scale, the caliper's limit, the way part and hand meet the jaws) are `CommonError`s with
@@ -48,7 +48,7 @@ _CALIPER = (
 # How jaws held by hand meet a part (tilt, pressure, burr): ± mm. Common practice, no source.
 CALIPER_CONTACT = 0.1
 
-# The coarsest of these that all values are multiples of is taken for the scale's step, in mm.
+# The coarsest of these that all values are multiples of is assumed to be the scale's step, mm.
 _STEPS = (
     *(MM_PER_INCH / parts for parts in (4, 8, 16, 32, 64)),
     1.0,
@@ -67,7 +67,7 @@ class Reading:
     ----------
     what : the dimension; a corner radius is that of all corners.
     values_mm : the values as read, mm.
-    tool : `tape` (EU class II from its hook unless the words say `class I`, `class III`, `us`, or
+    tool : `tape` (EU class II from its hook unless it says `class I`, `class III`, `us`, or
         `from a mark`), `rule` (the same, from its end), `caliper` (`vernier` for one of 0.05 mm),
         or a length with its unit: the tool's own limit of error. Tools of different names are
         different tools; `tape` and `other tape` share no error.
@@ -101,6 +101,21 @@ class Reading:
                 "give the smallest division of the scale",
             )
         tool_of(self)
+
+    @classmethod
+    def of(cls, what: What, *values: str, tool: str) -> "Reading":
+        """A reading of values as written.
+
+        Raises
+        ------
+        InputError : a value without number and unit, or a dimension or tool that is not known.
+
+        Examples
+        --------
+        >>> Reading.of("length", "16 7/16 in", "417.5 mm", tool="tape").values_mm
+        (417.5125, 417.5)
+        """
+        return cls(what, tuple(parse_length(value, what) for value in values), tool)
 
     @property
     def value(self) -> float:

@@ -72,7 +72,7 @@ class Polygon:
         return SideLine(point, angle, *tilted, at, height, -slope)
 
     def bow(self, side: int, points: Array, at: float) -> Array:
-        """How far a bow of unit sag stands out from its tangent at `at`, on the side itself."""
+        """How far a bow of unit sag deviates from its tangent at `at`, on the side itself."""
         s = (points - self.middle[side]) @ self.along[side]
         inside = s < at if at > 0 else s > at
         return np.where(inside, -((2 / self.length[side]) ** 2) * (s - at) ** 2, 0.0)
@@ -80,7 +80,7 @@ class Polygon:
 
 @lru_cache(maxsize=64)
 def _polygon(n: int, feet_and_tilts: bytes) -> Polygon:
-    """The same sides are asked for many times while one shape is fitted."""
+    """The same sides are requested many times while one shape is fitted."""
     return Polygon.from_sides(n, np.frombuffer(feet_and_tilts))
 
 

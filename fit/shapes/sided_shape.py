@@ -93,7 +93,7 @@ class Shape:
 
         Notes
         -----
-        A bowed side stands sag (1 - (2 s / side)²) outside the line between its apexes; its
+        A bowed side lies sag (1 - (2 s / side)²) outside the line between its apexes; its
         corners join it tangentially. Distances follow to first order in the sag.
         """
         z = self.inner(params)
@@ -184,7 +184,7 @@ class Shape:
         return (points - polygon.apex[k]) @ axes.T, float(polygon.turn[k])
 
     def dimension(self, what: str, params: Array) -> tuple[float, Array]:
-        """`length`, `width` (mm across the sides, bows included where they stand out) or
+        """`length`, `width` (mm across the sides, bows included where they project) or
         `corner radius` (mean over the corners), with the derivative by the parameters.
         """
         n = self.sides

@@ -11,6 +11,7 @@ import pytest
 from snugline.desk.job import inspect_job, read_job
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.fit.shapes.family_words import OutlineFamily
+from snugline.pocket.clearance import Clearance, even
 
 GOOD = """
 [part]
@@ -68,7 +69,7 @@ def test_a_job_is_read_in_millimetres_and_radians(job_file):
     assert job.part.listed == "420 x 150 mm"
     assert job.reading[0].values == (418.0, 417.5)
     assert job.readings[1].values_mm == (5.75 * 25.4,)
-    assert job.frame[0].bar_x == 199.2
+    assert job.frame[0].bar_x == (199.2,)
     assert job.photo[0].shows == "left end"
 
 
@@ -111,7 +112,7 @@ FAULTS = [
     ("thickness =", "thicknes =", ["[part]", "'thicknes'", "did you mean 'thickness'"]),
     ("[frame]", "[fram]", ["'fram'", "did you mean 'frame'"]),
     ('"9.5 mm"', '"9.5"', ["[part], thickness", "no unit", "9.5 mm"]),
-    ('"9.5 mm"', "9.5", ["[part], thickness", "no length"]),
+    ('"9.5 mm"', "9.5", ["[part], thickness", "not a length"]),
     ('"9.5 mm"', '"9.5 furlong"', ["[part], thickness", "unknown unit 'furlong'"]),
     ('"9.5 mm"', '"-9.5 mm"', ["[part], thickness", "above zero"]),
     ('"9.5 mm"', '"0 mm"', ["[part], thickness", "above zero"]),
@@ -138,10 +139,12 @@ FAULTS = [
     ('"417.5 mm"]', '"417.5"]', ["[[reading]] 1, values[2]", "no unit"]),
     ('values = ["418 mm", "417.5 mm"]', "values = []", ["[[reading]] 1", "value or values"]),
     ('"0.5 mm"', '"19 mm"', ["[part]", "top edge", "larger"]),
+    ("[frame]", "[part.wood]\n[frame]", ["[part], wood", "'species' is missing"]),
+    ("[frame]", '[part.wood]\nspecies = "oak"\n[frame]', ["[part], wood.species", "several"]),
     ("[part]\n", "[part\n", ["is not TOML", "line 2"]),
     ('shows = "left end"', 'shows = "left end"\nturn = 45', ["[[photo]] 1, turn", "90"]),
     ("[pocket]", left_out('photo = "other.jpg"'), ["[[leave_out]] 1, photo", "'other.jpg'"]),
-    ("[pocket]", left_out('at = ["120 mm"]'), ["[[leave_out]] 1, at", "place"]),
+    ("[pocket]", left_out('at = ["120 mm"]'), ["[[leave_out]] 1, at", "position"]),
     ("[pocket]", left_out('at = ["120 mm", "35"]'), ["[[leave_out]] 1, at", "no unit"]),
     ("[pocket]", left_out('within = "0 mm"'), ["[[leave_out]] 1, within", "above zero"]),
     ("[pocket]", left_out('radius = "4 mm"'), ["[[leave_out]] 1", "unknown key 'radius'"]),
@@ -224,8 +227,9 @@ def test_the_readme_s_job_is_a_job(tmp_path, frame_record):
     path = tmp_path / "job.toml"
     path.write_text(text.replace('"border-a4"', '"frame.json"'))
     choices = read_job(path).choices
-    assert choices.clearance == (0.4, 0.6)
+    assert choices.clearance == (even(0.4), Clearance(0.6, 0.5))
     assert choices.board is not None
+    assert choices.part_wood is not None
 
 
 def test_every_family_of_corners_can_be_asked_for():

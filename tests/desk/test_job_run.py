@@ -162,7 +162,7 @@ def test_overlays_of_one_name_in_two_folders_are_told_apart():
 def test_a_job_is_measured_with_one_thread_so_that_its_bytes_are_the_same_everywhere(monkeypatch):
     seen = []
 
-    def measure(job):
+    def measure(job, finished):
         seen.extend(info["num_threads"] for info in threadpool_info() if info["user_api"] == "blas")
         raise SnuglineError("enough", "test", "stop")
 

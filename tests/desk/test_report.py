@@ -121,7 +121,7 @@ def test_nothing_is_fetched_from_anywhere():
 
 def test_every_part_of_the_result_is_shown():
     text = page()
-    for words in ["418.02 mm", "0.31 mm", "from photo, caliper", "27.41 mm", "27.5 mm (70%)"]:
+    for words in ["418.02 mm", "0.31 mm", "from photo, caliper", "27.41 mm", "27.5 mm (70 %)"]:
         assert words in text
     for words in [
         "tape scale",
@@ -132,7 +132,7 @@ def test_every_part_of_the_result_is_shown():
         "Cut a test in scrap.",
     ]:
         assert words in text
-    assert "not seen: from the mirror lines" in text
+    assert "not photographed; mirrored" in text
 
 
 def test_what_must_be_taken_again_stands_first():
@@ -146,7 +146,7 @@ def test_small_contributions_share_a_bar():
 
 
 def test_without_remarks_the_page_says_so():
-    assert "nothing stood out" in page(warnings=[])
+    assert "Remarks</h2><p>None.</p>" in page(warnings=[])
 
 
 def test_words_from_outside_are_escaped():

@@ -58,7 +58,7 @@ def test_dimensions_go_to_standard_output_and_remarks_beside(snugline, outcomes)
     assert status == 0
     assert "length: 418.00 mm, U95 0.30 mm" in out
     assert "all corners, exponent: 2.70, U95 0.01" in out
-    assert err == "usable: It is usable. Do so.\n"
+    assert err == "warning: It is usable. Do so.\n"
 
 
 def test_a_photo_to_retake_makes_the_status_1(snugline, outcomes):

@@ -18,8 +18,8 @@ import {
   figureIn,
   fraction,
   lengthIn,
-  placeIn,
   render,
+  sentencesIn,
   sixtyFourths,
   sizeIn,
 } from "../../desk/page/static/parts/quantities.js";
@@ -111,38 +111,39 @@ test("a size says when its fraction is only near", () => {
 });
 
 test("a sentence with a place and two lengths is in one unit", () => {
-  const template = "The edge near {at} is {off} from the outline; {share} of it, {n} points.";
-  const figures = {
-    at: { value: [120, 35], unit: "mm", kind: "point" },
-    off: { value: 0.31, unit: "mm", kind: "length" },
-    share: { value: 0.09, unit: "1", kind: "share" },
-    n: { value: 12, unit: "1", kind: "count" },
-  };
+  const template = "The edge near {} is {} from the outline, {} more than {} points allow ({{}}).";
+  const figures = [
+    { value: [120, 35], unit: "mm", kind: "position", decimals: 0 },
+    { value: 0.31, unit: "mm", kind: "length", decimals: 2 },
+    { value: 0.05, unit: "mm", kind: "length", decimals: 2, signed: true },
+    { value: 12, unit: "", kind: "number", decimals: 0 },
+  ];
   assert.equal(
     render("mm", template, figures),
-    "The edge near (120, 35) mm is 0.31 mm from the outline; 9 % of it, 12 points.",
+    "The edge near (120, 35) mm is 0.31 mm from the outline, +0.05 mm more than 12 points allow ({}).",
   );
   const inches = render("in", template, figures);
-  assert.equal(inches, "The edge near (4.72, 1.38) in is 0.0122 in from the outline; 9 % of it, 12 points.");
+  assert.equal(
+    inches,
+    "The edge near (4.7, 1.4) in is 0.012 in from the outline, +0.002 in more than 12 points allow ({}).",
+  );
   assert.doesNotMatch(inches, /\bmm\b/);
+  assert.throws(() => render("mm", "{} and {}", figures.slice(0, 1)), /1 figures do not fit/);
 });
 
 test("figures of every kind", () => {
-  assert.equal(figureIn("in", { value: 417.5125, unit: "mm", kind: "size" }), "16.4375 in (16 7/16)");
-  assert.equal(figureIn("mm", { value: -0.15, unit: "mm", kind: "difference" }), "-0.15 mm");
-  assert.equal(figureIn("in", { value: 2.54, unit: "mm", kind: "difference" }), "+0.1000 in");
-  assert.equal(figureIn("in", { value: [0.7, 1], unit: "mm", kind: "range" }), "0.0276 to 0.0394 in");
-  assert.equal(figureIn("in", { value: 31, unit: "deg", decimals: 0 }), "31°");
-  assert.equal(figureIn("in", { value: 3.14, unit: "px" }), "3.1 px");
-  assert.equal(figureIn("in", { value: 5, unit: "min" }), "5 min");
-  assert.equal(render("mm", "{{{a}}}", { a: { value: 1, unit: "mm", decimals: 0 } }), "{1 mm}");
-  assert.throws(() => render("mm", "{length}", {}), /no figure \{length\}/);
+  assert.equal(figureIn("in", { value: 31, unit: "deg", kind: "angle", decimals: 0 }), "31 degrees");
+  assert.equal(figureIn("in", { value: 3.14, unit: "px", kind: "pixels", decimals: 1 }), "3.1 px");
+  assert.equal(figureIn("in", { value: 9.4, unit: "%", kind: "share", decimals: 0 }), "9 %");
+  assert.equal(figureIn("mm", { value: -0.15, unit: "mm", kind: "length", decimals: 2, signed: true }), "-0.15 mm");
 });
 
-test("places", () => {
-  assert.equal(placeIn("in", { photo: "left-end.jpg", mm: [25.4, 50.8] }), "left-end.jpg, near (1.00, 2.00) in");
-  assert.equal(placeIn("mm", { reading: 2 }), "reading 2");
-  assert.equal(placeIn("mm", null), "");
+test("text and remedy share one list of figures", () => {
+  const figures = [1, 2, 3].map((value) => ({ value, unit: "mm", kind: "length", decimals: 0 }));
+  const record = { text: "1 mm and 2 mm", mend: "use 3 mm", templates: ["{} and {}", "use {}"], figures };
+  assert.deepEqual(sentencesIn("mm", record), ["1 mm and 2 mm", "use 3 mm"]);
+  assert.deepEqual(sentencesIn("in", record), ["0.0 in and 0.1 in", "use 0.1 in"]);
+  assert.deepEqual(sentencesIn("in", { what: "no {figure}", mend: "look" }), ["no {figure}", "look"]);
 });
 
 test("nouns are counted", () => {

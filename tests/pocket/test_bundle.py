@@ -22,7 +22,7 @@ MM_PER = {"mm": 1.0, "in": 25.4}
 
 @pytest.fixture(scope="module", params=["mm", "in"])
 def made(request):
-    chosen = choices(clearance="0.5 mm", coupons={"ladder": ["0.4 mm"]}, stock=None)
+    chosen = choices(clearance="0.7 mm", coupons={"ladder": ["0.4 mm"]}, stock=None)
     plan = make_plan(
         TRAY, UNCERTAINTY, THICKNESS, chosen, part="Slate Tray No. 3", unit=request.param
     )
@@ -119,6 +119,18 @@ def test_prints_open_and_say_their_unit(made):
             assert word in page.get_textpage().get_text_range()
 
 
+def test_a_preview_carries_its_scale(made):
+    plan, files = made
+    for sheet in plan.sheets:
+        drawing, stem = sheet.drawing(plan.part, plan.unit), sheet.stem(plan.part, plan.unit)
+        image = Image.open(io.BytesIO(files[f"{stem}.png"]))
+        low_x, low_y, high_x, high_y = drawing.bounds
+        shown = max(image.size) - 2 * 24
+        expected = shown / max(high_x - low_x, high_y - low_y) * 25.4
+        # pHYs counts whole pixels for a metre (PNG 1.2, 4.2.4.2).
+        assert image.info["dpi"] == pytest.approx((expected, expected), rel=2e-3)
+
+
 def test_previews_are_pictures_with_something_on_them(made):
     _, files = made
     for name in (n for n in files if n.endswith(".png")):
@@ -134,18 +146,26 @@ def test_the_shop_sheet_is_one_page_with_all_that_a_shop_needs(made):
     assert len(document) == 1
     text = document[0].get_textpage().get_text_range()
     expected = {
-        "mm": ("418.00 mm (U95 0.30 mm)", "depth 9.70 mm", "0.50 mm along the width"),
-        "in": ("16.457 in (U95 0.012 in)", "depth 0.382 in", "0.020 in along the width"),
+        "mm": (
+            "418.00 mm (U95 0.30 mm)",
+            "depth 9.70 mm",
+            "0.70 mm drawn; real gap along the width",
+        ),
+        "in": (
+            "16.457 in (near 16 29/64) (U95 0.012 in)",
+            "depth 0.382 in",
+            "0.028 in drawn; real gap along the width",
+        ),
     }[plan.unit]
     for words in (
         *expected,
         "common practice, no source",
         "not applied",
-        "an estimate",
+        "Estimated time",
         "Cut a test in scrap",
         "eye, ear and dust",
-        "local rules",
-        "no-go",
+        "local regulations",
+        "does not enter",
         "opening measured",
     ):
         assert words in text
@@ -159,7 +179,7 @@ def wordy():
         coupons=None,
         glued=True,
         wood={
-            "species": "beech",
+            "species": "beech, american",
             "grain": "width",
             "now": {"moisture": 12},
             "driest": {"moisture": 5},
@@ -192,7 +212,7 @@ def test_the_archive_is_whole_and_equal_files_give_equal_bytes(made):
 
 
 def test_old_dxf_is_written_when_asked_for_and_equal_plans_give_equal_bytes():
-    chosen = choices(clearance="0.5 mm", coupons=None, stock=None)
+    chosen = choices(clearance="0.7 mm", coupons=None, stock=None)
     plan = make_plan(TRAY, UNCERTAINTY, THICKNESS, chosen)
     files = plan_files(plan, r12=True)
     (content,) = [c for n, c in files.items() if n.endswith(".dxf")]
@@ -203,3 +223,36 @@ def test_old_dxf_is_written_when_asked_for_and_equal_plans_give_equal_bytes():
     assert len(closed) == 3
     assert len(document.modelspace().query("CIRCLE")) == 2
     assert plan_files(plan, r12=True) == files
+
+
+def test_an_inch_sheet_is_in_inches_throughout_and_shows_readings_as_read():
+    # Set-up j02: "all lengths in inches", then 16 7/16 in as "417.51 mm".
+    chosen = choices(clearance=["1/64 in", "1/32 in"], coupons={"tests": ["width"]}, stock=None)
+    plan = make_plan(TRAY, UNCERTAINTY, THICKNESS, chosen, unit="in")
+    readings = ("length: 16 7/16 in by tape", "width: 4 43/64 in by caliper")
+    text = pypdfium2.PdfDocument(shop_sheet(plan, readings))[0].get_textpage().get_text_range()
+    before_readings, after = text.split("Readings")
+    assert "16 7/16 in by tape" in after
+    assert " mm" not in before_readings + after
+    # 9.70 mm are 0.382 in: 24.4 64ths.
+    assert "0.382 in (near 3/8)" in text
+
+
+def test_reading_lines_are_as_written(tmp_path):
+    from snugline.desk.job import inspect_record
+    from snugline.desk.pocketing import reading_lines
+
+    record = {
+        "part": {"thickness": "9 mm"},
+        "frame": {"description": "border-a4"},
+        "photo": [{"file": "a.jpg", "shows": "whole"}],
+        "reading": [
+            {"what": "length", "values": ["16 7/16 in", '16.44"'], "tool": "tape"},
+            {"what": "width", "value": "118.66 mm", "tool": "caliper"},
+        ],
+    }
+    job, _ = inspect_record(record, tmp_path / "job.toml")
+    assert reading_lines(job) == (
+        'length: 16 7/16 in, 16.44" by tape',
+        "width: 118.66 mm by caliper",
+    )

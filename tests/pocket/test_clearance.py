@@ -1,19 +1,19 @@
-import numpy as np
 import pytest
 
 from snugline.errors import InputError
+from snugline.fit.part_uncertainty import PartUncertainty, SizeRead
 from snugline.fit.readings.uncertainty_budget import Gain
 from snugline.place import OfKey
 from snugline.pocket.clearance import (
+    Clearance,
     Gap,
-    PartUncertainty,
     checked_clearance,
     clearance_notices,
+    clearance_of,
+    disagreement_notices,
+    even,
     gaps,
-    suggest,
 )
-from snugline.pocket.fits import FITS
-from snugline.pocket.overcut import Overcut
 
 PART = PartUncertainty(
     edge=0.05,
@@ -24,7 +24,7 @@ PART = PartUncertainty(
 
 
 def test_a_gap_below_the_uncertainty_is_said_with_the_reading_that_would_help_most():
-    (notice,) = clearance_notices(0.25, PART)
+    (notice,) = clearance_notices(even(0.25), PART, doubted=True)
     assert notice.code == "clearance-below-uncertainty"
     assert str(notice.about) == "length"
     assert "0.40 mm" in notice.text
@@ -33,11 +33,11 @@ def test_a_gap_below_the_uncertainty_is_said_with_the_reading_that_would_help_mo
 
 
 def test_a_gap_above_the_uncertainty_brings_no_remark():
-    assert clearance_notices(0.5, PART) == ()
+    assert clearance_notices(even(0.5), PART, doubted=True) == ()
 
 
 def test_a_dimension_s_uncertainty_is_shared_by_both_sides():
-    along, across = gaps(0.5, PART)
+    along, across = gaps(even(0.5), PART)
     assert (along.least, along.greatest) == pytest.approx((0.1, 0.9))
     assert (across.least, across.greatest) == pytest.approx((0.45, 0.55))
 
@@ -67,25 +67,23 @@ def test_limits_of_size_give_the_standard_s_clearances(opening, part, expected):
     assert (2 * gap.least, 2 * gap.greatest) == pytest.approx(expected, abs=1e-9)
 
 
-@pytest.mark.parametrize("kind", FITS)
-def test_suggestions_are_marked_as_common_practice(kind):
-    made = suggest(kind, 0.1)
-    assert "common practice, no source" in made.basis
-    assert (made.low, made.high) == pytest.approx((FITS[kind].low, FITS[kind].high))
+def test_a_gap_of_its_own_along_each_axis_is_named_and_comes_back():
+    two = Clearance(0.6, 0.4)
+    assert two.named("mm") == "length 0.60 mm width 0.40 mm"
+    assert even(0.25).named("in") == "0.010 in"
+    assert clearance_of(two.as_json()) == two
+    assert clearance_of(even(0.3).as_json()) == even(0.3)
+    along, across = gaps(two, PART)
+    assert (along.clearance, across.clearance) == (0.6, 0.4)
 
 
-def test_the_ladder_spans_the_suggestion_and_rises_in_even_steps():
-    made = suggest("firm", 0.2)
-    assert made.ladder[0] <= made.low
-    assert made.ladder[-1] >= made.high
-    steps = np.diff(made.ladder)
-    assert steps == pytest.approx([steps[0]] * len(steps))
-    assert min(suggest("soft", 1.0).ladder) >= 0
-
-
-def test_the_records_move_the_suggestion_and_are_quoted():
-    narrow = Overcut(-0.1, 0.01, cuts=6, alike=4)
-    made = suggest("firm", 0.05, narrow, season_closes=0.2)
-    assert made.low == pytest.approx(0.25 + 0.1 + 0.2)
-    assert "6 cuts on record" in made.basis
-    assert "0.20 mm added" in made.basis
+def test_a_tape_that_contradicts_the_outline_is_named():
+    # Set-up j08: the photos give 481.19 +- 4.03 mm, the tape 483 mm.
+    part = PartUncertainty(0.05, 4.03, 0.1, read={"length": (SizeRead(483.0, 0.5, "tape"),)})
+    (notice,) = disagreement_notices(even(0.4), part, (481.19, 188.7))
+    assert notice.code == "reading-and-outline-disagree"
+    assert "the tape gives a length of 483.00 mm" in notice.text
+    assert "1.81 mm apart" in notice.text
+    # A gap that takes the difference up, and a reading within its own U95, are not worth a word.
+    assert disagreement_notices(even(1.0), part, (481.19, 188.7)) == ()
+    assert disagreement_notices(even(0.4), part, (482.2, 188.7)) == ()

@@ -3,49 +3,113 @@ import itertools
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 
 from snugline.errors import InputError
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Arc, polygon_of
 from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import rounded_rectangle
-from snugline.pocket.coupon import corner_coupon, nested, width_slip
+from snugline.pocket.clearance import even
+from snugline.pocket.coupon import end_coupon, gauge, nested, width_slip
 from snugline.pocket.lettering import engraved, engraved_width
+from snugline.pocket.step_gauge import step_gauge
 
 PART = rounded_rectangle(418, 146, 27.4)
+SMALL = rounded_rectangle(90, 20, 4)
 
 
-def test_one_corner_is_the_pocket_s_own_corner_with_a_run_of_both_sides():
-    made = corner_coupon(PART, 0.25, 1, 60, 6)
-    assert made.size == pytest.approx((72, 72))
-    (opening,) = made.pocket
-    (arc,) = [s for s in opening.segments if isinstance(s, Arc)]
-    assert arc.radius == pytest.approx(27.65)
-    # Open on two sides: the pocket passes the outer cut by more than the cutter's radius.
-    assert opening.bounds == pytest.approx((12, 12, 76, 76))
+def admitted(polygon, part_size, low, thickness):
+    """Whether a strip as long as the part and as thick goes into the slot from that level on."""
+    window = shapely.box(-1e4, low, 1e4, low + thickness)
+    ends = polygon.intersection(window)
+    # The longest strip has its ends at the innermost place of each end wall.
+    ring = np.array(ends.exterior.coords)
+    middle = (ring[:, 0].min() + ring[:, 0].max()) / 2
+    left, right = ring[ring[:, 0] < middle, 0].max(), ring[ring[:, 0] > middle, 0].min()
+    return right - left >= part_size
 
 
-def test_two_corners_keep_the_whole_width():
-    made = corner_coupon(PART, 0.25, 2, 60, 6)
-    assert made.size == pytest.approx((72, 146.5 + 24))
+def as_cut(slot, cutter, error):
+    """What a cutter of that diameter clears of a slot, its walls moved outwards by an error."""
+    whole = polygon_of(slot)
+    radius = cutter / 2
+    return whole.buffer(-radius, quad_segs=64).buffer(radius + error, quad_segs=64)
+
+
+LADDER = tuple(round(0.05 * k, 2) for k in range(1, 8))
+
+
+@pytest.mark.parametrize("direction", ["length", "width"])
+@pytest.mark.parametrize("error", [-0.28, -0.12, 0.0, 0.07])
+def test_the_first_step_that_admits_the_part_is_the_right_one(direction, error):
+    size = {"length": 418.0, "width": 146.0}[direction]
+    made = step_gauge(size, LADDER, 9.5, 6.0, "x")
+    cut = as_cut(made.slot, 6.0, error)
+    found = [
+        rung for rung, low in zip(LADDER, made.levels, strict=True) if admitted(cut, size, low, 9.5)
+    ]
+    assert found == [rung for rung in LADDER if rung + error >= 1e-9]
+
+
+def test_a_gauge_lies_as_the_pocket_does_and_is_closed():
+    for direction, size in (("length", 418.0), ("width", 146.0)):
+        made = gauge(PART, direction, LADDER, 9.5, 6.0)
+        (slot,) = made.pocket
+        assert made.through
+        assert polygon_of(made.outer).contains(polygon_of(slot))
+        low_x, low_y, high_x, high_y = slot.bounds
+        along = high_x - low_x if direction == "length" else high_y - low_y
+        assert along == pytest.approx(size + 2 * LADDER[-1])
+        land = polygon_of(made.outer) - polygon_of(slot)
+        assert land.covers(shapely.MultiLineString(made.mark))
+
+
+def test_an_end_has_both_corners_and_both_flanks():
+    made = end_coupon(PART, 0.25, 20, 6)
     (opening,) = made.pocket
     assert sum(isinstance(s, Arc) for s in opening.segments) == 2
+    _, low_y, _, high_y = opening.bounds
+    assert high_y - low_y == pytest.approx(146.5)
+    # Both flanks are straight for the run that is asked for, then the piece ends.
+    assert made.size == pytest.approx((12 + 27.65 + 20, 146.5 + 24), abs=1.5)
 
 
-def test_the_coupon_s_walls_are_the_pocket_s():
-    made = corner_coupon(PART, 0.4, 1, 60, 6)
+def test_a_machine_that_cuts_too_narrow_fails_at_an_end_coupon():
+    # Set-ups j03, j06, j08: a corner open on two sides was passed at every rung by a machine that
+    # cuts 0.5 mm too narrow.
+    part = polygon_of(PART, 1e-4)
+    for rung, error, goes in ((0.2, -0.1, True), (0.05, -0.1, False), (0.45, -0.5, False)):
+        (opening,) = end_coupon(PART, rung, 20, 6).pocket
+        cut = as_cut(opening, 6.0, error)
+        left, bottom, _, top = opening.bounds
+        # The part from its left end, middle on the opening's middle, pushed to the wall.
+        laid = shapely.affinity.translate(
+            part, left + 209 + rung, bottom + (top - bottom) / 2
+        ).intersection(shapely.box(-1e3, -1e3, cut.bounds[2] - 5, 1e3))
+        assert cut.covers(laid) == goes
+
+
+def test_a_stadium_s_end_reaches_its_straight_sides():
+    stadium = rounded_rectangle(400, 100, 50)
+    (opening,) = end_coupon(stadium, 0.2, 20, 6).pocket
+    assert opening.bounds[3] - opening.bounds[1] == pytest.approx(100.4)
+    assert opening.bounds[2] - opening.bounds[0] > 50 + 20
+
+
+def test_the_walls_of_an_end_are_the_pocket_s():
+    made = end_coupon(PART, 0.4, 20, 6)
     (pocket,) = parallel(PART, 0.4)
     low_x, low_y, *_ = pocket.bounds
     (opening,) = (o.translated(low_x - 12, low_y - 12) for o in made.pocket)
     points = opening.sampled(0.5)
-    wall = points[(points[:, 0] < low_x + 60) & (points[:, 1] < low_y + 60)]
-    assert np.abs(signed_distance(pocket, wall)).min() < 1e-9
+    wall = points[points[:, 0] < low_x + 40]
     on_wall = np.abs(signed_distance(pocket, wall)) < 1e-6
-    assert on_wall.sum() > 150
+    assert on_wall.all()
 
 
 def test_the_mark_names_the_clearance_in_the_job_s_unit_and_stays_on_the_land():
-    metric, inch = (corner_coupon(PART, 0.254, 1, 40, 6, unit) for unit in ("mm", "in"))
+    metric, inch = (end_coupon(PART, 0.254, 20, 6, unit) for unit in ("mm", "in"))
     assert (metric.name, inch.name) == ("0.25 mm", "0.010 in")
     for made in (metric, inch):
         land = polygon_of(made.outer) - polygon_of(made.pocket[0])
@@ -54,7 +118,7 @@ def test_the_mark_names_the_clearance_in_the_job_s_unit_and_stays_on_the_land():
 
 
 def test_the_slip_is_a_channel_of_the_pocket_s_width():
-    made = width_slip(PART, 0.25, 6)
+    made = width_slip(PART, even(0.25), 6)
     (channel,) = made.pocket
     low_x, low_y, high_x, high_y = channel.bounds
     assert high_y - low_y == pytest.approx(146.5)
@@ -64,19 +128,20 @@ def test_the_slip_is_a_channel_of_the_pocket_s_width():
 
 @pytest.mark.parametrize(("count", "rows"), [(1, 1), (3, 1), (4, 2), (5, 1), (6, 2)])
 def test_coupons_lie_apart_on_the_smallest_scrap(count, rows):
-    coupons = [corner_coupon(PART, 0.1 * k, 1, 40, 6) for k in range(count)]
+    coupons = [end_coupon(SMALL, 0.1 * k, 20, 6) for k in range(count)]
     found, size = nested(coupons, gap=8)
     boxes = [shapely.box(*c.outer.bounds) for c in found]
     for a, b in itertools.combinations(boxes, 2):
         assert a.distance(b) > 8 - 1e-6
     assert shapely.box(8, 8, size[0] - 8, size[1] - 8).buffer(1e-6).covers(shapely.union_all(boxes))
-    assert size[1] == pytest.approx(rows * 60 + 8)
+    assert size[1] == pytest.approx(rows * (max(c.size[1] for c in coupons) + 8) + 8)
 
 
-@pytest.mark.parametrize(("corners", "run"), [(0, 40), (3, 40), (1, 0)])
-def test_an_impossible_coupon_is_refused(corners, run):
-    with pytest.raises(InputError, match="1 or 2 corners"):
-        corner_coupon(PART, 0.25, corners, run, 6)
+def test_a_coupon_without_a_run_or_rungs_is_refused():
+    with pytest.raises(InputError, match="run above 0"):
+        end_coupon(PART, 0.25, 0, 6)
+    with pytest.raises(InputError, match="no rungs"):
+        step_gauge(100, (), 9, 6, "x")
 
 
 def test_letters_keep_their_height_and_advance():

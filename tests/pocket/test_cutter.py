@@ -5,6 +5,7 @@ import pytest
 from snugline.errors import PlanError
 from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
+from snugline.pocket.clearance import even
 from snugline.pocket.cutter import (
     cutter_notices,
     largest_cutter,
@@ -91,7 +92,7 @@ def test_a_neck_narrower_than_the_cutter_is_measured():
     assert found.regions == 2
     assert neck_width(pocket, 10.0) == pytest.approx(8.0, abs=1e-3)
     assert neck_width(pocket, 7.0) is None
-    codes = [n.code for n in cutter_notices(pocket, found, 0.3)]
+    codes = [n.code for n in cutter_notices(pocket, found, even(0.3))]
     assert codes == ["neck-narrower-than-cutter", "uncut-corner"]
 
 
@@ -103,14 +104,22 @@ def test_a_cutter_wider_than_the_pocket_is_refused():
 def test_what_the_uncut_corner_does_to_the_part_is_said():
     part = rounded_rectangle(120, 80, 2.0)
     (pocket,) = parallel(part, 0.2)
-    (notice,) = cutter_notices(pocket, reach(pocket, 8.0, part), 0.2)
-    assert notice.severity == "retake"
+    (notice,) = cutter_notices(pocket, reach(pocket, 8.0, part), even(0.2))
+    assert notice.severity == "cannot be cut"
     assert "would meet" in notice.text
     (pocket,) = parallel(part, 1.0)
-    (notice,) = cutter_notices(pocket, reach(pocket, 8.0, part), 1.0)
-    assert notice.severity == "fine"
+    (notice,) = cutter_notices(pocket, reach(pocket, 8.0, part), even(1.0))
+    assert notice.severity == "note"
     assert "still drops in" in notice.text
 
 
 def test_a_round_pocket_takes_any_cutter_up_to_its_own_size():
     assert largest_cutter(circle(15)) == pytest.approx(30, abs=1e-3)
+
+
+def test_corners_that_bulge_into_the_pocket_limit_no_cutter():
+    # A pocket with outer corners of 30 mm and a rounded nose of 2 mm that reaches into it.
+    corners = [(-60, -40), (60, -40), (60, 40), (20, 40), (0, 0), (-20, 40), (-60, 40)]
+    radii = [30, 30, 15, 15, 2, 15, 15]
+    nosed = filleted_polygon(corners, radii)
+    assert 2 * 2 < largest_cutter(nosed) <= 2 * 15

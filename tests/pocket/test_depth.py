@@ -3,9 +3,15 @@ import pytest
 from snugline.errors import InputError, PlanError
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.thickness import Thickness, thickness_of
+from snugline.pocket.choices import Cutter, PocketChoices
+from snugline.pocket.clearance import even
 from snugline.pocket.depth import depth_notices, pocket_depth
 
 NINE = Thickness(9.5, 0.025)
+
+
+def cut_with(length, diameter=6.0, floor=None):
+    return PocketChoices((even(0.25),), cutter=Cutter(diameter, length), floor=floor)
 
 
 def test_flush_is_the_thickness_and_sanding_goes_on_top():
@@ -41,10 +47,33 @@ def test_negative_sanding_is_refused():
 def test_thin_floor_short_cutter_and_uneven_part_are_said():
     uneven = thickness_of([Reading("thickness", (9.3, 9.5, 9.7), "caliper")])
     depth = pocket_depth(uneven, stock=11)
-    notices = depth_notices(depth, uneven, cutter_length=8)
+    notices = depth_notices(depth, uneven, cut_with(8))
     assert [n.code for n in notices] == [
         "thin-floor",
         "cutter-shorter-than-depth",
         "uneven-thickness",
     ]
-    assert depth_notices(pocket_depth(NINE, stock=18), NINE, cutter_length=20) == ()
+    assert depth_notices(pocket_depth(NINE, stock=18), NINE, cut_with(20)) == ()
+
+
+def test_a_floor_less_than_its_own_uncertainty_is_not_to_be_cut():
+    # Set-up w01: a floor of 0.04 mm where the depth is uncertain by 0.12 mm.
+    thickness = Thickness(5.96, 0.12 / 1.96)
+    depth = pocket_depth(thickness, stock=6.0)
+    (notice,) = depth_notices(depth, thickness, PocketChoices((even(0.3),)))
+    assert (notice.code, notice.severity) == ("floor-below-uncertainty", "cannot be cut")
+    assert "0.04 mm" in notice.text
+
+
+def test_a_stated_least_floor_is_a_limit_and_common_practice_is_a_hint():
+    depth = pocket_depth(NINE, stock=12)
+    for floor, severity in ((None, "check"), (3.0, "cannot be cut"), (2.0, None)):
+        found = depth_notices(depth, NINE, PocketChoices((even(0.3),), floor=floor))
+        assert [n.severity for n in found if n.code == "thin-floor"] == [severity] * bool(severity)
+
+
+def test_a_slender_cutter_is_named():
+    # Set-up w04: 3 mm thick, 80 mm long.
+    (notice,) = depth_notices(pocket_depth(NINE, stock=20), NINE, cut_with(80, 3))
+    assert notice.code == "cutter-slender"
+    assert "27 times" in notice.text

@@ -7,13 +7,13 @@ import sys
 import pytest
 
 from snugline.errors import FileError, InputError
-from snugline.pocket.overcut import Cut
+from snugline.pocket.cut_record import Cut
 from snugline.pocket.records import Records
 
 WRITER = """
 import sys
 from pathlib import Path
-from snugline.pocket.overcut import Cut
+from snugline.pocket.cut_record import Cut
 from snugline.pocket.records import Records
 records = Records(Path(sys.argv[1]))
 for number in range(int(sys.argv[3])):
@@ -25,17 +25,17 @@ HALF_WRITTEN = """
 import sys, time
 from pathlib import Path
 import snugline.pocket.records as records
-from snugline.pocket.overcut import Cut
+from snugline.pocket.cut_record import Cut
 class Slow:
     def __init__(self, real): self.real = real
     def __getattr__(self, name): return getattr(self.real, name)
-    def execute(self, text):
+    def execute(self, text, *values):
         if text == "COMMIT":
             # Rows are written to the file itself, past the cache, but not yet committed.
             self.real.execute("PRAGMA cache_spill = 1")
             print("writing", flush=True)
             time.sleep(60)
-        return self.real.execute(text)
+        return self.real.execute(text, *values)
 real = records.sqlite3.connect
 def connect(*a, **k):
     c = real(*a, **k)
@@ -133,7 +133,7 @@ def test_export_and_import_carry_all_cuts_and_add_none_twice(tmp_path):
 def test_a_file_that_is_no_export_is_refused_and_adds_nothing(tmp_path, text):
     (tmp_path / "fits.json").write_text(text)
     records = Records(tmp_path / "a.sqlite")
-    with pytest.raises(FileError, match="no export of fit records"):
+    with pytest.raises(FileError, match="not an export of fit records"):
         records.import_from(tmp_path / "fits.json")
     assert records.cuts() == ()
 
@@ -167,7 +167,7 @@ def test_a_file_that_is_no_record_is_refused(tmp_path):
         ({"clearance": float("nan")}, "negative"),
         ({"machine": " "}, "no machine is named"),
         ({"wood": ""}, "no wood is named"),
-        ({"verdict": "fine"}, "is no verdict"),
+        ({"verdict": "fine"}, "is not a verdict"),
     ],
 )
 def test_a_cut_that_makes_no_sense_is_not_recorded(tmp_path, changes, match):
@@ -175,3 +175,71 @@ def test_a_cut_that_makes_no_sense_is_not_recorded(tmp_path, changes, match):
     with pytest.raises(InputError, match=match):
         records.add(cut(**changes))
     assert records.cuts() == ()
+
+
+def test_changes_are_undone_one_by_one_and_the_order_stays(tmp_path):
+    records = Records(tmp_path / "fits.sqlite")
+    keys = [records.add(cut(part=str(n), on="2024-01-01")) for n in range(3)]
+    before = records.cuts()
+    records.change(keys[1][:8], cut(part="other", clearance=0.4, on="2024-01-01"))
+    assert records.cuts()[1].clearance == 0.4
+    assert records.remove(keys[0]).part == "0"
+    assert [c.part for c in records.cuts()] == ["other", "2"]
+    records.undo()
+    records.undo()
+    assert records.cuts() == before
+    assert "1 cut taken off" in records.undo()
+    assert [c.part for c in records.cuts()] == ["0", "1"]
+    records.undo()
+    records.undo()
+    with pytest.raises(InputError, match="nothing to undo"):
+        records.undo()
+
+
+def test_an_import_is_undone_as_a_whole(tmp_path):
+    here, there = Records(tmp_path / "a.sqlite"), Records(tmp_path / "b.sqlite")
+    for number in range(3):
+        here.add(cut(part=str(number)))
+    here.export_to(tmp_path / "fits.json")
+    there.import_from(tmp_path / "fits.json")
+    there.undo()
+    assert there.cuts() == ()
+
+
+def test_a_table_goes_out_and_comes_back_the_same(tmp_path):
+    here, there = Records(tmp_path / "a.sqlite"), Records(tmp_path / "b.sqlite")
+    here.add(cut(wood="=cmd()", part='plate, "small"', clearance_width=0.4, length_u=0.3))
+    here.add(cut(opening_error=-0.05))
+    here.export_to(tmp_path / "fits.csv")
+    assert "'=cmd()" in (tmp_path / "fits.csv").read_text()
+    assert there.import_from(tmp_path / "fits.csv") == 2
+    assert there.cuts() == here.cuts()
+
+
+def test_a_file_of_the_first_version_is_read_and_its_words_are_today_s(tmp_path):
+    path = tmp_path / "fits.sqlite"
+    with sqlite3.connect(path) as connection:
+        connection.execute(
+            "CREATE TABLE cut (key TEXT PRIMARY KEY, clearance REAL NOT NULL, verdict TEXT NOT "
+            "NULL, wood TEXT NOT NULL, machine TEXT NOT NULL, cutter REAL NOT NULL, kind TEXT NOT "
+            'NULL, part TEXT NOT NULL, part_u REAL NOT NULL, opening_error REAL, "on" TEXT NOT '
+            "NULL)"
+        )
+        connection.execute(
+            "INSERT INTO cut VALUES ('a', 0.1, 'no-go', 'oak', 'm', 6, 'firm', 'p', 0.02, NULL, "
+            "'2024-01-01')"
+        )
+    connection.close()
+    records = Records(path)
+    (kept,) = records.cuts()
+    assert (kept.verdict, kept.length_u) == ("does not enter", None)
+    records.add(cut())
+    assert len(records.cuts()) == 2
+
+
+def test_a_key_that_fits_no_cut_or_several_is_refused(tmp_path):
+    records = Records(tmp_path / "fits.sqlite")
+    records.add(cut())
+    for key in ("", "nothing"):
+        with pytest.raises(InputError, match="take the key from the list"):
+            records.remove(key)

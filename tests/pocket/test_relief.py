@@ -9,7 +9,7 @@ from snugline.fit.geometry.outline import Arc, Line, Outline, polygon_of
 from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import circle, polygon, rounded_rectangle
 from snugline.pocket.cutter import reach
-from snugline.pocket.relief import STYLES, relieved
+from snugline.pocket.relief import ALLOWANCE, STYLES, relieved
 
 QUAD = 2048  # chords of a quarter of shapely's disc: 0.3 nm of sagitta at 4 mm
 
@@ -69,7 +69,7 @@ def test_dog_bone_has_the_textbook_s_figures():
     made = relieved(rounded_rectangle(100, 60), 2 * radius, "dog-bone")
     assert len(made.outline.segments) == 8
     for disc in made.discs:
-        assert disc.overcut == pytest.approx(0.929936, abs=1e-6)
+        assert disc.behind == pytest.approx(0.929936, abs=1e-6)
         assert 50 - abs(disc.centre[0]) == pytest.approx(2.245064, abs=1e-6)
         assert 30 - abs(disc.centre[1]) == pytest.approx(2.245064, abs=1e-6)
     lines = sorted(s.length for s in made.outline.segments if isinstance(s, Line))
@@ -89,7 +89,7 @@ def test_t_bone_has_the_textbook_s_figures(style):
     grown = (high_x - low_x - 100, high_y - low_y - 60)
     expected = (2 * radius, 0) if style == "t-bone along length" else (0, 2 * radius)
     assert grown == pytest.approx(expected, abs=1e-9)
-    assert all(d.overcut == pytest.approx(radius) for d in made.discs)
+    assert all(d.behind == pytest.approx(radius) for d in made.discs)
 
 
 @pytest.mark.parametrize("degrees", [50, 70, 89.95, 110, 140])
@@ -174,3 +174,25 @@ def test_a_slot_narrower_than_the_cutter_is_refused():
         relieved(slot, 10.0, "dog-bone")
     with pytest.raises(PlanError, match="wider than the pocket"):
         relieved(circle(3), 10.0, "dog-bone")
+
+
+@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("rounding", [0.0, 0.5])
+def test_with_the_allowance_the_part_enters_with_stock_left_and_with_chords(style, rounding):
+    # Set-up j03: a dog-bone as wide as the cutter, 0.1 mm left to finish: 0.385 mm of wood stayed.
+    cutter, clearance = 6.35, 0.3
+    part = rounded_rectangle(120, 80, rounding)
+    made = relieved(parallel(part, clearance)[0], cutter, style, ALLOWANCE).outline
+    for left, chord in ((0.0, 1e-4), (0.1, 1e-4), (0.0, 0.05), (0.1, 0.05)):
+        whole = polygon_of(made, chord).buffer(-left)
+        cut = whole.buffer(-cutter / 2, quad_segs=QUAD).buffer(cutter / 2, quad_segs=QUAD)
+        assert cut.covers(polygon_of(part, 1e-4)), (left, chord)
+    bare = relieved(parallel(part, clearance)[0], cutter, style).outline
+    whole = polygon_of(bare, 1e-4).buffer(-0.1)
+    cut = whole.buffer(-cutter / 2, quad_segs=QUAD).buffer(cutter / 2, quad_segs=QUAD)
+    assert not cut.covers(polygon_of(part, 1e-4)) or rounding or style != "dog-bone"
+
+
+def test_a_corner_that_the_cutter_reaches_is_not_relieved_for_the_allowance_s_sake():
+    pocket = rounded_rectangle(120, 80, 3.1)
+    assert relieved(pocket, 6.0, "dog-bone", ALLOWANCE).discs == ()

@@ -1,7 +1,10 @@
 import pytest
 
 from snugline.errors import InputError, PlanError
+from snugline.fit.geometry.outline import Arc
+from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import rounded_rectangle
+from snugline.pocket.relief import relieved
 from snugline.pocket.template import Follower, template_notices, template_outline
 
 POCKET = rounded_rectangle(120, 80, 10)
@@ -22,12 +25,34 @@ def test_a_bearing_smaller_than_the_cutter_asks_for_a_smaller_template():
     assert made.bounds == pytest.approx((-59, -39, 59, 39))
 
 
-def test_a_bush_that_cannot_turn_in_the_corner_is_said():
-    (notice,) = template_notices(rounded_rectangle(120, 80, 3), Follower(17, 8))
-    assert notice.code == "template-corner-too-tight"
-    assert "come out at 4.00 mm" in notice.text
-    assert template_notices(POCKET, Follower(17, 8)) == ()
-    assert template_notices(rounded_rectangle(120, 80), Follower(17, 8))
+def test_corners_that_the_part_meets_block_the_template():
+    # Set-up j03: square corners, a part left 0.86 mm in the wood, yet "usable".
+    part = rounded_rectangle(120, 80)
+    pocket = parallel(part, 0.3)[0]
+    (notice,) = template_notices(pocket, part, Follower(17, 8))
+    assert (notice.code, notice.severity) == ("template-corner-too-tight", "cannot be cut")
+    assert "meet 1.23 mm" in notice.text
+    round_part = rounded_rectangle(120, 80, 10)
+    assert template_notices(parallel(round_part, 0.3)[0], round_part, Follower(17, 8)) == ()
+
+
+def test_corners_that_the_cutter_leaves_but_the_part_keeps_clear_of_are_for_information():
+    part = rounded_rectangle(120, 80, 3)
+    (notice,) = template_notices(parallel(part, 0.5)[0], part, Follower(17, 8))
+    assert notice.severity == "note"
+
+
+def test_a_relief_for_the_template_s_cutter_lets_the_part_in():
+    part = rounded_rectangle(120, 80)
+    pocket = relieved(parallel(part, 0.3)[0], 8.0, "dog-bone", 0.2).outline
+    assert template_notices(pocket, part, Follower(17, 8)) == ()
+    # The bush turns in the relief: its arcs have the cutter's radius, the allowance, the offset.
+    radii = [
+        s.radius
+        for s in template_outline(pocket, Follower(17, 8)).segments
+        if isinstance(s, Arc) and s.sweep > 0
+    ]
+    assert max(radii) == pytest.approx(4.2 + 4.5)
 
 
 def test_a_cutter_that_does_not_pass_the_bush_is_refused():

@@ -130,11 +130,16 @@ def test_photos_find_their_camera_by_exif_or_by_name():
     assert prior_for(photo(make=None), [CAMERA], "shop phone").lens == LENS
 
 
-def test_a_camera_that_was_not_learned_or_has_another_size_is_refused():
+def test_a_camera_that_was_not_learned_is_refused():
     with pytest.raises(InputError, match="Shop phone"):
         prior_for(photo(), [CAMERA], "other")
-    with pytest.raises(InputError, match="2000 x 1500"):
-        prior_for(photo(size=(2000, 1500)), [CAMERA], "Shop phone")
+
+
+def test_a_camera_learned_with_another_size_is_not_used_and_that_is_said():
+    remark = prior_for(photo(size=(2000, 1500)), [CAMERA], "Shop phone")
+    assert remark.code == "camera-of-another-size"
+    assert "2000 x 1500" in remark.text
+    assert remark.about.file == "p.jpg"
 
 
 def written(tmp_path, name, size=(400, 300), **exif):

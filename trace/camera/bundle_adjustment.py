@@ -25,6 +25,13 @@ from snugline.trace.camera.marker_noise import (
     robust_spread,
     tukey_weights,
 )
+from snugline.trace.camera.observations import (
+    Observations,
+    SheetState,
+    expected_points,
+    on_bench,
+    plane_rotation,
+)
 from snugline.trace.camera.projection import Camera, rotation_from_vector
 
 Floats = NDArray[np.float64]
@@ -40,66 +47,6 @@ _ITERATIONS = 40
 # Step size relative to the joint uncertainty: below the first, re-weighting starts; below the
 # second, the iteration has converged.
 _NEAR, _STILL = 1.0, 0.001
-
-
-@dataclass(frozen=True)
-class Observations:
-    """Edge points of one photo; every array has N rows.
-
-    Attributes
-    ----------
-    sheet : which sheet the marker is printed on.
-    marker : which marker (or stretch of a plain frame's side), unique over the job's sheets.
-    design : (N, 2) mm, the point on the marker's side as designed, in the sheet's coordinates.
-    outward : (N, 2) unit, out of the marker, in the sheet's coordinates.
-    pixels : (N, 2) where the edge was seen.
-    normals : (N, 2) unit, across the edge in the picture, outwards.
-    sigma : (N,) px.
-    height : (N,) mm over the sheet.
-    """
-
-    sheet: Ints
-    marker: Ints
-    design: Floats
-    outward: Floats
-    pixels: Floats
-    normals: Floats
-    sigma: Floats
-    height: Floats
-
-    def only(self, keep: NDArray[np.bool_]) -> "Observations":
-        """The rows that `keep` marks."""
-        return Observations(
-            self.sheet[keep],
-            self.marker[keep],
-            self.design[keep],
-            self.outward[keep],
-            self.pixels[keep],
-            self.normals[keep],
-            self.sigma[keep],
-            self.height[keep],
-        )
-
-
-@dataclass(frozen=True)
-class SheetState:
-    """A printed sheet in the world: its print scale, and its pose (x, y, turn)."""
-
-    scale: Floats
-    scale_u: Floats
-    pose: Floats
-
-    def place(self, design: Floats) -> Floats:
-        """(N, 2) world mm of (N, 2) design mm."""
-        turn = plane_rotation(self.pose[2])
-        placed: Floats = (design * self.scale) @ turn.T + self.pose[:2]
-        return placed
-
-
-def plane_rotation(angle: float) -> Floats:
-    """(2, 2) rotation by `angle`, counter-clockwise."""
-    c, s = np.cos(angle), np.sin(angle)
-    return np.array([[c, -s], [s, c]])
 
 
 @dataclass(frozen=True)
@@ -128,6 +75,7 @@ class Adjusted:
     noise_px: Floats
     covariance: Floats
     layout: "Layout"
+    by_decentring: Floats
 
 
 @dataclass(frozen=True)
@@ -206,6 +154,7 @@ def adjust(
     lens_of_photo: Sequence[int] | None = None,
     robust: bool = True,
     bloom_u: float = BLOOM_U,
+    near: bool = False,
 ) -> Adjusted:
     """Levenberg-Marquardt on all photos together, with Tukey weights on the edges.
 
@@ -215,6 +164,11 @@ def adjust(
     priors : one for each lens.
     lens_of_photo : index of each photo's lens; without it every photo has its own.
     bloom_u : mm, how far a printed edge may have spread; 0 where nothing is printed.
+    near : the first guesses are adjusted ones: points far off are then outliers from the start.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError : the first guess does not converge.
     """
     photos = len(observations)
     lens_of = tuple(range(photos)) if lens_of_photo is None else tuple(lens_of_photo)
@@ -223,8 +177,15 @@ def adjust(
     state = _State(tuple(cameras), tuple(sheets), np.zeros(photos))
     places = [places_of(o.sigma, o.marker, o.outward) for o in observations]
     linear = _linearised(problem, state)
+    if not all(np.isfinite(seen.jacobian).all() for seen in linear):
+        raise np.linalg.LinAlgError("the first guess shows nothing of the sheet")
     noise = [_first_noise(seen) for seen in linear]
     weights = [np.ones(len(o.sigma)) for o in observations]
+    if near and robust:
+        weights = [
+            tukey_weights(seen.residuals, n, at)
+            for seen, n, at in zip(linear, noise, places, strict=True)
+        ]
     precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
     normal, gradient = _normal_equations(problem, state, linear, precision)
     damping, followed = 1e-6, 0
@@ -253,6 +214,7 @@ def adjust(
         if followed > 1 and length < _STILL:
             break
     unit = np.sqrt(np.diag(normal))
+    covariance = np.linalg.inv(normal / np.outer(unit, unit)) / np.outer(unit, unit)
     return Adjusted(
         cameras=state.cameras,
         sheets=state.sheets,
@@ -263,8 +225,9 @@ def adjust(
         noise_px=np.array(
             [np.sqrt(np.mean(n.spread(p) ** 2)) for n, p in zip(noise, places, strict=True)]
         ),
-        covariance=np.linalg.inv(normal / np.outer(unit, unit)) / np.outer(unit, unit),
+        covariance=covariance,
         layout=layout,
+        by_decentring=covariance @ _decentring(problem, state, linear, precision),
     )
 
 
@@ -289,21 +252,6 @@ def readjusted(
         normal, gradient = _normal_equations(problem, state, linear, [precision])
         state = _moved(state, layout, _solved(normal, gradient, 0.0))
     return state.cameras[0], float(state.bloom[0])
-
-
-def on_bench(o: Observations, sheets: Sequence[SheetState]) -> Observations:
-    """The same observations with every design point in true world mm, all on one sheet."""
-    design, outward = np.empty_like(o.design), np.empty_like(o.outward)
-    for s, sheet in enumerate(sheets):
-        mine = o.sheet == s
-        design[mine] = sheet.place(o.design[mine])
-        outward[mine] = o.outward[mine] @ plane_rotation(sheet.pose[2]).T
-    return replace(o, sheet=np.zeros_like(o.sheet), design=design, outward=outward)
-
-
-def expected_points(flat: Observations, bloom: float) -> Floats:
-    """(N, 3) world mm, where the edges of observations lie with their dot gain."""
-    return np.column_stack([flat.design + bloom * flat.outward, flat.height])
 
 
 def _first_noise(seen: _Linear) -> MarkerNoise:
@@ -384,6 +332,29 @@ def _linearised(problem: _Problem, state: _State) -> list[_Linear]:
             )
         )
     return result
+
+
+def _decentring(
+    problem: _Problem, state: _State, linear: Sequence[_Linear], precision: Sequence[Floats]
+) -> Floats:
+    """(L, K, 2) gradients of the K unknowns for a unit of each lens's decentring terms.
+
+    Source: Brown, Decentering distortion of lenses, 1966; terms as OpenCV's p1 and p2 (both from
+    memory).
+    """
+    layout = problem.layout
+    gradient = np.zeros((layout.lenses, layout.size, 2))
+    for photo, (o, seen, w) in enumerate(zip(problem.observations, linear, precision, strict=True)):
+        camera = state.cameras[photo]
+        points = expected_points(on_bench(o, state.sheets), float(state.bloom[photo]))
+        turned = points @ camera.rotation.T + camera.translation
+        x, y = (turned[:, :2] / turned[:, 2:]).T
+        r2, xy = x * x + y * y, 2 * x * y
+        moved = np.array([[xy, r2 + 2 * x * x], [r2 + 2 * y * y, xy]]) * camera.lens.focal
+        across = np.einsum("nx,xpn->np", o.normals, moved)
+        lens = layout.lens_of_photo[photo]
+        gradient[lens, seen.unknowns] += seen.jacobian.T @ (w[:, None] * across)
+    return gradient
 
 
 def _cost(

@@ -7,30 +7,35 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
-from snugline.trace.camera.bundle_adjustment import (
-    BLOOM_U,
-    Adjusted,
+from snugline.place import OfPhoto
+from snugline.trace.camera.bundle_adjustment import BLOOM_U, Adjusted, adjust, readjusted
+from snugline.trace.camera.described_markers import FEWEST_MARKERS, another_sheet
+from snugline.trace.camera.first_camera import bench_corners, camera_at, chosen_lens
+from snugline.trace.camera.lens import LensPrior
+from snugline.trace.camera.lens_choice import Chosen
+from snugline.trace.camera.marker_search import FoundMarkers
+from snugline.trace.camera.observations import (
     Observations,
     SheetState,
-    adjust,
     expected_points,
     on_bench,
     plane_rotation,
-    readjusted,
 )
-from snugline.trace.camera.lens import LensPrior
-from snugline.trace.camera.projection import Camera, homography, pose_from_plane
-from snugline.trace.camera.sighting import FEWEST_MARKERS, Sighting
+from snugline.trace.camera.projection import homography
+from snugline.trace.camera.sighting import Sighting
 from snugline.trace.sheet.frame_description import AnyFrame, Frame
 
 Floats = NDArray[np.float64]
 
 # Standard uncertainty of an unmeasured print scale (common practice, no source).
 UNMEASURED_SCALE_U = 5e-4
-# Markers farther than this share of their side from where a plane puts them belong to another
-# frame: no lens distorts that much over one sheet.
-_WRONG_FRAME = 0.25
+# Markers that lie farther than this share of their side from where lens and pose, adjusted to them,
+# put them belong to another frame: no paper bends that much over half a sheet.
+_WRONG_FRAME = 0.15
 _FOLDS = 4
+# Decentring of a phone's lens: 0.1 to 0.2 px at the rim of what a sheet fills (common practice, no
+# source).
+_DECENTRING_U = 5e-5
 
 
 @dataclass(frozen=True)
@@ -43,10 +48,27 @@ class Solved:
         of the first sheet.
     holdout_mm : (P,) hold-out error, rms mm on the sheet (the check-point RMSE of photogrammetry);
         NaN with too few markers.
+    lenses : (P,) what each photo's lens was chosen to be.
     """
 
     adjusted: Adjusted
     holdout_mm: Floats
+    lenses: tuple[Chosen, ...]
+
+    def camera_covariance(self, photo: int) -> Floats:
+        """(13, 13) of a photo's lens and pose, as they stand in `Layout`.
+
+        Where nothing but the markers tells focal length and centre, the lens's ripples do most of
+        it, and these are only as round about the centre as the lens is centred.
+        """
+        adjusted = self.adjusted
+        where = np.r_[adjusted.layout.lens(photo), adjusted.layout.pose(photo)]
+        covariance: Floats = adjusted.covariance[np.ix_(where, where)]
+        if self.lenses[photo].prior.kind in ("learned", "whole"):
+            return covariance
+        off = adjusted.by_decentring[adjusted.layout.lens_of_photo[photo]][where] * _DECENTRING_U
+        both: Floats = covariance + off @ off.T
+        return both
 
 
 def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
@@ -58,15 +80,31 @@ def solve(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> Solved:
         different sheets are not connected by one that shows both.
     """
     sheets = _place_sheets(sightings, frames)
-    cameras = [_first_camera(s, frames, sheets) for s in sightings]
-    lens_of, priors = _lenses(sightings)
+    lens_of = _lenses(sightings)
+    lenses = [
+        chosen_lens([s for s, k in zip(sightings, lens_of, strict=True) if k == lens], sheets)
+        for lens in range(max(lens_of) + 1)
+    ]
+    cameras = [
+        camera_at(lenses[k].lens, s, sheets) for s, k in zip(sightings, lens_of, strict=True)
+    ]
+    priors = [lens.prior for lens in lenses]
     bloom_u = BLOOM_U if all(isinstance(f, Frame) for f in frames) else 0.0
     observations = [s.observations for s in sightings]
-    adjusted = adjust(observations, cameras, sheets, priors, lens_of, bloom_u=bloom_u)
+    # Free to bend, a lens would follow bent paper before anybody doubts that.
+    near = any(p.kind == "free" for p in priors)
+    try:
+        adjusted = adjust(
+            observations, cameras, sheets, priors, lens_of, bloom_u=bloom_u, near=near
+        )
+    except np.linalg.LinAlgError:
+        raise _elsewhere(sightings[0], frames) from None
+    _check_places(sightings, frames, adjusted)
     holdout = [
-        _holdout(i, adjusted, s.observations, s.prior, bloom_u) for i, s in enumerate(sightings)
+        _holdout(i, adjusted, o, priors[k], bloom_u)
+        for i, (o, k) in enumerate(zip(observations, lens_of, strict=True))
     ]
-    return Solved(adjusted, np.array(holdout))
+    return Solved(adjusted, np.array(holdout), tuple(lenses[k] for k in lens_of))
 
 
 def _place_sheets(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> list[SheetState]:
@@ -113,42 +151,48 @@ def _rigid(source: Floats, target: Floats) -> Floats:
     return np.array([*move, turn])
 
 
-def _first_camera(
-    sighting: Sighting, frames: Sequence[AnyFrame], sheets: Sequence[SheetState]
-) -> Camera:
-    bench = np.empty_like(sighting.design)
-    for s, sheet in enumerate(sheets):
-        mine = sighting.sheet == s
-        bench[mine] = sheet.place(sighting.design[mine].reshape(-1, 2)).reshape(-1, 4, 2)
-    plane, pixels = bench.reshape(-1, 2), sighting.quads.reshape(-1, 2)
-    camera = pose_from_plane(sighting.prior.lens, plane, pixels)
-    off = np.linalg.norm(camera.pixels(plane) - pixels, axis=1).reshape(-1, 4)
-    side = np.linalg.norm(sighting.quads - np.roll(sighting.quads, 1, axis=1), axis=-1).mean(axis=1)
-    share = np.median(off / side[:, None])
-    if not share < _WRONG_FRAME:
-        names = " or ".join(f.name for f in frames)
-        raise PhotoError(
-            f"the markers are not where the description {names} puts them "
-            f"(half of them are off by more than {share * 100:.0f} % of their side)",
-            sighting.file,
-            "give the description of the frame that is in the photo",
-        )
-    return camera
+def _check_places(
+    sightings: Sequence[Sighting], frames: Sequence[AnyFrame], adjusted: Adjusted
+) -> None:
+    """Refuse the photo whose markers, after all was done to fit them, lie elsewhere the most."""
+    if not isinstance(frames[0], Frame):
+        return
+    shares = []
+    for sighting, camera in zip(sightings, adjusted.cameras, strict=True):
+        expected = camera.pixels(bench_corners(sighting, adjusted.sheets))
+        off = np.linalg.norm(expected - sighting.quads.reshape(-1, 2), axis=1).reshape(-1, 4)
+        side = np.linalg.norm(sighting.quads - np.roll(sighting.quads, 1, axis=1), axis=-1)
+        shares.append(float(np.nan_to_num(np.median(off / side.mean(axis=1)[:, None]), nan=np.inf)))
+    worst = int(np.argmax(shares))
+    if shares[worst] >= _WRONG_FRAME:
+        raise _elsewhere(sightings[worst], frames)
 
 
-def _lenses(sightings: Sequence[Sighting]) -> tuple[list[int], list[LensPrior]]:
-    """Photos of one camera share a lens; an unknown camera counts as a new one each time."""
-    priors: list[LensPrior] = []
+def _elsewhere(sighting: Sighting, frames: Sequence[AnyFrame]) -> PhotoError:
+    """The sheet is another one, or its description is wrong."""
+    marked = [f for f in frames if isinstance(f, Frame)]
+    where = OfPhoto(sighting.file)
+    ids = [marked[s].ids[m] for s, m in zip(sighting.sheet, sighting.marker, strict=True)]
+    found = FoundMarkers(np.array(ids), sighting.quads)
+    names = " or ".join(f.name for f in frames)
+    return another_sheet(found, marked, where) or PhotoError(
+        f"the markers are not where the description {names} puts them",
+        where,
+        "give the description of the frame that is in the photo, and see that the sheet lies flat",
+    )
+
+
+def _lenses(sightings: Sequence[Sighting]) -> list[int]:
+    """Which lens each photo has: photos of one camera share one, an unknown camera has its own."""
     keys: list[tuple[object, ...] | None] = []
     lens_of = []
     for sighting in sightings:
         if sighting.camera_key is not None and sighting.camera_key in keys:
             lens_of.append(keys.index(sighting.camera_key))
             continue
-        lens_of.append(len(priors))
-        priors.append(sighting.prior)
+        lens_of.append(len(keys))
         keys.append(sighting.camera_key)
-    return lens_of, priors
+    return lens_of
 
 
 def _holdout(

@@ -1,8 +1,8 @@
-"""Where the ground ends at the foot of something that lies on it, seen from above.
+"""Where the background ends at the bottom edge of something that lies on it, seen from above.
 
-Three things meet there in a few pixels: the ground, darkened towards the foot; the wall, where the
-camera sees it; the upper face. A single step fitted to that is off by the wall's width. So the
-three are fitted together, with the wall's width known from the thickness and a first pose.
+Three things meet there in a few pixels: the background, darkened towards the bottom edge; the side,
+where the camera sees it; the upper face. A single step fitted to that is off by the width of the
+side. So the three are fitted together, with that width known from the thickness and a first pose.
 """
 
 from dataclasses import dataclass
@@ -17,24 +17,24 @@ Floats = NDArray[np.float64]
 
 _BLURS = np.geomspace(0.6, 2.4, 10)
 _SHIFT_STEP = 0.2
-# Shares of the contrast: the noise of a mean profile, and what wall and shading differ by. They
-# keep the fit from trading the wall's light for its place.
+# Shares of the contrast: the noise of a mean profile, and how much side and shading vary. They
+# keep the fit from trading the luminance of the side for its position.
 _NOISE, _WALL, _SHADE = 0.007, 0.12, 0.5
 _LEAST_RMS = 0.003
-# Length of a cast shadow, in thicknesses. A shorter one, of a lamp overhead, looks like a wall.
+# Length of a cast shadow, in thicknesses. A shorter one, of a lamp overhead, looks like a side.
 _SHADOWS = (0.7, 0.85, 1.0, 1.2, 1.5, 2.0)
-_PENUMBRAS = (0.08, 0.3)  # blur of its rim, in lengths: a lamp, a window
+_PENUMBRAS = (0.08, 0.3)  # blur of its outline, in lengths: a lamp, a window
 
 
 @dataclass(frozen=True)
 class GroundEnds:
-    """Where the ground ends in N profiles.
+    """Where the background ends in N profiles.
 
     Attributes
     ----------
     place : (N,) px across; NaN where none is found.
     sigma : (N,) px, each profile's own.
-    doubt : px; how far other readings of the light, that explain the profiles nearly as well,
+    doubt : px; how far alternative models of the light, which explain the profiles nearly as well,
         would move all of them.
     """
 
@@ -44,17 +44,17 @@ class GroundEnds:
 
 
 def ground_ends(profiles: Floats, across: Floats, foot: float, rise: float) -> GroundEnds:
-    """Find where the ground ends in sight.
+    """Find where the visible background ends.
 
     Parameters
     ----------
-    profiles : (N, T) in units of the contrast, from the ground to the face.
+    profiles : (N, T) in units of the contrast, from the background to the face.
     across : (T,) px, in steps of 1.
-    foot : px from the face's edge to the foot; negative where the wall is in sight, else the
-        ground ends at the face's edge and its darkest part is hidden.
+    foot : px from the face's edge to the bottom edge; negative where the side is in sight, else the
+        background ends at the face's edge and its darkest part is hidden.
     rise : thickness in px.
     """
-    # What all profiles share is told by their median: roughly where, and whether a shadow is cast.
+    # The median of all profiles gives what they share: roughly where, and whether a shadow is cast.
     whole = np.median(profiles, axis=0)[None]
     shifts = np.arange(-8.0, 8.01, 2 * _SHIFT_STEP)
     shadows = [None, *product(_SHADOWS, _PENUMBRAS)] if rise > 0.5 else [None]
@@ -66,7 +66,7 @@ def ground_ends(profiles: Floats, across: Floats, foot: float, rise: float) -> G
     if not readings:
         nowhere = np.full(len(profiles), np.nan)
         return GroundEnds(nowhere, nowhere, np.inf)
-    # A shadow has to explain much to be believed.
+    # A shadow must explain much to be accepted.
     least, middle, shadow = min(readings, key=lambda r: r[0] if r[2] is None else r[0] / 0.6)
     doubt = max(abs(r[1] - middle) for r in readings if r[0] < 1.5 * least)
     near = middle + np.arange(-2.0, 2.01, _SHIFT_STEP)
@@ -85,10 +85,10 @@ class _Fit:
 
 
 class _Model:
-    """Ground, wall and face for each shift and blur of a grid; the levels are linear in it.
+    """Background, side and face for each shift and blur of a grid; the levels are linear in it.
 
-    Half of an even sky is hidden at the foot of a wall; at the distance d from it the share
-    d / hypot(d, rise) of that half is back. A cast shadow is a blurred step on the ground.
+    Half of an even sky is hidden at the bottom of a side; at the distance d from it the share
+    d / hypot(d, rise) of that half is back. A cast shadow is a blurred step on the background.
     """
 
     def __init__(
@@ -100,7 +100,7 @@ class _Model:
         shadow: tuple[float, float] | None,
     ) -> None:
         wall, hidden = max(-foot, 0.0), max(foot, 0.0)
-        # Fine places, 0 where the ground ends in sight; the wall and the face follow.
+        # Fine positions, 0 where the visible background ends; the side and the face follow.
         step = 0.1
         fine = np.arange(across[0] - shifts[-1] - 12, across[-1] - shifts[0] + 12, step)
         ground = np.clip(0.5 - fine / step, 0, 1)
@@ -162,7 +162,7 @@ def _least(rss: Floats, b: NDArray[np.int64], s: NDArray[np.int64]) -> tuple[Flo
     ss = near[1, 2] - 2 * near[1, 1] + near[1, 0]
     bs = (near[2, 2] - near[2, 0] - near[0, 2] + near[0, 0]) / 4
     determinant = bb * ss - bs**2
-    # Where blur and shift cannot be told apart here, the shift alone is refined.
+    # Where blur and shift cannot be separated, the shift alone is refined.
     joint = (bb > 0) & (determinant > 0.02 * bb * ss)
     safe = np.where(joint, determinant, 1.0)
     lone = np.maximum(ss, 1e-12)

@@ -1,21 +1,24 @@
-"""The lens: focal length, centre and radial distortion, with what is known of it beforehand."""
+"""The lens: focal length, principal point and radial distortion, with its prior."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+Kind = Literal["learned", "whole", "crop", "free"]
+
 RADIAL_TERMS = 4
 LENS_SIZE = 3 + RADIAL_TERMS
 
 # Prior spread of the distortion that each further odd power adds, as a share of the half diagonal:
-# powers 3, 5, 7, 9, each freed of what the lower ones already say. A phone corrects most of its
+# powers 3, 5, 7, 9, each orthogonal to the lower ones. A phone corrects most of its
 # barrel, yet keeps ripples of a few pixels (common practice, no source).
 _RIPPLE_PRIOR = np.array([0.02, 0.008, 0.003, 0.0015])
-# What the four sides of a rectangle may make of it: they tell of one bow, and nothing of the
-# picture's rim.
+# The same where only the four sides of a rectangle are seen: they show one bow, and nothing at the
+# picture's border.
 _RIPPLE_OF_FEW_EDGES = np.array([0.01, 0.002, 0.0005, 0.0001])
 
 
@@ -29,7 +32,7 @@ class Lens:
     Attributes
     ----------
     focal : px.
-    centre : (2,) px.
+    centre : (2,) px, the principal point.
     radial : (4,) k1 to k4.
     size : (width, height) of the picture, px.
     """
@@ -116,18 +119,42 @@ def project(lens: Lens, points: Floats, derivatives: bool = True) -> tuple[Float
 
 @dataclass(frozen=True)
 class LensPrior:
-    """What is known of a lens before the markers are looked at: a mean and a precision matrix.
+    """What is known about a lens before the markers are used: a mean and a precision matrix.
 
     Attributes
     ----------
     lens : the expected lens.
     precision : (7, 7) inverse covariance of `Lens.vector`.
     source : where it comes from, in plain words.
+    weight : prior probability relative to the other hypotheses of a photo.
+    kind : of a calibrated camera; a whole picture; a crop; free, where the markers alone decide.
     """
 
     lens: Lens
     precision: Floats
     source: str
+    weight: float = 1.0
+    kind: Kind = "whole"
+
+    def with_weight(self, weight: float) -> "LensPrior":
+        """The same prior, as likely as that."""
+        return replace(self, weight=weight)
+
+    def scaled(self, ratio: float) -> "LensPrior":
+        """The same picture taken with a focal length longer by a ratio, as well known."""
+        unit = np.ones(LENS_SIZE)
+        unit[0] = 1 / ratio
+        lens = replace(self.lens, focal=self.lens.focal * ratio)
+        return replace(self, lens=lens, precision=self.precision * np.outer(unit, unit))
+
+
+def exif_focal(diagonal: float, focal_35mm: float) -> float:
+    """Px, the focal length of a picture with that diagonal by its 35 mm equivalent; 0 for none.
+
+    The equivalent compares diagonals with that of 36 mm x 24 mm (CIPA DCG-001, from memory).
+    """
+    # No camera's lens is shorter than that: the field is filled with nonsense.
+    return diagonal * focal_35mm / float(np.hypot(36, 24)) if focal_35mm > 5 else 0.0
 
 
 def prior_from_exif(
@@ -142,18 +169,14 @@ def prior_from_exif(
     Parameters
     ----------
     size : (width, height) px.
-    few_edges : a rectangle's sides are all that will tell of the lens, which is then taken for an
-        ordinary phone's.
+    few_edges : only a rectangle's sides will inform the lens, which is then assumed to be that of
+        an ordinary phone.
     """
     width, height = size
     half_diagonal = 0.5 * float(np.hypot(width, height))
-    known = focal_35mm is not None and focal_35mm > 5
-    # The diagonal of a 36 mm x 24 mm picture.
-    focal = (
-        half_diagonal * 2 * float(focal_35mm or 0) / np.hypot(36, 24)
-        if known
-        else 1.6 * half_diagonal
-    )
+    focal = exif_focal(2 * half_diagonal, focal_35mm or 0.0)
+    known = focal > 0
+    focal = focal if known else 1.6 * half_diagonal
     # Rounded to whole millimetres, and breathing with the distance by about a percent.
     rounding = 0.5 / np.sqrt(3) / float(focal_35mm or 1)
     focal_u = float(np.hypot(rounding, 0.01)) * focal if known else 0.3 * focal
@@ -175,7 +198,7 @@ def radial_precision(focal: float, half_diagonal: float, spread: Floats) -> Floa
     """
     rho = np.sqrt((np.arange(400) + 0.5) / 400)  # equal areas
     powers = rho[:, None] ** (2 * np.arange(RADIAL_TERMS + 1) + 1)
-    # powers = ripples @ upper: the upper triangle says how much of each ripple a power holds.
+    # powers = ripples @ upper: the upper triangle gives how much of each ripple a power holds.
     _, upper = np.linalg.qr(powers / np.sqrt(len(rho)))
     r_reference = half_diagonal / focal
     # Displacement in px of k_j = 1 is half_diagonal * r_reference^(2 j) * rho^(2 j + 1).

@@ -1,7 +1,7 @@
 """Measuring the four edges of markers to a few hundredths of a pixel.
 
 The light of paper and ink, which every profile across an edge leaves open by itself, costs a fourth
-of what the pixels say of its place. It is the same all round a marker but for a slope of the light:
+of its information on the position. It is the same all round a marker but for a slope of the light:
 each profile is therefore led towards the levels that the marker's eight have in common, as far as
 these agree.
 """
@@ -25,12 +25,12 @@ _LARGEST_END = 0.2
 # Across the edge, px: between samples, and how far they reach.
 _STEP_PX = 1.0
 _LEAST_REACH_PX, _MOST_REACH_PX = 2.5, (5.0, 6.0)
-# The finder's corners are good to a pixel or two: a step less certain than that is no edge.
+# The finder's corners are good to a pixel or two: a step less certain than that is not an edge.
 _FINDER_PX = 2.0
-# An edge less certain than this tells nothing; noise of the picture is never below the floor.
+# An edge less certain than this is not used; noise of the picture is never below the floor.
 _LARGEST_SIGMA_PX = 0.5
 _SIGMA_FLOOR_PX = 0.01
-# A profile that leaves over so many times as much as most is believed by itself.
+# A profile whose residual is this many times the typical one keeps its own noise.
 _UNLIKE = 3.0
 # Middles of the sides' halves on a marker of side 1 about its own middle.
 _HALVES = np.array(
@@ -151,7 +151,7 @@ def _profiled(
 
 
 def _across(module: float, most: float, blur: float) -> Floats:
-    """(T,) px, places of the samples across a side, inside first, of modules of so many px."""
+    """(T,) px, positions of the samples across a side, inside first; `module` in px."""
     outer = float(np.clip(0.7 * module, _LEAST_REACH_PX, most))
     inner = min(outer, max(_LEAST_REACH_PX, module - _INNER_BLURS * blur))
     step = min(_STEP_PX, outer / 5)
@@ -194,7 +194,7 @@ def _with_common_levels(profiled: _Profiled) -> tuple[Floats, Floats]:
     gain = np.linalg.solve(spread, by_levels[..., None])[..., 0]
     move = np.sum(gain * off, axis=-1)
     saved = np.sum(gain * by_levels, axis=-1)
-    # What lies far outside of its own uncertainty is no noise (a finger, a neighbour's ink).
+    # What lies far outside of its own uncertainty is not noise (a finger, a neighbour's ink).
     like = (move**2 < 9 * saved) & profiled.found.reshape(m, 8)
     position = steps.position - np.where(like, move, 0.0).ravel()
     # The common levels hold a fourth of each level's own noise.

@@ -12,7 +12,7 @@ from snugline.trace.image.photo_file import reduced
 Floats = NDArray[np.float64]
 
 # The finder works on a picture of about this width or height; more only costs time.
-_FINDER_SIDE_PX = 2000
+FINDER_SIDE_PX = 2000
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class FoundMarkers:
 def reduce_grey(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
     """The picture in grey, reduced by a whole factor with area averaging.
 
-    A place x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one.
+    Pixel x of the reduced picture is `factor * x + (factor - 1) / 2` of the full one.
     """
     return np.asarray(cv2.cvtColor(reduced(rgb, factor), cv2.COLOR_RGB2GRAY))
 
@@ -34,12 +34,12 @@ def reduce_grey(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
 def find_markers(
     rgb: NDArray[np.uint8], dictionary: str | cv2.aruco.Dictionary, factor: int | None = None
 ) -> FoundMarkers:
-    """All markers of a dictionary, each id once (the largest where one stands twice).
+    """All markers of a dictionary, each id once (the largest where one occurs twice).
 
     `factor` reduces the picture first; without it, to about 2000 px.
     """
     if factor is None:
-        factor = max(1, round(max(rgb.shape[:2]) / _FINDER_SIDE_PX))
+        factor = max(1, round(max(rgb.shape[:2]) / FINDER_SIDE_PX))
     grey = reduce_grey(rgb, factor)
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE

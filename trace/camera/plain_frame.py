@@ -170,7 +170,7 @@ def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, .
 def _first_pose(
     found: Rectangle, size: Floats, focal: float, shape: tuple[int, ...]
 ) -> tuple[Floats, Floats]:
-    """Where the camera stands in mm, good to some percent, and px a mm across each side."""
+    """The camera's position in mm, good to a few percent, and px per mm across each side."""
     middle = np.array([shape[1] - 1, shape[0] - 1]) / 2
     matrix = view_of_rectangle(found.corners - middle, size) / np.array([[focal], [focal], [1]])
     matrix *= np.sign(matrix[2, 2]) * 2 / np.linalg.norm(matrix[:, :2], axis=0).sum()

@@ -10,6 +10,11 @@ from snugline.trace.camera.lens import Lens
 Floats = NDArray[np.float64]
 
 
+# Points farther off than this many medians are dropped, in this many rounds.
+_FAR, _TRIMMED = 2.5, 3
+_FEWEST_POINTS = 12
+
+
 @dataclass(frozen=True)
 class Camera:
     """A lens with the pose `X_camera = rotation @ X_sheet + translation`.
@@ -23,7 +28,7 @@ class Camera:
 
     @property
     def centre(self) -> Floats:
-        """(3,) mm, where the camera stands in the sheet's axes."""
+        """(3,) mm, the camera's position in the sheet's coordinates."""
         place: Floats = -self.rotation.T @ self.translation
         return place
 
@@ -76,11 +81,18 @@ def cross_matrix(v: Floats) -> Floats:
 def pose_from_plane(lens: Lens, plane: Floats, pixels: Floats) -> Camera:
     """A first pose from N >= 4 points of the sheet and their pixels, by a plane homography.
 
-    Of the two signs that a homography leaves open the one with the sheet before the camera is
-    taken; the adjustment does the rest.
+    Points far off (paper bent up) are left out. Of the two signs that a homography leaves open the
+    one with the sheet before the camera is taken; the adjustment does the rest.
     """
     directions = lens.directions(pixels)
     h = homography(plane, directions)
+    for _ in range(_TRIMMED):
+        seen = np.column_stack([plane, np.ones(len(plane))]) @ h.T
+        off = np.linalg.norm(seen[:, :2] / seen[:, 2:] - directions, axis=1)
+        near = off <= _FAR * np.median(off)
+        if near.sum() < _FEWEST_POINTS:
+            break
+        h = homography(plane[near], directions[near])
     h = h / np.sqrt(np.linalg.norm(h[:, 0]) * np.linalg.norm(h[:, 1]))
     middle = h @ np.append(plane.mean(axis=0), 1.0)
     if middle[2] < 0:
@@ -105,7 +117,7 @@ def homography(source: Floats, target: Floats) -> Floats:
             np.column_stack([zero, row, -b[:, 1:] * row]),
         ]
     )
-    # With fewer rows than unknowns the null vector stands only in the full factor.
+    # With fewer rows than unknowns only the full factor contains the null vector.
     h = np.linalg.svd(rows, full_matrices=len(rows) < 9)[2][-1].reshape(3, 3)
     result: Floats = np.linalg.inv(to_target) @ h @ to_source
     return result

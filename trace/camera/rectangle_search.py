@@ -21,7 +21,7 @@ _WORKING_SIDE_PX = 1000
 _MOST_LINES = 30  # the longest; 27405 sets of four
 _SAME_LINE_PX = 3.0  # bending by the lens, at the working size
 _SAME_LINE_COS = np.cos(np.radians(4))
-# How far proportions and angle may be off what the focal length says: EXIF rounds it, lenses bend.
+# How far proportions and angle may deviate for the given focal length: EXIF rounds it, lenses bend.
 # True rectangles on renders: 0.002 or less.
 _PROPORTION, _PROPORTION_UNKNOWN_FOCAL = 0.03, 0.05
 _LEAST_SIDE_PX = 40

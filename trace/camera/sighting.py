@@ -1,4 +1,4 @@
-"""What a photo shows of its frames: edges at known places, ready for the adjustment."""
+"""What a photo shows of its frames: edges at known positions, ready for the bundle adjustment."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,22 +6,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.errors import PhotoError
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Observations
+from snugline.trace.camera.described_markers import described_markers
 from snugline.trace.camera.lens import LensPrior, prior_from_exif
+from snugline.trace.camera.lens_hypotheses import lens_hypotheses
 from snugline.trace.camera.marker_edges import edge_corners, measure_edges
-from snugline.trace.camera.marker_search import FoundMarkers, find_markers
+from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.plain_frame import find_plain_frame
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.sheet.frame_description import Frame, PlainFrame
 
 Floats = NDArray[np.float64]
 
-FEWEST_MARKERS = 4
-# Fewer markers than this on the reduced picture: look again at full size.
-_FEW = 8
-# A plain frame's sides are judged in stretches of so many points, as markers are.
+# A plain frame's sides are treated in stretches of this many points, as markers are.
 _STRETCH = 12
 
 
@@ -38,8 +35,10 @@ class Sighting:
     design : (M, 4, 2) mm, corners of the markers (or of the plain opening) as designed.
     quads : (M, 4, 2) px, where these corners were seen.
     blur_px : standard deviation of the blur at the frame's edges.
-    light, dark : (M,) linear luminance beside and in each marker's border.
-    prior : what is known of the lens.
+    light, dark : (M,) linear luminance next to and in each marker's border.
+    prior : what is expected of the lens.
+    otherwise : what else the lens may be, the strictest first and one that leaves it free last;
+        empty where `prior` is not to be doubted.
     camera_key : equal for photos of one camera, or None when that is not known.
     notices : what was remarked on the way.
     """
@@ -57,6 +56,7 @@ class Sighting:
     prior: LensPrior
     camera_key: tuple[object, ...] | None
     notices: tuple[Notice, ...] = ()
+    otherwise: tuple[LensPrior, ...] = ()
 
 
 def first_marker(frames: Sequence[Frame]) -> NDArray[np.int64]:
@@ -73,7 +73,7 @@ def sight_markers(
     ------
     PhotoError : no markers, those of another frame, or fewer than four.
     """
-    found, mine = _found(photo, frames)
+    found, mine = described_markers(photo, frames)
     places = {int(i): (s, k) for s, f in enumerate(frames) for k, i in enumerate(f.ids)}
     index = np.array([places[int(i)] for i in found.ids[mine]])
     sheet, marker = index[:, 0], index[:, 1]
@@ -100,6 +100,8 @@ def sight_markers(
     )
     measured = np.isfinite(everything.sigma)
     size = (photo.width, photo.height)
+    known = [] if prior is None else [prior]
+    expected, *otherwise = [*known, *lens_hypotheses(size, photo.exif)]
     return Sighting(
         file=photo.path.name,
         size=size,
@@ -112,42 +114,10 @@ def sight_markers(
         # An edge that was not found has no levels either.
         light=np.median(edges.light, axis=(1, 2)),
         dark=np.median(edges.dark, axis=(1, 2)),
-        prior=prior or prior_from_exif(size, photo.exif.focal_35mm),
+        prior=expected,
+        otherwise=tuple(otherwise),
         camera_key=_camera_key(photo),
     )
-
-
-def _found(photo: Photo, frames: Sequence[Frame]) -> tuple[FoundMarkers, NDArray[np.bool_]]:
-    """The markers in the photo, and which of them are the frames'."""
-    known = np.concatenate([f.ids for f in frames])
-    found = find_markers(photo.rgb, frames[0].dictionary)
-    if np.isin(found.ids, known).sum() < _FEW:
-        again = find_markers(photo.rgb, frames[0].dictionary, factor=1)
-        if len(again.ids) > len(found.ids):
-            found = again
-    mine = np.isin(found.ids, known)
-    names = " or ".join(f.name for f in frames)
-    where = str(photo.path)
-    if len(found.ids) == 0:
-        raise PhotoError(
-            "no marker of a frame was found",
-            where,
-            "photograph the part on the printed frame, sharp and with most of its markers in view",
-        )
-    if not mine.any():
-        shown = ", ".join(str(i) for i in sorted(found.ids.tolist())[:5])
-        raise PhotoError(
-            f"the {len(found.ids)} markers found (ids {shown}, ...) are not those of {names}",
-            where,
-            "give the description of the frame that lies in the photo",
-        )
-    if mine.sum() < FEWEST_MARKERS:
-        raise PhotoError(
-            f"only {mine.sum()} of the frame's markers were found, {FEWEST_MARKERS} are needed",
-            where,
-            "step back or cover less of the frame, so that markers on all sides show",
-        )
-    return found, mine
 
 
 def sight_plain(photo: Photo, frame: PlainFrame, prior: LensPrior | None = None) -> Sighting:

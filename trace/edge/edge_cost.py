@@ -175,7 +175,7 @@ class Across:
 
 
 def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Floats) -> Floats:
-    """(3, N, T) luminance and colour differences across the line, averaged over rows beside it."""
+    """(3, N, T) luminance and colour differences across the line, averaged over `_ROWS`."""
     tangents = np.column_stack([normals[:, 1], -normals[:, 0]])
     starts = line + _ROWS[:, None, None] * tangents
     x, y = (starts[..., k, None] + normals[:, k, None] * places for k in (0, 1))

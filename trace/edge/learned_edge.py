@@ -200,7 +200,9 @@ def _given(
     channels: list[Floats] = []
     for shift in (np.zeros(n), crease, wall):
         at = line[:, None] + normals[:, None] * (places - shift[:, None])[..., None]
-        light = np.nan_to_num(sample_rgb(rgb, at[..., 0], at[..., 1]))
+        # Beyond the picture's border it goes on as it is there.
+        x, y = (np.clip(at[..., k], 0, rgb.shape[1 - k] - 1.001) for k in (0, 1))
+        light = sample_rgb(rgb, x, y)
         channels += _looks(light / paper)
     px_per_mm = float(1 / np.median(size))
     rows = [

@@ -17,6 +17,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 
 from snugline.errors import InputError
 from snugline.trace.camera.projection import Camera
+from snugline.unstated_sides import UNSTATED, Unstated
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +36,8 @@ class PartSides:
     edge : what the top edge is: crisp (`none`), rounded (`round`) or chamfered (`chamfer`).
     edge_size : radius of the rounding, or legs of the 45 degree chamfer.
     draft : how much the sides lean inwards towards the top.
+    unstated : which of the top `edge` and the `lean` nobody stated: what stands for them is only
+        what is likely (see `with_unstated`).
     """
 
     thickness: float
@@ -42,6 +45,7 @@ class PartSides:
     edge: Literal["none", "round", "chamfer"] = "none"
     edge_size: float = 0.0
     draft: float = 0.0
+    unstated: tuple[Unstated, ...] = ()
 
     def __post_init__(self) -> None:
         if not (np.isfinite(self.thickness) and self.thickness >= 0):
@@ -59,6 +63,28 @@ class PartSides:
             )
         if not abs(self.draft) < np.radians(45):
             raise InputError("the draft is 45 degrees or more", "part", "give it as in '0.5 deg'")
+
+    @staticmethod
+    def with_unstated(
+        thickness: float,
+        thickness_u: float,
+        edge: Literal["none", "round", "chamfer"] | None,
+        edge_size: float,
+        draft: float | None,
+    ) -> "PartSides":
+        """Sides of which edge or draft may be None: the mean of `unstated_sides` stands for it.
+
+        An edge is searched better with a small rounding in mind than with a crisp arris: what a
+        rounded one shows beside its silhouette would pass for the edge itself.
+        """
+        unstated: list[Unstated] = []
+        if edge is None:
+            unstated.append("edge")
+            edge, edge_size = "round", min(UNSTATED["edge"].mean, thickness / 2)
+        if draft is None:
+            unstated.append("lean")
+            draft = float(np.radians(UNSTATED["lean"].mean))
+        return PartSides(thickness, thickness_u, edge, edge_size, draft, tuple(unstated))
 
     def contact(self, slope: Floats) -> tuple[Floats, Floats]:
         """Where a ray that leans outwards by `slope` (tangent of the angle) grazes the profile.
@@ -102,7 +128,6 @@ class Lifted:
     normals : (N, 2) unit, out of the part.
     height : (N,) mm, height of the point that was seen.
     slope : (N,) tangent by which the ray leans outwards; negative where the side is seen.
-    by_thickness : (N,) mm outwards that the point moves for each mm of thickness.
     ambiguous : (N,) the point was seen along the side (its height is unknown): not to be used.
     """
 
@@ -110,7 +135,6 @@ class Lifted:
     normals: Floats
     height: Floats
     slope: Floats
-    by_thickness: Floats
     ambiguous: NDArray[np.bool_]
 
 
@@ -132,9 +156,7 @@ def lift(camera: Camera, pixels: Floats, sides: PartSides, closed: bool, smooth:
     inset, height = sides.contact(slope)
     points = on_sheet + lean * height[:, None] + normals * inset[:, None]
     ambiguous = _along_the_wall(on_sheet, normals, lean, sides, closed)
-    moved = np.where(height >= sides.thickness - sides.edge_size - 1e-9, -slope, 0.0)
-    moved = np.where(height <= 0, 0.0, moved)
-    return Lifted(points, normals, height, slope, moved, ambiguous)
+    return Lifted(points, normals, height, slope, ambiguous)
 
 
 def outward_normals(points: Floats, closed: bool, reach: int) -> Floats:

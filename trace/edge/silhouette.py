@@ -3,7 +3,8 @@
 Only the pixels near the border are read. Each pass samples the light across the border and scores
 every candidate position of the edge by how well the profile model explains the samples; the costs
 of neighbours along the border are pooled, so that grain, dust and low contrast do not mislead a
-single point. The first pass searches widely, the next ones refine what was found.
+single point. A learned witness looks first, far and wide; along what it found both witnesses are
+asked, and each is weighed by what it is sure of.
 """
 
 from dataclasses import dataclass
@@ -144,6 +145,7 @@ def locate(
     sides: PartSides,
     border: Floats,
     closed: bool,
+    blur_px: float,
     response: Response,
 ) -> Silhouette:
     """Sub-pixel silhouette near a coarse border.
@@ -152,9 +154,10 @@ def locate(
     ----------
     rgb : (H, W, 3) uint8, the full photo.
     border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
+    blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
     response : how this photo shows a sharp edge, and paper.
     """
-    scene = Scene(rgb, camera, sides, response.blur, _px_per_mm(camera, border, closed))
+    scene = Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
     # First the learned witness alone, far and wide; then both, along what it found.
     line = smoothed(resample(border, STEP_PX, closed), LINE_SMOOTH, closed)
     normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)

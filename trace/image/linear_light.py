@@ -38,7 +38,7 @@ def linear_to_srgb(values: Any) -> NDArray[np.float64]:
 def coded_per_light(light: Any) -> NDArray[np.float64]:
     """How much the sRGB value changes with linear light, at light of 0 to 1 (IEC 61966-2-1).
 
-    A photo's noise is much the same all over in its coded values, so that what is dark tells
+    A photo's noise is much the same all over in its coded values, so that dark areas resolve
     differences of light more finely.
     """
     light = np.maximum(np.asarray(light, dtype=np.float64), 0.0031308)

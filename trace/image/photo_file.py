@@ -40,6 +40,8 @@ class Exif:
     ----------
     focal_mm, focal_35mm : focal length, and its equivalent on 36 x 24 mm film (a whole number).
     orientation : 1 to 8, as stored; it has been applied to the pixels.
+    pixel_size : (width, height) that the camera says it wrote, which a crop may leave standing.
+    zoom : digital zoom ratio.
     """
 
     make: str | None
@@ -48,6 +50,8 @@ class Exif:
     focal_mm: float | None
     focal_35mm: float | None
     orientation: int
+    pixel_size: tuple[int, int] | None = None
+    zoom: float | None = None
 
 
 @dataclass(frozen=True)
@@ -333,6 +337,10 @@ def _exif_facts(image: Image.Image) -> Exif:
         focal_mm=_positive(details.get(ExifTags.Base.FocalLength)),
         focal_35mm=_positive(details.get(ExifTags.Base.FocalLengthIn35mmFilm)),
         orientation=orientation or 1,
+        pixel_size=_size(
+            details.get(ExifTags.Base.ExifImageWidth), details.get(ExifTags.Base.ExifImageHeight)
+        ),
+        zoom=_positive(details.get(ExifTags.Base.DigitalZoomRatio)),
     )
 
 
@@ -346,6 +354,11 @@ def _text(value: Any) -> str | None:
     if not isinstance(value, str):
         return None
     return " ".join(value.replace("\x00", " ").split()) or None
+
+
+def _size(width: Any, height: Any) -> tuple[int, int] | None:
+    w, h = _positive(width), _positive(height)
+    return (round(w), round(h)) if w and h and min(w, h) >= 1 else None
 
 
 def _positive(value: Any) -> float | None:

@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 # Red and blue less luma, from bytes: ITU-R BT.601 luma, as JPEG (JFIF) and HEIC have it.
 _LUMA = np.array([0.299, 0.587, 0.114])
 _COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
-# Steps of a fit at most, and the share of the samples' distance below which it stands still: the
+# Most steps of a fit, and the share of the samples' distance below which it has converged: the
 # step after that is smaller by far.
 _ITERATIONS, _STILL = 8, 1e-3
 
@@ -135,7 +135,7 @@ def fit_steps(
 ) -> Steps:
     """Fit `low + (high - low) * Phi((place - position) / blur)` to every profile at once.
 
-    Gauss-Newton from the place of the steepest change, until a profile's position stands still. The
+    Gauss-Newton from the position of the steepest change, until a profile's position converges. The
     blur may carry a prior (`blur` +- `blur_sigma`), which keeps low-contrast steps from running
     away.
 

@@ -1,4 +1,4 @@
-"""The light on the sheet: a smooth field per colour channel, fitted to places known to be sheet.
+"""The light on the sheet: a smooth field per colour channel, fitted to pixels known to be sheet.
 
 Divided by its field, lit sheet is 1 in all channels wherever it lies, so that one rule judges
 the whole window: light falling off across the sheet, vignetting and the lamp's colour are gone.
@@ -46,7 +46,7 @@ class LightField:
     def over(self, left: int, top: int, width: int, height: int) -> NDArray[np.float32]:
         """Linear light over a rectangle of pixels; (height, width, C).
 
-        Evaluated for every 8 x 8 pixels and interpolated, which no smooth field tells.
+        Evaluated for every 8 x 8 pixels and interpolated, which a smooth field does not show.
         """
         across, down = -(-width // _BLOCK) + 1, -(-height // _BLOCK) + 1
         x = left + _BLOCK * np.arange(across)
@@ -64,7 +64,7 @@ def fit_light(points: Floats, light: Floats, degree: int) -> LightField:
     """Fit the field to samples (N, 2) in pixels and (N, C) in linear light.
 
     The samples are judged in the logarithm, by Tukey's biweight with a scale from the median
-    absolute deviation, so that samples on a part, a shadow or print lose their say; with fewer
+    absolute deviation, so that samples on a part, a shadow or print lose their weight; with fewer
     than three samples a coefficient, the degree is lowered.
     """
     centre = points.mean(axis=0)
@@ -100,6 +100,34 @@ def quiet_zone_points(quads: Floats) -> Floats:
     following = np.roll(outer, -1, axis=1)
     along = np.array(_ALONG)[:, None, None, None]
     return np.asarray((outer * (1 - along) + following * along).reshape(-1, 2))
+
+
+def light_at(picture: NDArray[np.float32], points: Floats) -> Floats:
+    """Bilinear values at points (N, 2), and only of those in the picture."""
+    xy = points.astype(np.float32)
+    values = [
+        cv2.remap(picture, p[None, :, 0], p[None, :, 1], cv2.INTER_LINEAR)[0]
+        for p in np.array_split(xy, len(xy) // 30000 + 1)
+    ]
+    return np.concatenate(values).astype(np.float64)
+
+
+def in_picture(points: Floats, shape: tuple[int, ...], margin: float = 0) -> NDArray[np.bool_]:
+    x, y = points.T
+    return np.asarray(
+        (x >= margin) & (y >= margin) & (x <= shape[1] - 1 - margin) & (y <= shape[0] - 1 - margin)
+    )
+
+
+def is_covered(picture: NDArray[np.float32], quad: Floats) -> bool:
+    """Whether nothing of a marker's dark border against its white surround is to be seen."""
+    outside = quiet_zone_points(quad[None])
+    middle = quad.mean(axis=0)
+    inside = middle + 0.86 / QUIET_ZONE * (outside - middle)
+    ratio = light_at(picture, inside).mean(axis=1) / np.maximum(
+        light_at(picture, outside).mean(axis=1), 1e-5
+    )
+    return bool(np.mean(ratio < 0.4) < 0.08)
 
 
 def _powers(value: Floats, degree: int) -> Floats:

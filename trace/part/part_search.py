@@ -1,4 +1,4 @@
-"""The part told from the sheet in a reduced photo: its silhouette to a reduced pixel.
+"""The part separated from the sheet in a reduced photo: its silhouette to a reduced pixel.
 
 The sheet's light is fitted where sheet is certain, the photo divided by it, and every small
 region of it judged by what colour sheet, shadow on sheet and part have; where the part has
@@ -22,7 +22,13 @@ from scipy.ndimage import gaussian_filter1d
 from snugline.errors import PhotoError
 from snugline.notice import Notice
 from snugline.trace.part.coarse_border import CoarseEdge, Ground, follow
-from snugline.trace.part.paper_light import QUIET_ZONE, fit_light, quiet_zone_points
+from snugline.trace.part.paper_light import (
+    fit_light,
+    in_picture,
+    is_covered,
+    light_at,
+    quiet_zone_points,
+)
 from snugline.trace.part.superpixels import cut, split, total
 
 Floats = NDArray[np.float64]
@@ -35,7 +41,7 @@ UNARY = 0.15
 PLAIN = 20.0
 SHADE = 0.4
 HUE_WEIGHT = 4.0
-# A ridge of the gradient wider than this is no sharp edge.
+# A ridge of the gradient wider than this is not a sharp edge.
 EDGE_PX = 7
 MARGIN_MM = 1.0
 SMALLEST_PART_MM2 = 60.0
@@ -142,23 +148,6 @@ def _polygon(shape: tuple[int, int], polygon: Floats, left: int, top: int) -> Ma
     return mask.astype(bool)
 
 
-def _sample(picture: Picture, points: Floats) -> Floats:
-    """Bilinear values at points (N, 2), and only of those in the picture."""
-    xy = points.astype(np.float32)
-    values = [
-        cv2.remap(picture, p[None, :, 0], p[None, :, 1], cv2.INTER_LINEAR)[0]
-        for p in np.array_split(xy, len(xy) // 30000 + 1)
-    ]
-    return np.concatenate(values).astype(np.float64)
-
-
-def _inside(points: Floats, shape: tuple[int, ...], margin: float = 0) -> Mask:
-    x, y = points.T
-    return np.asarray(
-        (x >= margin) & (y >= margin) & (x <= shape[1] - 1 - margin) & (y <= shape[0] - 1 - margin)
-    )
-
-
 def _along(polygon: Floats, spacing: float) -> Floats:
     """Points along a closed polygon."""
     closed = np.vstack([polygon, polygon[:1]])
@@ -195,15 +184,15 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         points = quiet_zone_points(found)
     else:
         points = np.vstack([strip, view.pixel_from_sheet(_along(_shrunk(view.window, 6.0), 2.0))])
-    points = points[_inside(points, shape, 1)]
-    light = fit_light(points, _sample(picture, points), 2)
+    points = points[in_picture(points, shape, 1)]
+    light = fit_light(points, light_at(picture, points), 2)
 
     crop = picture[top:bottom, left:right]
     sheet = light.over(left, top, size[1], size[0])
     in_window = _polygon(size, window, left, top)
     if view.window_dark:
-        strip = strip[_inside(strip, shape, 1)]
-        ratio = _sample(picture, strip) / light.at(strip)
+        strip = strip[in_picture(strip, shape, 1)]
+        ratio = light_at(picture, strip) / light.at(strip)
         dark = ratio[ratio.mean(axis=1) < 0.5]
         sheet[in_window] *= np.median(dark, axis=0).astype(np.float32)
     tone = np.sqrt(crop / sheet)
@@ -214,7 +203,7 @@ def _scene(picture: Picture, view: SheetView) -> _Scene:
         grown = quad.mean(axis=0) + 1.3 * (quad - quad.mean(axis=0))
         cv2.fillConvexPoly(surely_sheet, np.round(grown - [left, top]).astype(np.int32), 1)
     for quad in view.markers[~view.found]:
-        if _inside(quad, shape).all() and _is_covered(picture, quad):
+        if in_picture(quad, shape).all() and is_covered(picture, quad):
             inner = quad.mean(axis=0) + 0.9 * (quad - quad.mean(axis=0))
             cv2.fillConvexPoly(surely_part, np.round(inner - [left, top]).astype(np.int32), 1)
     domain = _polygon(size, hull, left, top)
@@ -266,17 +255,6 @@ def _gradient(tone: Picture, inside: Mask) -> Picture:
     return np.asarray(cv2.magnitude(3**0.5 * grey, HUE_WEIGHT * np.maximum(of_hue, 0)))
 
 
-def _is_covered(picture: Picture, quad: Floats) -> bool:
-    """Whether nothing of a marker's dark border against its white surround is to be seen."""
-    outside = quiet_zone_points(quad[None])
-    middle = quad.mean(axis=0)
-    inside = middle + 0.86 / QUIET_ZONE * (outside - middle)
-    ratio = _sample(picture, inside).mean(axis=1) / np.maximum(
-        _sample(picture, outside).mean(axis=1), 1e-5
-    )
-    return bool(np.mean(ratio < 0.4) < 0.08)
-
-
 def _nothing() -> PhotoError:
     return PhotoError(
         "nothing lies in the frame's window",
@@ -325,7 +303,7 @@ def _counted(bins: NDArray[np.intp], where: Mask) -> Picture:
 
 
 def _spread_out(table: Picture, tones: float, hues: float) -> Picture:
-    """A table of colours blurred by so many of its steps."""
+    """A table of colours blurred by this many of its steps."""
     size = 2 * round(2.5 * hues) + 1
     table = cv2.GaussianBlur(table, (size, size), hues, borderType=cv2.BORDER_REFLECT)  # type: ignore[assignment]
     size = 2 * round(2.5 * tones) + 1

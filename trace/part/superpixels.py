@@ -1,7 +1,7 @@
-"""Small regions that keep to the picture's edges, and the cheapest cut between two kinds of them.
+"""Superpixels: small regions that keep to the picture's edges, and the minimum cut between kinds.
 
-A cut through some thousand regions costs a few milliseconds where one through every pixel would
-cost a second, and says the same: no border that matters runs within a region.
+A cut through some thousand regions takes a few milliseconds where one through every pixel would
+take a second, with the same result: no border that matters runs within a region.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from skimage.segmentation import watershed
 # Capacities are whole numbers to the flow; this many units are one unit of cost.
 UNITS = 256
 _SURE = 1 << 24
-# A border whose cost falls to no less than this share of the dearest is no edge.
+# A square whose border costs stay above this share of the highest contains no edge.
 _EVEN = 0.3
 
 
@@ -49,7 +49,7 @@ def split(
     the flattest pixel of every such square.
 
     Where the gradient is above `steep`, every minimum of it is a source too: a narrow band between
-    two edges is a region of its own. `weight` (h, w) is a pixel's cost of a border beside it.
+    two edges is a region of its own. `weight` (h, w) is a pixel's cost of a border next to it.
     """
     high, wide = gradient.shape[0] // cell, gradient.shape[1] // cell
 
@@ -103,11 +103,11 @@ def total(regions: Regions, value: NDArray[Any]) -> NDArray[np.float64]:
 
 
 def cut(regions: Regions, favour: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """The regions of the first kind under the cheapest cut (Boykov and Jolly, ICCV 2001).
+    """The regions of the first kind under the minimum cut (Boykov and Jolly, ICCV 2001).
 
     Parameters
     ----------
-    favour : (count + 1,) what the second kind would cost more than the first in each region;
+    favour : (count + 1,) how much more the second kind would cost than the first in each region;
         infinite where the kind is certain.
 
     Returns

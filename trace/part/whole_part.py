@@ -1,7 +1,7 @@
-"""The whole part over several sheets and the bench between them, on a reduced photo.
+"""The whole part over several sheets and the bench top between them, on a reduced photo.
 
-In the windows the part is known (`find_part`). Its colours there, and those of paper and bench,
-tell the rest by a graph cut (Rother, Kolmogorov and Blake 2004, as in OpenCV's grabCut).
+In the windows the part is known (`find_part`). Its colours there, and those of paper and bench top,
+decide the rest by a graph cut (Rother, Kolmogorov and Blake 2004, as in OpenCV's grabCut).
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ from skimage.measure import find_contours
 Floats = NDArray[np.float64]
 
 _ROUNDS = 3
-# Beyond the sheets' common hull by this share of its size there is only bench.
+# Beyond the sheets' common hull by this share of its size there is only the bench top.
 _BENCH = 0.35
 _SURE_INSET = 3
 
@@ -32,7 +32,7 @@ def whole_border(
     rgb : (h, w, 3) the reduced photo.
     part_pieces : polygons (N, 2) px that the part fills in each window, at least.
     windows : the windows' polygons, px.
-    markers : (M, 4, 2) px, the markers that were found: paper beyond doubt.
+    markers : (M, 4, 2) px, the markers that were found: certainly paper.
 
     Returns
     -------

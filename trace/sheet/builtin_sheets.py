@@ -1,6 +1,6 @@
 """The built-in frames: a border of markers round a clear window, laid out by one rule.
 
-As many markers as the paper holds stand in a border, centred on it; inside them a strip of paper
+As many markers as fit form a border, centred on the paper; inside them a strip of paper
 for the scale bars and a few words, then the window. Names read `border-PAPER[-SHEET][-dark]`.
 """
 
@@ -14,14 +14,14 @@ from snugline.errors import InputError
 from snugline.lengths import MM_PER_INCH
 
 DICTIONARY = "DICT_APRILTAG_36h11"  # 587 markers of 8 x 8 modules, which differ by 11 bits or more
-SHEETS = 5  # sheets of one paper that can lie on a bench together, each with ids of its own
+SHEETS = 5  # sheets of one paper that can be used together, each with ids of its own
 IDS_PER_SHEET = 100
 
 # Printers leave up to 6 mm blank, and a marker needs a white module, 2 mm, round it.
 LEAST_MARGIN = 8.0
 STRIP = 7.0  # beyond the white that a marker has towards its neighbours
 BAR_INSET = 6.0  # from the window to the scale bars: in the middle of the strip, nearly
-BAR_LENGTHS = (200.0, 150.0, 120.0, 100.0)  # what shop calipers span
+BAR_LENGTHS = (200.0, 150.0, 120.0, 100.0)  # what a shop caliper spans
 BAR_SPARE = 20.0  # what the window is at least longer than its bar
 
 

@@ -1,17 +1,32 @@
 """The calibration frame as described: markers at known positions, or a plain rectangle."""
 
-import json
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import FileError, InputError
+from snugline.files import why
+from snugline.limits import FRAME_BYTES, LONGEST, MARKERS, WINDOW_POINTS
+from snugline.untrusted import parsed_json
 
 # A printed sheet is rarely off by more than a few percent; beyond this the reading is a slip.
 LARGEST_PRINT_ERROR = 0.1
+# A caliper of 0.01 mm may be wrong by so much up to 300 mm (DIN 862 extract), a hand may place its
+# jaws so far beside the middle of an end mark (as on a part's edge: common practice, no source);
+# both as rectangular distributions (JCGM 100, 4.3.7).
+_CALIPER_LIMIT_MM, _BAR_PLACING_MM = 0.03, 0.1
+# Two readings farther apart than hands place jaws are doubtful, and those that no hand explains are
+# of two bars or mistyped.
+BAR_DOUBT_MM, _BAR_CONTRADICTION_MM = 0.3, 1.0
+# By how much printers stretch paper more along one side than the other, a share (common practice,
+# no source).
+_ALIKE_U = 0.003
+_LEAST_AREA = 1.0  # mm^2; no marker or window is smaller than a square millimetre
 _COMPARE = "compare the description with the one that `snugline frame` writes"
 
 
@@ -37,6 +52,7 @@ class Frame:
     window_dark : the window is printed dark, for pale parts.
     scale : print scale in x and y, as measured over nominal; 1 until the bars are read.
     scale_u : standard uncertainty of `scale`.
+    bar_readings : the bars as read, mm, by axis.
     """
 
     name: str
@@ -49,6 +65,7 @@ class Frame:
     window_dark: bool = False
     scale: tuple[float, float] = (1.0, 1.0)
     scale_u: tuple[float, float] = (0.0, 0.0)
+    bar_readings: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
     @property
     def true_corners(self) -> NDArray[np.float64]:
@@ -100,18 +117,21 @@ def read_frame(description: str | Path) -> AnyFrame:
 
         return frame_from_record(builtin_description(str(description)), str(description))
     try:
-        record = json.loads(path.read_text(encoding="utf-8"))
+        with path.open("rb") as stream:
+            content = stream.read(FRAME_BYTES + 1)
     except OSError as error:
         raise FileError(
-            f"cannot read the frame description ({error.strerror})",
+            f"cannot read the frame description ({why(error)})",
             str(path),
             "give the path of the JSON file that was written with the printed frame",
         ) from error
-    except ValueError as error:
+    if len(content) > FRAME_BYTES:
         raise FileError(
-            f"is not JSON ({error})", str(path), "give the file that was written with the frame"
-        ) from error
-    return frame_from_record(record, str(path))
+            f"is larger than {FRAME_BYTES / 1e6:g} MB",
+            str(path),
+            "give the file that was written beside the frame",
+        )
+    return frame_from_record(parsed_json(content, str(path)), str(path))
 
 
 def frame_from_record(record: Any, where: str) -> AnyFrame:
@@ -136,18 +156,32 @@ def frame_from_record(record: Any, where: str) -> AnyFrame:
             thickness=float(numbers("thickness", description["thickness"], (), least=0)),
         )
     window = numbers("window", description["window"], (None, 2))
-    if len(window) < 3:
-        raise description.refuse("window", "is not a polygon")
+    if len(window) < 3 or len(window) > WINDOW_POINTS:
+        points = counted(len(window), "point")
+        raise description.refuse("window", f"has {points}, not 3 to {WINDOW_POINTS}")
+    if not _areas(window[None])[0] > _LEAST_AREA:
+        raise description.refuse("window", "encloses no area")
+    ids = description.ids()
+    corners = numbers("markers", description.of_each("markers", "corners"), (None, 4, 2))
+    if not (_areas(corners) > _LEAST_AREA).all():
+        bad = int(ids[np.argmin(_areas(corners))])
+        raise description.refuse("markers", f"holds the marker {bad}, which encloses no area")
     return Frame(
         name=name,
         dictionary=description.dictionary(),
-        ids=description.ids(),
-        corners=numbers("markers", description.of_each("markers", "corners"), (None, 4, 2)),
+        ids=ids,
+        corners=corners,
         window=window,
         sheet=numbers("sheet", description["sheet"], (2,), above=0),
         bars=description.bars(),
         window_dark=record.get("window_printed") == "dark",
     )
+
+
+def _areas(polygons: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Areas of (N, M, 2) polygons, whichever way round."""
+    x, y = np.moveaxis(polygons - polygons[:, :1], -1, 0)
+    return np.asarray(0.5 * np.abs(np.sum(x * np.roll(y, -1, 1) - y * np.roll(x, -1, 1), axis=1)))
 
 
 @dataclass(frozen=True)
@@ -184,6 +218,8 @@ class _Description:
             raise self.refuse(key, f"does not hold numbers in the form {form}")
         if not np.isfinite(array).all():
             raise self.refuse(key, "holds a number that is not finite")
+        if not (np.abs(array) <= LONGEST).all():
+            raise self.refuse(key, f"holds a number beyond {LONGEST:g} mm")
         if not ((array > above) & (array >= least)).all():
             bound = "above" if above > -np.inf else "at least"
             raise self.refuse(key, f"holds a number that is not {bound} {max(above, least):g}")
@@ -217,6 +253,8 @@ class _Description:
             raise self.refuse("markers", "has an id twice")
         if len(ids) < 4:
             raise self.refuse("markers", "holds fewer than four markers")
+        if len(ids) > MARKERS:
+            raise self.refuse("markers", f"holds {len(ids)} markers, more than {MARKERS}")
         return np.array(ids, dtype=np.int64)
 
     def bars(self) -> dict[str, Bar]:
@@ -236,38 +274,71 @@ class _Description:
 
 def with_print_scale(
     frame: AnyFrame,
-    bar_x: float | None = None,
-    bar_y: float | None = None,
-    bar_u: float = 0.03 / np.sqrt(3),
+    bar_x: float | Sequence[float] | None = None,
+    bar_y: float | Sequence[float] | None = None,
+    bar_u: float | None = None,
 ) -> AnyFrame:
     """The frame with its bars (or its opening) as measured, in mm.
 
-    `bar_u` is the standard uncertainty of one reading; the default is a 0.01 mm caliper's limit
-    of 0.03 mm as a rectangular distribution (DIN 862 extract; JCGM 100, 4.3.7).
+    Parameters
+    ----------
+    bar_x, bar_y : one reading or several. A print whose one bar alone was read is taken to be
+        about as much out of scale in the other direction.
+    bar_u : standard uncertainty of a bar's mean; without it that of a caliper read by hand: its own
+        limit, which all readings share, and each one's placing on the end marks.
 
     Raises
     ------
-    InputError : the frame has no such bar, or the reading is off by more than 10 %.
+    InputError : the frame has no such bar, a reading is off by more than 10 %, or two readings of
+        a bar contradict each other.
     """
     scale, scale_u = list(frame.scale), list(frame.scale_u)
-    for i, (axis, reading) in enumerate((("x", bar_x), ("y", bar_y))):
-        if reading is None:
+    taken: dict[str, tuple[float, ...]] = {}
+    for i, (axis, given) in enumerate((("x", bar_x), ("y", bar_y))):
+        readings = () if given is None else tuple(np.atleast_1d(given).tolist())
+        if not readings:
             continue
-        if isinstance(frame, PlainFrame):
-            nominal = float(frame.opening[i])
-        elif axis in frame.bars:
-            nominal = frame.bars[axis].nominal
-        else:
-            raise InputError(
-                f"the frame has no scale bar {axis}", f"frame {frame.name}", f"leave out bar_{axis}"
-            )
-        ratio = reading / nominal
-        if not abs(ratio - 1) <= LARGEST_PRINT_ERROR:
+        nominal = _nominal(frame, i)
+        _check_readings(frame, axis, readings, nominal)
+        scatter = float(np.std(readings, ddof=1)) if len(readings) > 1 else 0.0
+        placing = max(_BAR_PLACING_MM / np.sqrt(3), scatter) / np.sqrt(len(readings))
+        u = np.hypot(_CALIPER_LIMIT_MM / np.sqrt(3), placing) if bar_u is None else bar_u
+        scale[i], scale_u[i] = float(np.mean(readings)) / nominal, float(u) / nominal
+        taken[axis] = readings
+    if len(taken) == 1:
+        known, other = (0, 1) if "x" in taken else (1, 0)
+        if not scale_u[other]:
+            scale[other], scale_u[other] = scale[known], _ALIKE_U
+    changed = replace(frame, scale=(scale[0], scale[1]), scale_u=(scale_u[0], scale_u[1]))
+    return replace(changed, bar_readings=taken) if isinstance(changed, Frame) else changed
+
+
+def _nominal(frame: AnyFrame, i: int) -> float:
+    """Mm, the designed length of what is measured along an axis."""
+    if isinstance(frame, PlainFrame):
+        return float(frame.opening[i])
+    axis = "xy"[i]
+    if axis not in frame.bars:
+        raise InputError(
+            f"the frame has no scale bar {axis}", f"frame {frame.name}", f"leave out bar_{axis}"
+        )
+    return frame.bars[axis].nominal
+
+
+def _check_readings(frame: AnyFrame, axis: str, readings: Sequence[float], nominal: float) -> None:
+    again = "measure the printed bar again, from centre to centre of its end marks"
+    for reading in readings:
+        if not abs(reading / nominal - 1) <= LARGEST_PRINT_ERROR:
             raise InputError(
                 f"bar {axis} was entered as {reading:.2f} mm; its nominal length is "
                 f"{nominal:.2f} mm",
                 f"frame {frame.name}",
-                "measure the printed bar again, from centre to centre of its end marks",
+                again,
             )
-        scale[i], scale_u[i] = ratio, bar_u / nominal
-    return replace(frame, scale=(scale[0], scale[1]), scale_u=(scale_u[0], scale_u[1]))
+    if max(readings) - min(readings) > _BAR_CONTRADICTION_MM:
+        raise InputError(
+            f"the readings of bar {axis}, {min(readings):.2f} mm and {max(readings):.2f} mm, "
+            f"contradict each other",
+            f"frame {frame.name}",
+            again,
+        )

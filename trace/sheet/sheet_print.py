@@ -14,7 +14,7 @@ from snugline.trace.sheet.marker_shape import dark_fields, marker_frame
 
 PT_PER_MM = 72 / 25.4
 LINE = 0.25  # mm, width of a bar's lines; readings go from centre to centre
-MARK = 2.0  # mm that an end mark stands out to both sides
+MARK = 2.0  # mm by which an end mark projects to both sides
 FONT_PT = 7.5
 _BASELINES = (4.6, 1.5)  # mm from the window, of the two rows of words in the strip
 _SAME_BYTES = datetime(2000, 1, 1, tzinfo=UTC)  # a date of printing would change every file

@@ -1,4 +1,4 @@
-"""The photo just inside and outside of an edge that was followed, where verdicts on it look."""
+"""The photo just inside and outside of an edge that was followed, for verdicts on that edge."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -27,7 +27,7 @@ class Beside:
     mm_per_px : on the sheet.
     pixels, normals : (N, 2) px and unit, outwards.
     slope : (N,) tangent by which the rays lean outwards (see `lift`).
-    crease : (N,) px, how deep wall and rounding reach in, as the camera sees them.
+    crease : (N,) px, depth of side and rounding in the picture, from silhouette to top edge.
     calm : points along the edge over which values are averaged.
     """
 
@@ -49,7 +49,7 @@ class Beside:
         silhouette: Silhouette,
         mm_per_px: float,
     ) -> "Beside":
-        """What lies beside a silhouette."""
+        """The strips along a silhouette."""
         pixels, closed = silhouette.pixels, silhouette.closed
         slope = lift(camera, pixels, sides, closed, smooth=8).slope
         step = float(np.median(np.linalg.norm(np.diff(pixels, axis=0), axis=1)))
@@ -66,7 +66,7 @@ class Beside:
         )
 
     def places(self, away: Floats) -> tuple[Floats, Floats]:
-        """X and y (N, P), px, of places so far outwards (N, P)."""
+        """X and y (N, P), px, of points at these distances outwards (N, P)."""
         x, y = (self.pixels[:, k, None] + self.normals[:, k, None] * away for k in (0, 1))
         return x, y
 

@@ -12,6 +12,7 @@ from snugline.notice import Notice
 from snugline.place import Region
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import PhotoFacts
+from snugline.trace.edge.part_sensitivity import sensitivities
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette, right_normals
 from snugline.trace.image.step_edge import sample_luminance
@@ -37,7 +38,7 @@ RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
 # A stretch this long that looks like shaded sheet is remarked on; beyond the second the photo is
 # not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
-# The same for one beside which the side of the part seems to have been left out.
+# The same for one where the side of the part seems to have been left out.
 WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
@@ -423,7 +424,10 @@ def _lines(points: Floats, run: int) -> tuple[Floats, Floats, Floats]:
 
 
 def _thickness(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    moves = [np.abs(p.lifted.by_thickness) * THICKNESS_MM for p in pieces]
+    moves = [
+        np.abs(sensitivities(p.edge.sides, p.lifted.slope)["thickness"]) * THICKNESS_MM
+        for p in pieces
+    ]
     kept = [p.inside & p.silhouette.good & ~p.lifted.ambiguous for p in pieces]
     found = _longest(pieces, [(m > MOVES_MM) & k for m, k in zip(moves, kept, strict=True)])
     if found:

@@ -8,12 +8,13 @@ from numpy.typing import NDArray
 
 from snugline.counting import counted
 from snugline.notice import Notice, Severity
+from snugline.sentence import Sentence, length
 from snugline.trace.camera.bundle_adjustment import Adjusted
 from snugline.trace.camera.camera_solution import UNMEASURED_SCALE_U
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting
 from snugline.trace.contour import PhotoFacts
-from snugline.trace.sheet.frame_description import AnyFrame, Frame
+from snugline.trace.sheet.frame_description import BAR_DOUBT_MM, AnyFrame, Frame
 from snugline.trace.verdict.edge_verdict import EdgeEvidence, judge_edge, region_of
 
 Floats = NDArray[np.float64]
@@ -26,7 +27,7 @@ BLUR_PX: tuple[float, float] = (2.2, 5.0)
 # 0.97 the brightest pixels are clipped, and a clipped edge shifts to its dark side.
 DARK: tuple[float, float] = (0.10, 0.03)
 CLIPPED = 0.97
-# A marker's black beside its white: print gives 0.04 to 0.06; a reflection fills it with light.
+# A marker's black relative to its white: print gives 0.04 to 0.06; a reflection brightens it.
 WASHED_OUT = 0.35
 # Up to 25 degrees everything was tried; beyond, heights of paper and part count double.
 TILT_DEG: tuple[float, float] = (25.0, 40.0)
@@ -73,7 +74,17 @@ class Evidence:
 
 def judge(evidence: Evidence) -> tuple[Notice, ...]:
     """All remarks on a photo, the worst first."""
-    checks = (_sharpness, _light, _tilt, _markers, _resolution, _flatness, _print_scale, _holdout)
+    checks = (
+        _sharpness,
+        _light,
+        _tilt,
+        _markers,
+        _resolution,
+        _flatness,
+        _bar_readings,
+        _print_scale,
+        _holdout,
+    )
     found = [notice for check in checks for notice in check(evidence)]
     if evidence.edge is not None:
         found += judge_edge(evidence.edge, evidence.facts)
@@ -289,6 +300,23 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
             e.facts.file,
             region_of(offsets.place[worst_ones], 60.0),
         )
+
+
+def _bar_readings(e: Evidence) -> Iterator[Notice]:
+    """Readings of one printed bar that are farther apart than a hand places a caliper."""
+    for frame in e.frames:
+        if not isinstance(frame, Frame):
+            continue
+        for axis, readings in frame.bar_readings.items():
+            apart = max(readings) - min(readings)
+            if apart > BAR_DOUBT_MM:
+                yield Notice(
+                    "bar-readings-differ",
+                    Sentence(f"The readings of printed bar {axis} are {{}} apart.", length(apart)),
+                    "Measure it again, from centre to centre of its end marks.",
+                    "usable",
+                    f"frame {frame.name}",
+                )
 
 
 def _print_scale(e: Evidence) -> Iterator[Notice]:

@@ -1,8 +1,8 @@
-"""Was a shadow taken for a strip of the part? Just inside the edge it looks like the sheet, darker.
+"""Was a shadow mistaken for a strip of the part? Just inside the edge it looks like shaded sheet.
 
-A hard shadow as dark as the part can be joined to it without any border between. But it has the
+A hard shadow as dark as the part can merge with it without any border between. But it has the
 sheet's hue and the sheet's smoothness: where the part's own face has a hue or a grain and a strip
-along its edge has none, the strip is not the part's.
+along its edge has none, the strip does not belong to the part.
 """
 
 import numpy as np
@@ -14,23 +14,23 @@ from snugline.trace.verdict.edge_strips import Beside
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Px inside the edge, less what wall and rounding take up: of the strip, of the part's face; px
+# Px inside the edge, less the width of side and rounding: of the strip, of the part's face; px
 # outside of it: of the sheet.
 _STRIP, _FACE, _SHEET = (3.0, 5.0, 7.0), (28.0, 38.0, 48.0, 58.0), (8.0, 11.0)
-# Grain is what changes over so many points along the edge.
+# Grain is what changes over this many points along the edge.
 _LAG = 3
-# Shares of the light: hues and grains that are told apart, and how like the sheet's, of what the
-# face has more than it, a strip's must be.
+# Shares of the luminance: by how much the face's hue and grain must exceed the sheet's to count;
+# and the share of that excess which a shaded strip may have at most.
 _HUE, _GRAIN, _LIKE = 0.05, 0.02, 0.4
-# A strip lighter than this share of the sheet's light lies in no shadow that would be taken.
+# A strip lighter than this share of the sheet is not in a shadow dark enough to be mistaken.
 _LIT = 0.9
 
 
 def in_shadow(edge: Beside) -> Mask:
-    """(N,) whether what lies just inside the edge looks like sheet in a shadow."""
+    """(N,) whether the strip just inside the edge looks like shaded sheet."""
 
     def seen(places: tuple[float, ...], start: Floats) -> tuple[Floats, Floats, Floats]:
-        """Light (N,), hue (N, 2) and grain (N,), the latter as shares of the light."""
+        """Luminance (N,), hue (N, 2) and grain (N,), the latter as shares of the luminance."""
         away = start[:, None] + np.array(places)
         seen_there = sample_light(edge.rgb, *edge.places(away)).astype(np.float64)
         light, *colour = np.nan_to_num(seen_there, nan=0.0)

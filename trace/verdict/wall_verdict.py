@@ -1,9 +1,9 @@
-"""Was the wall left out? As far outside the edge as the wall is wide, there is a step.
+"""Was the side of the part left out? Then there is a step where its bottom edge should appear.
 
-Where the camera sees a wall, its upper edge or the rounding's may be the plainest line of all, and
-the wall may be so like the sheet that it is taken for it. Then the wall's foot, the true edge, runs
-beside the one that was followed, just as far out as thickness and camera say; and sheet has no
-sharp step of its own.
+Where the camera sees a side, the top edge or the rounding's may be the clearest line of all, and
+the side may be so similar to the sheet that it is mistaken for it. Then the bottom edge, the true
+one, lies outside the one that was followed, at the distance that thickness and camera give; and the
+sheet has no sharp step of its own.
 """
 
 import numpy as np
@@ -15,16 +15,17 @@ from snugline.trace.verdict.edge_strips import Beside
 
 Mask = NDArray[np.bool_]
 
-# Narrower than this the wall is lost in the edge's own blur, which reaches so far; px, as are
-# places across the step: beside it, and farther off, where the slope of the light is seen.
+# Narrower than the first the side is lost in the edge's own blur, which extends over the second;
+# px. Then the positions across the step: close to it, and farther off, where the slope of the light
+# is measured.
 _NARROWEST_PX, _EDGE_PX = 4.0, 2.0
 _BESIDE, _FARTHER = 1.5, 4.0
-# A step of so much of the coded light is no noise.
+# A step of this much in the coded light is above the noise.
 _STEP = 0.015
 
 
 def wall_outside(edge: Beside) -> Mask:
-    """(N,) whether the wall's foot seems to lie outside of the edge that was followed."""
+    """(N,) whether the bottom edge seems to lie outside of the edge that was followed."""
     sides, slope = edge.sides, edge.slope
     wall = (sides.thickness - sides.edge_size) * (-slope - np.tan(sides.draft)) / edge.mm_per_px
     whole = np.where(slope < 0, edge.crease, 0.0)
@@ -36,7 +37,7 @@ def wall_outside(edge: Beside) -> Mask:
         light = sample_luminance(edge.rgb, *edge.places(width[:, None] + across))
         level = edge.calmed(linear_to_srgb(np.nan_to_num(light.astype(np.float64), nan=0.0)))
         inner, middle, outer = (np.diff(level, axis=1) / np.diff(across, axis=1)).T
-        # What goes on beside it is a slope of the light, however steep.
+        # A change that continues on both sides is a slope of the light, however steep.
         sharp = np.abs(middle) > 2 * np.maximum(np.abs(inner), np.abs(outer))
         sharp &= 2 * _BESIDE * np.abs(middle - 0.5 * (inner + outer)) > _STEP
         found |= sharp & (width > _NARROWEST_PX)

@@ -1,1 +1,1 @@
-"""The page's server: addresses, requests, who may ask."""
+"""The page's server: routes, requests, access."""

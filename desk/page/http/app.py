@@ -70,6 +70,8 @@ def make_app(
         lifespan=lifespan,
         exception_handlers={
             LookupError: _not_found,
+            KeyError: _fault,
+            IndexError: _fault,
             SnuglineError: _user_error,
             HTTPException: _http_error,
             Exception: _fault,
@@ -117,6 +119,10 @@ def _routes() -> list[Route | Mount]:
         Route(job + "/files/{name}", file_requests.file),
         Route(job + "/fitted", file_requests.fits),
         Route(job + "/fitted", file_requests.fitted, methods=["POST"]),
+        Route(job + "/fitted/undo", file_requests.undo_fit, methods=["POST"]),
+        Route(job + "/fitted/{key}", file_requests.change_fit, methods=["PUT"]),
+        Route(job + "/fitted/{key}", file_requests.remove_fit, methods=["DELETE"]),
+        Route("/api/fitted.csv", file_requests.fit_table),
     ]
 
 
@@ -133,7 +139,7 @@ async def _user_error(request: Request, error: Exception) -> Response:
         status = 415
     elif isinstance(error, job_photos.SamePhotoError):
         status = 409
-    return JSONResponse({"error": error_record(error)}, status)
+    return JSONResponse({"error": error_record(error, request.app.state.desk.shelf.folder)}, status)
 
 
 async def _http_error(request: Request, error: Exception) -> Response:

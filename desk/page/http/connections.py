@@ -1,7 +1,7 @@
-"""Connections with a limit on how many there are and how long they may say nothing.
+"""Connections with a limit on their number and on how long they may be idle.
 
-Who holds connections open without asking for anything loses them, the oldest first, to whoever
-comes next: the page goes on answering.
+Clients that hold connections open without a request lose them, the oldest first, to new ones: the
+page keeps answering.
 """
 
 import asyncio

@@ -68,6 +68,13 @@ async def link(request: Request) -> Response:
             "link",
             "start it with `snugline serve --lan`",
         )
+    if not is_here(request.scope):
+        return refusal(
+            403,
+            "only the computer that runs Snugline lets further devices in",
+            "link",
+            "ask for the code there",
+        )
     url = desk.link + ENTER + desk.sessions.new_link()
     return JSONResponse({"url": url, "qr": code_svg(url), "minutes": limits.LINK_MINUTES})
 

@@ -15,7 +15,39 @@ from snugline.desk.page.jobs.files_made import media_type
 from snugline.errors import InputError
 
 
-async def pieces(request: Request, most: int) -> AsyncIterator[bytes]:
+class Upload:
+    """A body on its way, as long as nobody needs its place more."""
+
+    def __init__(self) -> None:
+        self.began = asyncio.get_running_loop().time()
+        self.size = 0
+        self.waiting: asyncio.Timeout | None = None
+
+    @property
+    def slow(self) -> bool:
+        """Whether it has had its time and brought next to nothing."""
+        since = asyncio.get_running_loop().time() - self.began
+        late = since > limits.SLOW_SECONDS and self.size < limits.SLOW_BYTES_PER_SECOND * since
+        return late and self.waiting is not None
+
+    def give_up(self) -> None:
+        if self.waiting is not None:
+            self.waiting.reschedule(0.0)
+
+
+def room_for_one(uploads: set[Upload], most: int) -> bool:
+    """Whether one more may come in; the slowest that only holds its place has to go for it."""
+    if len(uploads) < most:
+        return True
+    slowest = min((one for one in uploads if one.slow), key=lambda one: one.size, default=None)
+    if slowest is None:
+        return False
+    slowest.give_up()
+    uploads.discard(slowest)
+    return True
+
+
+async def pieces(request: Request, most: int, upload: Upload | None = None) -> AsyncIterator[bytes]:
     """The body piece by piece, given up when none comes for long."""
     declared = request.headers.get("content-length", "0")
     if not declared.isdigit() or int(declared) > most:
@@ -23,7 +55,9 @@ async def pieces(request: Request, most: int) -> AsyncIterator[bytes]:
     stream = request.stream().__aiter__()
     while True:
         try:
-            async with asyncio.timeout(limits.CHUNK_SECONDS):
+            async with asyncio.timeout(limits.CHUNK_SECONDS) as waiting:
+                if upload is not None:
+                    upload.waiting = waiting
                 piece = await anext(stream)
         except StopAsyncIteration:
             return
@@ -31,6 +65,9 @@ async def pieces(request: Request, most: int) -> AsyncIterator[bytes]:
             raise HTTPException(408, "nothing more came for a long time") from error
         except ClientDisconnect as error:
             raise HTTPException(400, "the connection was lost") from error
+        if upload is not None:
+            upload.waiting = None
+            upload.size += len(piece)
         if piece:
             yield piece
 

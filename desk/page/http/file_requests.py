@@ -1,11 +1,16 @@
 """The job's files, and how the cut fitted."""
 
+from pathlib import Path
+
 from anyio import to_thread
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from snugline.desk.options import result_folder
 from snugline.desk.page.http.exchange import body, given
+from snugline.desk.page.jobs.files_made import file_content
+from snugline.desk.result_folder import INDEX
+from snugline.errors import FileError
 
 
 async def finish(request: Request) -> Response:
@@ -17,37 +22,39 @@ async def finish(request: Request) -> Response:
 
 async def file(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     name = request.path_params["name"]
-    names = [entry["name"] for entry in work_of.files["list"]]
-    if name not in names:
+    if name not in [entry["name"] for entry in work_of.files["list"]]:
         raise LookupError(name)
-    path = result_folder(work_of.path) / names[names.index(name)]
-    try:
-        content = await to_thread.run_sync(path.read_bytes)
-    except OSError as error:
-        raise LookupError(name) from error
-    return given(content, path.name, request)
+    content = await to_thread.run_sync(_contents, work_of.path, [name])
+    return given(content[name], name, request)
 
 
 async def archive(request: Request) -> Response:
     from snugline.pocket.bundle import bundle
 
     work_of = request.app.state.desk.job(request)
-    await work_of.refresh(anew=True)
-    folder = result_folder(work_of.path)
+    await work_of.refresh(again=True)
     names = [entry["name"] for entry in work_of.files["list"]]
     if not names:
         raise LookupError("files")
+    packed = await to_thread.run_sync(lambda: bundle(_contents(work_of.path, names)))
+    return given(packed, f"{work_of.path.parent.name}.zip", request)
 
-    def packed() -> bytes:
-        return bundle({name: (folder / name).read_bytes() for name in names})
 
+def _contents(job: Path, names: list[str]) -> dict[str, bytes]:
+    """Files of one run: with another run's in between none is given."""
+    folder = result_folder(job)
     try:
-        content = await to_thread.run_sync(packed)
+        before = file_content(folder, INDEX)
+        contents = {name: file_content(folder, name) for name in names}
+        if file_content(folder, INDEX) != before:
+            raise LookupError("files")
     except OSError as error:
+        if isinstance(error, FileError):
+            raise
         raise LookupError("files") from error
-    return given(content, f"{work_of.path.parent.name}.zip", request)
+    return contents
 
 
 async def fits(request: Request) -> Response:
@@ -64,5 +71,34 @@ async def fitted(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     want = await work_of.refresh()
     answer = await to_thread.run_sync(record_fit, work_of.path, want.record, await body(request))
-    await work_of.refresh(anew=True)
+    await work_of.refresh(again=True)
     return JSONResponse(answer)
+
+
+async def change_fit(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import change_fit
+
+    want = await request.app.state.desk.job(request).refresh()
+    key, said = request.path_params["key"], await body(request)
+    return JSONResponse(await to_thread.run_sync(change_fit, want.record, key, said))
+
+
+async def remove_fit(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import remove_fit
+
+    want = await request.app.state.desk.job(request).refresh()
+    key = request.path_params["key"]
+    return JSONResponse(await to_thread.run_sync(remove_fit, want.record, key))
+
+
+async def undo_fit(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import undo
+
+    want = await request.app.state.desk.job(request).refresh()
+    return JSONResponse(await to_thread.run_sync(undo, want.record))
+
+
+async def fit_table(request: Request) -> Response:
+    from snugline.desk.page.jobs.fit_records import table
+
+    return given(await to_thread.run_sync(table), "fit-records.csv", request)

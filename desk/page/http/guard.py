@@ -1,4 +1,4 @@
-"""Who may ask: the right host name, the page's own origin, and on the LAN a session by link.
+"""Access: the right host name, the page's own origin, and on the LAN a session by link.
 
 Refusals are answered before a body is read.
 """
@@ -7,12 +7,12 @@ import hashlib
 import hmac
 import ipaddress
 import json
+import math
 import secrets
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html import escape
-from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -25,12 +25,13 @@ from snugline.files import write_whole
 
 COOKIE = "snugline-session"
 ENTER = "/enter/"
+_SESSION_SECONDS = 3600 * SESSION_HOURS
 _SAFE = ("GET", "HEAD")
 POLICY = (
     "default-src 'self'; img-src 'self' blob: data:; object-src 'none'; base-uri 'none'; "
     "form-action 'self'; frame-ancestors 'none'"
 )
-# What a result file may do when it is shown: nothing but look like itself.
+# What a result file may do when it is shown: nothing but be displayed.
 SHOWN_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox; frame-ancestors 'self'"
 )
@@ -70,8 +71,8 @@ class Sessions:
     links: dict[str, float] = field(default_factory=dict)
 
     def new_link(self) -> str:
-        """A token for one use within a few minutes."""
-        now = time.time()
+        """A token for one use within a few minutes, whatever becomes of the clock."""
+        now = time.monotonic()
         self.links = {key: end for key, end in self.links.items() if end > now}
         token = secrets.token_urlsafe(24)
         self.links[_hash(token)] = now + 60 * LINK_MINUTES
@@ -79,14 +80,12 @@ class Sessions:
 
     def enter(self, token: str) -> str | None:
         """A session for a link's token, which is then used up; None for any other."""
-        end = self.links.pop(_hash(token), 0.0)
-        if end < time.time():
+        end = self.links.pop(_hash(token), -math.inf)
+        if end < time.monotonic():
             return None
         session = secrets.token_urlsafe(32)
-        sessions = self._read()
-        sessions[_hash(session)] = time.time() + 3600 * SESSION_HOURS
-        write_whole(self.file, json.dumps(sessions))
-        self.file.chmod(0o600)
+        sessions = self._read() | {_hash(session): time.time()}
+        write_whole(self.file, json.dumps(sessions), mode=0o600)
         return session
 
     def known(self, session: str) -> bool:
@@ -94,12 +93,14 @@ class Sessions:
         return any(hmac.compare_digest(wanted, one) for one in self._read())
 
     def _read(self) -> dict[str, float]:
+        """When each session that still holds began; a clock set back before that ends it."""
         try:
             sessions = json.loads(self.file.read_text(encoding="utf-8"))
             now = time.time()
-            return {str(key): float(end) for key, end in sessions.items() if float(end) > now}
+            began = {str(key): float(start) for key, start in sessions.items()}
         except (OSError, ValueError, AttributeError, TypeError):
             return {}
+        return {key: start for key, start in began.items() if 0 <= now - start < _SESSION_SECONDS}
 
 
 def _hash(token: str) -> str:
@@ -108,7 +109,7 @@ def _hash(token: str) -> str:
 
 @dataclass(frozen=True)
 class Guard:
-    """ASGI middleware that lets through what may pass.
+    """ASGI middleware that passes on permitted requests.
 
     Parameters
     ----------
@@ -161,7 +162,7 @@ class Guard:
             )
         if self.sessions is None or is_here(scope) or scope["path"].startswith(ENTER):
             return None
-        if self.sessions.known(_cookie(headers)):
+        if any(self.sessions.known(session) for session in _cookies(headers)):
             return None
         return turned_away(
             headers,
@@ -180,12 +181,10 @@ def is_here(scope: Scope) -> bool:
         return False
 
 
-def _cookie(headers: Headers) -> str:
-    try:
-        cookies: SimpleCookie = SimpleCookie(headers.get("cookie", ""))
-    except CookieError:
-        return ""
-    return cookies[COOKIE].value if COOKIE in cookies else ""
+def _cookies(headers: Headers) -> list[str]:
+    """What stands under our cookie's name; others' cookies, however odd, hide none of it."""
+    pairs = [pair.partition("=") for line in headers.getlist("cookie") for pair in line.split(";")]
+    return [value.strip() for name, _, value in pairs if name.strip() == COOKIE][:4]
 
 
 def _add_headers(headers: MutableHeaders) -> None:

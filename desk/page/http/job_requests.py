@@ -1,15 +1,11 @@
 """Jobs: listed, made, read, changed, and listened to."""
 
-import tomllib
 from collections.abc import AsyncIterator
-from pathlib import Path
-from typing import Any
 
 from anyio import to_thread
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 
-from snugline.desk.options import result_folder
 from snugline.desk.page.http.exchange import body, dumped, json_answer
 from snugline.desk.page.http.guard import refusal
 from snugline.desk.page.http.page_state import Desk
@@ -17,6 +13,7 @@ from snugline.desk.page.http.plan_requests import plan_now
 from snugline.desk.page.http.step_strip import steps
 from snugline.desk.page.jobs import job_photos, limits
 from snugline.desk.page.jobs.job_file_edit import Changed, change_file
+from snugline.desk.page.jobs.job_list import job_list
 from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import changes_from
 from snugline.desk.page.jobs.measured_store import error_record
@@ -26,25 +23,7 @@ from snugline.errors import InputError
 
 async def listed(request: Request) -> Response:
     desk: Desk = request.app.state.desk
-    listed = await to_thread.run_sync(lambda: [_entry(job) for job in desk.shelf.jobs()])
-    return JSONResponse({"jobs": listed})
-
-
-def _entry(job: Path) -> dict[str, Any]:
-    name, count = job.parent.name, 0
-    try:
-        record = tomllib.loads(job.read_text(encoding="utf-8-sig"))
-        name = str(record["part"]["name"])
-        count = len(record.get("photo", []))
-    except (OSError, ValueError, KeyError, TypeError):
-        pass
-    return {
-        "id": job.parent.name,
-        "name": name,
-        "changed": job.stat().st_mtime,
-        "photos": count,
-        "finished": (result_folder(job) / "result.json").is_file(),
-    }
+    return json_answer(dumped({"jobs": await to_thread.run_sync(job_list, desk.shelf)}))
 
 
 async def make(request: Request) -> Response:

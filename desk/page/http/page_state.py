@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from starlette.requests import Request
 
+from snugline.desk.page.http.exchange import Upload
 from snugline.desk.page.http.guard import Sessions
 from snugline.desk.page.jobs.job_folders import Shelf
 from snugline.desk.page.jobs.open_job import JobAtWork, Processes
@@ -29,7 +30,7 @@ class Desk:
     link: str = ""
     open: dict[str, JobAtWork] = field(default_factory=dict)
     syncing: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(_SYNCING))
-    uploads: int = 0
+    uploads: set[Upload] = field(default_factory=set)
     streams: int = 0
 
     def job(self, request: Request) -> JobAtWork:

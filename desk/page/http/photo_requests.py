@@ -5,9 +5,9 @@ from typing import Any
 
 from anyio import to_thread
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 
-from snugline.desk.page.http.exchange import body, json_answer, pieces
+from snugline.desk.page.http.exchange import Upload, body, json_answer, pieces, room_for_one
 from snugline.desk.page.http.guard import refusal
 from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.jobs import job_photos, limits, worker_tasks
@@ -32,7 +32,7 @@ async def _uploaded(request: Request, instead_of: str | None) -> Response:
     work_of = desk.job(request)
     name = " ".join(request.query_params.get("name", "the photo").split())[:100]
     shows = request.query_params.get("shows", "section")
-    if desk.uploads >= limits.UPLOADS:
+    if not room_for_one(desk.uploads, limits.UPLOADS):
         return refusal(
             503, "many photos are coming in", name, "try again soon", {"Retry-After": "2"}
         )
@@ -45,9 +45,10 @@ async def _uploaded(request: Request, instead_of: str | None) -> Response:
         except FileError as error:
             raise job_photos.NoPhotoError(error.what, error.where, error.mend) from error
 
-    desk.uploads += 1
+    upload = Upload()
+    desk.uploads.add(upload)
     try:
-        arriving = pieces(request, limits.UPLOAD_BYTES)
+        arriving = pieces(request, limits.UPLOAD_BYTES, upload)
         file, removed = await job_photos.take_in(
             work_of.path,
             arriving,
@@ -59,7 +60,7 @@ async def _uploaded(request: Request, instead_of: str | None) -> Response:
             desk.syncing,
         )
     finally:
-        desk.uploads -= 1
+        desk.uploads.discard(upload)
     return await _photo_answer(work_of, photo_id(file), 200 if instead_of else 201, removed=removed)
 
 
@@ -116,14 +117,15 @@ async def picture(request: Request) -> Response:
         headers["Cache-Control"] = "private, max-age=604800, immutable"
     if request.headers.get("if-none-match") == etag:
         return Response(status_code=304, headers=headers)
-    kept = work_of.store.place("pictures", f"{digest[:20]}-{photo.turn}-{width}.jpg")
-    if not kept.is_file():
+    name = f"{digest[:20]}-{photo.turn}-{width}.jpg"
+    try:
+        content = await to_thread.run_sync(work_of.store.read, "pictures", name)
+    except FileNotFoundError:
         content = await desk.processes.light.run(
             limits.PICTURE_SECONDS, worker_tasks.picture, photo.path, photo.turn, _WIDTHS[width]
         )
-        await to_thread.run_sync(work_of.store.keep, "pictures", kept.name, content)
-        return Response(content, media_type="image/jpeg", headers=headers)
-    return FileResponse(kept, media_type="image/jpeg", headers=headers)
+        await to_thread.run_sync(work_of.store.keep, "pictures", name, content)
+    return Response(content, media_type="image/jpeg", headers=headers)
 
 
 async def contour(request: Request) -> Response:

@@ -81,7 +81,7 @@ def lan_address() -> str:
 
     Raises
     ------
-    InputError : there is no network.
+    InputError : the computer has no network.
     """
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
@@ -108,7 +108,7 @@ def serve(
     Parameters
     ----------
     lan : the network address to listen on besides loopback.
-    started : told where the page is, and the first one-time link.
+    started : called with the page's address and the first one-time link.
 
     Raises
     ------
@@ -120,9 +120,10 @@ def serve(
 
         from snugline.desk.page.http.app import make_app
         from snugline.desk.page.http.connections import LimitedConnection
+        from snugline.desk.page.jobs.job_folders import Shelf
+        from snugline.desk.page.jobs.recovery import recover
 
-        for half in folder.glob("*/.snugline/incoming/photo-*"):
-            half.unlink(missing_ok=True)
+        recover(Shelf(folder))
         address = bind(port, lan)
         sessions = Sessions(folder / ".snugline" / "sessions.json") if address.lan else None
         app = make_app(folder, address.hosts, sessions, address.lan or "")

@@ -17,6 +17,7 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
     remarks = {remark.code: remark.text for remark in want.remarks}
     frames = want.record.get("frame", [])
     frames = [frames] if isinstance(frames, dict) else frames
+    frames = frames if isinstance(frames, list) else []
     bars = [f for f in frames if isinstance(f, dict) and not {"bar_x", "bar_y"} <= set(f)]
 
     frame_missing = faults.get("frame", []) or ([] if frames else ["no frame is chosen"])
@@ -53,7 +54,7 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
             state == "writing",
         )
     )
-    steps.append(_step("fit", [] if _recorded(want) else ["no fit on record"], []))
+    steps.append(_step("fit", [] if _recorded(want) else ["no fit recorded"], []))
     return steps
 
 

@@ -1,15 +1,19 @@
-"""How a cut fitted: into the shop's records, by what the job says of wood, machine and cutter."""
+"""How a cut fitted: into the shop's records, and out of them, as the page asks."""
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, cast, get_args
+from typing import Any
 
-from snugline.desk.last_result import outline_u
+from snugline.desk import cut_entry
+from snugline.desk.cut_entry import Said, changed_cut, listed, new_cut, setting
 from snugline.errors import InputError
 from snugline.lengths import parse_length
-from snugline.pocket.fits import FITS, Verdict
-from snugline.pocket.overcut import Cut, estimate
+from snugline.pocket.clearance import Clearance, even
+from snugline.pocket.cut_table import written_csv
+from snugline.pocket.fits import verdict_of
 from snugline.pocket.records import Records
+
+_KEYS = {"clearance", "verdict", "wood", "machine", "cutter", "kind", "opening_error"}
 
 
 def record_fit(job: Path, record: Mapping[str, Any], said: Mapping[str, Any]) -> dict[str, Any]:
@@ -19,74 +23,80 @@ def record_fit(job: Path, record: Mapping[str, Any], said: Mapping[str, Any]) ->
     ------
     InputError : a length or a word that cannot be used.
     """
-    unknown = set(said) - {"clearance", "verdict", "wood", "machine", "cutter", "opening_error"}
-    if unknown:
-        raise InputError(f"unknown key {min(unknown)!r}", "fitted", "leave it out")
-    verdict = said.get("verdict")
-    if verdict not in get_args(Verdict):
-        raise InputError(
-            f"{verdict!r} is not a verdict", "verdict", f"use {', '.join(get_args(Verdict))}"
-        )
-    wood, machine, cutter, kind = _cut_with(record, said)
-    error = said.get("opening_error")
-    Records().add(
-        Cut(
-            clearance=parse_length(cast(str, said.get("clearance")), "clearance"),
-            verdict=cast(Verdict, verdict),
-            wood=wood,
-            machine=machine,
-            cutter=cutter,
-            kind=kind,
-            part=_part(record),
-            part_u=outline_u(job),
-            opening_error=None if error is None else parse_length(error, "opening_error"),
-        )
-    )
-    return told(record, said)
+    cut, found = new_cut(job, record, _said(said))
+    key = Records().add(cut)
+    return {**told(record, said), "key": key, "part_uncertainty_known": found}
+
+
+def change_fit(record: Mapping[str, Any], key: str, said: Mapping[str, Any]) -> dict[str, Any]:
+    """Put something else in the place of what is on record; gives what the records then tell."""
+    records = Records()
+    whole, cut = records.find(key)
+    records.change(whole, changed_cut(cut, _said(said)))
+    return told(record)
+
+
+def remove_fit(record: Mapping[str, Any], key: str) -> dict[str, Any]:
+    """Take a cut off the record; gives what the records then tell."""
+    Records().remove(key)
+    return told(record)
+
+
+def undo(record: Mapping[str, Any]) -> dict[str, Any]:
+    """Take back the last change of the records; gives what they then tell."""
+    done = Records().undo()
+    return {**told(record), "undone": done}
+
+
+def table() -> bytes:
+    """All records as CSV."""
+    return written_csv(Records().keyed())
 
 
 def told(record: Mapping[str, Any], said: Mapping[str, Any] | None = None) -> dict[str, Any]:
     """What is on record of this part, and what the machine's records tell."""
-    wood, machine, cutter, _ = _cut_with(record, said or {})
-    cuts = Records().cuts()
-    known = estimate(cuts, machine, wood, cutter)
+    own = {k: v for k, v in (said or {}).items() if k in ("wood", "machine", "cutter", "kind")}
+    made = setting(record, _said(own))
+    keyed = Records().keyed()
+    rows = listed(keyed, made)
     return {
-        "records": [
-            {
-                "clearance": cut.clearance,
-                "verdict": cut.verdict,
-                "wood": cut.wood,
-                "machine": cut.machine,
-                "cutter": cut.cutter,
-                "when": cut.on,
-            }
-            for cut in cuts
-            if cut.part == _part(record)
-        ],
-        "sentence": known.sentence(),
-        "overcut": {"value": round(known.value, 4), "u95": round(known.u95, 4)},
-        "cuts": known.cuts,
-        "alike": known.alike,
+        "records": [row for row in rows if row["part"] == made.part],
+        "all": rows,
+        **cut_entry.told([cut for _, cut in keyed], made),
     }
 
 
-def _part(record: Mapping[str, Any]) -> str:
-    part = record.get("part", {})
-    return str(part.get("name", "part")) if isinstance(part, Mapping) else "part"
+def _said(said: Mapping[str, Any]) -> Said:
+    """The page's words: texts with units, as typed.
 
+    Raises
+    ------
+    InputError : an unknown key, a length without a unit, a word that is not a verdict.
+    """
+    unknown = set(said) - _KEYS
+    if unknown:
+        raise InputError(f"unknown key {min(unknown)!r}", "fitted", "leave it out")
 
-def _cut_with(record: Mapping[str, Any], said: Mapping[str, Any]) -> tuple[str, str, float, str]:
-    """Wood, machine, cutter and kind of part: as said, else as the job has them."""
-    pocket = record.get("pocket", {})
-    pocket = pocket if isinstance(pocket, Mapping) else {}
-    wood, cutter = pocket.get("wood", {}), pocket.get("cutter", {})
-    species = wood.get("species", "") if isinstance(wood, Mapping) else ""
-    diameter = cutter.get("diameter") if isinstance(cutter, Mapping) else None
-    diameter = said.get("cutter") or diameter
-    kind = pocket.get("kind", "firm")
-    return (
-        str(said.get("wood") or species),
-        str(said.get("machine") or pocket.get("machine", "")),
-        parse_length(diameter, "cutter") if diameter else 0.0,
-        kind if kind in FITS else "firm",
+    def length(key: str) -> float | None:
+        value = said.get(key)
+        return None if value in (None, "") else parse_length(value, key)
+
+    verdict = said.get("verdict")
+    return Said(
+        _clearance(said.get("clearance")),
+        None if verdict is None else verdict_of(str(verdict)),
+        str(said.get("wood") or ""),
+        str(said.get("machine") or ""),
+        length("cutter"),
+        None if said.get("kind") is None else str(said["kind"]),
+        length("opening_error"),
     )
+
+
+def _clearance(value: Any) -> Clearance | None:
+    if value is None:
+        return None
+    if isinstance(value, Mapping):
+        length, width = (parse_length(str(value.get(k)), "clearance") for k in ("length", "width"))
+        return Clearance(length, width)
+    return even(parse_length(value, "clearance"))

@@ -1,9 +1,10 @@
-"""Changes to a job file: one key each, under a lock, with what a hand wrote beside them kept.
+"""Changes to a job file: one key each, under a lock; comments and hand edits are preserved.
 
-A change says what it found (`was`) and what it leaves (`now`). It is applied where the file still
-holds `was`, so that no two windows, and no editor, lose each other's change.
+A change gives the old value (`was`) and the new one (`now`). It is applied where the file still
+holds `was`, so that two windows, or an editor, do not lose each other's changes.
 """
 
+import codecs
 import itertools
 import json
 import tomllib
@@ -18,8 +19,11 @@ from filelock import FileLock, Timeout
 from tomlkit.items import Item, Table
 
 from snugline.desk.page.jobs.key_changes import LISTS, Change, Keys
+from snugline.desk.page.jobs.measured_store import Store
 from snugline.errors import FileError, InputError
-from snugline.files import write_whole
+from snugline.files import is_link, read_within, why, write_whole
+from snugline.limits import JOB_BYTES
+from snugline.untrusted import parsed_toml
 
 _LOCK_SECONDS = 10.0
 
@@ -51,9 +55,10 @@ class Changed(Exception):  # noqa: N818 - not an error of anyone: the file is ne
 
 def lock_of(path: Path) -> FileLock:
     """The lock that every writer of this job holds, also in other processes."""
-    folder = path.parent / ".snugline"
-    folder.mkdir(exist_ok=True)
-    return FileLock(folder / "lock", timeout=_LOCK_SECONDS, poll_interval=0.005)
+    lock = Store(path.parent).place(".", "lock")
+    if is_link(lock):
+        raise FileError("is a link to another place", lock.name, "take the link away")
+    return FileLock(lock, timeout=_LOCK_SECONDS, poll_interval=0.005)
 
 
 def change_file(path: Path, changes: Sequence[Change]) -> dict[str, Any]:
@@ -73,19 +78,48 @@ def change_file(path: Path, changes: Sequence[Change]) -> dict[str, Any]:
 
 def change_locked(path: Path, changes: Sequence[Change]) -> dict[str, Any]:
     """The same for a caller that holds the lock."""
-    text = path.read_text(encoding="utf-8-sig")
-    new, record = changed_text(text, changes, str(path))
-    if new != text:
+    old = job_bytes(path)
+    new, record = changed_bytes(old, changes, str(path))
+    if new != old:
         write_whole(path, new)
     return record
 
 
+def job_bytes(path: Path) -> bytes:
+    """A job file as it lies there.
+
+    Raises
+    ------
+    FileError : it is a link, too large, or cannot be read.
+    """
+    try:
+        return read_within(path.parent, path.name, JOB_BYTES)
+    except FileError as error:
+        raise FileError(error.what, str(path), error.mend) from error
+    except OSError as error:
+        raise FileError(
+            f"cannot read the job ({why(error)})", path.parent.name, "look whether it is there"
+        ) from error
+
+
+def changed_bytes(
+    old: bytes, changes: Sequence[Change], where: str = "job.toml"
+) -> tuple[bytes, dict[str, Any]]:
+    """The changed file, with the line ends and the byte-order mark that its editor gave it."""
+    record = parsed_toml(old, where)
+    text = old.decode("utf-8-sig")
+    new, record = changed_text(text.replace("\r\n", "\n"), changes, where, record)
+    if "\r\n" in text:
+        new = new.replace("\n", "\r\n")
+    return (codecs.BOM_UTF8 if old.startswith(codecs.BOM_UTF8) else b"") + new.encode(), record
+
+
 def changed_text(
-    text: str, changes: Sequence[Change], where: str = "job.toml"
+    text: str, changes: Sequence[Change], where: str = "job.toml", record: Any = None
 ) -> tuple[str, dict[str, Any]]:
     """The file's text with the changes, comments kept, and what it holds."""
     try:
-        record = tomllib.loads(text)
+        record = tomllib.loads(text) if record is None else record
         document = tomlkit.parse(text)
     except ValueError as error:  # both libraries' parse errors
         raise FileError(f"is not TOML ({error})", where, "correct that line by hand") from error
@@ -138,7 +172,7 @@ def _plain(value: Any) -> Any:
 
 
 def _located(record: dict[str, Any], change: Change) -> Keys | Conflict:
-    """The path with the number under which the table now stands, if all is as expected."""
+    """The path with the table's present number, if all is as expected."""
     path = change.path
     if len(path) > 1 and isinstance(path[1], int):
         tables = record.get(str(path[0]), [])
@@ -249,7 +283,7 @@ def _set_in_document(document: Any, path: Keys, now: Any) -> None:
 
 
 def _update(table: Any, now: Mapping[str, Any]) -> None:
-    """Only what differs is written, so that comments beside the rest stay."""
+    """Only what differs is written, so that comments next to the rest are kept."""
     for key in [key for key in table if key not in now]:
         del table[key]
     for key, value in now.items():

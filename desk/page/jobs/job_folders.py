@@ -3,16 +3,44 @@
 import os
 import re
 import unicodedata
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import tomlkit
 
+from snugline.desk.options import result_folder
+from snugline.desk.page.jobs.photo_moves import REMOVED
 from snugline.errors import FileError, InputError
-from snugline.files import write_whole
+from snugline.files import is_file, is_link, is_plain_name, why, write_whole
+from snugline.limits import NAME
 
 JOB = "job.toml"
 _LONGEST = 60
+_OWN = (JOB, ".snugline", REMOVED, result_folder(Path(JOB)).name)
+
+
+def job_id(job: Path) -> str:
+    """What addresses call a job: its folder's name, also where that is not text."""
+    return os.fsencode(job.parent.name).decode("utf-8", "replace")
+
+
+def refuse_links(job: Path) -> None:
+    """A received job may hold links that lead the page to other places: such a job stays shut.
+
+    Raises
+    ------
+    FileError : it holds one, or its folder's name cannot be shown.
+    """
+    if not job_id(job).isprintable() or "\ufffd" in job_id(job):
+        raise FileError("the folder's name is not text", job_id(job), "rename the folder")
+    for name in _OWN:
+        if is_link(job.parent / name):
+            raise FileError(
+                f"{name} is a link to another place", job.parent.name, "put the file itself there"
+            )
+    if not is_file(job):
+        raise FileError(f"{JOB} is not a plain file", job.parent.name, "put a job file there")
 
 
 @dataclass(frozen=True)
@@ -22,14 +50,23 @@ class Shelf:
     folder: Path
 
     def jobs(self) -> list[Path]:
-        """The job files, the one changed last first."""
+        """The job files, the one changed last first; none of a folder's oddities is an error."""
         found = []
-        for entry in os.scandir(self.folder):
-            if entry.name.startswith(".") or not entry.is_dir(follow_symlinks=False):
-                continue
-            job = Path(entry.path) / JOB
-            if job.is_file() and not job.is_symlink():
-                found.append((job.stat().st_mtime, job))
+        try:
+            listing = os.scandir(self.folder)
+        except OSError as error:
+            raise FileError(
+                f"the folder of jobs cannot be read ({why(error)})",
+                self.folder.name,
+                "put it back, or start Snugline again with another one",
+            ) from error
+        with listing as entries:
+            for entry in entries:
+                if entry.name.startswith(".") or is_link(Path(entry.path)):
+                    continue
+                job = Path(entry.path) / JOB
+                with suppress(OSError):
+                    found.append((os.lstat(job).st_mtime, job))
         return [job for _, job in sorted(found, reverse=True)]
 
     def find(self, ident: str) -> Path:
@@ -38,9 +75,11 @@ class Shelf:
         Raises
         ------
         LookupError : there is no such job.
+        FileError : it is not one that the page opens.
         """
         for job in self.jobs():
-            if job.parent.name == ident:
+            if job_id(job) == ident:
+                refuse_links(job)
                 return job
         raise LookupError(ident)
 
@@ -52,10 +91,13 @@ class Shelf:
         InputError : no name.
         """
         name = " ".join(name.split())
-        if not name or len(name) > 200 or not name.isprintable():
-            raise InputError("the job has no name", "name", "write what the part is called")
+        if not 0 < len(name) <= NAME or not name.isprintable():
+            raise InputError(
+                "the job has no name", "name", f"write what the part is called, in {NAME} letters"
+            )
         plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
         stem = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_LONGEST] or "job"
+        stem = stem if is_plain_name(stem) else f"{stem}-job"  # `con` is a device on Windows
         document = tomlkit.document()
         part, frame = tomlkit.table(), tomlkit.table()
         part["name"] = name
@@ -71,8 +113,12 @@ class Shelf:
                 continue
             except OSError as error:
                 raise FileError(
-                    f"cannot make a folder ({error.strerror})", ident, "make room on the disk"
+                    f"cannot make a folder ({why(error)})", ident, "make room on the disk"
                 ) from error
-            write_whole(self.folder / ident / JOB, tomlkit.dumps(document))
+            try:
+                write_whole(self.folder / ident / JOB, tomlkit.dumps(document))
+            except FileError:
+                (self.folder / ident).rmdir()  # a full disk leaves no empty job
+                raise
             return ident
         raise InputError(f"there are too many jobs called {name!r}", "name", "use another name")

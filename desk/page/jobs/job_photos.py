@@ -4,7 +4,6 @@ import hashlib
 import os
 import re
 import tempfile
-import tomllib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import AbstractAsyncContextManager, nullcontext
 from pathlib import Path
@@ -13,15 +12,17 @@ from typing import Any, get_args
 from anyio import to_thread
 from filelock import Timeout
 
+from snugline.counting import counted
 from snugline.desk.job import Shows
-from snugline.desk.page.jobs.job_file_edit import change_locked, lock_of
-from snugline.desk.page.jobs.job_states import inside, photo_id
+from snugline.desk.page.jobs.job_file_edit import change_locked, job_bytes, lock_of
+from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import Change
 from snugline.desk.page.jobs.limits import PHOTOS, UPLOAD_BYTES
 from snugline.desk.page.jobs.measured_store import Store, file_hash
+from snugline.desk.page.jobs.photo_moves import REMOVED, complete_locked, movable, move_photos
 from snugline.errors import FileError, InputError, SnuglineError
-
-REMOVED = "removed"
+from snugline.files import inside, is_link, why
+from snugline.untrusted import parsed_toml
 
 
 class TooLargeError(FileError):
@@ -54,7 +55,7 @@ async def received(
 
     Raises
     ------
-    TooLargeError : after the first byte too many.
+    TooLargeError : after the first byte over the limit.
     FileError : an empty body, or no room on the disk.
     """
     place = Store(folder).place("incoming", "photo")
@@ -79,7 +80,7 @@ async def received(
         if isinstance(error, SnuglineError):
             raise
         raise FileError(
-            f"cannot keep the photo ({error.strerror})", name, "make room on the disk"
+            f"cannot keep the photo ({why(error)})", name, "make room on the disk"
         ) from error
     finally:
         if not whole:
@@ -138,7 +139,9 @@ def _enter(
             tables = _photo_tables(record)
             if len(tables) >= PHOTOS and instead_of is None:
                 raise InputError(
-                    f"the job has {len(tables)} photos already", "photos", "delete some first"
+                    f"the job has {counted(len(tables), 'photo')} already",
+                    "photos",
+                    "delete some first",
                 )
             for table in tables:
                 path = job.parent / str(table.get("file"))
@@ -148,20 +151,33 @@ def _enter(
                         path.name,
                         "it would be counted twice: choose another one",
                     )
-            old = _find(tables, instead_of) if instead_of is not None else None
             file = _free_name(job.parent, ending)
-            os.replace(temporary, job.parent / file)
-            removed = None
-            if old is None:
-                new = {"file": file, "shows": shows}
-                change_locked(job, [Change(("photo", len(tables)), None, new)])
-            else:
-                change = Change(("photo", old, "file"), tables[old]["file"], file, tables[old])
-                change_locked(job, [change])
-                removed = _put_aside(job.parent, str(tables[old]["file"]))
-            return file, removed
+            source = temporary.relative_to(job.parent).as_posix()
+            return file, _put_in(job, tables, (source, file), shows, instead_of)
     except Timeout as error:
         raise FileError("another program holds the job", "job.toml", "try again") from error
+
+
+def _put_in(
+    job: Path,
+    tables: list[dict[str, Any]],
+    come: tuple[str, str],
+    shows: str,
+    instead_of: str | None,
+) -> str | None:
+    """One photo into the job, at the end or in another's place; gives the id of the other."""
+    file = come[1]
+    if instead_of is None:
+        new = {"file": file, "shows": shows}
+        change = Change(("photo", len(tables)), None, new)
+        move_photos(job, [come], [change], [], shows)
+        return None
+    old = _find(tables, instead_of)
+    was = str(tables[old]["file"])
+    change = Change(("photo", old, "file"), was, file, tables[old])
+    go = _aside(job.parent, was)
+    move_photos(job, [come], [change], go, shows)
+    return _removed_id(go)
 
 
 def take_out(job: Path, ident: str) -> str:
@@ -174,8 +190,9 @@ def take_out(job: Path, ident: str) -> str:
     with lock_of(job):
         tables = _photo_tables(_record(job))
         at = _find(tables, ident)
-        change_locked(job, [Change(("photo", at), tables[at], None)])
-        return _put_aside(job.parent, str(tables[at]["file"]), str(tables[at].get("shows", "")))
+        go = _aside(job.parent, str(tables[at]["file"]), str(tables[at].get("shows", "")))
+        move_photos(job, [], [Change(("photo", at), tables[at], None)], go, "section")
+        return _removed_id(go)
 
 
 def put_back(job: Path, removed: str, instead_of: str | None) -> str:
@@ -186,24 +203,17 @@ def put_back(job: Path, removed: str, instead_of: str | None) -> str:
     LookupError : nothing of that id was removed, or no such photo to replace.
     """
     with lock_of(job):
+        record = _record(job)
         found = {photo_id(file): file for file in removed_files(job.parent)}
+        if removed not in found:
+            raise LookupError(removed)
         kept = found[removed]
-        tables = _photo_tables(_record(job))
         shows, _, name = kept.rpartition("--")
-        old = _find(tables, instead_of) if instead_of is not None else None
         if (job.parent / name).exists():
             name = _free_name(job.parent, name.rpartition(".")[2])
-        os.replace(job.parent / REMOVED / kept, job.parent / name)
-        if old is None:
-            words = shows.replace("-", " ")
-            shown = words if words in get_args(Shows) else "section"
-            change_locked(
-                job, [Change(("photo", len(tables)), None, {"file": name, "shows": shown})]
-            )
-        else:
-            file = tables[old]["file"]
-            change_locked(job, [Change(("photo", old, "file"), file, name, tables[old])])
-            _put_aside(job.parent, str(file))
+        words = shows.replace("-", " ")
+        shown = words if words in get_args(Shows) else "section"
+        _put_in(job, _photo_tables(record), (f"{REMOVED}/{kept}", name), shown, instead_of)
         return name
 
 
@@ -227,24 +237,32 @@ def turn(job: Path, ident: str, by: Any) -> None:
 def removed_files(folder: Path) -> list[str]:
     """Names in the folder of removed photos."""
     try:
-        return sorted(p.name for p in (folder / REMOVED).iterdir() if p.is_file())
+        if is_link(folder / REMOVED):
+            return []
+        names = [p.name for p in (folder / REMOVED).iterdir() if p.is_file() and not is_link(p)]
+        return sorted(names)
     except OSError:
         return []
 
 
-def _put_aside(folder: Path, file: str, shows: str = "") -> str:
-    """Move a photo to the removed ones; what it showed stands before its name."""
-    source = folder / file
-    if not inside(folder, file) or not source.is_file():
-        return ""
-    (folder / REMOVED).mkdir(exist_ok=True)
+def _aside(folder: Path, file: str, shows: str = "") -> list[tuple[str, str]]:
+    """The move of a photo to the removed ones; its new name begins with what it showed.
+
+    None for a file that is not the job's own: it stays where a hand put it.
+    """
+    if not movable(folder, file):
+        return []
     plain = shows.replace(" ", "-") if shows in get_args(Shows) else ""
-    name = f"{plain}--{source.name}"
+    own = Path(file).name
+    name = f"{plain}--{own}"
     count = 2
     while (folder / REMOVED / name).exists():
-        name, count = f"{plain}--{count}-{source.name}", count + 1
-    os.replace(source, folder / REMOVED / name)
-    return photo_id(name)
+        name, count = f"{plain}--{count}-{own}", count + 1
+    return [(file, f"{REMOVED}/{name}")]
+
+
+def _removed_id(go: list[tuple[str, str]]) -> str:
+    return photo_id(Path(go[0][1]).name) if go else ""
 
 
 def _free_name(folder: Path, ending: str) -> str:
@@ -255,17 +273,14 @@ def _free_name(folder: Path, ending: str) -> str:
 
 
 def _record(job: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(job.read_text(encoding="utf-8-sig"))
-    except ValueError as error:
-        raise FileError(
-            f"is not TOML ({error})", "job.toml", "correct that line by hand"
-        ) from error
+    """The job as it stands, after what a killed server had begun; for a holder of its lock."""
+    complete_locked(job)
+    return parsed_toml(job_bytes(job), "job.toml")
 
 
 def _photo_tables(record: dict[str, Any]) -> list[dict[str, Any]]:
     tables = record.get("photo", [])
-    if not isinstance(tables, list):
+    if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         raise InputError(
             "[photo] is a single table", "job.toml", "write [[photo]], so that more can be added"
         )

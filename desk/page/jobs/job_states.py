@@ -1,22 +1,25 @@
-"""What a job file asks for at this moment: what to measure, fit and plan, each with its name.
+"""What a job file requires at this moment: what to measure, fit and plan, each with its name.
 
 Everything is derived from the file and the photos; nothing is remembered. So a server that was
 killed goes on where the files are.
 """
 
 import hashlib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from snugline.desk.advice import advice
-from snugline.desk.job import Job, inspect_record, read_toml
+from snugline.desk.job import Job, inspect_record
+from snugline.desk.page.jobs.job_file_edit import job_bytes
 from snugline.desk.page.jobs.measured_store import key_of, measuring_key, photos_key, setting_key
 from snugline.desk.page.jobs.remark_keys import key_of_error
 from snugline.errors import FileError, InputError, SnuglineError
+from snugline.files import inside, is_file
+from snugline.limits import PHOTOS
 from snugline.notice import Notice
+from snugline.untrusted import parsed_toml
 
 # Until the part's thickness is known a photo is traced with this one, to be looked at only.
 PROVISIONAL_THICKNESS = "10 mm"
@@ -47,13 +50,13 @@ class PhotoWish:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a job asks for.
+    """What a job requires.
 
     Attributes
     ----------
     revision : of the file.
     record : as the file holds it.
-    measured, fitted, planned : the names of the results; None where `lacking` says why not.
+    measured, fitted, planned : the names of the results; None where `lacking` gives the reason.
     """
 
     revision: str
@@ -70,24 +73,18 @@ class Wanted:
 
 
 def wanted(path: Path) -> Wanted:
-    """Read a job file and see what it asks for."""
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise FileError(
-            f"cannot read the job ({error.strerror})", path.parent.name, "look whether it is there"
-        ) from error
+    """Read a job file and find what it requires."""
+    content = job_bytes(path)
     revision = hashlib.sha256(content).hexdigest()[:16]
     record: dict[str, Any] = {}
     job: Job | None = None
     faults: list[SnuglineError] = []
     try:
-        record = tomllib.loads(content.decode("utf-8-sig"))
-    except ValueError as error:
-        faults = [FileError(f"is not TOML ({error})", str(path), "mend that line by hand")]
+        record = parsed_toml(content, str(path))
+    except SnuglineError as error:
+        faults = [error]
     else:
-        job, faults = inspect_record(record, path)
-        faults += _outside(job)
+        job, faults = inspect_record(record, path, boxed=True)
     photos = _photos(record, path)
     lacking = _lacking(faults, photos)
     measured = fitted = planned = None
@@ -123,8 +120,8 @@ def files_key(path: Path) -> str:
     ------
     SnuglineError : the job cannot run.
     """
-    record = read_toml(path)
-    job, faults = inspect_record(record, path)
+    record = parsed_toml(job_bytes(path), str(path))
+    job, faults = inspect_record(record, path, boxed=True)
     if job is None or faults:
         raise faults[0]
     return key_of(measuring_key(job), record, _fits_stamp())
@@ -133,31 +130,6 @@ def files_key(path: Path) -> str:
 def photo_id(file: str) -> str:
     """A photo's name in addresses."""
     return hashlib.sha256(file.encode()).hexdigest()[:12]
-
-
-def inside(folder: Path, name: str | Path) -> bool:
-    """Whether a name leads to a place in the folder, links followed."""
-    try:
-        return (folder / name).resolve().is_relative_to(folder.resolve())
-    except (OSError, ValueError):
-        return False
-
-
-def _outside(job: Job | None) -> list[SnuglineError]:
-    """Files that a hand named outside of the job's folder: the page does not show those."""
-    if job is None:
-        return []
-    folder = job.path.parent
-    named = [(i, str(photo.file)) for i, photo in enumerate(job.photo)]
-    return [
-        FileError(
-            f"{name!r} lies outside the job's folder",
-            f"{job.path}, [[photo]] {i + 1}, file",
-            "put the photo beside the job; only the command line reads it there",
-        )
-        for i, name in named
-        if not inside(folder, name)
-    ]
 
 
 def _photos(record: Mapping[str, Any], path: Path) -> tuple[PhotoWish, ...]:
@@ -169,7 +141,7 @@ def _photos(record: Mapping[str, Any], path: Path) -> tuple[PhotoWish, ...]:
         (i, table, table["file"])
         for i, table in enumerate(tables)
         if isinstance(table, dict) and isinstance(table.get("file"), str)
-    ]
+    ][:PHOTOS]
     setting: str | SnuglineError | None = None
     alone: dict[str, Any] = {}
     provisional = False
@@ -185,7 +157,7 @@ def _photos(record: Mapping[str, Any], path: Path) -> tuple[PhotoWish, ...]:
             path.parent / file,
         )
         if setting is None:
-            alone, provisional, setting = _alone(record, path, file)
+            alone, provisional, setting = _alone(record, path)
         wishes.append(_completed(wish, path.parent, alone, provisional, setting))
     return tuple(wishes)
 
@@ -199,8 +171,8 @@ def _completed(
 ) -> PhotoWish:
     if isinstance(setting, SnuglineError):
         return replace(wish, fault=setting)
-    if not inside(folder, wish.file) or not wish.path.is_file():
-        fault = FileError("the photo is not in the job's folder", wish.file, "take it anew")
+    if not inside(folder, wish.file) or not is_file(wish.path):
+        fault = FileError("the photo is not in the job's folder", wish.file, "take it again")
         return replace(wish, fault=fault)
     try:
         key = photos_key(setting, [wish.path])
@@ -211,13 +183,14 @@ def _completed(
 
 
 def _alone(
-    record: Mapping[str, Any], path: Path, file: str
+    record: Mapping[str, Any], path: Path
 ) -> tuple[dict[str, Any], bool, str | SnuglineError]:
     """The job of one photo alone, whether its thickness is assumed, and its setting or fault."""
     part = record.get("part", {})
     part = part if isinstance(part, dict) else {}
     readings = record.get("reading", [])
     readings = [readings] if isinstance(readings, dict) else readings
+    readings = readings if isinstance(readings, list) else []
     alone: dict[str, Any] = {
         "part": {
             key: part[key]
@@ -225,7 +198,7 @@ def _alone(
             if key in part
         },
         "frame": record.get("frame", {"description": "border-a4"}),
-        "photo": {"file": file, "shows": "section"},
+        "photo": {"file": "photo", "shows": "section"},
     }
     thickness = [r for r in readings if isinstance(r, dict) and r.get("what") == "thickness"]
     if thickness:
@@ -235,7 +208,7 @@ def _alone(
     provisional = "thickness" not in alone["part"] and not thickness
     if provisional:
         alone["part"]["thickness"] = PROVISIONAL_THICKNESS
-    job, faults = inspect_record(alone, path)
+    job, faults = inspect_record(alone, path, boxed=True)
     faults = [f for f in faults if key_of_error(f, alone)[:1] != ["photo"]]
     if job is None or faults:
         return alone, provisional, faults[0]

@@ -19,7 +19,7 @@ Keys = tuple[str | int, ...]
 
 @dataclass(frozen=True)
 class Change:
-    """One key's change; None stands for a key that is not there.
+    """One key's change; None means a key that is not there.
 
     Attributes
     ----------

@@ -1,8 +1,9 @@
-"""What the server takes at most. A phone's photo of 48 megapixels and a scan as PNG go in."""
+"""How much and how long the page's server works for its windows; see also `snugline.limits`."""
 
-UPLOAD_BYTES = 80_000_000
+from snugline.limits import PHOTOS as PHOTOS
+
+UPLOAD_BYTES = 80_000_000  # a phone's photo of 48 megapixels, a scan as PNG
 UPLOAD_PIXELS = 64_000_000
-PHOTOS = 100  # in one job
 BODY_BYTES = 1_000_000  # of any request other than a photo
 TEXT_LENGTH = 500  # of one value of a job
 
@@ -11,6 +12,9 @@ STREAMS = 48  # windows that listen for events
 UPLOADS = 64  # that run at once
 REQUEST_SECONDS = 5.0  # from a connection, or an answer, to the whole head of the next request
 CHUNK_SECONDS = 30.0  # between two pieces of a body
+# When all places are taken, an upload slower than this after that time loses its own.
+SLOW_SECONDS = 3.0
+SLOW_BYTES_PER_SECOND = 10_000
 
 TRACE_SECONDS = 60.0  # for one photo
 FIT_SECONDS = 60.0

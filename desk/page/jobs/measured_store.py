@@ -1,4 +1,4 @@
-"""What was measured, kept beside the job: found again by what it was measured from.
+"""Measured results, kept next to the job: found again by a name made from their inputs.
 
 Files of the dot-folder `.snugline` in the job's folder. They can be deleted at any time: what is
 missing is measured again. Floats are written so that they come back to the last bit.
@@ -8,8 +8,9 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,8 @@ import numpy as np
 
 from snugline.desk.job import Job
 from snugline.errors import FileError, SnuglineError
-from snugline.files import write_whole
+from snugline.files import is_link, read_within, why, write_whole
+from snugline.limits import RESULT_FILE_BYTES
 
 KEPT = 250  # records of each kind in one job; the longest unused go
 
@@ -38,7 +40,7 @@ def file_hash(path: Path) -> str:
     return _hash(path, status.st_mtime_ns, status.st_size)
 
 
-@cache
+@lru_cache(4096)
 def _hash(path: Path, mtime_ns: int, size: int) -> str:
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
@@ -89,26 +91,49 @@ def program() -> str:
 
 
 class Store:
-    """The dot-folder of one job."""
+    """The dot-folder of one job. Links in it are not followed: a job may come from anyone."""
 
     def __init__(self, job_folder: Path) -> None:
         self.folder = job_folder / ".snugline"
 
     def place(self, kind: str, name: str) -> Path:
+        """Where a file of that kind lies, in a folder that is there.
+
+        Raises
+        ------
+        FileError : the folder is a link to another place, or cannot be made.
+        """
         folder = self.folder / kind
-        folder.mkdir(parents=True, exist_ok=True)
+        for one in (self.folder, folder):
+            if is_link(one):
+                raise FileError("is a link to another place", one.name, "take the link away")
+            try:
+                one.mkdir(exist_ok=True)
+            except OSError as error:
+                raise FileError(
+                    f"cannot make the folder ({why(error)})", one.name, "make room on the disk"
+                ) from error
         return folder / name
 
     def has(self, kind: str, key: str) -> bool:
         return (self.folder / kind / f"{key}.json").is_file()
 
+    def read(self, kind: str, name: str) -> bytes:
+        """A file's content.
+
+        Raises
+        ------
+        FileError, OSError : there is none that can be read.
+        """
+        return read_within(self.place(kind, name).parent, name, RESULT_FILE_BYTES)
+
     def load(self, kind: str, key: str) -> dict[str, Any] | None:
         """A record, or None where there is none that can be read."""
+        name = f"{key}.json"
         try:
-            path = self.place(kind, f"{key}.json")
-            record = json.loads(path.read_text(encoding="utf-8"))
-            path.touch()
-        except (OSError, ValueError):
+            record = json.loads(self.read(kind, name).decode("utf-8"))
+            os.utime(self.folder / kind / name, follow_symlinks=False)
+        except (OSError, ValueError, RecursionError, NotImplementedError):
             return None
         return record if isinstance(record, dict) else None
 
@@ -117,18 +142,30 @@ class Store:
         write_whole(self.place(kind, f"{key}.json"), text)
         self._forget_old(kind)
 
-    def keep(self, kind: str, name: str, content: bytes) -> None:
+    def keep(self, kind: str, name: str, content: bytes | str) -> None:
         """A file that is not a record."""
         write_whole(self.place(kind, name), content)
         self._forget_old(kind)
 
     def _forget_old(self, kind: str) -> None:
-        files = [p for p in (self.folder / kind).iterdir() if not p.name.startswith(".")]
-        for path in sorted(files, key=lambda p: p.stat().st_mtime)[:-KEPT]:
-            path.unlink(missing_ok=True)
+        kept: list[tuple[float, str]] = []
+        with os.scandir(self.folder / kind) as entries:
+            for entry in entries:
+                if not entry.name.startswith("."):
+                    with suppress(FileNotFoundError):  # another process forgets, too
+                        kept.append((entry.stat(follow_symlinks=False).st_mtime, entry.path))
+        for _, path in sorted(kept)[:-KEPT]:
+            Path(path).unlink(missing_ok=True)
 
 
-def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, str]:
-    """The three parts of an error, for the page; without the way to the job's `folder`."""
-    where = error.where.replace(f"{folder}{os.sep}", "") if folder is not None else error.where
-    return {"what": error.what, "where": where, "mend": error.mend}
+def error_record(error: SnuglineError, folder: Path | None = None) -> dict[str, Any]:
+    """An error for the page, with its quantities; without the way to the `folder`."""
+    record = error.as_json()
+    if folder is None:
+        return record
+    return {
+        part: told.replace(f"{folder}{os.sep}", "").replace(str(folder), folder.name)
+        if isinstance(told, str)
+        else told
+        for part, told in record.items()
+    }

@@ -1,15 +1,15 @@
-"""One open job: what is being worked on, what is ready, and who is told of it.
+"""One open job: what is in progress, what is ready, and which windows are notified.
 
-The job file says what is wanted (`states.wanted`); `advance` starts what is missing, and every
-piece of work that ends calls it again. Results lie in the job's dot-folder under the name of what
-they were made from, so nothing is measured twice and nothing that is out of date is shown as new.
+The job file determines what is needed (`job_states.wanted`); `advance` starts what is missing, and
+every piece of work that ends calls it again. Results lie in the job's dot-folder under the name of
+what they were made from, so nothing is measured twice and nothing that is out of date is shown as
+new.
 """
 
 import asyncio
-import json
 import time
 from collections.abc import AsyncIterator, Callable, Coroutine
-from contextlib import suppress
+from contextlib import aclosing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -17,18 +17,16 @@ from typing import Any, TypeVar
 from anyio import to_thread
 
 from snugline.desk.page.jobs import limits, worker_tasks
-from snugline.desk.page.jobs.files_made import files_made
+from snugline.desk.page.jobs.finishing import Finishing
 from snugline.desk.page.jobs.job_states import PhotoWish, Wanted, wanted
 from snugline.desk.page.jobs.measured_store import Store, error_record
 from snugline.desk.page.jobs.page_answers import photo_answer
+from snugline.desk.page.jobs.windows import Windows
 from snugline.desk.page.jobs.worker_pool import Pool
 from snugline.errors import InputError, SnuglineError
 from snugline.fit.result import FittedOutline
 
 T = TypeVar("T")
-_HEARTBEAT = 15.0  # s
-_WATCH = 1.0  # s between looks at a file that an editor may have changed
-_UNREAD = 200  # events that a window may lag behind
 
 
 @dataclass(frozen=True)
@@ -65,22 +63,23 @@ class JobAtWork:
     want: Wanted | None = None
     outline: Stage = Stage()
     plan: Stage = Stage()
-    files: dict[str, Any] = field(default_factory=dict)
     fitted: FittedOutline | None = None
     plan_bytes: bytes | None = None
     traced: dict[str, Stage] = field(default_factory=dict)
     summaries: dict[str, dict[str, Any]] = field(default_factory=dict)
     refused: dict[str, dict[str, str]] = field(default_factory=dict)
     tasks: dict[str, "asyncio.Task[None]"] = field(default_factory=dict)
-    listeners: set["asyncio.Queue[bytes]"] = field(default_factory=set)
+    windows: Windows = field(default_factory=Windows)
     used: float = field(default_factory=time.monotonic)
     _seen: int = 0
     _begun: int = 0
     _failed: bool = False
     _closed: bool = False
-    _told: dict[str, bytes] = field(default_factory=dict)
     writing: asyncio.Lock = field(default_factory=asyncio.Lock)
     _reading: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    def __post_init__(self) -> None:
+        self.finishing = Finishing(self.path, lambda: self._tell("files", self.files))
 
     @property
     def store(self) -> Store:
@@ -91,36 +90,36 @@ class JobAtWork:
         async with self.writing:
             return await to_thread.run_sync(change, self.path, *arguments)
 
-    async def refresh(self, anew: bool = False) -> Wanted:
-        """Read the job file if it was written since; start what it asks for.
+    async def refresh(self, again: bool = False) -> Wanted:
+        """Read the job file if it was written since; start what it requires.
 
         Parameters
         ----------
-        anew : read it in any case, since something beside it changed.
+        again : read it in any case, since something next to it changed.
         """
         self.used = time.monotonic()
         begun = self._begun
         async with self._reading:
-            # Of many that wait for a reading, one reads for all that asked before it began.
-            if anew or self.want is None or self._failed or self._begun == begun:
+            # Of many that wait for the file, one reads for all that came before it began.
+            if again or self.want is None or self._failed or self._begun == begun:
                 self._begun += 1
-                await self._read(anew)
+                await self._read(again)
         self.advance()
         assert self.want is not None
         return self.want
 
-    async def _read(self, anew: bool) -> None:
+    async def _read(self, again: bool) -> None:
         stamp = self.path.stat().st_mtime_ns if self.path.exists() else 0
-        if self.want is not None and stamp == self._seen and not anew and not self._failed:
+        if self.want is not None and stamp == self._seen and not again and not self._failed:
             return
         self._failed = True
         self.want = await to_thread.run_sync(wanted, self.path)
         self._seen, self._failed = stamp, False
         self._tell("job", {"revision": self.want.revision})
-        await self._look_at_files()
+        await self.finishing.look("files" in self.tasks)
 
     def advance(self) -> None:
-        """Start whatever is wanted, not there and not under way."""
+        """Start whatever is needed, not there and not in progress."""
         want = self.want
         if want is None or self._closed:
             return
@@ -183,7 +182,7 @@ class JobAtWork:
         return self.want is not None and any(photo.key == key for photo in self.want.photos)
 
     def photo(self, photo: PhotoWish) -> dict[str, Any]:
-        """What the page is told of a photo."""
+        """What is sent to the page about a photo."""
         stage = self._photo_stage(photo)
         answer: dict[str, Any] = {
             "id": photo.id,
@@ -308,7 +307,7 @@ class JobAtWork:
 
         Raises
         ------
-        SnuglineError : it cannot be planned so.
+        SnuglineError : it cannot be planned like this.
         LookupError : there is no outline yet.
         """
         want = await self.refresh()
@@ -317,7 +316,7 @@ class JobAtWork:
         return await self._planned({**want.record, "pocket": pocket})
 
     async def settled_plan(self) -> None:
-        """Wait until the plan that the job asks for is made or refused, if it is under way."""
+        """Wait until the plan that the job requires is made or refused, if it is in progress."""
         for _ in range(4):
             running = [task for name, task in self.tasks.items() if name.startswith("plan ")]
             if not running:
@@ -325,57 +324,23 @@ class JobAtWork:
             await asyncio.wait(running)
 
     def again(self) -> None:
-        """Try anew what was refused: a photo that took too long, say."""
+        """Try again what was refused: a photo that took too long, for example."""
         self.refused.clear()
         self.advance()
 
     # Files
 
+    @property
+    def files(self) -> dict[str, Any]:
+        """What is sent to the page about the job's files."""
+        return self.finishing.files
+
     async def finish(self) -> None:
         """Start to write the job's files, unless that is under way."""
         if "files" not in self.tasks:
-            self.files = {**self.files, "state": "writing", "step": "starting", "error": None}
-            self._tell("files", self.files)
-            self._start("files", self._write_files())
-
-    async def _write_files(self) -> None:
-        want = self.want
-        photos = len(want.photos) if want is not None else 1
-        watch = asyncio.create_task(self._watch_step())
-        try:
-            seconds = limits.FINISH_SECONDS + limits.TRACE_SECONDS * photos
-            key = await self.processes.heavy.run(seconds, worker_tasks.finish, self.path)
-            self.store.save("finishing", "made", {"key": key, "made": time.time()})
-            self.files["error"] = None
-        except SnuglineError as error:
-            self.files["error"] = self._said(error)
-        finally:
-            watch.cancel()
-        await self._look_at_files()
-
-    async def _watch_step(self) -> None:
-        note = self.store.place("finishing", "step.txt")
-        while True:
-            await asyncio.sleep(0.3)
-            with suppress(OSError):
-                step = note.read_text(encoding="utf-8")
-                if step != self.files.get("step"):
-                    self.files["step"] = step
-                    self._tell("files", self.files)
-
-    async def _look_at_files(self) -> None:
-        error = self.files.get("error")
-        if self.files.get("state") == "writing" and self._writing():
-            return
-        files = await to_thread.run_sync(files_made, self.path, self.store)
-        self.files = {**files, "error": error}
-        if error is not None and self.files["state"] == "missing":
-            self.files["state"] = "refused"
-        self._tell("files", self.files)
-
-    def _writing(self) -> bool:
-        task = self.tasks.get("files")
-        return task is not None and task is not asyncio.current_task()
+            self.finishing.begin()
+            photos = len(self.want.photos) if self.want is not None else 1
+            self._start("files", self.finishing.write(self.processes.heavy, photos))
 
     # Work and windows
 
@@ -392,7 +357,7 @@ class JobAtWork:
         task.add_done_callback(ended)
 
     def _report(self, name: str, fault: BaseException) -> None:
-        """A fault of ours ends as a refusal that says so, and never starts over by itself."""
+        """A fault of ours ends as a refusal with that reason, and is never retried by itself."""
         import logging
 
         logging.getLogger("snugline.page").error("%s: %s", name, fault, exc_info=fault)
@@ -405,54 +370,26 @@ class JobAtWork:
         if key:
             self.refused[key] = self._said(error)
         else:
-            self.files = {**self.files, "state": "refused", "error": self._said(error)}
-            self._tell("files", self.files)
+            self.finishing.refuse(self._said(error))
 
     def _said(self, error: SnuglineError) -> dict[str, str]:
         return error_record(error, self.path.parent)
 
     def _tell(self, event: str, data: dict[str, Any]) -> None:
-        """Say it to every window, once."""
-        self._send(event, event, data)
+        """Send it to every window, once."""
+        self.windows.send(event, event, data)
 
     def _tell_photo(self, photo: PhotoWish) -> None:
-        if self.listeners:
-            self._send("photo", f"photo {photo.id}", self.photo(photo))
-
-    def _send(self, event: str, subject: str, data: dict[str, Any]) -> None:
-        line = f"event: {event}\ndata: {json.dumps(data, allow_nan=False)}\n\n".encode()
-        if self._told.get(subject) == line:
-            return
-        self._told[subject] = line
-        for queue in list(self.listeners):
-            try:
-                queue.put_nowait(line)
-            except asyncio.QueueFull:
-                # That window is asleep: it comes back and asks for everything anew.
-                self.listeners.discard(queue)
+        if self.windows.listeners:
+            self.windows.send("photo", f"photo {photo.id}", self.photo(photo))
 
     async def events(self) -> AsyncIterator[bytes]:
         """One window's stream of server-sent events."""
-        queue: asyncio.Queue[bytes] = asyncio.Queue(_UNREAD)
         want = await self.refresh()
-        self.listeners.add(queue)
-        try:
-            hello = json.dumps({"revision": want.revision})
-            yield f"retry: 2000\nevent: hello\ndata: {hello}\n\n".encode()
-            quiet = 0.0
-            while queue in self.listeners or not queue.empty():
-                try:
-                    yield await asyncio.wait_for(queue.get(), _WATCH)
-                    quiet = 0.0
-                except TimeoutError:
-                    quiet += _WATCH
-                    if quiet >= _HEARTBEAT:
-                        quiet = 0.0
-                        yield b": still here\n\n"
-                    with suppress(SnuglineError):
-                        await self.refresh()
-        finally:
-            self.listeners.discard(queue)
+        hello = {"revision": want.revision}
+        async with aclosing(self.windows.stream(hello, self.refresh)) as lines:
+            async for line in lines:
+                yield line
 
     async def close(self) -> None:
         """Give up all worker_tasks."""
@@ -464,4 +401,4 @@ class JobAtWork:
 
     @property
     def idle(self) -> bool:
-        return not self.tasks and not self.listeners
+        return not self.tasks and not self.windows.listeners

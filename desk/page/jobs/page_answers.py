@@ -1,4 +1,4 @@
-"""What the page is told of contours, outline and plan: the rooms' results as plain records."""
+"""What is sent to the page about contours, outline and plan: results as plain records."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 
 _SHOWN = 600  # points of a photo in the ribbon of residuals
 _OUTLINE_STEP = 1.0  # mm along the outline that is laid over a photo
+_PLAN_KEYS = ("pockets", "depth", "gaps", "seasons", "suggestion", "times")
 _MARGIN = 0.03  # round a drawing, of its larger side
 
 
@@ -101,7 +102,7 @@ def contour_answer(
 
 
 def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]:
-    """The outline with all that is said of it, and each photo's share of the fit."""
+    """The outline with all that is known about it, and each photo's share of the fit."""
     fitted = fitting.fitted
     outline = fitted.outline
     by_name = {section.name: section for section in fitted.sections}
@@ -204,8 +205,8 @@ def laid_over(
 ) -> list[Any]:
     """Polylines of the outline in the photo's pixels, as the camera sees that edge of the part.
 
-    On the side turned to the camera's foot point the foot on the sheet is seen, on the other one
-    the upper edge. For looking at only: the small inset of an upper edge is left out.
+    On the side facing the camera the bottom edge is seen, on the other side the top edge. For
+    display only: the small inset of the top edge is ignored.
     """
     part = outline.sampled(_OUTLINE_STEP)
     turn, shift = part_from_frame[:, :2], part_from_frame[:, 2]
@@ -244,13 +245,14 @@ def plan_answer(plan: CutPlan) -> dict[str, Any]:
             {
                 "name": sheet.name,
                 "title": sheet.title(plan.unit),
-                "clearance": sheet.clearance,
+                "clearance": None if sheet.clearance is None else sheet.clearance.as_json(),
+                "blocked": sheet.blocked,
                 "view_box": _view_box(sheet.layers),
                 "layers": [_layer(layer) for layer in sheet.layers],
             }
             for sheet in plan.sheets
         ],
-        **{key: record[key] for key in ("depth", "gaps", "seasons", "suggestion", "times")},
+        **{key: record[key] for key in _PLAN_KEYS},
         "notices": [notice_answer(notice) for notice in plan.notices],
         "cautions": record["cautions"],
     }

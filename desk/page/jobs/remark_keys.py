@@ -13,6 +13,16 @@ Key = list[str | int]
 OF_NOTICE: dict[str, Key] = {
     "clearance-below-uncertainty": ["clearance"],
     "clearance-large": ["clearance"],
+    "coupon-deeper-than-board": ["coupons"],
+    "cutter-slender": ["cutter", "length"],
+    "does-not-go-in": ["clearance"],
+    "floor-below-uncertainty": ["stock", "thickness"],
+    "holes-overlap": [],
+    "may-close-in-season": ["wood"],
+    "may-not-go-in": ["clearance"],
+    "movement-from-memory": ["wood"],
+    "pocket-cannot-be-drawn": ["clearance"],
+    "reading-and-outline-disagree": ["clearance"],
     "cutter-shorter-than-depth": ["cutter", "length"],
     "edge-breaks-into-pocket": ["border", "edge_size"],
     "edge-higher-than-board": ["border", "edge_size"],
@@ -22,16 +32,16 @@ OF_NOTICE: dict[str, Key] = {
     "moisture-outside-table": ["wood"],
     "narrow-flat": ["border", "land"],
     "neck-narrower-than-cutter": ["cutter", "diameter"],
-    "soft-part-pressed-in-season": ["wood"],
     "squeezed-in-season": ["wood"],
     "step-over-wider-than-cutter": ["feeds", "step_over"],
     "template-corner-too-tight": ["template"],
     "thin-floor": ["stock", "thickness"],
     "thin-wall": ["border", "land"],
     "uncut-corner": ["relief"],
+    "uncut-step-corner": ["relief"],
     "uneven-thickness": [],
 }
-# Where the pocket's own errors say that they are.
+# The places named in the pocket's own errors.
 _PLACES: dict[str, Key] = {
     "pocket step": ["step"],
     "pocket feet": ["feet"],
@@ -87,7 +97,7 @@ def key_of_error(error: SnuglineError, record: Mapping[str, Any]) -> Key:
 
 
 def _as_page_has_it(key: Key, record: Mapping[str, Any]) -> Key:
-    """A table that stands alone has no number, and a list inside the pocket is one value."""
+    """A single table has no number, and a list inside the pocket is one value."""
     if len(key) > 1 and isinstance(key[1], int) and isinstance(record.get(str(key[0])), dict):
         return [key[0], *key[2:]]
     if key[:1] == ["pocket"]:

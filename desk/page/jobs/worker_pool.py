@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from snugline.errors import SnuglineError
 
 T = TypeVar("T")
-# A worker is replaced after so many pieces of work: what libraries leak stays small.
+# A worker is replaced after this many pieces of work: memory leaked by libraries stays small.
 _PIECES = 500
 
 
@@ -59,15 +59,16 @@ class Pool:
 
         Raises
         ------
-        SnuglineError : the function's own; or it took longer than `seconds`, or its process died.
+        SnuglineError : the function's own; or it took longer than `seconds`, or its process died
+            twice.
         """
         async with self._room:
             started()
             try:
                 try:
                     result: T = await self._scheduled(seconds, function, arguments)
-                except BrokenProcessPool:
-                    # A process died while it had nothing to do, and its pool with it.
+                except (BrokenProcessPool, ProcessExpired):
+                    # A process died, idle or at work: once may be chance, so it is tried again.
                     if not self._pool.active:
                         self._pool = self._made()
                     result = await self._scheduled(seconds, function, arguments)
@@ -77,11 +78,11 @@ class Pool:
                     "this computer",
                     "try again, or with a smaller photo",
                 ) from error
-            except ProcessExpired as error:
+            except (BrokenProcessPool, ProcessExpired) as error:
                 raise SnuglineError(
-                    "the process that worked on it was ended, perhaps for want of memory",
+                    "the process that worked on it was ended twice, perhaps for lack of memory",
                     "this computer",
-                    "close other programs and try again, or take a smaller photo",
+                    "close other programs and try again, or use a smaller photo",
                 ) from error
             return result
 

@@ -1,6 +1,6 @@
-"""What runs in the server's worker processes: each a function of plain values, by the rooms' code.
+"""What runs in the server's worker processes: each a function of plain values.
 
-Nothing here knows of requests or windows. Results go to the job's dot-folder or back as plain
+Nothing here depends on requests or windows. Results go to the job's dot-folder or back as plain
 records.
 """
 
@@ -11,18 +11,21 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from snugline.desk.job import Job, inspect_record, read_job, read_toml
+from snugline.counting import counted
+from snugline.desk.job import Job, inspect_record
+from snugline.desk.page.jobs.job_file_edit import job_bytes
 from snugline.desk.page.jobs.limits import UPLOAD_PIXELS
 from snugline.desk.page.jobs.measured_store import Store, measuring_key
 from snugline.errors import FileError, PhotoError
 from snugline.fit.result import FittedOutline
 from snugline.trace.measure import Measured
+from snugline.untrusted import parsed_toml
 
 FORMATS = {"JPEG": "jpg", "MPO": "jpg", "PNG": "png", "TIFF": "tif", "WEBP": "webp", "HEIF": "heic"}
 
 
 def photo_ending(path: Path, name: str) -> str:
-    """The file ending that a photo's content asks for; nothing but its head is read.
+    """The file ending that fits a photo's content; only its header is read.
 
     Raises
     ------
@@ -120,22 +123,22 @@ def finish(path: Path) -> str:
     from snugline.desk.result_folder import publish
 
     store = Store(path.parent)
-    note = store.place("finishing", "step.txt")
 
     def step(text: str) -> None:
-        note.write_text(text, encoding="utf-8")
+        store.keep("finishing", "step.txt", text)
 
-    job = read_job(path)
+    record = parsed_toml(job_bytes(path), str(path))
+    job = _job(record, path, whole=True)
     made_from = files_key(path)
     step("reading the contours")
     key = measuring_key(job)
     if not store.has("measured", key):
-        step(f"measuring {len(job.photo)} photos")
-        measure(read_toml(path), path, key)
+        step(f"measuring {counted(len(job.photo), 'photo')}")
+        measure(record, path, key)
     finished = finish_measured(job, _measured(store, key, job), step=step)
     step("writing the files")
     publish(result_folder(path), finished.files)
-    note.unlink(missing_ok=True)
+    store.place("finishing", "step.txt").unlink(missing_ok=True)
     return made_from
 
 
@@ -173,9 +176,9 @@ def contour(folder: Path, measured: str, fitted: str | None, number: int, turn: 
     return json.dumps({"key": measured, **answer}, allow_nan=False, separators=(",", ":")).encode()
 
 
-def _job(record: Mapping[str, Any], path: Path) -> Job:
-    job, faults = inspect_record(dict(record), path)
-    if job is None:
+def _job(record: Mapping[str, Any], path: Path, whole: bool = False) -> Job:
+    job, faults = inspect_record(dict(record), path, boxed=True)
+    if job is None or (whole and faults):
         raise faults[0]
     return job
 

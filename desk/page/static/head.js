@@ -41,12 +41,21 @@ addEventListener("keydown", (event) => {
 
 function arm(button, word, entry) {
   mark(button, "disabled", entry ? null : true);
-  const says = entry ? `${word}: ${entry.label}` : `${word}: nothing to ${word.toLowerCase()}`;
-  mark(button, "aria-label", says);
-  mark(button, "title", says);
+  const words = entry ? `${word}: ${entry.label}` : `${word}: nothing to ${word.toLowerCase()}`;
+  mark(button, "aria-label", words);
+  mark(button, "title", words);
 }
 
 const tools = h("div.row.inJob", undoButton, redoButton);
+
+// On a phone these are behind a button, so that the step has the room.
+const looks = h("div.looks", { id: "looks" }, units.el, themes, phoneButton());
+const says = { type: "button", "aria-label": "Unit and theme", title: "Unit and theme", "aria-controls": "looks" };
+const menu = h("button.bare.menu", { ...says, "aria-expanded": "false" }, sign("looks"));
+menu.addEventListener("click", () => {
+  const open = menu.getAttribute("aria-expanded") !== "true";
+  mark(menu, "aria-expanded", String(open));
+});
 
 export const head = {
   children: [
@@ -61,9 +70,8 @@ export const head = {
       name,
     ),
     tools,
-    units.el,
-    h("div.theme", themes),
-    phoneButton(),
+    menu,
+    looks,
   ],
   update(inJob) {
     say(name, inJob ? (state.job.part?.name ?? "part") : "");

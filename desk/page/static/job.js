@@ -1,5 +1,7 @@
 // The job that is open: what the server last said of it, the changes on their way, and the way back.
 
+import { drop, keep, keptOf } from "./kept.js";
+import { Outbox } from "./outbox.js";
 import { ask } from "./server.js";
 import { asSent, at, elementOf, listLength, put, turned } from "./changes.js";
 
@@ -19,6 +21,7 @@ const EMPTY = {
   files: { state: "missing", list: [] },
   connected: true,
   problem: null,
+  unsent: { count: 0, why: null },
 };
 
 /** What the page shows. Only this module writes into it. */
@@ -45,7 +48,7 @@ export function tell() {
 /** The value of a key of the job, undefined where it is not there. */
 export const value = (path) => at(state.job, path);
 
-const base = () => `/api/jobs/${encodeURIComponent(state.id)}`;
+const base = (id = state.id) => `/api/jobs/${encodeURIComponent(id)}`;
 /** The address of something of this job. */
 export const address = (rest) => `${base()}/${rest}`;
 
@@ -58,33 +61,34 @@ export async function open(id) {
   Object.assign(state, { ...EMPTY, id });
   history.done.length = history.undone.length = 0;
   await refresh();
+  await resume(id);
   stream = new EventSource(address("events"));
   const on = (name, act) => stream.addEventListener(name, (event) => act(JSON.parse(event.data)));
   on("hello", ({ revision }) => {
     state.connected = true;
-    if (revision !== state.revision) refresh();
+    outbox.flush();
+    if (revision !== state.revision) reread();
     tell();
   });
-  on("job", ({ revision }) => revision !== state.revision && refresh());
+  on("job", ({ revision }) => revision !== state.revision && reread());
   on("photo", (photo) => {
     const place = state.photos.findIndex((known) => known.id === photo.id);
-    if (place < 0) return refresh();
-    state.photos[place] = photo;
+    if (place >= 0) state.photos[place] = photo;
     tell();
-    refresh();
+    reread();
   });
   on("outline", (now) => {
     takeOutline(now);
-    refresh();
+    reread();
   });
   on("plan", (now) => {
     takePlan(now);
-    refresh();
+    reread();
   });
   on("files", (files) => {
     state.files = files;
     tell();
-    refresh();
+    reread();
   });
   stream.addEventListener("error", () => {
     state.connected = false;
@@ -93,6 +97,7 @@ export async function open(id) {
 }
 
 export function close() {
+  outbox.stop();
   stream?.close();
   stream = null;
   state.id = null;
@@ -114,20 +119,21 @@ export function refresh() {
       const seen = await ask("GET", base());
       if (state.id !== id) return;
       // While changes are on their way the page is ahead of the file.
-      if (!sending) Object.assign(state, { job: seen.job, revision: seen.revision });
-      else again = true;
+      if (outbox.empty) Object.assign(state, { job: seen.job, revision: seen.revision });
       const { faults, advice, steps, photos, removed, files } = seen;
       Object.assign(state, { faults, advice, steps, photos, removed, files });
       tell();
       takeOutline(seen.outline);
       takePlan(seen.plan);
-      if (again && sending) await sending;
     } while (again);
   })().finally(() => {
     refreshing = null;
   });
   return refreshing;
 }
+
+/** Read the job again where nobody waits for it; a server that is gone is said elsewhere. */
+const reread = () => refresh().catch(() => {});
 
 async function takeOutline(now) {
   state.outlineState = now;
@@ -148,8 +154,6 @@ async function takePlan(now) {
 }
 
 // ---- changes
-
-let sending = null;
 
 /**
  * Change keys of the job: `edits` are `[path, now]`. It shows at once, is sent in turn, and can be
@@ -193,34 +197,54 @@ function run(label, changes, onto, forget) {
   state.job = after;
   onto.push(entry);
   if (forget) history.undone.length = 0;
-  const sent = send(changes, entry, onto); // on its way before the page is drawn again
+  const sent = outbox.add({ job: state.id, label, changes, entry, onto }); // on its way before the page is drawn again
   tell();
   return sent;
 }
 
-function send(changes, entry, onto) {
-  const asksPlan = changes.some((change) => change.path[0] === "pocket");
-  const turn = (sending ?? Promise.resolve())
-    .then(async () => {
-      const answer = await ask("POST", address(`changes${asksPlan ? "?plan=1" : ""}`), { json: { changes } });
-      state.revision = answer.revision;
-      if (sending === turn) state.job = answer.job;
-      if (answer.plan) {
-        state.planState = answer.plan;
-        if (answer.plan.plan) state.plan = answer.plan.plan;
-      }
-    })
-    .catch((refusal) => {
-      onto.splice(onto.indexOf(entry), 1);
-      state.problem = { refusal, changes, label: entry.label };
-    })
-    .finally(() => {
-      if (sending === turn) sending = null;
-      tell();
-      refresh();
-    });
-  sending = turn;
-  return turn;
+// Changes leave in order. One that the server cannot take now stays shown, is kept by the browser, and is sent later.
+const outbox = new Outbox({
+  send({ job, changes }) {
+    const asksPlan = changes.some((change) => change.path[0] === "pocket");
+    return ask("POST", `${base(job)}/changes${asksPlan ? "?plan=1" : ""}`, { json: { changes } });
+  },
+  keep(item) {
+    const { job, label, changes } = item;
+    item.kept = keep("changes", { job, label, changes });
+  },
+  drop: (item) => item.kept.then((id) => id !== undefined && drop("changes", id)),
+  answered({ job }, answer, last) {
+    if (job !== state.id) return;
+    state.revision = answer.revision;
+    if (last) state.job = answer.job;
+    if (answer.plan) {
+      state.planState = answer.plan;
+      if (answer.plan.plan) state.plan = answer.plan.plan;
+    }
+    reread();
+  },
+  refused({ job, label, changes, entry, onto }, refusal) {
+    if (job !== state.id) return;
+    if (entry) onto.splice(onto.indexOf(entry), 1);
+    state.problem = { refusal, changes, label };
+    reread();
+  },
+  changed() {
+    state.unsent = outbox.unsent;
+    tell();
+  },
+});
+addEventListener("online", () => outbox.flush());
+
+/** Send what an earlier page could not send. */
+async function resume(id) {
+  const kept = await keptOf("changes", id);
+  if (!kept.length || state.id !== id) return;
+  const after = structuredClone(state.job);
+  for (const { changes } of kept) changes.forEach((change) => put(after, change));
+  state.job = after;
+  tell();
+  await outbox.resume(kept.map((record) => ({ ...record, kept: Promise.resolve(record.id) })));
 }
 
 /** Take the last act back; it can be done again. */
@@ -256,5 +280,5 @@ export function settle(mine) {
 export function dismissProblem() {
   state.problem = null;
   tell();
-  refresh();
+  reread();
 }

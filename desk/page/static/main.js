@@ -13,6 +13,7 @@ import { frameStep } from "./steps/frame.js";
 import { outlineStep } from "./steps/outline.js";
 import { photosStep } from "./steps/photos.js";
 import { pocketStep } from "./steps/pocket.js";
+import { resumeUploads } from "./uploads.js";
 import { readingsStep } from "./steps/readings.js";
 
 const MAKE = {
@@ -57,7 +58,7 @@ async function arrive(moved) {
     made.clear();
     close();
     main.replaceChildren();
-    if (next.id) await open(next.id).catch((refusal) => problems.report(refusal));
+    if (next.id) await open(next.id).then(() => resumeUploads(next.id), problems.report);
   }
   if (next.id !== here.id) return;
   if (!next.id) main.replaceChildren(start(problems.report));

@@ -4,8 +4,6 @@ import { picture } from "./contours.js";
 import { path, pieces, places, ring } from "./geometry/curves.js";
 import { s } from "./parts/dom.js";
 
-const NUMBER_PX = 26; // CSS pixels
-
 const line = (d, kind) => s("path", { d, class: `over ${kind}` });
 const twice = (d, dark, pale) => [line(d, pale), line(d, dark)];
 
@@ -52,10 +50,3 @@ export const photoImage = (photo, width) =>
     height: photo.height,
     preserveAspectRatio: "none",
   });
-
-/** Keep the numbers of an SVG as large as the page's text, however it is enlarged. */
-export function sizeNumbers(svg) {
-  const scale = svg.getScreenCTM()?.a;
-  if (!scale) return;
-  for (const text of svg.querySelectorAll("text")) text.setAttribute("font-size", (NUMBER_PX / scale).toFixed(2));
-}

@@ -2,6 +2,7 @@
 
 import { dismissProblem, settle, state } from "./job.js";
 import { h, say } from "./parts/dom.js";
+import { counted } from "./parts/quantities.js";
 
 const asText = (value) => {
   if (value === null || value === undefined) return "empty";
@@ -51,6 +52,7 @@ conflict.addEventListener("cancel", () => settle(false));
 document.body.append(conflict);
 
 const toast = document.querySelector(".toast");
+const unsent = document.querySelector(".unsent");
 const words = h("span");
 const dismiss = h(
   "button",
@@ -69,11 +71,22 @@ function report(refusal) {
   toast.hidden = false;
 }
 
+/** What is not saved yet stays in sight until it is. */
+function showUnsent() {
+  const { count, why } = state.unsent;
+  unsent.hidden = !count;
+  if (!count) return;
+  const reason = why.status === 0 ? "the server does not answer" : why.message;
+  const kept = "It is kept in this browser and sent as soon as the server takes it.";
+  say(unsent, `Not saved: ${counted(count, "change")}, because ${reason}. ${kept}`);
+}
+
 /** Say a refusal of any request. */
 export const problems = {
   report,
   update() {
-    if (!state.connected && state.id) {
+    showUnsent();
+    if (!state.connected && state.id && !state.unsent.count) {
       report({ message: "The server does not answer", mend: "The page goes on as soon as it is back" });
     } else if (words.textContent.startsWith("The server does not answer")) toast.hidden = true;
     const problem = state.problem;

@@ -7,6 +7,7 @@ export class Refusal extends Error {
     this.status = status;
     this.where = error.where ?? "";
     this.mend = error.mend ?? "";
+    this.record = error; // with its figures, where it has some
     this.body = body;
   }
 }

@@ -27,7 +27,7 @@ const entries = STEPS.map(({ step, name }, i) => {
     "a",
     { "data-state": "missing" },
     h("i"),
-    h("span.step", sign.el, h("span.name", `${i + 1}`, h("b", ` ${name}`))),
+    h("span.step", sign.el, h("span.name", h("span.count", `${i + 1} `), name)),
     word,
   );
   return { step, link, sign, word, el: h("li", link) };
@@ -37,6 +37,14 @@ const el = h(
   "ol",
   entries.map((entry) => entry.el),
 );
+
+/** On a narrow window the strip scrolls sideways; the step one is at stays in its middle. */
+function centre(link) {
+  const left = link.offsetLeft - (el.clientWidth - link.offsetWidth) / 2;
+  if (el.scrollWidth > el.clientWidth && shown !== link) el.scrollTo({ left });
+  shown = link;
+}
+let shown = null;
 
 export const strip = {
   el,
@@ -50,6 +58,7 @@ export const strip = {
       mark(link, "aria-current", step === current ? "step" : null);
       sign.set(SIGN[now]);
       say(word, WORD[now]);
+      if (step === current) centre(link);
     }
   },
 };

@@ -1,9 +1,10 @@
 // Photos on their way to the server; what is sent here lives on when the step is left.
 
 import { address, refresh, remember, state, tell } from "./job.js";
+import { drop, keep, keptOf } from "./kept.js";
 import { ask, send } from "./server.js";
 
-/** `{ key, name, share, preview, error, replaces }`, in the order they were given. */
+/** `{ key, job, name, shows, file, replaces, share, preview, error }`, in the order they were given. */
 export const uploads = [];
 
 let count = 0;
@@ -15,34 +16,62 @@ function guess() {
   return ENDS.find((end) => !shown.includes(end)) ?? "left end";
 }
 
+/** The pictures of photos as they were given here, by the photo's id: shown until the server's own is there. */
+export const previews = new Map();
+
 /** Send files, each as a photo of its own; with `replaces` one file takes a photo's place. */
 export function upload(files, replaces = null) {
   for (const file of files) {
     const shows = replaces ? replaces.shows : guess();
-    const entry = { key: ++count, name: file.name, share: 0, error: null, shows, file, replaces, job: state.id };
-    uploads.push(entry);
-    start(entry);
+    const record = { job: state.id, name: file.name, shows, file, replaces: replaces && { id: replaces.id, shows } };
+    start(entryOf(record, keep("photos", record)));
   }
+}
+
+function entryOf({ job, name, shows, file, replaces }, kept) {
+  const preview = URL.createObjectURL(file);
+  const entry = { key: ++count, job, name, shows, file, replaces, kept, preview, share: 0, error: null, ended: false };
+  uploads.push(entry);
+  return entry;
+}
+
+/** Send the photos that an earlier page could not send. */
+export async function resumeUploads(job) {
+  const here = (record) => uploads.some((entry) => entry.job === job && entry.file.size === record.file.size);
+  for (const record of await keptOf("photos", job)) {
+    if (state.id !== job || here(record)) continue;
+    start(Object.assign(entryOf(record, Promise.resolve(record.id)), { resumed: true }));
+  }
+}
+
+const addressOf = ({ replaces, shows, name }) =>
+  replaces
+    ? address(`photos/${replaces.id}`)
+    : address(`photos?shows=${encodeURIComponent(shows)}&name=${encodeURIComponent(name)}`);
+
+function finish(entry) {
+  entry.ended = true;
+  uploads.splice(uploads.indexOf(entry), 1);
+  entry.kept.then((id) => id !== undefined && drop("photos", id));
 }
 
 async function start(entry) {
   entry.error = null;
   tell();
-  const { file, replaces, shows } = entry;
-  const where = replaces
-    ? address(`photos/${replaces.id}`)
-    : address(`photos?shows=${encodeURIComponent(shows)}&name=${encodeURIComponent(file.name)}`);
   try {
-    const { photo, removed } = await send(replaces ? "PUT" : "POST", where, file, (share) => {
+    const { photo, removed } = await send(entry.replaces ? "PUT" : "POST", addressOf(entry), entry.file, (share) => {
       entry.share = share;
       tell();
     });
-    uploads.splice(uploads.indexOf(entry), 1);
+    previews.set(photo.id, entry.preview);
+    finish(entry);
     await refresh();
-    if (replaces) rememberReplaced(photo, removed);
+    if (entry.replaces) rememberReplaced(photo, removed);
     else rememberAdded(photo);
   } catch (refusal) {
-    entry.error = refusal;
+    // An earlier page had sent it after all.
+    if (entry.resumed && refusal.status === 409) finish(entry);
+    else if (!entry.ended) entry.error = refusal;
   }
   tell();
 }
@@ -50,9 +79,15 @@ async function start(entry) {
 export const retry = (entry) => start(entry);
 
 export function forget(entry) {
-  uploads.splice(uploads.indexOf(entry), 1);
+  finish(entry);
+  URL.revokeObjectURL(entry.preview);
   tell();
 }
+
+// A page that is left while a photo is sent would send it again from its start.
+addEventListener("beforeunload", (event) => {
+  if (uploads.some(({ error }) => !error)) event.preventDefault();
+});
 
 // What is taken out is kept by the server under an id of its own, new with every time.
 

@@ -51,6 +51,13 @@ new PerformanceObserver((list) => {
 }).observe({ type: "layout-shift", buffered: true });
 """
 
+# On a phone the choice of theme is behind a button.
+SET_THEME = """(theme) => {
+  const select = document.querySelector("select[aria-label=Theme]");
+  select.value = theme;
+  select.dispatchEvent(new Event("change"));
+}"""
+
 TOO_SMALL = """([text, target]) => {
   const found = [];
   const seen = (one) => {
@@ -63,7 +70,8 @@ TOO_SMALL = """([text, target]) => {
   for (const one of document.querySelectorAll("body *")) {
     const says = [...one.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim());
     if (!says || !seen(one)) continue;
-    const scale = one.ownerSVGElement ? one.getScreenCTM().a : 1;
+    const ctm = one.ownerSVGElement && one.getScreenCTM();
+    const scale = ctm ? Math.hypot(ctm.a, ctm.b) : 1;
     const size = parseFloat(getComputedStyle(one).fontSize) * scale;
     if (size < text - 0.01) found.push(`text of ${size} px: ${name(one)}`);
   }
@@ -98,7 +106,7 @@ class Bench:
         if not page.evaluate("'axe' in window"):
             page.evaluate(self.axe)
         for theme, rules in (("light", RULES), ("dark", ["color-contrast"])):
-            page.get_by_label("Theme").select_option(theme)
+            page.evaluate(SET_THEME, theme)
             kind = "tag" if theme == "light" else "rule"
             options = {"runOnly": {"type": kind, "values": rules}, "resultTypes": ["violations"]}
             result = page.evaluate("(options) => axe.run(document, options)", options)
@@ -106,13 +114,12 @@ class Bench:
                 f"{theme}: {one['id']}: {[node['target'] for node in one['nodes']]}"
                 for one in result["violations"]
             ]
-        page.get_by_label("Theme").select_option("system")
+        page.evaluate(SET_THEME, "system")
         found += page.evaluate(TOO_SMALL, [LEAST_TEXT_PX, LEAST_TARGET_PX])
         shifts = page.evaluate("window.shifts.splice(0)")
         if sum(shift["value"] for shift in shifts) > LARGEST_SHIFT:
             found += [f"moved by {one['value']:.4f}: {one['moved']}" for one in shifts]
-        assert (step, found) == (step, [])
-        assert (step, self.problems) == (step, [])
+        assert (step, found + self.problems) == (step, [])
 
     def go_on(self, heading):
         self.page.locator("footer a.main").click()
@@ -237,10 +244,14 @@ def readings(bench):
     bench.type_in("Size of the edge", "0.8 mm")
     page.get_by_label("Draft angle of the sides").fill("0.5")
     page.keyboard.press("Tab")
+    if bench.screen == "phone":
+        page.get_by_role("button", name="Unit and theme").click()
     units = page.get_by_role("radiogroup", name="Unit shown")
     units.get_by_role("radio", name="inch").check()
     assert format_length(118.66, "in", 4) in bench.text(".plan")
     units.get_by_role("radio", name="mm").check()
+    if bench.screen == "phone":
+        page.get_by_role("button", name="Unit and theme").click()
     bench.check("readings")
     page.wait_for_function("!document.querySelector('.strip [href$=outline][data-state=missing]')")
     assert read_job(bench)["reading"] == [

@@ -199,6 +199,23 @@ def test_a_thousand_connections_held_open_do_not_keep_the_page_from_answering(se
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
+def test_bodies_that_only_drip_do_not_keep_a_photo_out(serving, job):
+    held = []
+    try:
+        for _ in range(limits.UPLOADS + 6):
+            one = socket.create_connection(("127.0.0.1", serving.port), 10)
+            one.sendall(head(serving, f"POST {job}/photos", Content_Length=50_000) + b"x")
+            held.append(one)
+        time.sleep(limits.SLOW_SECONDS + 0.5)
+        start = time.monotonic()
+        answer = serving.browser.post(job + "/photos", content=b"no photo, but whole")
+        assert answer.status_code == 415
+        assert time.monotonic() - start < limits.CHUNK_SECONDS / 2
+    finally:
+        for one in held:
+            one.close()
+
+
 def test_windows_that_listen_are_limited_and_the_rest_still_answers(serving, job):
     held = []
     try:

@@ -7,8 +7,9 @@ import pytest
 from made_views import camera_over, edge_observations, nudged, phone_lens
 from numpy.typing import NDArray
 
-from snugline.trace.camera.bundle_adjustment import Observations, SheetState, adjust, plane_rotation
+from snugline.trace.camera.bundle_adjustment import adjust
 from snugline.trace.camera.lens import LensPrior, prior_from_exif
+from snugline.trace.camera.observations import Observations, SheetState, plane_rotation
 from snugline.trace.camera.projection import Camera, rotation_from_vector
 from snugline.trace.sheet.builtin_sheets import builtin_description
 from snugline.trace.sheet.frame_description import Frame, frame_from_record

@@ -8,9 +8,9 @@ from made_views import SIZE, camera_over, edge_observations, phone_lens, seen_by
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
-from snugline.trace.camera.bundle_adjustment import plane_rotation
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import prior_from_exif
+from snugline.trace.camera.observations import plane_rotation
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting
 from snugline.trace.sheet.builtin_sheets import builtin_description

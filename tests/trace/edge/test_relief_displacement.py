@@ -9,6 +9,7 @@ from shapely import LinearRing, Polygon, points, union_all
 
 from snugline.errors import InputError
 from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.part_sensitivity import sensitivities
 from snugline.trace.edge.relief_displacement import PartSides, lift, outward_normals
 
 Floats = NDArray[np.float64]
@@ -104,7 +105,8 @@ def test_the_share_of_the_thickness_in_a_point_is_its_derivative() -> None:
     other = lift(camera, pixels, thicker, closed=True)
     moved = np.sum((other.points - one.points) * one.normals, axis=1) / 0.1
     usable = ~one.ambiguous & ~other.ambiguous
-    np.testing.assert_allclose(one.by_thickness[usable], moved[usable], atol=0.01)
+    stated = sensitivities(SIDES["rounded"], one.slope)["thickness"]
+    np.testing.assert_allclose(stated[usable], moved[usable], atol=0.01)
 
 
 def test_normals_point_out_of_the_part() -> None:

@@ -201,11 +201,29 @@ def test_the_bars_as_measured_scale_the_frame_about_its_origin() -> None:
     np.testing.assert_array_equal(scaled.corners, frame.corners)
 
 
-def test_one_bar_alone_leaves_the_other_axis() -> None:
+def test_one_bar_alone_tells_the_other_axis_too_but_less_well() -> None:
     scaled = with_print_scale(frame_from_record(marked(), "f"), bar_y=119.4)
-    assert scaled.scale == pytest.approx((1, 0.995))
-    # JCGM 100, 4.3.7: limits of +-0.03 mm, all inside equally likely, are 0.03 / sqrt(3).
-    assert scaled.scale_u == pytest.approx((0, 0.0173205 / 120), rel=1e-5)
+    assert scaled.scale == pytest.approx((0.995, 0.995))
+    # JCGM 100, 4.3.7: limits of +-0.03 mm (DIN 862) and of +-0.1 mm (the hand's), all inside
+    # equally likely, are a root of 3 smaller as standard uncertainties.
+    assert scaled.scale_u[1] == pytest.approx(np.hypot(0.03, 0.1) / 3**0.5 / 120)
+    assert scaled.scale_u[0] > 3 * scaled.scale_u[1]
+
+
+def test_two_readings_of_a_bar_are_averaged_and_share_the_calipers_error() -> None:
+    scaled = with_print_scale(frame_from_record(marked(), "f"), (199.2, 199.1), (119.9, 119.9))
+    assert scaled.scale == pytest.approx((199.15 / 200, 119.9 / 120))
+    placing = 0.1 / 3**0.5 / 2**0.5  # JCGM 100, 4.2.3: the mean of two
+    assert scaled.scale_u[0] == pytest.approx(np.hypot(0.03 / 3**0.5, placing) / 200, rel=0.2)
+    assert scaled.bar_readings == {"x": (199.2, 199.1), "y": (119.9, 119.9)}
+
+
+def test_readings_that_scatter_are_trusted_less_and_those_that_contradict_are_refused() -> None:
+    frame = frame_from_record(marked(), "f")
+    near, far = (with_print_scale(frame, (199.2, 199.2 + d), 120.0) for d in (0.05, 0.6))
+    assert far.scale_u[0] > 2 * near.scale_u[0]
+    with pytest.raises(InputError, match="contradict"):
+        with_print_scale(frame, (199.2, 196.2), 120.0)
 
 
 def test_a_plain_frames_opening_is_its_own_bar() -> None:

@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Adjusted, Layout, Observations, SheetState
+from snugline.trace.camera.bundle_adjustment import Adjusted, Layout
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import Lens, prior_from_exif
+from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.contour import PhotoFacts
@@ -108,6 +109,7 @@ def evidence(keep=None, edge=None):
         noise_px=np.array([0.02]),
         covariance=covariance,
         layout=layout,
+        by_decentring=np.zeros((1, layout.size, 2)),
     )
     edge = edge or edge_of(rectangle(-40, -25, 80, 50))
     return Evidence(FACTS, sighting, adjusted, 0, (FRAME,), (FRAME.window,), edge)
@@ -237,10 +239,10 @@ def print_scale(x, read=True):
 
 
 def test_a_print_that_the_bars_do_not_explain_is_named():
-    # Bars of 200 and 120 mm read to 0.017 mm: 8.7e-5 and 1.4e-4 of their lengths.
-    assert "print-scale-off" not in codes(print_scale(1.0003))
-    notice = codes(print_scale(1.0008))["print-scale-off"]
-    assert "1.0008" in notice.text
+    # Bars of 200 and 120 mm read to 0.060 mm: 3.0e-4 and 5.0e-4 of their lengths.
+    assert "print-scale-off" not in codes(print_scale(1.0010))
+    notice = codes(print_scale(1.0028))["print-scale-off"]
+    assert "1.0028" in notice.text
     assert "again" in notice.mend
 
 

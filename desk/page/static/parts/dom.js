@@ -25,7 +25,7 @@ function dress(element, classes, rest) {
     else if (key === "style") element.style.cssText = value;
     else element.setAttribute(key, value === true ? "" : value);
   }
-  element.append(...children.flat().filter((child) => child !== null && child !== undefined));
+  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
   return element;
 }
 

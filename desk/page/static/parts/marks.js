@@ -21,6 +21,7 @@ const SHAPES = {
   swap: ["M4 8 H18 M14 4 L18 8 L14 12", "M20 16 H6 M10 12 L6 16 L10 20"],
   out: ["M12 4 V15 M7 10.5 L12 15.5 L17 10.5 M4 20 H20"],
   paper: ["M6 3 H15 L19 7 V21 H6 Z M9 12 H16 M9 16 H16"],
+  looks: ["M4 7 H20 M4 12 H20 M4 17 H20", "M9 5 V9 M15 10 V14 M7 15 V19"],
   left: ["M15 5 L8 12 L15 19"],
   right: ["M9 5 L16 12 L9 19"],
   away: ["M6 6 L18 18 M18 6 L6 18"],
@@ -45,5 +46,3 @@ export function changingSign(name) {
     },
   };
 }
-
-export const SEVERITY = { fine: "Tip", usable: "Check", retake: "Retake" };

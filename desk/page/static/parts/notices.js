@@ -1,15 +1,27 @@
 // Remarks of the measurement: a sign, a word, what was noticed, and what to do.
 
 import { h, keyed, say } from "./dom.js";
-import { inUnit } from "./lengths.js";
-import { changingSign, SEVERITY } from "./marks.js";
+import { changingSign } from "./marks.js";
+import { sentencesIn } from "./quantities.js";
+import { view } from "./view.js";
 
-const ORDER = { fault: 0, retake: 0, usable: 1, fine: 2 };
-export const SIGNS = { fault: "usable", retake: "retake", usable: "usable", fine: "fine" };
-const PLAN_WORDS = { fine: "Tip", usable: "Check", retake: "Cannot be cut like this", fault: "Fix" };
+// Of photos and readings; of a plan; of a value of the job.
+const KINDS = {
+  retake: { gravity: 2, sign: "retake", word: "Retake" },
+  usable: { gravity: 1, sign: "usable", word: "Check" },
+  fine: { gravity: 0, sign: "fine", word: "Tip" },
+  "cannot be cut": { gravity: 2, sign: "retake", word: "Cannot be cut like this" },
+  check: { gravity: 1, sign: "usable", word: "Check" },
+  note: { gravity: 0, sign: "fine", word: "Tip" },
+  fault: { gravity: 2, sign: "usable", word: "Fix" },
+};
+
+/** The sign of a remark's severity. */
+export const signOf = ({ severity }) => KINDS[severity].sign;
 
 /** Gravest first. */
-export const byGravity = (notices) => [...notices].sort((a, b) => ORDER[a.severity] - ORDER[b.severity]);
+export const byGravity = (notices) =>
+  [...notices].sort((a, b) => KINDS[b.severity].gravity - KINDS[a.severity].gravity);
 
 /** A sentence with its capital and its full stop. */
 export function sentence(text) {
@@ -19,8 +31,14 @@ export function sentence(text) {
   return /[.!?]$/.test(start) ? start : `${start}.`;
 }
 
-/** One remark as `{ el, update(notice) }`; `words` name the severities. */
-export function notice(words = SEVERITY, tag = "li") {
+/** Text and remedy of a remark or an error as sentences, in the unit shown. */
+export const sentences = (record) => sentencesIn(view.unit, record).map(sentence);
+
+/** What is wrong and what to do, in one text; "" without an error. */
+export const errorWords = (error) => (error ? sentences(error).filter(Boolean).join(" ") : "");
+
+/** One remark as `{ el, update(notice) }`. */
+export function notice(tag = "li") {
   const sign = changingSign("fine");
   const word = h("strong");
   const text = h("span.text");
@@ -29,25 +47,24 @@ export function notice(words = SEVERITY, tag = "li") {
   return {
     el,
     update(given) {
-      sign.set(SIGNS[given.severity]);
+      sign.set(signOf(given));
       el.dataset.severity = given.severity;
-      say(word, `${given.number ? `${given.number}. ` : ""}${words[given.severity]}:`);
-      const place = given.where && !given.text.startsWith(given.where) ? `${given.where}: ` : "";
-      say(text, inUnit(sentence(place + given.text)));
-      say(mend, inUnit(sentence(given.mend)));
+      say(word, `${given.number ? `${given.number}. ` : ""}${KINDS[given.severity].word}:`);
+      const [says, remedy] = sentences(given);
+      const where = given.where && !says.startsWith(given.where) ? `${given.where}: ` : "";
+      say(text, where + says);
+      say(mend, remedy);
     },
   };
 }
 
 /** A list of remarks as `{ el, update(notices) }`. */
-export function noticeList({ words = SEVERITY, label } = {}) {
+export function noticeList(label) {
   const el = h("ul.notices", { "aria-label": label });
   const update = keyed(
     el,
     (given) => `${given.code}|${given.where ?? ""}|${given.text}`,
-    () => notice(words),
+    () => notice(),
   );
   return { el, update: (notices) => update(byGravity(notices)) };
 }
-
-export const planNoticeList = (label) => noticeList({ words: PLAN_WORDS, label });

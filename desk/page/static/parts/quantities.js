@@ -44,53 +44,47 @@ export function sizeIn(unit, mm, decimals = 2) {
   return `${decimal} (${same ? "" : "≈ "}${rule})`;
 }
 
-const sign = (number) => (number < 0 ? "-" : "+");
-
-// What a figure is decides how it is written; an unknown kind is written as its unit alone asks for.
-const KINDS = {
-  size: (unit, { value, decimals }) => sizeIn(unit, value, decimals),
-  difference: (unit, { value, decimals }) => `${sign(value)}${lengthIn(unit, Math.abs(value), decimals)}`,
-  point: (unit, { value, decimals = 0 }) => `(${value.map((mm) => digits(mm, unit, decimals)).join(", ")}) ${unit}`,
-  range: (unit, { value: [low, high], decimals = 2 }) =>
-    `${digits(low, unit, decimals)} to ${lengthIn(unit, high, decimals)}`,
-  share: (_, { value, decimals = 0 }) => `${plain(100 * value, decimals)} %`,
-  count: (_, { value }) => String(value),
-};
-
-const UNITS = {
-  mm: (unit, { value, decimals }) => lengthIn(unit, value, decimals),
-  deg: (_, { value, decimals = 1 }) => `${plain(value, decimals)}°`,
-  px: (_, { value, decimals = 1 }) => `${plain(value, decimals)} px`,
-};
-
-/** One figure `{ value, unit, kind, decimals }` as words, lengths in `unit`. */
-export function figureIn(unit, figure) {
-  const written = KINDS[figure.kind] ?? UNITS[figure.unit];
-  if (written) return written(unit, figure);
-  return typeof figure.value === "number" && figure.unit ? `${figure.value} ${figure.unit}` : String(figure.value);
+/** Wordings of a measured size for a drawing, the fullest first: `417.97 ± 0.76 mm`, `417.97 mm`. */
+export function sizeWordings(unit, { value, u95 }) {
+  const number = digits(value, unit, 2);
+  const both = u95 > 0 ? [`${number} ± ${digits(u95, unit, 2)} ${unit}`] : [];
+  const rule = unit === "in" ? fraction(value) : null;
+  return [...(rule === null ? [] : both.map((words) => `${words} (≈ ${rule})`)), ...both, `${number} ${unit}`];
 }
 
-/**
- * A sentence with its figures put in: `The width of {width} is {over} too large.`
- *
- * `{{` and `}}` stand for single braces. A name without a figure is a fault of the sentence and throws.
- */
-export function render(unit, template, figures = {}) {
-  return template.replace(/\{\{|\}\}|\{([a-z][a-z0-9_]*)\}/gi, (found, name) => {
-    if (name === undefined) return found[0];
-    if (!Object.hasOwn(figures, name)) throw new Error(`no figure {${name}} for "${template}"`);
-    return figureIn(unit, figures[name]);
-  });
+// ---- sentences that keep their figures
+
+const SENTENCE_INCH_DECIMALS = 1; // more than in millimetres, as report and shop sheet write them
+const AFTER = { angle: " degrees", pixels: " px", share: " %", number: "" };
+
+/** A figure `{ value, kind, decimals, signed }` of a sentence as words; lengths and positions are in mm. */
+export function figureIn(unit, { value, kind, decimals, signed = false }) {
+  const isLength = kind === "length" || kind === "position";
+  const inches = isLength && unit === "in";
+  const one = (number) => {
+    const text = plain(inches ? number / MM_PER_INCH : number, decimals + (inches ? SENTENCE_INCH_DECIMALS : 0));
+    return signed && number >= 0 ? `+${text}` : text;
+  };
+  const after = isLength ? ` ${unit}` : (AFTER[kind] ?? "");
+  return `${Array.isArray(value) ? `(${value.map(one).join(", ")})` : one(value)}${after}`;
 }
 
-/** A place as words: a photo, a reading by its number, a point on the sheet or the part; "" for none. */
-export function placeIn(unit, place) {
-  if (!place) return "";
-  const words = [];
-  if (place.photo !== undefined) words.push(String(place.photo));
-  if (place.reading !== undefined) words.push(`reading ${place.reading}`);
-  if (place.mm !== undefined) words.push(`near ${figureIn(unit, { kind: "point", value: place.mm })}`);
-  return words.join(", ");
+const PLACE = /\{\{|\}\}|\{\}/g; // of a template: a brace, a brace, a figure
+
+const placesOf = (template) => (template.match(PLACE) ?? []).filter((found) => found === "{}").length;
+
+/** A template with its figures put in; `{{` and `}}` stand for single braces. */
+export function render(unit, template, figures) {
+  let next = 0;
+  if (placesOf(template) !== figures.length) throw new Error(`${figures.length} figures do not fit "${template}"`);
+  return template.replace(PLACE, (found) => (found === "{}" ? figureIn(unit, figures[next++]) : found[0]));
+}
+
+/** Text and remedy of a remark (`text`) or an error (`what`), their lengths in `unit`. */
+export function sentencesIn(unit, { text, what, mend, templates, figures }) {
+  if (!templates) return [text ?? what ?? "", mend ?? ""];
+  const own = placesOf(templates[0]);
+  return [render(unit, templates[0], figures.slice(0, own)), render(unit, templates[1], figures.slice(own))];
 }
 
 /** Several of a noun: `1 photo`, `2 photos`. */

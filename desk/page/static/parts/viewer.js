@@ -7,13 +7,13 @@ import { sign } from "./marks.js";
 const STEP = 1.5; // of enlargement, for a press
 const WHEEL_STEP = 0.0022; // of its logarithm, for a pixel of the wheel
 const KEY_SHARE = 0.12; // of the view, for an arrow key
-const TOOLS_PX = 66; // height of the buttons over the lower edge
+const TOOLS_PX = 56; // height of the buttons until they are laid out
 const MOST = 1.2; // times the whole picture's width
 const TAP_PX = 8; // of travel at most
 const LEAST_APART_PX = 20; // two fingers closer than this count as this far apart
 
 /** What is shown of the picture; `shown(box)` is called whenever that changes. */
-function shownPart(stage, least, shown) {
+function shownPart(stage, room, least, shown) {
   let whole = [0, 0, 100, 100];
   let box = [...whole];
   const ratio = () => (stage.clientWidth || 4) / (stage.clientHeight || 3);
@@ -22,12 +22,14 @@ function shownPart(stage, least, shown) {
     shown(box);
   };
   const all = () => {
-    // The buttons lie over the lower edge; what is shown keeps clear of them.
-    const clear = 1 - Math.min(0.4, TOOLS_PX / (stage.clientHeight || 300));
-    put(filled([whole[0], whole[1], whole[2], whole[3] / clear], ratio()));
+    // The buttons lie over one edge; what is shown keeps clear of them.
+    const [width, height] = [stage.clientWidth || 400, stage.clientHeight || 300];
+    const [w, hgt] = room();
+    put(filled([whole[0], whole[1], (whole[2] * width) / w, (whole[3] * height) / hgt], ratio()));
   };
   return {
     all,
+    again: () => shown(box),
     unit: () => box[2] / (stage.clientWidth || 1),
     at({ clientX, clientY }) {
       const r = stage.getBoundingClientRect();
@@ -108,7 +110,14 @@ export function viewer({ label, least, tapped }) {
   const says = `${label}. Arrow keys move, plus and minus enlarge, 0 shows all`;
   const stage = s("svg.stage", { tabindex: 0, role: "group", "aria-label": says });
   const caption = h("div.caption", { hidden: true });
-  const shown = shownPart(stage, least, (box) => {
+  // CSS pixels that the buttons leave free: below them, or left of them where they stand in a column.
+  const room = () => {
+    const [width, height] = [stage.clientWidth || 400, stage.clientHeight || 300];
+    const column = tools.offsetHeight > tools.offsetWidth;
+    const taken = 10 + (column ? tools.offsetWidth : tools.offsetHeight || TOOLS_PX);
+    return column ? [Math.max(0.6 * width, width - taken), height] : [width, Math.max(0.6 * height, height - taken)];
+  };
+  const shown = shownPart(stage, room, least, (box) => {
     stage.setAttribute("viewBox", box.map((v) => v.toFixed(3)).join(" "));
     const pixel = box[2] / (stage.clientWidth || 1);
     stage.classList.toggle("close", pixel < 0.5);
@@ -135,11 +144,13 @@ export function viewer({ label, least, tapped }) {
   return {
     el,
     stage,
+    room,
     /** Show another picture: its bounds, and its SVG children. */
     put(bounds, ...children) {
       const other = shown.setWhole(bounds);
       stage.replaceChildren(...children);
       if (other) shown.all();
+      else shown.again();
     },
     look: shown.look,
     caption(text) {

@@ -2,13 +2,19 @@
 
 import { commit, state, value } from "../job.js";
 import { h, keyed, mark, say } from "../parts/dom.js";
-import { inUnit } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 import { view } from "../parts/view.js";
 import { rowWords, sizeRows } from "./size_rows.js";
 
 const HELD = { length: "length", width: "width", "corner radius": "corner_radius" }; // keys of part.drawn
 const SHOWN = 3;
+
+/** A size and its fraction may stand on two lines, but neither breaks inside. */
+function setPieces(cell, text) {
+  if (cell.textContent === text) return;
+  const pieces = text.split(" (").map((piece, i) => h("span.figure", i ? `(${piece}` : piece));
+  cell.replaceChildren(...pieces.flatMap((piece, i) => (i ? [" ", piece] : [piece])));
+}
 
 function row() {
   const of = h("span");
@@ -21,7 +27,7 @@ function row() {
       say(of, item.of);
       say(note, item.note);
       const words = rowWords(view.unit, item);
-      say(measured, words.value);
+      setPieces(measured, words.value);
       say(u95, words.u95);
     },
   };
@@ -52,6 +58,16 @@ function ranking() {
 
 const held = (of) => value(["part", "drawn", HELD[of]]);
 
+const percent = (weight) => `${Math.round(100 * weight)} %`;
+
+function nominalNote({ of, candidates, none }) {
+  if (!(of in HELD)) {
+    const listed = candidates.slice(0, SHOWN);
+    return listed.map(([label, , weight]) => `${label} (${percent(weight)})`).join(", ");
+  }
+  return held(of) ? "Accepted: the outline uses this size. Tap again to undo." : `None of them: ${percent(none)}.`;
+}
+
 /** The likely nominal sizes of one dimension, each to accept; an accepted one to undo. */
 function nominal() {
   const of = h("strong");
@@ -70,7 +86,7 @@ function nominal() {
           given = item;
           const taken = held(item.of) === label;
           mark(button, "aria-pressed", taken ? "true" : "false");
-          button.replaceChildren(...(taken ? [sign("done")] : []), `${label}, ${Math.round(100 * item[2])} %`);
+          button.replaceChildren(...(taken ? [sign("done")] : []), `${label}, ${percent(item[2])}`);
         },
       };
     },
@@ -81,19 +97,7 @@ function nominal() {
       say(of, entry.of[0].toUpperCase() + entry.of.slice(1));
       choices.hidden = !(entry.of in HELD);
       items(entry.candidates.slice(0, SHOWN).map((candidate) => Object.assign([...candidate], { of: entry.of })));
-      say(
-        note,
-        !(entry.of in HELD)
-          ? inUnit(
-              entry.candidates
-                .slice(0, SHOWN)
-                .map(([label, , weight]) => `${label} (${Math.round(100 * weight)} %)`)
-                .join(", "),
-            )
-          : held(entry.of)
-            ? "Accepted: the outline uses this size. Tap again to undo."
-            : `None of them: ${Math.round(100 * entry.none)} %.`,
-      );
+      say(note, nominalNote(entry));
     },
   };
 }
@@ -137,7 +141,7 @@ export function dimensions() {
       ),
     ),
     update() {
-      const { outline } = state;
+      const outline = state.outlineState.state === "refused" ? null : state.outline;
       table.hidden = !outline;
       none.hidden = Boolean(outline);
       sizes(outline ? sizeRows(outline) : []);

@@ -3,9 +3,8 @@
 import { address, state } from "../job.js";
 import { h, keyed, mark, say } from "../parts/dom.js";
 import { choiceField } from "../parts/fields.js";
-import { inUnit } from "../parts/lengths.js";
 import { changingSign, sign } from "../parts/marks.js";
-import { sentence } from "../parts/notices.js";
+import { errorWords } from "../parts/notices.js";
 import { counted } from "../parts/quantities.js";
 import { problems } from "../problems.js";
 import { ask } from "../server.js";
@@ -115,7 +114,7 @@ function settings() {
 }
 
 function detailWords({ state: word, step, error, list, folder }) {
-  if (error) return `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}`;
+  if (error) return errorWords(error);
   if (word === "writing") return step ?? "";
   if (word === "ready") return `${counted(list.length, "file")}, in the job's folder ${folder}`;
   return "They are made in the job's folder, just as the command line makes them.";

@@ -3,9 +3,9 @@
 import { state, value } from "../job.js";
 import { h, say } from "../parts/dom.js";
 import { checkField, choiceField } from "../parts/fields.js";
-import { inUnit, length } from "../parts/lengths.js";
+import { length } from "../parts/lengths.js";
 import { changingSign } from "../parts/marks.js";
-import { noticeList, sentence } from "../parts/notices.js";
+import { errorWords, noticeList, sentence } from "../parts/notices.js";
 import { dimensions } from "./dimensions.js";
 import { outlinePicture } from "./outline_picture.js";
 import { stepTop } from "./top.js";
@@ -37,12 +37,10 @@ const STATES = {
   ready: ["done", "Ready"],
   refused: ["retake", "Refused"],
 };
-const SAYS =
-  "On a photo: solid line measured, dashed line fitted. From above: the line is the fitted outline; " +
-  "the band along it shows, magnified, how far the measured points lie from it.";
+const SAYS = "What was measured, how sure each size is, and what to leave out of the fit.";
 
 function stateWords({ state: word, error }, outline) {
-  if (error) return `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}`;
+  if (error) return errorWords(error);
   if (word !== "ready" || !outline) return "It is fitted as soon as there are photos, readings and a thickness.";
   const [most, rms] = [length(outline.residual_max, 2), length(outline.residual_rms, 3)];
   return `${sentence(outline.family)} The drawn line follows the photos within ${most} (rms ${rms}).`;
@@ -87,7 +85,7 @@ function shapeCard() {
 }
 
 function remarksCard() {
-  const list = noticeList({ label: "Remarks on the outline" });
+  const list = noticeList("Remarks on the outline");
   const none = h("p.soft");
   return {
     el: h("section.card", { "aria-label": "Remarks" }, h("h3", "Remarks"), list.el, none),

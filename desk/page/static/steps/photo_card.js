@@ -1,15 +1,16 @@
 // One photo: its picture with what was measured, its verdict with the one cause that matters, and the rest folded away.
 
 import { closer } from "../closer.js";
-import { contourOf } from "../contours.js";
+import { contourOf, picture as pictureAt } from "../contours.js";
 import { commit } from "../job.js";
-import { overlay, photoImage, sizeNumbers } from "../overlay.js";
+import { overlay, photoImage } from "../overlay.js";
 import { freshId, h, mark, s, say } from "../parts/dom.js";
-import { inUnit, length } from "../parts/lengths.js";
+import { keepSizes } from "../parts/drawn.js";
+import { length } from "../parts/lengths.js";
 import { changingSign, sign } from "../parts/marks.js";
-import { byGravity, noticeList, sentence } from "../parts/notices.js";
+import { byGravity, noticeList, sentences } from "../parts/notices.js";
 import { problems } from "../problems.js";
-import { takeOut, turn, upload } from "../uploads.js";
+import { previews, takeOut, turn, upload } from "../uploads.js";
 import { filePicker } from "./file_picker.js";
 
 const SHOWS = [
@@ -33,16 +34,12 @@ function stateWords({ state, verdict, provisional }) {
   return [verdict, VERDICT[verdict] + (provisional && verdict !== "retake" ? THICKNESS : "")];
 }
 
-const sentenceOf = (text) => inUnit(sentence(text ?? ""));
-
 /** The one cause that matters, and what to do about it. */
 function causeWords({ state, error, notices }) {
-  const worst = error
-    ? { text: error.what, mend: error.mend }
-    : byGravity(notices ?? []).find(({ severity }) => severity !== "fine");
+  const worst = error ?? byGravity(notices ?? []).find(({ severity }) => severity !== "fine");
   if (!worst) return [state === "done" ? "Nothing to remark." : "This takes a few seconds."];
-  const reason = `Reason${worst.number ? ` ${worst.number}` : ""}: ${sentenceOf(worst.text)} `;
-  return [h("span", reason), h("span.mend", sentenceOf(worst.mend))];
+  const [says, remedy] = sentences(worst);
+  return [h("span", `Reason${worst.number ? ` ${worst.number}` : ""}: ${says} `), h("span.mend", remedy)];
 }
 
 const factWords = (facts) =>
@@ -59,18 +56,25 @@ function picture() {
   let drawn = null;
   let drawnContour = null;
   const stage = s("svg.still", { role: "img" });
-  const el = h("button.pictured", { type: "button", onclick: () => closer(photo) }, stage);
-  new ResizeObserver(() => sizeNumbers(stage)).observe(stage);
+  const quick = h("img.quick", { alt: "" }); // until the measured one is there
+  quick.addEventListener("error", () => mark(quick, "hidden", true));
+  const el = h("button.pictured", { type: "button", onclick: () => photo.width && closer(photo) }, quick, stage);
+  new ResizeObserver(() => keepSizes(stage)).observe(stage);
 
   function draw() {
-    if (!photo.width) return;
+    if (!photo.width) {
+      mark(quick, "src", previews.get(photo.id) ?? pictureAt(photo, 480));
+      return;
+    }
     const contour = contourOf(photo);
     const now = `${photo.file}|${photo.turn}|${photo.key}|${photo.notices?.length}`;
     if (now === drawn && contour === drawnContour) return;
     [drawn, drawnContour] = [now, contour];
     stage.setAttribute("viewBox", `-0.5 -0.5 ${photo.width} ${photo.height}`);
-    stage.replaceChildren(photoImage(photo, 1600), ...overlay(photo, contour));
-    sizeNumbers(stage);
+    const image = photoImage(photo, 1600);
+    image.addEventListener("load", () => quick.remove(), { once: true });
+    stage.replaceChildren(image, ...overlay(photo, contour));
+    keepSizes(stage);
   }
   return {
     el,
@@ -85,7 +89,7 @@ function picture() {
 
 /** All remarks and the figures, folded away. */
 function remarks() {
-  const list = noticeList({ label: "Remarks on this photo" });
+  const list = noticeList("Remarks on this photo");
   const title = h("summary");
   const facts = h("p.soft.facts");
   const el = h("details", title, h("div.stack", list.el, facts));

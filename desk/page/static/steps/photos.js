@@ -2,8 +2,7 @@
 
 import { state } from "../job.js";
 import { h, keyed, say } from "../parts/dom.js";
-import { inUnit } from "../parts/lengths.js";
-import { sentence } from "../parts/notices.js";
+import { errorWords } from "../parts/notices.js";
 import { problems } from "../problems.js";
 import { forget, restore, retry, upload, uploads } from "../uploads.js";
 import { filePicker } from "./file_picker.js";
@@ -14,20 +13,27 @@ const SAYS = "Lay one end of the part on the window, underside down, and hold th
 const NONE =
   "No photo yet. One of each end is enough, two are better. Take in the whole sheet; no flash, light from the side.";
 
+/** The file itself as a picture, where the browser can show it. */
+function previewOf({ preview, name }) {
+  const image = h("img.quick", { src: preview, alt: name });
+  image.addEventListener("error", () => image.remove()); // HEIC, in most browsers
+  return image;
+}
+
 /** A photo on its way to the server. */
 function sendingCard(entry) {
+  const picture = h("div.pictured", previewOf(entry));
   const bar = h("progress", { max: 1, "aria-label": `Sending ${entry.name}` });
   const words = h("p");
   const again = h("button", { type: "button", onclick: () => retry(entry) }, "Send again");
   const cancel = h("button", { type: "button", onclick: () => forget(entry) }, "Cancel");
-  const refused = ({ message, mend }) => `${inUnit(sentence(message))} ${inUnit(sentence(mend))}`;
   return {
-    el: h("li.card.photo.sending", h("h3", entry.name), bar, words, h("div.row", again, cancel)),
+    el: h("li.card.photo.sending", picture, h("h3", entry.name), bar, words, h("div.row", again, cancel)),
     update() {
       bar.value = entry.share;
       bar.hidden = Boolean(entry.error);
       again.hidden = !entry.error;
-      say(words, entry.error ? refused(entry.error) : `Sending, ${Math.round(entry.share * 100)} %`);
+      say(words, entry.error ? errorWords(entry.error.record) : `Sending, ${Math.round(entry.share * 100)} %`);
     },
   };
 }
@@ -88,7 +94,7 @@ export function photosStep() {
       top.update();
       const sending = uploads.filter(({ job }) => job === state.id);
       empty.hidden = state.photos.length + sending.length > 0;
-      cards([...sending, ...state.photos]);
+      cards([...state.photos, ...sending]);
       removed.update();
     },
   };

@@ -1,17 +1,27 @@
 // The pocket: every choice next to the drawing that it changes, every remark next to its cause.
 
-import { state } from "../job.js";
+import { state, value } from "../job.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";
-import { inUnit, length } from "../parts/lengths.js";
-import { planNoticeList, sentence } from "../parts/notices.js";
+import { keepSizes } from "../parts/drawn.js";
+import { length, parseLength } from "../parts/lengths.js";
+import { errorWords, noticeList } from "../parts/notices.js";
+import { view as shownAs } from "../parts/view.js";
 import { viewer } from "../parts/viewer.js";
+import { sections, sheetPicture } from "../pocket_view.js";
 import { groups } from "./pocket_groups.js";
 import { stepTop } from "./top.js";
 
 const LEAST_MM = 1; // across the view
 const EMPTY = [-100, -60, 200, 120];
 
-const layers = (sheet) => sheet.layers.map(({ d, pattern }) => s("path", { d, class: `line ${pattern}` }));
+const part = (key) => value(["part", key]);
+
+/** What of the part and the job a section needs: its upper edge, and what is sanded off. */
+function sectionPart() {
+  const form = part("edge_chamfer") !== undefined ? "edge_chamfer" : "edge_radius";
+  const lengthOf = (text) => parseLength(text ?? "") ?? 0;
+  return { edge: { form, size: lengthOf(part(form)) }, sanding: lengthOf(value(["pocket", "sanding"])) };
+}
 
 /** Which line is which layer of the files, and how deep it is cut. */
 function legend() {
@@ -32,6 +42,9 @@ function legend() {
   const head = h("tr", h("th", "Line"), h("th", "Layer in the files"), h("th.number", "Depth"));
   return { el: h("section.card.legend", { "aria-label": "Layers" }, h("table", h("thead", head), rows)), update };
 }
+
+/** The plan as long as it is the job's: after a refusal there is none. */
+const planNow = () => (state.planState.state === "refused" ? null : state.plan);
 
 /** The drawings of the plan, one at a time. */
 function drawings(chosen) {
@@ -58,17 +71,24 @@ function drawings(chosen) {
     },
   );
   function update() {
-    const sheets = state.plan?.sheets ?? [];
+    const sheets = planNow()?.sheets ?? [];
     const sheet = sheets.find((one) => one.title === title) ?? sheets[0];
     title = sheet?.title ?? null;
     tab(sheets);
     chosen(sheet);
-    const now = `${title}|${state.plan?.key}`;
+    draw(sheet);
+  }
+  function draw(sheet = (planNow()?.sheets ?? []).find((one) => one.title === title)) {
+    const size = view.room();
+    const now = [title, planNow()?.key, state.outline?.key, shownAs.unit, ...size].join("|");
     if (now === drawn) return;
     drawn = now;
-    if (sheet) view.put(sheet.view_box, ...layers(sheet));
+    if (sheet) view.put(...sheetPicture(sheet, { outline: state.outline, unit: shownAs.unit, size }));
     else view.put(EMPTY);
+    view.caption(sheet ? null : "No drawing yet");
   }
+  view.el.addEventListener("looked", () => keepSizes(view.stage));
+  new ResizeObserver(() => draw()).observe(view.stage);
   return { tabs, view: view.el, update };
 }
 
@@ -78,7 +98,7 @@ function depthWords({ pocket, u95, floor }) {
 }
 
 function stateWords({ state: word, error }, plan) {
-  const why = error?.what ? `${inUnit(sentence(error.what))} ${inUnit(sentence(error.mend))}` : "";
+  const why = errorWords(error);
   if (word === "missing") return why || "The drawing appears as soon as there is an outline and a clearance.";
   if (word === "refused") return why && `This cannot be cut like this: ${why}`;
   if (word === "ready") return plan ? depthWords(plan.depth) : "";
@@ -87,7 +107,7 @@ function stateWords({ state: word, error }, plan) {
 
 /** What holds for every cut, and remarks that belong to none of the choices. */
 function safety() {
-  const remarks = planNoticeList("Other remarks on the plan");
+  const remarks = noticeList("Other remarks on the plan");
   const list = h("ul.cautions");
   return {
     el: h("section.card", { "aria-label": "Cautions" }, h("h3", "At the machine: safety"), remarks.el, list),
@@ -103,20 +123,23 @@ const SAYS = "Nothing that changes the cut is filled in for you. Every change is
 
 export function pocketStep() {
   const lines = legend();
-  const shown = drawings((sheet) => lines.update(sheet?.layers ?? []));
+  const cuts = sections();
+  const shown = drawings((sheet) => {
+    lines.update(sheet?.layers ?? []);
+    cuts.update(planNow(), sheet?.clearance, sectionPart(), shownAs.unit);
+  });
   const status = h("p.soft.planstate", { role: "status" });
   const cautions = safety();
   const choices = groups();
   const top = stepTop("pocket", "The pocket", SAYS);
   const box = h("div.planbox", shown.tabs, shown.view, status);
-  const beside = h("div.stack.stays", box, lines.el, cautions.el);
+  const beside = h("div.stack.stays", box, cuts.el, lines.el, cautions.el);
   return {
     el: h("div.pocketstep", top.el, h("div.two.wideright", h("div.stack.groups", choices.el), beside)),
     update() {
       top.update();
       choices.update();
       say(status, stateWords(state.planState, state.plan));
-      shown.view.classList.toggle("old", state.planState.state === "refused");
       cautions.update(choices.unplaced());
       shown.update();
     },

@@ -3,12 +3,12 @@
 import { state, value } from "../job.js";
 import { h, say } from "../parts/dom.js";
 import { changingSign } from "../parts/marks.js";
-import { byGravity, planNoticeList, SIGNS } from "../parts/notices.js";
+import { byGravity, noticeList, signOf } from "../parts/notices.js";
 import { counted } from "../parts/quantities.js";
 import { choices } from "./pocket_choices.js";
 
 function group({ title, keys, fields, open = false }) {
-  const list = planNoticeList(`Remarks: ${title}`);
+  const list = noticeList(`Remarks: ${title}`);
   const sign = changingSign("fine");
   const count = h("span.soft.count");
   const made = h(
@@ -24,14 +24,14 @@ function group({ title, keys, fields, open = false }) {
       const sorted = byGravity(notices);
       list.update(sorted);
       sign.el.hidden = !sorted.length;
-      if (sorted.length) sign.set(SIGNS[sorted[0].severity]);
+      if (sorted.length) sign.set(signOf(sorted[0]));
       say(count, sorted.length ? counted(sorted.length, "remark") : "");
     },
   };
 }
 
 /** Faults of the job read as remarks, so that they are listed with those of the plan. */
-const asNotice = ({ what, mend, key }) => ({ code: "fault", text: what, mend, severity: "fault", key });
+const asNotice = (fault) => ({ ...fault, code: "fault", severity: "fault", where: "" });
 
 export function groups() {
   const made = choices().map(group);

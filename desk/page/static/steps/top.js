@@ -2,8 +2,7 @@
 
 import { state } from "../job.js";
 import { h, keyed, say } from "../parts/dom.js";
-import { inUnit } from "../parts/lengths.js";
-import { sentence } from "../parts/notices.js";
+import { sentences } from "../parts/notices.js";
 import { sign } from "../parts/marks.js";
 
 const TABLES = {
@@ -22,8 +21,9 @@ function fault() {
   return {
     el: h("li.notice", sign("usable"), h("p", h("strong", "Fix:"), " ", text, " ", mend)),
     update(given) {
-      say(text, inUnit(sentence(given.what)));
-      say(mend, inUnit(sentence(given.mend)));
+      const [what, remedy] = sentences(given);
+      say(text, what);
+      say(mend, remedy);
     },
   };
 }

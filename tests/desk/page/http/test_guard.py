@@ -92,12 +92,42 @@ def test_a_session_outlives_a_restart_and_no_token_is_kept_in_the_clear(ask, tmp
 def test_links_and_sessions_end(ask, monkeypatch):
     token = ask.sessions.new_link()
     session = ask.sessions.enter(ask.sessions.new_link())
-    now = time.time()
-    monkeypatch.setattr("snugline.desk.page.http.guard.time.time", lambda: now + 11 * 60)
+    clock = "snugline.desk.page.http.guard.time."
+    now, steady = time.time(), time.monotonic()
+    monkeypatch.setattr(clock + "monotonic", lambda: steady + 11 * 60)
     assert ask.sessions.enter(token) is None
     assert ask.sessions.known(session)
-    monkeypatch.setattr("snugline.desk.page.http.guard.time.time", lambda: now + 13 * 3600)
+    monkeypatch.setattr(clock + "time", lambda: now + 13 * 3600)
     assert not ask.sessions.known(session)
+
+
+def test_a_clock_set_back_revives_neither_link_nor_session(ask, monkeypatch):
+    token = ask.sessions.new_link()
+    session = ask.sessions.enter(ask.sessions.new_link())
+    clock = "snugline.desk.page.http.guard.time."
+    now, steady = time.time(), time.monotonic()
+    monkeypatch.setattr(clock + "time", lambda: now - 24 * 3600)
+    monkeypatch.setattr(clock + "monotonic", lambda: steady + 11 * 60)
+    assert ask.sessions.enter(token) is None
+    assert not ask.sessions.known(session)
+
+
+@pytest.mark.parametrize(
+    "others",
+    ["a=b; {}", "{}; a=b", 'a="; {}', "a=\xff; {}", "b@d[]=1; ,; {}", COOKIE + "=stale; {}"],
+)
+def test_cookies_of_others_turn_no_phone_away(ask, others):
+    session = ask.sessions.enter(ask.sessions.new_link())
+    cookie = others.format(f"{COOKIE}={session}").encode("latin-1")
+    headers = {"headers": {"Cookie": cookie}}
+    assert ask(("GET", "/api/jobs", headers), **LAN).status_code == 200
+    foreign = {"headers": {"Cookie": cookie.replace(session.encode(), b"guessed")}}
+    assert refused(ask(("GET", "/api/jobs", foreign), **LAN), 401)
+
+
+def test_a_phone_lets_no_further_device_in(ask):
+    session = ask.sessions.enter(ask.sessions.new_link())
+    assert refused(ask(("POST", "/api/link"), cookies={COOKIE: session}, **LAN), 403)
 
 
 def test_the_serving_computer_itself_needs_no_link(ask):

@@ -284,6 +284,11 @@ def test_the_fit_is_recorded_with_what_the_job_says_of_the_cut(serving):
     assert bad.status_code == 422
     steps = {s["step"]: s["state"] for s in serving.browser.get(job).json()["steps"]}
     assert steps["fit"] == "done"
+    changed = serving.browser.put(job + f"/fitted/{record['key']}", json={"verdict": "snug"})
+    assert changed.json()["records"][0]["verdict"] == "snug"
+    assert b"poplar" in serving.browser.get("/api/fitted.csv").content
+    assert serving.browser.delete(job + f"/fitted/{record['key']}").json()["records"] == []
+    assert len(serving.browser.post(job + "/fitted/undo", json={}).json()["records"]) == 1
 
 
 def test_frames_and_lengths_are_given(serving):

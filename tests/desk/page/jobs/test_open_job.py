@@ -258,7 +258,7 @@ def test_windows_are_told_each_thing_once(opened):
     async def test(at_work, workers):
         window = at_work.events()
         assert b"event: hello" in await anext(window)
-        (queue,) = at_work.listeners
+        (queue,) = at_work.windows.listeners
         await workers.let_all()
         for _ in range(5):
             await at_work.refresh()
@@ -266,7 +266,7 @@ def test_windows_are_told_each_thing_once(opened):
         assert len(lines) == len(set(lines))
         assert [b"planning" in line for line in lines].count(True) == 1
         await window.aclose()
-        assert at_work.listeners == set()
+        assert at_work.windows.listeners == set()
 
     opened(test)
 
@@ -277,7 +277,7 @@ def test_a_window_that_sleeps_is_let_go(opened):
         await anext(window)
         for number in range(500):
             at_work._tell("job", {"revision": str(number)})
-        assert at_work.listeners == set()
+        assert at_work.windows.listeners == set()
         await window.aclose()
 
     opened(test)
@@ -326,7 +326,7 @@ def test_of_many_that_ask_at_once_one_reads_for_all(opened, monkeypatch):
         assert {one.record["part"]["name"] for one in want} == {"dish"}
 
         # Who asks while a reading is under way gets one that began later.
-        first = asyncio.create_task(at_work.refresh(anew=True))
+        first = asyncio.create_task(at_work.refresh(again=True))
         await asyncio.sleep(0)
         change(at_work.path, "part", "name", was="dish", now="bowl")
         assert (await at_work.refresh()).record["part"]["name"] == "bowl"
@@ -342,7 +342,7 @@ def test_a_reading_that_failed_is_no_answer_for_others(opened, monkeypatch):
 
         with monkeypatch.context() as patched:
             patched.setattr("snugline.desk.page.jobs.open_job.wanted", broken)
-            tries = [at_work.refresh(anew=True), at_work.refresh(), at_work.refresh()]
+            tries = [at_work.refresh(again=True), at_work.refresh(), at_work.refresh()]
             answers = await asyncio.gather(*tries, return_exceptions=True)
         assert all(isinstance(answer, PhotoError) for answer in answers)
         assert (await at_work.refresh()).record["part"]["name"] == "tray"

@@ -42,8 +42,15 @@ def test_what_takes_too_long_is_ended_and_the_next_work_is_done(pool):
 def test_a_worker_that_dies_takes_only_its_own_work_along(pool):
     first, second = run(pool, "die", 0)
     assert isinstance(first, SnuglineError)
+    assert "twice" in first.what
     assert "memory" in first.what
     assert isinstance(second, int)
+
+
+def test_work_whose_worker_died_is_done_by_another(pool, tmp_path):
+    (pid,) = run(pool, tmp_path / "died")
+    assert isinstance(pid, int)
+    assert (tmp_path / "died").exists()
 
 
 def test_a_worker_that_dies_idle_is_replaced(pool):

@@ -1,0 +1,1 @@
+../../base/notebook_svg.py

@@ -1,0 +1,1 @@
+../../base/unstated_sides.py

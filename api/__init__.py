@@ -1,0 +1,1 @@
+"""The Python interface: four functions over the packages, re-exported by `import snugline`."""

@@ -1,0 +1,99 @@
+"""What the photos alone show of length and width, before any reading is used."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from snugline.fit.adjustment.observation_equations import CentredSection
+from snugline.fit.adjustment.start_values import View
+from snugline.fit.readings.slips import Expected
+
+# Of sides whose shape is not known yet, a distance between them is good to this; bows, leaning
+# sides and unstated edges are within it. Gross contradictions only are to be told by it.
+SPAN_U_MM, SPAN_U_SHARE = 0.7, 0.004
+# Where a contour reaches beyond the two sides by more than this share they are not the part's own.
+NOTHING_BEYOND = 0.015
+# Of a contour of which less runs along two directions, the directions are not the part's own.
+STRAIGHT_ENOUGH = 0.5
+NEAR_SIDE_MM = 3.0
+EVERY = 4  # points: enough for an extent to some hundredths
+
+
+@dataclass(frozen=True)
+class Span:
+    """Two opposite sides in one photo: their distance, and what a millimetre of thickness adds."""
+
+    mm: float
+    by_thickness: float
+
+
+@dataclass(frozen=True)
+class PhotoSizes:
+    """What the photos show of a dimension.
+
+    Attributes
+    ----------
+    spans : one for each photo that shows both sides.
+    least : mm, how much of it the photos show at least.
+    """
+
+    spans: tuple[Span, ...] = ()
+    least: float = 0.0
+
+    def expected(self, thicker: float = 0.0) -> Expected:
+        """The dimension, were the part thicker by so many mm than the photos were traced with."""
+        u = math.hypot(SPAN_U_MM, SPAN_U_SHARE * self.least)
+        if not self.spans:
+            return Expected(None, u, self.least)
+        mm = [span.mm + thicker * span.by_thickness for span in self.spans]
+        return Expected(float(np.median(mm)), u, 0.0)
+
+    def spread(self, thicker: float = 0.0) -> float:
+        """Greatest less least span, mm."""
+        mm = [span.mm + thicker * span.by_thickness for span in self.spans]
+        return max(mm) - min(mm) if mm else 0.0
+
+
+def photo_sizes(
+    sections: Sequence[CentredSection], views: Sequence[View | None]
+) -> Mapping[str, PhotoSizes]:
+    """`length` and `width` as the photos show them."""
+    least = {"length": 0.0, "width": 0.0}
+    spans: dict[str, list[Span]] = {"length": [], "width": []}
+    for section, view in zip(sections, views, strict=True):
+        unknown = view is None or (len(view.turns) > 1 and not section.section.closed)
+        if view is None or unknown or view.straight < STRAIGHT_ENOUGH:
+            # Which way the part lies is not known: no dimension is shorter than the least extent.
+            least = {of: max(mm, _least_extent(section)) for of, mm in least.items()}
+            continue
+        c, s = math.cos(view.turns[0]), math.sin(view.turns[0])
+        turned = section.local @ np.array([[c, s], [-s, c]])
+        extents = np.ptp(turned, axis=0)
+        thicker = section.section.sensitivity.get("thickness", np.zeros(len(turned)))
+        for axis, of in enumerate(least):
+            least[of] = max(least[of], float(extents[axis]))
+            high, low = view.sides[axis], view.sides[axis + 2]
+            if high is None or low is None:
+                continue
+            if abs(high + low - extents[axis]) < NOTHING_BEYOND * extents[axis]:
+                ends = (turned[:, axis] > high - NEAR_SIDE_MM, turned[:, axis] < NEAR_SIDE_MM - low)
+                by_thickness = sum(float(np.median(thicker[end])) for end in ends)
+                spans[of].append(Span(high + low, by_thickness))
+    surely = max(map(_least_extent, sections), default=0.0)
+    return {of: _agreed(spans[of], least[of], surely) for of in spans}
+
+
+def _agreed(spans: Sequence[Span], least: float, surely: float) -> PhotoSizes:
+    """Spans, unless another photo shows more of the dimension: then the part has no two sides."""
+    if any(least > span.mm * (1 + NOTHING_BEYOND) for span in spans):
+        return PhotoSizes((), min(surely, least))
+    return PhotoSizes(tuple(spans), least)
+
+
+def _least_extent(section: CentredSection) -> float:
+    """Least extent of a contour in any direction, mm."""
+    angle = np.radians(np.arange(0.0, 180.0, 2.0))
+    across = section.local[::EVERY] @ np.stack([np.cos(angle), np.sin(angle)])
+    return float(np.ptp(across, axis=0).min())

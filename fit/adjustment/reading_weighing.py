@@ -1,0 +1,123 @@
+"""Readings weighed before they are used: those that nothing else can agree with.
+
+Only gross slips are told here, before anything is adjusted: they would spoil the start values, and
+an outline forced through them shows nothing. What is left is tested within the adjustment
+(`outlier_test`), where every uncertainty is known.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from snugline.errors import FitError
+from snugline.fit.adjustment.photo_sizes import PhotoSizes
+from snugline.fit.readings.reading import Reading, uncertainty
+from snugline.fit.readings.reading_remarks import contradicted, scatter_remarks
+from snugline.fit.readings.scatter import scatter_of
+from snugline.fit.readings.slips import FITS, Expected, Slip, likely_slips
+from snugline.notice import Notice
+from snugline.sentence import Figure, length
+
+# A listing is nominal, often in another unit's round numbers: it is taken to this share, and speaks
+# against a reading only where that is off by more than the other share.
+LISTED_U, LISTED_OFF = 0.02, 0.25
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Readings that pass so far, and what is said of the others.
+
+    Attributes
+    ----------
+    stands_in : dimensions for which a likely value stands, since no reading of them can be right.
+    """
+
+    readings: tuple[Reading, ...]
+    notices: tuple[Notice, ...]
+    stands_in: frozenset[str] = frozenset()
+
+
+def weigh(
+    readings: Sequence[Reading],
+    sizes: Mapping[str, PhotoSizes],
+    thickness: float | None = None,
+    listed: tuple[float, float] | None = None,
+    thicker: float = 0.0,
+) -> Weighed:
+    """Take out what is wrong beyond doubt.
+
+    Parameters
+    ----------
+    sizes : what the photos show of `length` and `width`.
+    listed : length and width that the seller states, mm.
+    thicker : mm by which the part is thicker than the photos were traced with.
+
+    Raises
+    ------
+    FitError : the only reading of a dimension that no photo shows whole cannot be right, and no
+        slip says what was meant.
+    """
+    kept = [reading for reading in readings if reading.what not in sizes]
+    notices: list[Notice] = []
+    stands_in: set[str] = set()
+    expectations = {of: size.expected(thicker) for of, size in sizes.items()}
+    seen = {of: e.value for of, e in expectations.items() if e.value is not None}
+    others = {**seen, **({} if thickness is None else {"thickness": thickness})}
+    typed: dict[str, float] = {
+        reading.what: reading.value for reading in readings if reading.what in sizes
+    }
+    by_listing: dict[str, float] = dict(zip(("length", "width"), listed or (), strict=False))
+    for what, expected in expectations.items():
+        scatter = scatter_of(readings, what)
+        notices += scatter_remarks(what, scatter)
+        believed, wrong = [], []
+        for reading in scatter.readings:
+            slips = _contradiction(reading, expected, others, typed, by_listing.get(what))
+            if slips is None:
+                believed.append(reading)
+            else:
+                wrong.append((reading, slips))
+                shown, figures = _shown(what, expected, reading, by_listing.get(what))
+                notices.append(contradicted(reading, reading.value, shown, figures, slips))
+        if wrong and not believed and expected.value is None:
+            believed = [_stand_in(*wrong[0], notices[-1])]
+            stands_in.add(what)
+        kept += believed
+    return Weighed(tuple(kept), tuple(notices), frozenset(stands_in))
+
+
+def _contradiction(
+    reading: Reading,
+    expected: Expected,
+    others: Mapping[str, float],
+    typed: Mapping[str, float],
+    listed: float | None,
+) -> tuple[Slip, ...] | None:
+    """The slips that explain a reading that cannot be right; None where it can."""
+    own = uncertainty(reading).u
+    if expected.off(reading.value, own) > FITS:
+        if expected.value is None and listed is not None:
+            expected = replace(expected, value=listed, u=LISTED_U * listed)
+        return likely_slips(reading, expected, others, typed)
+    if expected.value is not None or listed is None:
+        return None
+    if abs(reading.value - listed) <= LISTED_OFF * listed:
+        return None
+    by_listing = replace(expected, value=listed, u=LISTED_U * listed)
+    return likely_slips(reading, by_listing, others, typed) or None
+
+
+def _shown(
+    what: str, expected: Expected, reading: Reading, listed: float | None
+) -> tuple[str, list[Figure]]:
+    if expected.value is not None:
+        return "the photos show {}", [length(expected.value, 1)]
+    if reading.value < expected.least:
+        return "the photos show at least {} of it", [length(expected.least, 0)]
+    return "it is listed as {}", [length(listed or 0.0, 1)]
+
+
+def _stand_in(reading: Reading, slips: Sequence[Slip], told: Notice) -> Reading:
+    """The value that was probably meant, in place of the only reading of a dimension."""
+    if not slips or slips[0].meant == reading.value:
+        raise FitError(str(told.text).rstrip("."), reading.where, str(told.mend).rstrip("."))
+    return replace(reading, values_mm=(slips[0].meant,))

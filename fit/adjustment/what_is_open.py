@@ -1,0 +1,62 @@
+"""What a fit leaves open: dimensions that only a reading gives, top edge and lean unstated."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.adjustment.observation_equations import Equations
+from snugline.fit.adjustment.outlier_handling import Adjusted
+from snugline.fit.adjustment.outlier_test import compare_groups
+from snugline.fit.outline_doubts import edge_question
+from snugline.fit.result import FittedOutline
+from snugline.notice import Notice
+from snugline.unstated_sides import UNSTATED
+
+Array = NDArray[np.float64]
+
+# A reading is checked where the rest says the dimension to so many of its standard uncertainties:
+# a slip of the usual kinds would show.
+CHECKED = 4.0
+
+
+def on_readings_alone(adjusted: Adjusted) -> list[str]:
+    """Dimensions that the readings determine and nothing else comes near."""
+    tests = compare_groups(
+        adjusted.equations, adjusted.fit, [model.dof for model in adjusted.noise.models], None
+    )
+    return [
+        test.what
+        for test in tests
+        if test.kind == "reading"
+        and test.rest_u > CHECKED * adjusted.equations.rows[test.index].parts.u
+    ]
+
+
+def edge_remarks(
+    adjusted: Adjusted, fitted: FittedOutline, alone: Sequence[str]
+) -> tuple[Notice, ...]:
+    """What to ask of top edge and lean where they are unstated, from what the fit made of them."""
+    equations, x = adjusted.equations, adjusted.fit.x
+    moved = {of: _typical(equations, of) for of in UNSTATED if ("part", of) in equations.nuisances}
+    if not moved:
+        return ()
+    # A dimension between two sides that the photos show, were there no reading of it.
+    sizes = {"length": fitted.length, "width": fitted.width}
+    effect = {of: 2 * 2 * math.hypot(*moved.values()) for of in sizes if of not in alone}
+    u95 = {of: sizes[of].u95 for of in effect}
+    # How far inside the widest section its silhouette lies, and which edge or lean alone does that.
+    inside = sum(
+        by * (UNSTATED[of].mean / UNSTATED[of].u + x[equations.column(("part", of))])
+        for of, by in moved.items()
+    )
+    by_itself = {of: UNSTATED[of].u * inside / by for of, by in moved.items() if by > 0}
+    return edge_question(u95, effect, by_itself)
+
+
+def _typical(equations: Equations, of: str) -> float:
+    """Median mm, over the points that feel it at all, for one standard uncertainty."""
+    felt = np.concatenate([section.moved[of] for section in equations.sections])
+    felt = felt[felt > 0]
+    return float(np.median(felt)) if len(felt) else 0.0

@@ -1,0 +1,118 @@
+"""What speaks against an outline once it is fitted: points that reject it, a lonely reading."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.fit.readings.reading import Reading
+from snugline.fit.result import SectionResult
+from snugline.notice import Notice
+from snugline.place import OfPhoto
+from snugline.sentence import Sentence, angle, length
+
+Array = NDArray[np.float64]
+
+# Points that lie so far from the outline over such a length are an edge of their own: a clearance
+# of some tenths would not take it up. A burr, a hair or noise is shorter.
+REJECTED_MM, REJECTED_OVER_MM = 0.3, 5.0
+AVERAGED_MM = 3.0
+LARGEST_STEP_MM = 1.0  # across a gap nothing was seen
+
+
+def rejected_by_points(
+    sections: Sequence[SectionResult], noise: Sequence[Array]
+) -> tuple[Notice, ...]:
+    """Photos whose points lie off the outline over a stretch, outliers included.
+
+    Parameters
+    ----------
+    noise : (N,) mm of each section's points: what is within six of it is no contradiction.
+    """
+    notices = []
+    for section, own in zip(sections, noise, strict=True):
+        step = np.hypot(*np.diff(section.points, axis=0, prepend=section.points[:1]).T)
+        step = np.minimum(step, LARGEST_STEP_MM)
+        width = max(1, round(AVERAGED_MM / max(float(np.median(step)), 1e-3)))
+        off = np.convolve(section.residuals, np.ones(width) / width, mode="same")
+        far = np.abs(off) > np.maximum(REJECTED_MM, 6 * own)
+        change = np.diff(far.astype(np.int8), prepend=0, append=0)
+        runs = list(zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True))
+        along = [float(step[a:b].sum()) for a, b in runs]
+        if not along or max(along) < REJECTED_OVER_MM:
+            continue
+        a, b = runs[int(np.argmax(along))]
+        worst = float(np.abs(off[a:b]).max())
+        notices.append(
+            Notice(
+                "points-reject-outline",
+                Sentence(
+                    "Over {} the edge seen in the photo lies up to {} from the outline.",
+                    length(max(along), 0), length(worst),
+                ),
+                "Look at the overlay there. If the line follows the part, the part has another "
+                'shape: set family = "free", or state its symmetry. If not, take the photo again.',
+                "retake",
+                OfPhoto(section.name),
+            )
+        )  # fmt: skip
+    return tuple(notices)
+
+
+def lonely_readings(readings: Sequence[Reading], alone: Sequence[str]) -> tuple[Notice, ...]:
+    """Dimensions that rest on one reading which nothing checks.
+
+    Parameters
+    ----------
+    alone : dimensions that no photo determines.
+    """
+    notices = []
+    for what in alone:
+        taken = [reading for reading in readings if reading.what == what]
+        if len(taken) == 1 and len(taken[0].values_mm) == 1:
+            notices.append(
+                Notice(
+                    "one-reading",
+                    f"The {what} rests on one reading, which nothing checks.",
+                    f"Measure the {what} once more, with another tool or from another mark.",
+                    "usable",
+                    taken[0].where,
+                )
+            )
+    return tuple(notices)
+
+
+def edge_question(
+    u95: Mapping[str, float], effect: Mapping[str, float], alone: Mapping[str, float]
+) -> tuple[Notice, ...]:
+    """The question after top edge and lean, where nobody stated them and it matters.
+
+    Parameters
+    ----------
+    u95 : of each dimension, mm.
+    effect : how far the missing statement may move each dimension, mm (95 %).
+    alone : what photos and readings make of it: mm of `edge` if the sides are upright, degrees of
+        `lean` if the edge is sharp; only what is unstated.
+    """
+    if not any(effect[of] > u95[of] / 3 for of in effect):
+        return ()
+    ways = {"edge": "a top edge rounded by {}", "lean": "sides that lean inwards by {}"}
+    said = [of for of in ways if alone.get(of, 0.0) > 0]
+    return (_question(said, ways, alone),)
+
+
+def _question(said: Sequence[str], ways: Mapping[str, str], alone: Mapping[str, float]) -> Notice:
+    figures = [length(alone[of], 1) if of == "edge" else angle(alone[of], 1) for of in said]
+    text = Sentence(
+        "Nobody stated the top edge and the lean of the sides."
+        if not said
+        else f"Is it {' or '.join(ways[of] for of in said)}? Then photos and readings agree.",
+        *figures,
+    )
+    return Notice(
+        "edge-not-stated",
+        text,
+        'Look at the edge and state edge_radius or edge_chamfer, and draft ("0 mm" and "0 deg" say '
+        "sharp and upright): the sizes are then known better.",
+        "usable",
+    )

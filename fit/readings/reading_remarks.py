@@ -1,0 +1,72 @@
+"""What is said of readings that cannot be right: the value, what speaks against it, the slip."""
+
+from collections.abc import Sequence
+
+from snugline.fit.readings.reading import Reading
+from snugline.fit.readings.scatter import Scatter
+from snugline.fit.readings.slips import Slip, first_words
+from snugline.notice import Notice
+from snugline.sentence import Figure, Sentence, length
+
+CONTRADICTED = "reading-contradicted"
+VARIES = "part-varies"
+
+
+def contradicted(
+    reading: Reading, value: float, shown: str, figures: Sequence[Figure], slips: Sequence[Slip]
+) -> Notice:
+    """A reading that cannot be right.
+
+    Parameters
+    ----------
+    shown : what speaks against it, a clause with `{}` for each of the figures.
+    slips : what may have gone wrong, the likeliest first.
+    """
+    text = Sentence(
+        f"The {reading.what} of {{}} cannot be right: {shown}.", length(value), *figures
+    )
+    return Notice(CONTRADICTED, text, remedy(reading.what, value, slips), "retake", reading.where)
+
+
+def remedy(what: str, value: float, slips: Sequence[Slip]) -> Sentence:
+    """The likely slip as a question with the likely value, and what to do."""
+    again = f"measure the {what} again, with another tool or from another mark"
+    if not slips:
+        return Sentence(f"{again[0].upper()}{again[1:]}.")
+    if abs(slips[0].meant - value) < 1e-9:  # a hook: what was meant is not known
+        return Sentence(f"{first_words(slips)} {again[0].upper()}{again[1:]}.")
+    return Sentence(
+        f"{first_words(slips)} Then it is {{}}. Correct it, or {again}.", length(slips[0].meant)
+    )
+
+
+def scatter_remarks(what: str, scatter: Scatter) -> tuple[Notice, ...]:
+    """What is said of repeated readings that scatter more than their tools."""
+    if scatter.kind == "alike":
+        return ()
+    low, high = min(scatter.values), max(scatter.values)
+    if scatter.kind == "varies":
+        takes = (
+            "the pocket is cut for the thickest place"
+            if what == "thickness"
+            else "their mean is used, with what they scatter"
+        )
+        return (
+            Notice(
+                VARIES,
+                Sentence(
+                    f"The {what} varies over the part from {{}} to {{}}; {takes}.",
+                    length(low), length(high),
+                ),
+                f"Should the {what} be the same everywhere, measure it again.",
+                "usable",
+                scatter.readings[0].where,
+            ),
+        )  # fmt: skip
+    kept = [value for reading in scatter.readings for value in reading.values_mm]
+    shown = "another reading says {{}}" if len(kept) == 1 else "the other readings say {}"
+    middle = sum(kept) / len(kept)
+    return tuple(
+        contradicted(reading, value, shown, [length(middle)], slips)
+        for reading, value, slips in scatter.odd
+    )

@@ -1,0 +1,225 @@
+"""Slips of reading and typing: what was probably meant by a value that cannot be right.
+
+Each kind of slip maps the value as typed to values that may have been meant. Those that agree with
+what the rest says are ranked by Bayes: how common the slip is, times how well its value fits. A
+slip that meets the expected value exactly by a factor is far more telling than a bent hook, which
+can explain any small difference.
+"""
+
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from snugline.fit.readings.reading import Reading, tool_of, uncertainty
+from snugline.lengths import MM_PER_INCH
+
+# How common the slips are among those of one reading. Common practice, no source.
+_INCH_FOR_MM, _MM_FOR_INCH, _TEN = 0.16, 0.16, 0.22
+_OTHER_SIZE, _SIXTEENTHS, _START, _HOOK = 0.16, 0.12, 0.10, 0.05
+_DOUBLED, _SWAPPED_DIGITS = 0.10, 0.03
+HOOK_MM = 2.0  # a bent or jammed hook is off by some such size. Common practice, no source.
+FITS = 3.3  # standard uncertainties within which a value counts as the one that was meant
+_MOST = 3
+_BETWEEN_MARKS = 0.15  # common practice, no source
+_ROUNDED = math.sqrt(3)  # limit of an even distribution over its standard uncertainty
+_SIZE_U_SHARE = 0.005  # of a dimension as the photos show it, before anything is adjusted
+
+
+@dataclass(frozen=True)
+class Slip:
+    """One explanation of a wrong value.
+
+    Attributes
+    ----------
+    kind : stable name, for programs.
+    words : the explanation, as the end of a question: `ten times too small`.
+    meant : mm, the value that was probably meant.
+    weight : among the slips that explain the value.
+    """
+
+    kind: str
+    words: str
+    meant: float
+    weight: float
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What all else says of a dimension.
+
+    Attributes
+    ----------
+    value, u : mm; None where only limits are known.
+    least, most : mm, limits.
+    """
+
+    value: float | None
+    u: float = 0.0
+    least: float = 0.0
+    most: float = math.inf
+
+    def off(self, value: float, u: float) -> float:
+        """How far a value is off, in standard uncertainties of the comparison."""
+        if self.value is not None:
+            return abs(value - self.value) / math.hypot(u, self.u)
+        beyond = max(self.least - value, value - self.most, 0.0)
+        return beyond / math.hypot(u, self.u) if beyond else 0.0
+
+
+def likely_slips(
+    reading: Reading,
+    expected: Expected,
+    others: Mapping[str, float] | None = None,
+    typed: Mapping[str, float] | None = None,
+    most: int = _MOST,
+) -> tuple[Slip, ...]:
+    """What may have gone wrong with a reading's mean, the likeliest first.
+
+    Parameters
+    ----------
+    others : what is known of the part's other dimensions, mm, by their names: one may have been
+        typed for the other.
+    typed : what was typed for the other dimensions, mm: they may have changed places.
+    most : slips that are given.
+    """
+    value = reading.value
+    own = uncertainty(reading).u
+    found = []
+    for kind, words, meant, prior, blur in _candidates(reading, value):
+        if not meant > 0:
+            continue
+        at, on_scale = _on_scale(reading, meant, blur) if kind != "hook" else (meant, 1.0)
+        u = math.hypot(uncertainty(replace(reading, values_mm=(at,))).u, blur)
+        if expected.off(at, u) <= FITS:
+            weight = prior * on_scale * _density(at, u, expected)
+            found.append(Slip(kind, words, at, weight))
+    found += _other_size(reading, own, expected, others or {}, typed or {})
+    total = sum(slip.weight for slip in found)
+    found.sort(key=lambda slip: -slip.weight)
+    return tuple(
+        Slip(slip.kind, slip.words, slip.meant, slip.weight / total if total > 0 else 0.0)
+        for slip in found[:most]
+    )
+
+
+def _other_size(
+    reading: Reading,
+    own: float,
+    expected: Expected,
+    others: Mapping[str, float],
+    typed: Mapping[str, float],
+) -> Iterator[Slip]:
+    """Another dimension typed for this one; what was meant may stand under the other."""
+    for what in (others.keys() | typed.keys()) - {reading.what}:
+        meant = typed.get(what)
+        fits = meant is not None and meant != reading.value and expected.off(meant, own) <= FITS
+        is_other = any(
+            abs(reading.value - known[what]) <= FITS * (own + _SIZE_U_SHARE * known[what])
+            for known in (others, typed)
+            if what in known
+        )
+        if fits and meant is not None and (is_other or expected.value is not None):
+            words = f"{reading.what} and {what} changed places"
+        elif is_other:
+            words = f"the {what}, typed for the {reading.what}"
+            meant = reading.value if expected.value is None else expected.value
+        else:
+            continue
+        yield Slip("other-dimension", words, meant, _OTHER_SIZE * _density(meant, own, expected))
+
+
+def _density(meant: float, u: float, expected: Expected) -> float:
+    """Likelihood of a value that was meant, per mm; even where only limits are known."""
+    if expected.value is None:
+        return 1 / max(meant, 1.0)  # sizes are spread evenly in the logarithm
+    spread = math.hypot(u, expected.u)
+    return math.exp(-0.5 * ((meant - expected.value) / spread) ** 2) / spread
+
+
+def _candidates(reading: Reading, value: float) -> Iterator[tuple[str, str, float, float, float]]:
+    """Kind, words, value meant, prior, and by how much it is vague (mm)."""
+    inches = value / MM_PER_INCH
+    in_inches = _whole(inches * 64) and not _whole(value * 100)
+    yield (
+        "inch-for-mm", "typed in millimetres, read in inches", value * MM_PER_INCH,
+        _MM_FOR_INCH, _rounding(value) * MM_PER_INCH,
+    )  # fmt: skip
+    yield (
+        "mm-for-inch", "typed in inches, read in millimetres", inches,
+        _INCH_FOR_MM, _rounding(inches),
+    )  # fmt: skip
+    yield "factor-10", "ten times too small", value * 10, _TEN, 0.0
+    yield "factor-10", "ten times too large", value / 10, _TEN, 0.0
+    for meant in _sixteenths(inches):
+        yield "tenths-for-sixteenths", "tenths of an inch for sixteenths", meant, _SIXTEENTHS, 0.0
+    if not in_inches:
+        for meant in _sixteenths(value):
+            yield (
+                "tenths-for-sixteenths", "inches in millimetres, tenths for sixteenths", meant,
+                _SIXTEENTHS / 4, 0.0,
+            )  # fmt: skip
+    tool = tool_of(reading)
+    if tool.kind in ("tape", "rule"):
+        marks = ((MM_PER_INCH, "the 1 in mark"), (10.0, "the 10 mm mark"), (100.0, "100 mm"))
+        for start, name in marks:
+            prior = _START if tool.from_mark or start != 100.0 else _START / 3
+            yield "start-forgotten", f"read from {name} and not taken off", value - start, prior, 0
+        if tool.kind == "tape" and not tool.from_mark:
+            yield "hook", "the tape's hook bent, jammed or not hooked on", value, _HOOK, HOOK_MM
+    if reading.what == "corner radius":
+        yield "doubled", "the diameter, not the radius", value / 2, _DOUBLED, 0.0
+        yield "doubled", "half of the radius", value * 2, _DOUBLED / 2, 0.0
+    for meant in _digits_swapped(value):
+        yield "digits-swapped", "two digits swapped", meant, _SWAPPED_DIGITS, 0.0
+
+
+def _on_scale(reading: Reading, meant: float, blur: float) -> tuple[float, float]:
+    """The mark of a tape's or rule's scale that was meant, and how plausible that makes the value.
+
+    Nobody reads a tape to a tenth of a millimetre: a value between the marks was hardly meant.
+    """
+    if tool_of(reading).kind not in ("tape", "rule"):
+        return meant, 1.0
+    for step in (MM_PER_INCH / 16, 0.5, MM_PER_INCH / 32):
+        mark = round(meant / step) * step
+        if abs(mark - meant) <= _ROUNDED * blur + 1e-3:
+            return mark, 1.0
+    return meant, _BETWEEN_MARKS
+
+
+def _whole(value: float) -> bool:
+    return abs(value - round(value)) < 1e-3
+
+
+def _rounding(value: float) -> float:
+    """What a value was rounded to when typed, as a standard uncertainty: half a last digit."""
+    digits = f"{value:.3f}".rstrip("0").partition(".")[2]
+    return 0.5 * 10.0 ** -len(digits) / math.sqrt(3)
+
+
+def _sixteenths(inches: float) -> Iterator[float]:
+    """7.3 for 7 3/16, and 7 3/16 for 7.3; mm."""
+    whole, rest = math.floor(inches + 1e-6), inches - math.floor(inches + 1e-6)
+    if _whole(rest * 10) and 0 < round(rest * 10) < 10:
+        yield (whole + round(rest * 10) / 16) * MM_PER_INCH
+    elif _whole(rest * 100) and 10 <= round(rest * 100) < 16:  # 7.11 for 7 11/16
+        yield (whole + round(rest * 100) / 16) * MM_PER_INCH
+    if _whole(rest * 16) and 0 < round(rest * 16) < 10:
+        yield (whole + round(rest * 16) / 10) * MM_PER_INCH
+
+
+def _digits_swapped(value: float) -> Iterator[float]:
+    text = re.sub(r"\.?0+$", "", f"{value:.2f}")
+    digits = [i for i, c in enumerate(text) if c.isdigit()]
+    for a, b in pairwise(digits):
+        if text[a] != text[b]:
+            swapped = list(text)
+            swapped[a], swapped[b] = text[b], text[a]
+            yield float("".join(swapped))
+
+
+def first_words(slips: Sequence[Slip]) -> str:
+    """The likeliest slip as a question with a capital, such as `Ten times too small?`."""
+    return f"{slips[0].words[0].upper()}{slips[0].words[1:]}?" if slips else ""

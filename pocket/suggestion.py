@@ -1,0 +1,177 @@
+"""A clearance to start with along each axis, as a sum with its lines; offered, never applied."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from snugline.fit.drawing.drawing import Unit
+from snugline.lengths import format_length
+from snugline.pocket.clearance import STEP
+from snugline.pocket.fits import COMMON_PRACTICE, fit_of
+from snugline.pocket.season import SeasonalGap
+from snugline.pocket.width_error import WidthError
+from snugline.pocket.wood import DIRECTIONS, Direction
+
+_RUNGS = 7
+_COARSE = 0.1  # mm; the step of the rungs where the doubt is large
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the sum, mm per side."""
+
+    what: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class AxisSuggestion:
+    """For one axis: least and greatest clearance, mm per side, and the lines they are the sum of.
+
+    Attributes
+    ----------
+    ladder : clearances to cut coupons at, mm, ascending; without the season, which no coupon
+        feels.
+    """
+
+    direction: Direction
+    low: float
+    high: float
+    ladder: tuple[float, ...]
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """Clearances to start with along the length and along the width."""
+
+    length: AxisSuggestion
+    width: AxisSuggestion
+
+    @property
+    def axes(self) -> tuple[AxisSuggestion, AxisSuggestion]:
+        return self.length, self.width
+
+    @property
+    def low(self) -> float:
+        """Good for both axes, mm per side."""
+        return max(self.length.low, self.width.low)
+
+    @property
+    def high(self) -> float:
+        return max(self.length.high, self.width.high)
+
+    @property
+    def ladder(self) -> tuple[float, ...]:
+        """Rungs for the width, which a coupon tests first."""
+        return self.width.ladder
+
+    def basis(self, unit: Unit = "mm") -> str:
+        """Where the figures come from, in one line for both axes."""
+        return "; ".join(
+            f"along the {axis.direction} {sum_in_words(axis, unit)}" for axis in self.axes
+        )
+
+    def as_json(self, unit: Unit = "mm") -> dict[str, Any]:
+        return {
+            "low": self.low,
+            "high": self.high,
+            "ladder": list(self.ladder),
+            "basis": self.basis(unit),
+            "axes": {
+                axis.direction: {
+                    "low": axis.low,
+                    "high": axis.high,
+                    "ladder": list(axis.ladder),
+                    "lines": [
+                        {"what": line.what, "low": line.low, "high": line.high}
+                        for line in axis.lines
+                    ],
+                }
+                for axis in self.axes
+            },
+        }
+
+
+def sum_in_words(axis: AxisSuggestion, unit: Unit = "mm") -> str:
+    """`0.45 to 0.60 mm: 0.10 to 0.25 (a firm part: ...) + 0.35 (...)`."""
+    parts = []
+    for line in axis.lines:
+        low, high = format_length(line.low, unit), format_length(line.high, unit)
+        parts.append(f"{low if line.low == line.high else f'{low} to {high}'} ({line.what})")
+    whole = f"{format_length(axis.low, unit)} to {format_length(axis.high, unit)}"
+    return f"{whole}: {' + '.join(parts)}"
+
+
+def suggest(
+    kind: str,
+    part_u95: Mapping[str, float],
+    width_error: WidthError | None = None,
+    seasons: Sequence[SeasonalGap] = (),
+) -> Suggestion:
+    """Starting values for a kind of part along both axes.
+
+    Parameters
+    ----------
+    kind : `soft`, `firm`, `brittle` or `metal`.
+    part_u95 : mm per side, by direction.
+    width_error : the machine's own, from its records.
+    seasons : gaps at the extremes; what they close is added to the axis it acts on.
+    """
+    length, width = (
+        _axis(kind, direction, part_u95[direction], width_error, seasons)
+        for direction in DIRECTIONS
+    )
+    return Suggestion(length, width)
+
+
+def _axis(
+    kind: str,
+    direction: Direction,
+    part_u95: float,
+    width_error: WidthError | None,
+    seasons: Sequence[SeasonalGap],
+) -> AxisSuggestion:
+    fit = fit_of(kind)
+    lines = [Line(f"a {kind} part: {COMMON_PRACTICE}", fit.low, fit.high)]
+    if part_u95 >= STEP / 10:
+        lines.append(Line(f"U95 of the {direction} per side", part_u95, part_u95))
+    spread = 0.0
+    if width_error is not None and width_error.cuts:
+        shift = -width_error.value if width_error.claimed else 0.0
+        lines.append(Line(width_error.sentence(), shift, shift))
+    if width_error is not None:
+        spread = width_error.u95
+    now = (sum(line.low for line in lines), sum(line.high for line in lines))
+    closes = max((g.closes + g.u95 for g in seasons if g.direction == direction), default=0.0)
+    worst = max((g.closes for g in seasons if g.direction == direction), default=0.0)
+    if worst > 0 and closes >= STEP / 10:
+        lines.append(Line("the worst season, with its U95", closes, closes))
+    floor = -fit.squeeze
+    low, high = (max(floor, sum(getattr(line, k) for line in lines)) for k in ("low", "high"))
+    # Up to the grid: a suggestion that is rounded down is short of its own sum.
+    return AxisSuggestion(
+        direction,
+        _up(low),
+        max(_up(low), _on_grid(high)),
+        _ladder(sum(now) / 2, math.hypot((now[1] - now[0]) / 2, part_u95, spread), fit.squeeze),
+        tuple(lines),
+    )
+
+
+def _ladder(middle: float, doubt: float, squeeze: float) -> tuple[float, ...]:
+    """Even rungs about the middle, 0.05 or 0.1 mm apart; none at or below 0 for a rigid part."""
+    step = STEP if doubt <= STEP * (_RUNGS - 1) / 2 + 1e-9 else _COARSE
+    least = step if squeeze == 0 else math.ceil(-squeeze / step - 1e-9) * step
+    first = max(least, round(middle / step) * step - step * (_RUNGS // 2))
+    return tuple(round(first + k * step, 2) for k in range(_RUNGS))
+
+
+def _up(mm: float) -> float:
+    return round(math.ceil(mm / STEP - 1e-6) * STEP, 2)
+
+
+def _on_grid(mm: float) -> float:
+    return round(round(mm / STEP) * STEP, 2)

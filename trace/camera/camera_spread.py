@@ -1,0 +1,35 @@
+"""How far places move when lens and pose are off by what their covariance leaves open."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.trace.camera.lens import LENS_SIZE
+from snugline.trace.camera.projection import Camera, rotation_from_vector
+
+Floats = NDArray[np.float64]
+
+
+def across_u(
+    camera: Camera, covariance: Floats, pixels: Floats, height: float | Floats, normals: Floats
+) -> Floats:
+    """(N,) mm, standard uncertainty along normals (N, 2) of pixels (N, 2) seen on `z = height`.
+
+    Parameters
+    ----------
+    covariance : (13, 13) of lens and pose (`Solved.camera_covariance`).
+    """
+    base = camera.on_plane(pixels, height)
+    square = np.zeros(len(base))
+    values, vectors = np.linalg.eigh(covariance)
+    for value, vector in zip(values, vectors.T, strict=True):
+        # One standard deviation along each principal axis of the covariance.
+        step = np.sqrt(max(value, 0.0)) * vector
+        moved = Camera(
+            camera.lens.with_vector(camera.lens.vector() + step[:LENS_SIZE]),
+            rotation_from_vector(step[LENS_SIZE : LENS_SIZE + 3]) @ camera.rotation,
+            camera.translation + step[LENS_SIZE + 3 :],
+        )
+        shift = moved.on_plane(pixels, height) - base
+        square += np.sum(shift * normals, axis=1) ** 2
+    spread: Floats = np.sqrt(square)
+    return spread

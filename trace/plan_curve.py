@@ -1,0 +1,122 @@
+"""From silhouettes in the photo to one curve of the part's plan outline, with its uncertainty."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from snugline.trace.camera.camera_spread import across_u
+from snugline.trace.contour import Curve
+from snugline.trace.edge.part_sensitivity import sensitivities, variance
+from snugline.trace.edge.relief_displacement import Lifted, lift
+from snugline.trace.edge.silhouette import Silhouette, right_normals
+from snugline.trace.photo_view import PhotoView
+from snugline.trace.sheet.frame_description import Frame
+
+Floats = NDArray[np.float64]
+
+# Nearer to the window's border than this the contour ends.
+_WINDOW_MARGIN_MM = 0.3
+_MARKER_MARGIN_MM = 2.0
+# A run of fewer good points than this is dropped.
+_SHORTEST_RUN = 12
+_CAMERA_U_EVERY = 8  # points
+# What blur, halo and unevenness leave after the profile model (shares of a pixel): from point to
+# point, and common to all of one photo's edge.
+_EDGE_MODEL_U_PX = 0.06
+EDGE_OFFSET_U_PX = 0.06
+
+
+def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | None, Floats]:
+    """Pieces of silhouette to one curve of the plan outline, and where its points were seen."""
+    camera, sides = view.camera, view.sides
+    points, noise, common, seen, breaks = [], [], [], [], []
+    moved: dict[str, list[Floats]] = {}
+    count = 0
+    closed = len(traced) == 1 and traced[0].closed
+    inside = None
+    if not closed or len(view.sheets_seen()) == 1:
+        inside = [view.window(s) for s in view.sheets_seen()]
+    for piece in traced:
+        lifted = lift(camera, piece.pixels, sides, piece.closed, smooth=6)
+        one_px = camera.on_plane(
+            piece.pixels + right_normals(piece.pixels, piece.closed), lifted.height
+        ) - camera.on_plane(piece.pixels, lifted.height)
+        mm_per_px = np.linalg.norm(one_px, axis=1)
+        edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * mm_per_px
+        by_camera = _camera_u(view, piece, lifted)
+        shared = np.hypot(by_camera, EDGE_OFFSET_U_PX * mm_per_px)
+        sensitivity = sensitivities(sides, lifted.slope)
+        keep = piece.good & ~lifted.ambiguous
+        if inside is not None:
+            keep &= _within(lifted.points, inside)
+        else:
+            keep &= ~_on_markers(lifted.points, view)
+        keep = _without_short_runs(keep)
+        if not keep.any():
+            continue
+        index = np.flatnonzero(keep)
+        if count:
+            breaks.append(count)
+        breaks.extend((count + np.flatnonzero(np.diff(index) > 1) + 1).tolist())
+        points.append(lifted.points[keep])
+        for of, by in sensitivity.items():
+            moved.setdefault(of, []).append(by[keep])
+        noise.append(edge[keep])
+        common.append(shared[keep])
+        seen.append(piece.pixels[keep])
+        count += len(index)
+    if not points:
+        return None, np.empty((0, 2))
+    own, shared = np.concatenate(noise), np.concatenate(common)
+    sensitivity = {of: np.concatenate(by) for of, by in moved.items()}
+    whole = np.sqrt(own**2 + shared**2 + variance(sensitivity, sides))
+    curve = Curve(np.concatenate(points), whole, own, closed, tuple(sorted(breaks)), sensitivity)
+    return curve, np.concatenate(seen)
+
+
+def _camera_u(view: PhotoView, piece: Silhouette, lifted: Lifted) -> Floats:
+    """(N,) mm across the edge: standard uncertainty from lens and pose, by their covariance."""
+    # It changes slowly along the edge.
+    index = np.unique(np.r_[0 : len(piece.pixels) : _CAMERA_U_EVERY, len(piece.pixels) - 1])
+    spread = across_u(
+        view.camera,
+        view.solved.camera_covariance(view.number),
+        piece.pixels[index],
+        lifted.height[index],
+        lifted.normals[index],
+    )
+    return np.interp(np.arange(len(piece.pixels)), index, spread)
+
+
+def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:
+    from shapely import Polygon, contains_xy
+
+    inside = np.zeros(len(points), dtype=bool)
+    for window in windows:
+        inner = Polygon(window).buffer(-_WINDOW_MARGIN_MM, join_style="mitre")
+        inside |= contains_xy(inner, points[:, 0], points[:, 1])
+    return inside
+
+
+def _on_markers(points: Floats, view: PhotoView) -> NDArray[np.bool_]:
+    """Points on or next to a printed marker, whose fields could be mistaken for the part's edge."""
+    from shapely import MultiPolygon, Polygon, contains_xy
+
+    quads = [
+        view.solved.adjusted.sheets[s].place(frame.corners.reshape(-1, 2)).reshape(-1, 4, 2)
+        for s, frame in enumerate(view.frames)
+        if isinstance(frame, Frame)
+    ]
+    around = MultiPolygon([Polygon(q) for q in np.concatenate(quads)]).buffer(_MARKER_MARGIN_MM)
+    return np.asarray(contains_xy(around, points[:, 0], points[:, 1]))
+
+
+def _without_short_runs(keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    edges = np.diff(np.concatenate([[False], keep, [False]]).astype(np.int8))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    long_enough = ends - starts >= _SHORTEST_RUN
+    kept = np.zeros(len(keep) + 1, dtype=np.int8)
+    kept[starts[long_enough]] += 1
+    kept[ends[long_enough]] -= 1
+    return np.cumsum(kept[:-1]).astype(bool)
