@@ -17,7 +17,11 @@ def plain(network):
     network.eval()
     for module in network.modules():
         for name, child in list(module.named_children()):
-            if isinstance(child, nn.Sequential) and len(child) == 2 and isinstance(child[1], nn.BatchNorm2d):
+            if (
+                isinstance(child, nn.Sequential)
+                and len(child) == 2
+                and isinstance(child[1], nn.BatchNorm2d)
+            ):
                 setattr(module, name, fuse_conv_bn_eval(child[0], child[1]))
     return network
 
@@ -27,7 +31,13 @@ def export(checkpoint, out, rows=256):
     network.load_state_dict(torch.load(checkpoint, map_location="cpu")["network"])
     given = torch.zeros(1, CHANNELS, rows, PLACES)
     torch.onnx.export(
-        plain(network), (given,), str(out), input_names=["rows"], output_names=["place", "open"], opset_version=13, dynamo=False
+        plain(network),
+        (given,),
+        str(out),
+        input_names=["rows"],
+        output_names=["place", "open"],
+        opset_version=13,
+        dynamo=False,
     )
 
 

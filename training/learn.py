@@ -1,4 +1,4 @@
-"""Make scenes and learn from them: `python training/learn.py --out FOLDER [--seconds S] [--seed N]`.
+"""Make scenes and learn from them: `python training/learn.py --out FOLDER [--seconds S]`.
 
 Runs on a GPU where there is one, on the CPU else (slow: for the tests). Goes on from the folder's
 checkpoint if it has one (or from `--resume`), and writes one when the time is over. Within the time
@@ -49,7 +49,7 @@ def make(number, makers, part, count, size, device, queue):
 
 
 class Made:
-    """Batches of scenes, made by other processes on `devices`, or by this one where there are none."""
+    """Batches of scenes, made by processes on `devices`, or by this one where there are none."""
 
     def __init__(self, options, device):
         self.options, self.device, self.number = options, device, 0
@@ -60,7 +60,15 @@ class Made:
             context = torch.multiprocessing.get_context("spawn")
             self.queue = context.Queue(maxsize=6)
             for k, place in enumerate(devices):
-                given = (k, len(devices), options.part, options.scenes, options.size, place, self.queue)
+                given = (
+                    k,
+                    len(devices),
+                    options.part,
+                    options.scenes,
+                    options.size,
+                    place,
+                    self.queue,
+                )
                 self.processes.append(context.Process(target=make, args=given, daemon=True))
                 self.processes[-1].start()
 
@@ -100,7 +108,11 @@ def figures(network, checks):
         good = off[is_sure & (off.abs() < 1)]
         square += float((good**2).sum())
         offs.append((off / sigma[known])[is_sure].abs())
-    ratio = float(torch.cat(offs).quantile(0.683)) if sure and sum(map(len, offs)) < 10_000_000 else float("nan")
+    ratio = (
+        float(torch.cat(offs).quantile(0.683))
+        if sure and sum(map(len, offs)) < 10_000_000
+        else float("nan")
+    )
     network.train()
     return {
         "loss": total / max(rows, 1),
@@ -143,7 +155,9 @@ def main():
         network.load_state_dict(state["network"])
         optimizer.load_state_dict(state["optimizer"])
         step, seen = state["step"], state["seen"]
-    checks = [batch([CHECK_SEED, i], options.scenes, device, options.size) for i in range(options.checks)]
+    checks = [
+        batch([CHECK_SEED, i], options.scenes, device, options.size) for i in range(options.checks)
+    ]
     pool = [
         torch.empty(options.pool, CHANNELS, ROWS, PLACES, dtype=torch.float16, device=device),
         torch.empty(options.pool, ROWS, device=device),
@@ -153,7 +167,11 @@ def main():
     network.train()
     scaler = torch.amp.GradScaler(enabled=device.type == "cuda")
     source = Made(options, device)
-    print(f"start {time.time() - began:.0f} s, {sum(p.numel() for p in network.parameters())} weights", flush=True)
+    print(
+        f"start {time.time() - began:.0f} s,",
+        f"{sum(w.numel() for w in network.parameters())} weights",
+        flush=True,
+    )
     log = []
     said = time.time()
     enough = min(4 * options.batch, options.pool - options.scenes)
@@ -195,18 +213,54 @@ def main():
         learning += time.time() - t
         if time.time() - said > 30:
             said = time.time()
-            entry = {"seconds": round(time.time() - began), "step": step, "scenes": seen, "mean": float(mean), **figures(network, checks)}
+            entry = {
+                "seconds": round(time.time() - began),
+                "step": step,
+                "scenes": seen,
+                "mean": float(mean),
+                **figures(network, checks),
+            }
             log.append(entry)
-            print(json.dumps({k: round(v, 4) for k, v in entry.items()}), f"making {making:.0f} learning {learning:.0f}", flush=True)
-    entry = {"seconds": round(time.time() - began), "step": step, "scenes": seen, "mean": float(mean), **figures(network, checks)}
+            print(
+                json.dumps({k: round(v, 4) for k, v in entry.items()}),
+                f"making {making:.0f} learning {learning:.0f}",
+                flush=True,
+            )
+    entry = {
+        "seconds": round(time.time() - began),
+        "step": step,
+        "scenes": seen,
+        "mean": float(mean),
+        **figures(network, checks),
+    }
     log.append(entry)
-    print(json.dumps({k: round(v, 4) for k, v in entry.items()}), f"making {making:.0f} learning {learning:.0f}", flush=True)
+    print(
+        json.dumps({k: round(v, 4) for k, v in entry.items()}),
+        f"making {making:.0f} learning {learning:.0f}",
+        flush=True,
+    )
     source.stop()
     torch.save(
-        {"network": network.state_dict(), "optimizer": optimizer.state_dict(), "step": step, "seen": seen, "version": scenes.VERSION},
+        {
+            "network": network.state_dict(),
+            "optimizer": optimizer.state_dict(),
+            "step": step,
+            "seen": seen,
+            "version": scenes.VERSION,
+        },
         options.out / "checkpoint.pt",
     )
-    (options.out / f"log-{options.part}.json").write_text(json.dumps({"generator": scenes.VERSION, "device": str(device), "options": {k: str(v) for k, v in vars(options).items()}, "log": log}, indent=1))
+    (options.out / f"log-{options.part}.json").write_text(
+        json.dumps(
+            {
+                "generator": scenes.VERSION,
+                "device": str(device),
+                "options": {k: str(v) for k, v in vars(options).items()},
+                "log": log,
+            },
+            indent=1,
+        )
+    )
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""A linear picture of a scene: what each sub-pixel's ray meets, and how that is lit. Torch, any device.
+"""A linear picture of a scene: what each sub-pixel's ray meets, and how that is lit. Torch.
 
 The sheet's light is 1 where nothing shades it (times its own reflectance). Lamps have a size, so
 shadows have penumbras as wide as they are; wall and sheet light one another; gloss mirrors lamps,
@@ -35,18 +35,42 @@ class Stretch:
 
     @staticmethod
     def of(s, size):
-        outline = Outline(*(wide(s[k]) for k in ("turn", "radius", "hollow", "wave", "rate", "phase")))
+        outline = Outline(
+            *(wide(s[k]) for k in ("turn", "radius", "hollow", "wave", "rate", "phase"))
+        )
         sides = profile(
-            torch, s["thickness"], s["edge"], 1.0 * (s["edge_kind"] >= 0), s["bottom"], s["bottom_round"], s["draft"]
+            torch,
+            s["thickness"],
+            s["edge"],
+            1.0 * (s["edge_kind"] >= 0),
+            s["bottom"],
+            s["bottom_round"],
+            s["draft"],
         )
         a, b = s["turned"], s["squeezed"]
-        turn = torch.stack([torch.cos(a), -torch.sin(a), torch.sin(a), torch.cos(a)], -1).reshape(-1, 2, 2)
+        turn = torch.stack([torch.cos(a), -torch.sin(a), torch.sin(a), torch.cos(a)], -1).reshape(
+            -1, 2, 2
+        )
         axis = torch.stack([torch.cos(b), torch.sin(b)], -1)
-        squeeze = torch.eye(2, device=a.device) - (1 - s["squeeze"])[:, None, None] * axis[:, :, None] * axis[:, None]
+        squeeze = (
+            torch.eye(2, device=a.device)
+            - (1 - s["squeeze"])[:, None, None] * axis[:, :, None] * axis[:, None]
+        )
         to_picture = turn @ squeeze
         at = torch.stack(outline.at(torch, wide(s["start"])), -1).reshape(-1, 2)
-        lean = s["lean"][:, None] * torch.stack([torch.cos(s["towards"]), torch.sin(s["towards"])], -1)
-        return Stretch(outline, sides, to_picture, torch.linalg.inv(to_picture), at + s["shift"], lean, s["farness"], size)
+        lean = s["lean"][:, None] * torch.stack(
+            [torch.cos(s["towards"]), torch.sin(s["towards"])], -1
+        )
+        return Stretch(
+            outline,
+            sides,
+            to_picture,
+            torch.linalg.inv(to_picture),
+            at + s["shift"],
+            lean,
+            s["farness"],
+            size,
+        )
 
     def on_sheet(self, u, v):
         """Sheet places of picture places (B, ...) px; the patch's middle is (size - 1) / 2."""
@@ -87,12 +111,14 @@ def _node(profile, name, k):
 
 
 def met(stretch, x, y):
-    """What rays meet: (hit, height, side, up): whether, and there the height and the profile's normal."""
+    """(hit, height, side, up) of rays: whether, and there the height and the profile's normal."""
     lx, ly = stretch.leans(x, y)
     p = stretch.profile
     distance = stretch.outline.distance
     top = NODES - 1
-    above = distance(torch, x + lx * _node(p, "height", top), y + ly * _node(p, "height", top))[0] + _node(p, "inset", top)
+    above = distance(torch, x + lx * _node(p, "height", top), y + ly * _node(p, "height", top))[
+        0
+    ] + _node(p, "inset", top)
     hit = above < 0
     height = _node(p, "height", top) + 0 * x
     side, up = torch.zeros_like(x), torch.ones_like(x)
@@ -102,8 +128,12 @@ def met(stretch, x, y):
         new = ~hit & (here < 0)
         share = (above / (above - here).clamp_min(1e-6)).clamp(0, 1)
         height = torch.where(new, _node(p, "height", k + 1) * (1 - share) + z * share, height)
-        side = torch.where(new, _node(p, "side_below", k + 1) * (1 - share) + _node(p, "side", k) * share, side)
-        up = torch.where(new, _node(p, "up_below", k + 1) * (1 - share) + _node(p, "up", k) * share, up)
+        side = torch.where(
+            new, _node(p, "side_below", k + 1) * (1 - share) + _node(p, "side", k) * share, side
+        )
+        up = torch.where(
+            new, _node(p, "up_below", k + 1) * (1 - share) + _node(p, "up", k) * share, up
+        )
         hit = hit | new
         above = here
     size = torch.sqrt(side * side + up * up)
@@ -137,19 +167,26 @@ def _hand(s, x, y, z):
     turn = wide(s["hand_turn"])
     reach = 1 / torch.tan(wide(s["lamp_up"][:, 0]))
     at = wide(s["lamp_at"][:, 0])
-    off = (x + torch.cos(at) * reach * z) * torch.cos(turn) + (y + torch.sin(at) * reach * z) * torch.sin(turn)
+    off = (x + torch.cos(at) * reach * z) * torch.cos(turn) + (
+        y + torch.sin(at) * reach * z
+    ) * torch.sin(turn)
     rim = torch.sigmoid(4 * (off - wide(s["hand_at"])) / wide(s["hand_soft"]))
     return 1 - wide(s["hand"] * s["hand_dark"]) * rim
 
 
 def textures(s, device):
-    """(B, 4, TEXTURE, TEXTURE) noise of unit variance: two of cloud kind, one white, one of spots."""
+    """(B, 4, TEXTURE, TEXTURE) noise of unit variance: two clouds, one white, one of spots."""
     n = len(s["face"])
     generator = torch.Generator(device=device)
     generator.manual_seed(int(s["texture_seed"][0]))
     white = torch.randn(n, 4, TEXTURE, TEXTURE, device=device, generator=generator)
-    f = torch.fft.fftfreq(TEXTURE, device=device)[:, None] ** 2 + torch.fft.rfftfreq(TEXTURE, device=device)[None] ** 2
-    fall = torch.stack([(f + 1e-4) ** -0.75, (f + 4e-4) ** -0.5, torch.ones_like(f), torch.exp(-f * 60)])
+    f = (
+        torch.fft.fftfreq(TEXTURE, device=device)[:, None] ** 2
+        + torch.fft.rfftfreq(TEXTURE, device=device)[None] ** 2
+    )
+    fall = torch.stack(
+        [(f + 1e-4) ** -0.75, (f + 4e-4) ** -0.5, torch.ones_like(f), torch.exp(-f * 60)]
+    )
     fall[:, 0, 0] = 0
     cloud = torch.fft.irfft2(torch.fft.rfft2(white) * fall, s=(TEXTURE, TEXTURE))
     return cloud / cloud.std(dim=(2, 3), keepdim=True)
@@ -173,12 +210,21 @@ def _albedo(s, cloud, x, y, z, face):
     kind = wide(s["kind"])
     rings = torch.sin(b * wide(s["ring_rate"]) * 6 + 2.5 * t[:, 0])
     pores = -2 * torch.sigmoid(6 * (t[:, 3] - 1.2))
-    pattern = torch.where(kind == 1, t[:, 2], torch.where(kind == 2, t[:, 1], torch.where(kind == 3, rings + 0.3 * t[:, 1], pores)))
+    pattern = torch.where(
+        kind == 1,
+        t[:, 2],
+        torch.where(kind == 2, t[:, 1], torch.where(kind == 3, rings + 0.3 * t[:, 1], pores)),
+    )
     strength = wide(s["strength"]) * torch.where(face > 0, 1.0, wide(s["side_strength"]))
     grain = torch.where(kind == 4, torch.zeros_like(pattern), strength * pattern)
     base = torch.where(face[:, None] > 0, wide(s["face"]), wide(s["side"]))
     albedo = base * torch.exp(grain.clamp(-2.5, 1.2))[:, None]
-    ink = torch.sigmoid(10 * (t[:, 0] - wide(s["print_level"]))) * (kind == 4) * (face > 0) * strength.clamp(0, 1)
+    ink = (
+        torch.sigmoid(10 * (t[:, 0] - wide(s["print_level"])))
+        * (kind == 4)
+        * (face > 0)
+        * strength.clamp(0, 1)
+    )
     albedo = albedo * (1 - ink[:, None]) + wide(s["print_colour"]) * ink[:, None]
     return albedo.clamp(0.004, 0.95)
 
@@ -188,7 +234,9 @@ def _ground(s, cloud, x, y, out):
     place = TEXTURE * s["grain_place"]
     t = _sampled(cloud, x * 0.35 + wide(place[:, 2]), y * 0.35 + wide(place[:, 3]))
     slow = _sampled(cloud[:, :1], x * 0.02 + wide(place[:, 3]), y * 0.02 + wide(place[:, 2]))[:, 0]
-    level = torch.exp(wide(s["paper_grain"]) * (0.5 * t[:, 1] + 0.5 * t[:, 2]) + wide(s["cockle"]) * slow * 0.5)
+    level = torch.exp(
+        wide(s["paper_grain"]) * (0.5 * t[:, 1] + 0.5 * t[:, 2]) + wide(s["cockle"]) * slow * 0.5
+    )
     level = level * (1 - wide(s["dirt"]) * torch.sigmoid(5 * (t[:, 3] - 0.8)))
     ground = wide(s["ground"]) * level[:, None]
     turn = wide(s["line_turn"])
@@ -197,7 +245,12 @@ def _ground(s, cloud, x, y, out):
     mark = torch.where(wide(s["dark"])[:, None] > 0, wide(s["paper"]), wide(s["line_ink"])[:, None])
     ground = ground * (1 - line[:, None]) + mark * line[:, None]
     cell = wide(s["bits_wide"])
-    odd = torch.remainder(torch.floor(x / cell) * 7 + torch.floor((out - wide(s["bits_at"])) / cell) * 3, 2) < 1
+    odd = (
+        torch.remainder(
+            torch.floor(x / cell) * 7 + torch.floor((out - wide(s["bits_at"])) / cell) * 3, 2
+        )
+        < 1
+    )
     bits = wide(s["bits"]) * (out > wide(s["bits_at"])) * (out < wide(s["bits_at"]) + 3 * cell)
     colour = torch.where(odd[:, None], wide(s["paper"]), 0.04 + 0 * ground)
     return ground * (1 - bits[:, None]) + colour * bits[:, None]
@@ -217,13 +270,18 @@ def _lamp_light(s, nx, ny, nz):
 def _room(s, nx, ny, nz):
     """(B, 3, H, W) light of the room above on a surface of that normal."""
     lean = 1 + nx * wide(s["room_lean"][:, 0]) + ny * wide(s["room_lean"][:, 1])
-    return wide(s["room"][:, None] * s["room_colour"]) * (0.5 * (1 + nz) * lean.clamp_min(0.1))[:, None]
+    return (
+        wide(s["room"][:, None] * s["room_colour"])
+        * (0.5 * (1 + nz) * lean.clamp_min(0.1))[:, None]
+    )
 
 
 def _seen_in(s, rx, ry, rz, sheet):
     """(B, 3, H, W) what is mirrored in the direction (rx, ry, rz); `sheet` where it looks down."""
     lean = (1 + rx * wide(s["room_lean"][:, 0]) + ry * wide(s["room_lean"][:, 1])).clamp_min(0.1)
-    bands = 1 + wide(s["room_bands"]) * torch.sin(4 * torch.atan2(ry, rx) + 5 * rz + wide(s["room_phase"]))
+    bands = 1 + wide(s["room_bands"]) * torch.sin(
+        4 * torch.atan2(ry, rx) + 5 * rz + wide(s["room_phase"])
+    )
     above = wide(s["room"][:, None] * s["room_colour"]) * (lean * bands)[:, None]
     for i in range(s["lamp"].shape[1]):
         up, at = s["lamp_up"][:, i], s["lamp_at"][:, i]
@@ -237,7 +295,7 @@ def _seen_in(s, rx, ry, rz, sheet):
 
 
 def render(s, size):
-    """(B, 3, FINE size, FINE size) linear light of scenes (a dict of tensors), and their geometry."""
+    """(B, 3, FINE size, FINE size) linear light of scenes (tensors by name), and geometry."""
     device = s["face"].device
     stretch = Stretch.of(s, size)
     n = len(s["face"])
@@ -256,7 +314,9 @@ def render(s, size):
     beside = out.clamp_min(0.5)
     open_ = beside / torch.sqrt(beside**2 + thickness**2)
     zero, one = torch.zeros_like(x), torch.ones_like(x)
-    under = 1 - 0.7 * torch.exp(-(out + bottom).clamp_min(0) / (0.4 * bottom + 0.5)) * (bottom > 0.5)
+    under = 1 - 0.7 * torch.exp(-(out + bottom).clamp_min(0) / (0.4 * bottom + 0.5)) * (
+        bottom > 0.5
+    )
     light = torch.zeros(n, 3, size, size, device=device)
     facing_wall = torch.zeros_like(light)
     for i, lamp in enumerate(_lamp_light(s, zero, zero, one)):
@@ -302,7 +362,11 @@ def render(s, size):
     part_wall = hit & (side > 0.9)
     near = hit.logical_not() & (stretch.outline.distance(torch, x, y)[0].abs() < 60)
     albedo = _evened(s, albedo, lit, sheet, hit, part_wall, face, near)
-    stripe = wide(s["stripe"]) * face * torch.sigmoid(3 * (0.5 * wide(s["stripe_wide"]) - (out + wide(s["stripe_at"])).abs()))
+    stripe = (
+        wide(s["stripe"])
+        * face
+        * torch.sigmoid(3 * (0.5 * wide(s["stripe_wide"]) - (out + wide(s["stripe_at"])).abs()))
+    )
     albedo = albedo * (1 + stripe * (wide(s["stripe_light"]) - 1))[:, None]
     matt = albedo.clamp(0.004, 0.95) * lit
     length = torch.sqrt(1 + lx * lx + ly * ly)
@@ -310,9 +374,13 @@ def render(s, size):
     facing = (nx * vx + ny * vy + nz * vz).clamp(0, 1)
     rx, ry, rz = 2 * facing * nx - vx, 2 * facing * ny - vy, 2 * facing * nz - vz
     across = torch.sqrt(rx * rx + ry * ry)
-    mirrored = _seen_in(s, rx, ry, rz, sheet_at(2.0 + z * (across / (-rz).clamp_min(0.05)).clamp(0, 8)))
+    mirrored = _seen_in(
+        s, rx, ry, rz, sheet_at(2.0 + z * (across / (-rz).clamp_min(0.05)).clamp(0, 8))
+    )
     gloss = wide(s["gloss"])
-    fresnel = (gloss + (1 - gloss) * (1 - facing) ** 5 * (gloss > 0)) / (1 + 3 * wide(s["rough"]) * (wide(s["metal"]) < 1))
+    fresnel = (gloss + (1 - gloss) * (1 - facing) ** 5 * (gloss > 0)) / (
+        1 + 3 * wide(s["rough"]) * (wide(s["metal"]) < 1)
+    )
     metal = wide(s["metal"])[:, None]
     tint = 1 - metal + metal * (wide(s["face"]) / wide(s["face"]).amax(1, keepdim=True)) ** 0.3
     part = matt * (1 - fresnel[:, None]) * (1 - 0.9 * metal) + fresnel[:, None] * tint * mirrored
@@ -333,7 +401,9 @@ def _evened(s, albedo, lit, sheet, hit, wall, face, near):
     for which, here in ((1, wall), (2, hit & (face > 0))):
         own = mean(albedo * lit, here)
         ratio = torch.where(
-            s["even_hue"][:, None] > 0, aim / own.clamp_min(1e-4), ((aim @ weights) / (own @ weights).clamp_min(1e-4))[:, None]
+            s["even_hue"][:, None] > 0,
+            aim / own.clamp_min(1e-4),
+            ((aim @ weights) / (own @ weights).clamp_min(1e-4))[:, None],
         )
         ratio = (ratio * s["even_ratio"][:, None]).clamp(0.05, 20)
         use = (s["even"] == which)[:, None, None, None] & here[:, None]

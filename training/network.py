@@ -26,12 +26,13 @@ class _Block(nn.Module):
 
 def _conv(inside, outside, kernel=3, stride=1, padding=1):
     return nn.Sequential(
-        nn.Conv2d(inside, outside, kernel, stride, padding, bias=False), nn.BatchNorm2d(outside, momentum=0.02)
+        nn.Conv2d(inside, outside, kernel, stride, padding, bias=False),
+        nn.BatchNorm2d(outside, momentum=0.02),
     )
 
 
 class EdgeNetwork(nn.Module):
-    """(B, CHANNELS, N, PLACES) to (B, 12, N / 2, PLACES / 2) and (B, 2, N / 2, 1); N a multiple of 8."""
+    """(B, CHANNELS, N, PLACES) to (B, 12, N / 2, PLACES / 2) and (B, 2, N / 2, 1); 8 divides N."""
 
     def __init__(self, widths=WIDTHS):
         super().__init__()
@@ -53,15 +54,23 @@ class EdgeNetwork(nn.Module):
         one = self.one(relu(self.stem(x)))
         two = self.two(relu(self.down_two(one)))
         three = self.three(relu(self.down_three(two)))
-        two = self.two_again(relu(two + interpolate(self.up_two(three), scale_factor=2.0, mode="nearest")))
-        one = self.one_again(relu(one + interpolate(self.up_one(two), scale_factor=2.0, mode="nearest")))
+        two = self.two_again(
+            relu(two + interpolate(self.up_two(three), scale_factor=2.0, mode="nearest"))
+        )
+        one = self.one_again(
+            relu(one + interpolate(self.up_one(two), scale_factor=2.0, mode="nearest"))
+        )
         return self.place(one), self.open(one)
 
 
 def mixture(place, open_):
-    """(B, N, PLACES) logarithms of shares, middles and log scales, and (B, N) log odds of not telling."""
+    """(B, N, PLACES) log shares, middles and log scales, and (B, N) log odds of not telling."""
     n, _, rows, cells = place.shape
-    place = place.reshape(n, 2, 2, 3, rows, cells).permute(0, 4, 1, 5, 2, 3).reshape(n, 2 * rows, 2 * cells, 3)
+    place = (
+        place.reshape(n, 2, 2, 3, rows, cells)
+        .permute(0, 4, 1, 5, 2, 3)
+        .reshape(n, 2 * rows, 2 * cells, 3)
+    )
     shares = torch.log_softmax(place[..., 0].float(), -1)
     middle = torch.arange(2 * cells, device=place.device) + float(FIRST)
     middle = middle + FARTHEST_OFF * torch.tanh(place[..., 1].float() / 2)
@@ -70,7 +79,7 @@ def mixture(place, open_):
 
 
 def doubt(given, at):
-    """(B, N) minus the logarithm of the density (a share for each px) that a mixture gives a place."""
+    """(B, N) minus the logarithm of the density, for each px, that a mixture gives a place."""
     shares, middle, scale, open_ = given
     z = ((at[..., None] - middle) * torch.exp(-scale)).abs()
     logistic = -z - 2 * torch.nn.functional.softplus(-z) - scale
@@ -89,7 +98,7 @@ def loss(given, at, state):
 
 
 def likeliest(given):
-    """(B, N) place, its scale as a standard deviation in px, and the chance that it cannot be told."""
+    """(B, N) place, its standard deviation in px, and the chance that it cannot be told."""
     shares, middle, scale, open_ = given
     near = (middle[..., :, None] - middle[..., None, :]).abs() < 1.5
     mass = (torch.exp(shares)[..., None, :] * near).sum(-1)

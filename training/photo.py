@@ -24,7 +24,9 @@ _COLOUR = [
 
 def to_srgb(x):
     """IEC 61966-2-1."""
-    return torch.where(x <= 0.0031308, 12.92 * x, 1.055 * x.clamp_min(0.0031308) ** (1 / 2.4) - 0.055)
+    return torch.where(
+        x <= 0.0031308, 12.92 * x, 1.055 * x.clamp_min(0.0031308) ** (1 / 2.4) - 0.055
+    )
 
 
 def to_linear(x):
@@ -33,7 +35,7 @@ def to_linear(x):
 
 
 def blurred(linear, s):
-    """(B, 3, N, N) pixels of (B, 3, FINE N, FINE N) sub-pixels: lens, motion, and the pixel's square."""
+    """(B, 3, N, N) pixels of (B, 3, FINE N, FINE N) sub-pixels: lens, motion, pixel square."""
     size = linear.shape[-1]
     device = linear.device
     fy = torch.fft.fftfreq(size, device=device)[:, None] * FINE  # cycles for each px
@@ -56,11 +58,15 @@ def developed(linear, s, generator=None):
     calm = _gaussian(noise, (0.35 + s["denoise"]).clamp(0.36, 1.3))
     gain = calm / calm.std((2, 3), keepdim=True).clamp_min(1e-6)
     noise = torch.where(wide(s["denoise"])[:, None] > 0, 0.6 * gain, noise)
-    seen = seen + noise * torch.sqrt(seen.clamp(0, 1) * wide(s["shot"])[:, None] + wide(s["read"])[:, None] ** 2)
+    seen = seen + noise * torch.sqrt(
+        seen.clamp(0, 1) * wide(s["shot"])[:, None] + wide(s["read"])[:, None] ** 2
+    )
     seen = seen.clamp(0, 1)
     tone = torch.log(seen.mean(1, keepdim=True) + 0.02)
     slow = _gaussian(tone, torch.full_like(s["local"], 14.0), 4)
-    seen = (seen * torch.exp(-wide(s["local"])[:, None] * (slow - slow.mean((2, 3), keepdim=True)))).clamp(0, 1)
+    seen = (
+        seen * torch.exp(-wide(s["local"])[:, None] * (slow - slow.mean((2, 3), keepdim=True)))
+    ).clamp(0, 1)
     coded = to_srgb(seen) ** wide(s["gamma"])[:, None]
     bent = coded + wide(s["contrast"])[:, None] * coded * (1 - coded) * (2 * coded - 1) * 2
     coded = bent.clamp(0, 1)
@@ -77,7 +83,12 @@ def _gaussian(values, sigma, every=1):
     n, channels, height, width = values.shape
     if every > 1:
         small = avg_pool2d(values, every)
-        return interpolate(_gaussian(small, sigma / every), size=(height, width), mode="bilinear", align_corners=False)
+        return interpolate(
+            _gaussian(small, sigma / every),
+            size=(height, width),
+            mode="bilinear",
+            align_corners=False,
+        )
     reach = 10
     at = torch.arange(-reach, reach + 1, device=values.device)
     kernel = torch.exp(-0.5 * (at[None] / sigma[:, None]) ** 2)
@@ -103,7 +114,9 @@ def _cosines(device):
 def _coded_blocks(plane, table, quality):
     """(B, H, W) through the cosine transform, rounded to steps (64,) of (B,) quality, and back."""
     scale = torch.where(quality < 50, 5000 / quality, 200 - 2 * quality)
-    steps = torch.floor((torch.tensor(table, device=plane.device)[None] * scale[:, None] + 50) / 100).clamp(1, 255)
+    steps = torch.floor(
+        (torch.tensor(table, device=plane.device)[None] * scale[:, None] + 50) / 100
+    ).clamp(1, 255)
     steps = steps.reshape(-1, 1, 1, 8, 8)
     n, height, width = plane.shape
     blocks = (plane - 128).reshape(n, height // 8, 8, width // 8, 8).transpose(2, 3)
@@ -114,7 +127,7 @@ def _coded_blocks(plane, table, quality):
 
 
 def jpeg(coded, quality, half_colour):
-    """(B, 3, H, W) of 0 to 255 as a JPEG of (B,) quality gives it back; sides are multiples of 16."""
+    """(B, 3, H, W) of 0 to 255 as a JPEG of (B,) quality gives it back; 16 divides the sides."""
     red, green, blue = coded.unbind(1)
     luma = _LUMA[0] * red + _LUMA[1] * green + _LUMA[2] * blue
     cb, cr = 128 + (blue - luma) / 1.772, 128 + (red - luma) / 1.402
@@ -123,7 +136,9 @@ def jpeg(coded, quality, half_colour):
     for plane in (cb, cr):
         whole = _coded_blocks(torch.round(plane), _COLOUR, quality)
         half = _coded_blocks(torch.round(avg_pool2d(plane[:, None], 2)[:, 0]), _COLOUR, quality)
-        half = interpolate(half[:, None], scale_factor=2, mode="bilinear", align_corners=False)[:, 0]
+        half = interpolate(half[:, None], scale_factor=2, mode="bilinear", align_corners=False)[
+            :, 0
+        ]
         planes.append(torch.where(wide(half_colour) > 0, half, whole) - 128)
     cb, cr = planes
     red, blue = luma + 1.402 * cr, luma + 1.772 * cb
@@ -135,5 +150,8 @@ def marker_edge(s, size=64):
     """(B, 3, FINE size, FINE size) linear light of a printed marker's edge: ink, then paper."""
     device = s["face"].device
     axis = (torch.arange(FINE * size, device=device) + 0.5) / FINE - size / 2
-    off = torch.cos(wide(s["mark_turn"])) * axis[None, None] + torch.sin(wide(s["mark_turn"])) * axis[None, :, None]
+    off = (
+        torch.cos(wide(s["mark_turn"])) * axis[None, None]
+        + torch.sin(wide(s["mark_turn"])) * axis[None, :, None]
+    )
     return torch.where(off[:, None] > 0, wide(s["paper"]), 0.05 * torch.ones_like(wide(s["paper"])))

@@ -5,6 +5,8 @@ is used: shapes.py (solid), light.py (materials, sheet, lamps), photo.py (camera
 the program is told and how far off its coarse border runs).
 """
 
+import itertools
+
 import numpy as np
 
 VERSION = 2
@@ -25,7 +27,7 @@ def _either(rng, n, *choices):
     pick = rng.random(n) * sum(share for share, _ in choices)
     result = np.zeros(n)
     edges = np.cumsum([0] + [share for share, _ in choices])
-    for (low, high), (_, values) in zip(zip(edges, edges[1:], strict=False), choices, strict=True):
+    for (low, high), (_, values) in zip(itertools.pairwise(edges), choices, strict=True):
         result = np.where((pick >= low) & (pick < high), values, result)
     return result
 
@@ -43,13 +45,23 @@ def _solid(rng, n, _):
     px_per_mm = _log(rng, n, 6, 20)
     thickness = _log(rng, n, 0.5, 30)
     edge_kind = _either(rng, n, (0.3, 0.0), (0.45, 1.0), (0.25, -1.0))  # crisp, round, chamfered
-    edge = np.where(edge_kind == 0, u(0.0, 0.12, n), 0.15 + (np.minimum(3.0, 0.45 * thickness) - 0.15) * rng.random(n) ** 1.5)
+    edge = np.where(
+        edge_kind == 0,
+        u(0.0, 0.12, n),
+        0.15 + (np.minimum(3.0, 0.45 * thickness) - 0.15) * rng.random(n) ** 1.5,
+    )
     edge = np.minimum(edge, 0.45 * thickness)
     bottom = _either(rng, n, (0.6, u(0.0, 0.08, n)), (0.4, u(0.1, 1.5, n)))
     bottom = np.minimum(bottom, 0.3 * thickness)
     draft = _either(rng, n, (0.5, 0.0), (0.35, u(0, 4, n)), (0.1, u(-3, 0, n)), (0.05, u(4, 12, n)))
     turn = _either(
-        rng, n, (0.4, 0.0), (0.18, np.pi / 2), (0.17, u(0.1, 2.4, n)), (0.1, 2 * np.pi), (0.15, u(0.2, 1.6, n))
+        rng,
+        n,
+        (0.4, 0.0),
+        (0.18, np.pi / 2),
+        (0.17, u(0.1, 2.4, n)),
+        (0.1, 2 * np.pi),
+        (0.15, u(0.2, 1.6, n)),
     )
     radius = _either(rng, n, (0.15, u(0, 8, n)), (0.85, _log(rng, n, 8, 700)))
     radius = np.where(turn > 3.1, np.maximum(radius, 50.0), radius)
@@ -108,21 +120,42 @@ _HUES = np.array(
 def _material(rng, n, _):
     u = rng.uniform
     level = _either(
-        rng, n, (0.22, u(0.015, 0.09, n)), (0.28, u(0.1, 0.42, n)), (0.3, u(0.42, 0.86, n)), (0.2, u(0.02, 0.86, n))
+        rng,
+        n,
+        (0.22, u(0.015, 0.09, n)),
+        (0.28, u(0.1, 0.42, n)),
+        (0.3, u(0.42, 0.86, n)),
+        (0.2, u(0.02, 0.86, n)),
     )
-    grey = level[:, None] * np.exp(rng.normal(0, 1, (n, 3)) * _either(rng, n, (0.6, 0.02), (0.4, 0.15))[:, None])
-    hue = _HUES[rng.integers(len(_HUES), size=n)] * u(0.65, 1.2, n)[:, None] * np.exp(rng.normal(0, 0.06, (n, 3)))
+    grey = level[:, None] * np.exp(
+        rng.normal(0, 1, (n, 3)) * _either(rng, n, (0.6, 0.02), (0.4, 0.15))[:, None]
+    )
+    hue = (
+        _HUES[rng.integers(len(_HUES), size=n)]
+        * u(0.65, 1.2, n)[:, None]
+        * np.exp(rng.normal(0, 0.06, (n, 3)))
+    )
     face = np.where(_chance(rng, n, 0.42)[:, None] > 0, hue, grey)
     # The side may be of another stuff: a core under a veneer, a cut, a glued strip, a painted top.
     other = _HUES[rng.integers(len(_HUES), size=n)] * u(0.4, 1.2, n)[:, None]
     bare = np.exp(rng.normal(0, 0.8, n))[:, None] * face
-    side = np.where(_chance(rng, n, 0.7)[:, None] > 0, face * u(0.85, 1.1, n)[:, None], np.where(_chance(rng, n, 0.5)[:, None] > 0, other, bare))
+    side = np.where(
+        _chance(rng, n, 0.7)[:, None] > 0,
+        face * u(0.85, 1.1, n)[:, None],
+        np.where(_chance(rng, n, 0.5)[:, None] > 0, other, bare),
+    )
     metal = _chance(rng, n, 0.09)
     gloss = _either(rng, n, (0.25, 0.0), (0.75, u(0.025, 0.06, n)))
     kind = rng.integers(0, 6, n)  # plain, speckle, grain, rings, print, pores
     strength = np.select(
         [kind == 0, kind == 1, kind == 2, kind == 3, kind == 4],
-        [u(0, 0.02, n), _log(rng, n, 0.03, 0.5), _log(rng, n, 0.03, 0.35), _log(rng, n, 0.03, 0.35), u(0.2, 0.9, n)],
+        [
+            u(0, 0.02, n),
+            _log(rng, n, 0.03, 0.5),
+            _log(rng, n, 0.03, 0.35),
+            _log(rng, n, 0.03, 0.35),
+            u(0.2, 0.9, n),
+        ],
         _log(rng, n, 0.05, 0.6),
     )
     # Light of the wall, or of the face, the same as that of the sheet beside it: only hue, or only
@@ -143,7 +176,9 @@ def _material(rng, n, _):
         "grain_place": u(0, 1, (n, 4)),
         "side_strength": u(0.3, 1.2, n),
         "ring_rate": _log(rng, n, 0.1, 1.2),
-        "print_colour": np.clip(u(0.02, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.3, (n, 3))), 0.01, 0.92),
+        "print_colour": np.clip(
+            u(0.02, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.3, (n, 3))), 0.01, 0.92
+        ),
         "print_level": u(-0.5, 1.2, n),
         "even": even,
         "even_ratio": np.exp(rng.normal(0, 0.03, n)),
@@ -185,8 +220,26 @@ def _light(rng, n, _):
     u = rng.uniform
     # share, elevation, radius (radians): a window, a ceiling, a lamp, a small hard lamp, none
     kinds = rng.choice(5, (n, LAMPS), p=[0.3, 0.2, 0.25, 0.15, 0.1])
-    elevation = np.choose(kinds, [u(20, 55, (n, LAMPS)), u(60, 88, (n, LAMPS)), u(30, 75, (n, LAMPS)), u(15, 75, (n, LAMPS)), u(45, 90, (n, LAMPS))])
-    radius = np.choose(kinds, [u(0.1, 0.5, (n, LAMPS)), u(0.1, 0.45, (n, LAMPS)), u(0.02, 0.15, (n, LAMPS)), u(0.004, 0.03, (n, LAMPS)), u(0.3, 0.5, (n, LAMPS))])
+    elevation = np.choose(
+        kinds,
+        [
+            u(20, 55, (n, LAMPS)),
+            u(60, 88, (n, LAMPS)),
+            u(30, 75, (n, LAMPS)),
+            u(15, 75, (n, LAMPS)),
+            u(45, 90, (n, LAMPS)),
+        ],
+    )
+    radius = np.choose(
+        kinds,
+        [
+            u(0.1, 0.5, (n, LAMPS)),
+            u(0.1, 0.45, (n, LAMPS)),
+            u(0.02, 0.15, (n, LAMPS)),
+            u(0.004, 0.03, (n, LAMPS)),
+            u(0.3, 0.5, (n, LAMPS)),
+        ],
+    )
     used = np.column_stack([np.ones(n), _chance(rng, n, 0.4), _chance(rng, n, 0.12)])
     share = used * rng.dirichlet(np.ones(LAMPS) * 1.5, n) * (kinds != 4)
     total = share.sum(axis=1)
@@ -246,7 +299,9 @@ def _told(rng, n, s):
     thickness = s["thickness"] * (1 + rng.normal(0, 0.008, n)) + px * rng.normal(0, 0.04, n)
     # Grossly wrong now and then, so that the light is not believed less than a number.
     thickness *= np.where(_chance(rng, n, 0.04) > 0, np.exp(rng.normal(0, 0.3, n)), 1.0)
-    edge = np.where((unknown > 0) | (s["edge_kind"] == 0), 0.0, s["edge"] * np.exp(rng.normal(0, 0.08, n)))
+    edge = np.where(
+        (unknown > 0) | (s["edge_kind"] == 0), 0.0, s["edge"] * np.exp(rng.normal(0, 0.08, n))
+    )
     return {
         "told_thickness": np.maximum(thickness, 1.0),
         "told_edge": np.minimum(edge, 0.45 * thickness),

@@ -104,7 +104,10 @@ def profile(xp, thickness, top, top_round, bottom, bottom_round, draft):
         share = i / (BOTTOM - 1)
         height.append(xp.where(bottom_round > 0, low * (1 + s), low * share))
         inset.append(xp.where(bottom_round > 0, low * (1 - c), low * (1 - share)))
-        n = xp.where(bottom_round > 0, c, 0.7071 + 0 * c), xp.where(bottom_round > 0, s, -0.7071 + 0 * c)
+        n = (
+            xp.where(bottom_round > 0, c, 0.7071 + 0 * c),
+            xp.where(bottom_round > 0, s, -0.7071 + 0 * c),
+        )
         below.append(n)
         side.append(n[0])
         up.append(n[1])
@@ -155,7 +158,7 @@ def grazing(xp, outline, profile, x, y, lean_x, lean_y):
 def crossing(xp, passes, low, step, rounds=3, parts=16):
     """(B, N) places where `passes` ((B, N, parts) of places) turns positive, `low` to `low + step`.
 
-    It is negative at `low`; each round looks at `parts` places and keeps the first interval that leaves.
+    It is negative at `low`; each round keeps the first of `parts` intervals that leaves.
     """
     share = (xp.arange(parts) + 1.0) / parts
     if xp.__name__ != "numpy":
@@ -169,8 +172,8 @@ def crossing(xp, passes, low, step, rounds=3, parts=16):
 
 
 def widths(xp, thickness, edge, edge_round, draft, slope):
-    """Widths in the picture (sheet px) of what lies inside the silhouette: up to the wall's top, and
-    up to where the face begins, for rays that lean outwards by `slope`; foot taken as sharp.
+    """Widths in the picture (sheet px), inside the silhouette, up to wall top and upper face, for rays
+    face begins, for rays that lean outwards by `slope`; foot taken as sharp.
     """
     wall = thickness - edge
     lean = xp.sin(draft) / xp.cos(draft)

@@ -1,11 +1,9 @@
-"""What the program would see of a scene: rows of light across a coarse border, and where the edge is.
+"""What the program would see of a scene: rows of light across a border, and where the edge is.
 
-`features` is the same, number by number, as the program's own (`snugline.trace`, learned.py); a test
-compares the two.
+`features` is the same, number by number, as the program's own (trace/edge/learned_edge.py).
 """
 
 import torch
-from light import wide
 from photo import to_linear, to_srgb
 from shapes import crossing, widths
 from torch.nn.functional import grid_sample
@@ -29,7 +27,11 @@ def _smooth(values, sigma):
     flat = values.transpose(1, 2)
     padded = torch.nn.functional.pad(flat, (reach, reach), mode="replicate")
     n, c, length = padded.shape
-    return torch.nn.functional.conv1d(padded.reshape(n * c, 1, length), kernel[None, None]).reshape(n, c, -1).transpose(1, 2)
+    return (
+        torch.nn.functional.conv1d(padded.reshape(n * c, 1, length), kernel[None, None])
+        .reshape(n, c, -1)
+        .transpose(1, 2)
+    )
 
 
 def _normals(points):
@@ -39,7 +41,7 @@ def _normals(points):
 
 
 def _silhouette(stretch, s):
-    """(B, S, 2) picture places of the silhouette along the outline, and crease widths (B, S) there."""
+    """(B, S, 2) picture places of the silhouette, and crease widths (B, S) there."""
     n, device = len(s["face"]), s["face"].device
     along = (torch.arange(_SPREAD, device=device) - _SPREAD / 2) * STEP + s["start"][:, None]
     outline = _rows(stretch.outline)
@@ -48,7 +50,9 @@ def _silhouette(stretch, s):
     off = torch.arange(-40.0, 112.0, 2.0, device=device)
 
     def passes(reach):
-        return stretch.passes(x[..., None] + gx[..., None] * reach, y[..., None] + gy[..., None] * reach)
+        return stretch.passes(
+            x[..., None] + gx[..., None] * reach, y[..., None] + gy[..., None] * reach
+        )
 
     outside = passes(off.expand(n, _SPREAD, -1)) > 0
     leaves = outside[..., 1:] & ~outside[..., :-1]
@@ -72,12 +76,17 @@ def _silhouette(stretch, s):
 
 def _rows(outline):
     """The outline's numbers for (B, N) places."""
-    return type(outline)(*(getattr(outline, k)[..., 0] for k in ("turn", "radius", "hollow", "wave", "rate", "phase")))
+    return type(outline)(
+        *(
+            getattr(outline, k)[..., 0]
+            for k in ("turn", "radius", "hollow", "wave", "rate", "phase")
+        )
+    )
 
 
 def coarse_line(stretch, s, generator=None):
-    """A border as the program would be handed it: line and normals (B, ROWS, 2), and (B, ROWS) where
-    across it the silhouette is expected, with whether it was found.
+    """A border as the program would be handed it: line and normals (B, ROWS, 2), and (B, ROWS)
+    where across it the silhouette is expected, with whether it was found.
     """
     points, outward, crease, found = _silhouette(stretch, s)
     n, count, device = len(points), points.shape[1], points.device
@@ -90,10 +99,15 @@ def coarse_line(stretch, s, generator=None):
     f = torch.fft.rfftfreq(count, device=device)
     fall = torch.exp(-2 * (torch.pi * f[None] * s["stray_long"][:, None] / STEP) ** 2)
     stray = torch.fft.irfft(torch.fft.rfft(white) * fall, n=count)
-    stray = stray / stray.std(1, keepdim=True).clamp_min(1e-6) * s["stray"][:, None] + s["stray_off"][:, None]
+    stray = (
+        stray / stray.std(1, keepdim=True).clamp_min(1e-6) * s["stray"][:, None]
+        + s["stray_off"][:, None]
+    )
     along = (torch.arange(count, device=device) - count / 2) * STEP
     mode = s["at_crease"][:, None]
-    at = torch.where(mode == 1, 1.0, (mode == 2) * (along[None] > s["at_crease_from"][:, None]).float())
+    at = torch.where(
+        mode == 1, 1.0, (mode == 2) * (along[None] > s["at_crease_from"][:, None]).float()
+    )
     moved = stray.clamp(-32, 32) - at * crease * (crease > 2)
     line = _smooth(points + moved[..., None] * normals, LINE_SMOOTH)
     step = (line[:, 1:] - line[:, :-1]).norm(dim=-1)
@@ -117,7 +131,7 @@ def coarse_line(stretch, s, generator=None):
 
 
 def truth(stretch, line, normals, expected, known):
-    """(B, ROWS) px across where the silhouette is; and state: 1 told, 2 beyond what is seen, 0 not known."""
+    """(B, ROWS) px across of the silhouette, and state: 1 told, 2 beyond, 0 not known."""
     off = torch.arange(FIRST - 6.0, FIRST + PLACES + 8.0, device=line.device)
 
     def passes(reach):
@@ -141,9 +155,9 @@ def _light(linear, points):
     size = linear.shape[-1]
     at = 2 * (points + 0.5) / size - 1
     flat = at.reshape(len(points), -1, 1, 2)
-    return grid_sample(linear, flat, mode="bilinear", padding_mode="border", align_corners=False).reshape(
-        len(points), 3, *points.shape[1:-1]
-    )
+    return grid_sample(
+        linear, flat, mode="bilinear", padding_mode="border", align_corners=False
+    ).reshape(len(points), 3, *points.shape[1:-1])
 
 
 def edge_response(linear, turn):
@@ -168,8 +182,16 @@ def response_of(xp, profile):
     share = (profile - low) / (high - low)
     place = []
     for level in (0.25, 0.75):
-        k = (share[:, 4:-4] >= level).argmax(-1) + 3 if xp is not torch else (share[:, 4:-4] >= level).to(torch.int8).argmax(-1) + 3
-        rows = xp.arange(len(share)) if xp is not torch else torch.arange(len(share), device=share.device)
+        k = (
+            (share[:, 4:-4] >= level).argmax(-1) + 3
+            if xp is not torch
+            else (share[:, 4:-4] >= level).to(torch.int8).argmax(-1) + 3
+        )
+        rows = (
+            xp.arange(len(share))
+            if xp is not torch
+            else torch.arange(len(share), device=share.device)
+        )
         before, after = share[rows, k], share[rows, k + 1]
         place.append(0.5 * (k + (level - before) / (after - before + 1e-9)))
     halo = share[:, 14:23]
@@ -185,7 +207,10 @@ def features(stretch, s, linear, line, normals, marker):
     beside = line + normals
     beside = torch.stack(stretch.on_sheet(beside[..., 0], beside[..., 1]), -1) - on_sheet
     index = torch.arange(ROWS, device=device)
-    chord = on_sheet[:, (index + SLOPE_REACH).clamp_max(ROWS - 1)] - on_sheet[:, (index - SLOPE_REACH).clamp_min(0)]
+    chord = (
+        on_sheet[:, (index + SLOPE_REACH).clamp_max(ROWS - 1)]
+        - on_sheet[:, (index - SLOPE_REACH).clamp_min(0)]
+    )
     outward = torch.stack([chord[..., 1], -chord[..., 0]], -1)
     outward = outward / outward.norm(dim=-1, keepdim=True).clamp_min(1e-9)
     outward = outward * torch.sign((outward * beside).sum(-1, keepdim=True))
@@ -193,7 +218,9 @@ def features(stretch, s, linear, line, normals, marker):
     lean = torch.stack(stretch.leans(on_sheet[..., 0], on_sheet[..., 1]), -1)
     slope = -(outward * lean).sum(-1)
     told = [s[k][:, None] for k in ("told_thickness", "told_edge")]
-    wall, crease = widths(torch, *told, 1.0 * (s["told_kind"] >= 0)[:, None], s["told_draft"][:, None], slope)
+    wall, crease = widths(
+        torch, *told, 1.0 * (s["told_kind"] >= 0)[:, None], s["told_draft"][:, None], slope
+    )
     wall, crease = ((w / across).clamp(0, WIDEST) for w in (wall, crease))
     places = torch.arange(PLACES, device=device) + float(FIRST)
     channels = []
@@ -232,7 +259,7 @@ def looks(xp, share):
 
 
 def made(s, size=384, generator=None):
-    """Scenes (a dict of tensors) to the network's input, the truth and its state, and the photos."""
+    """Scenes (tensors by name) to the network's input, the truth and its state, and the photos."""
     from light import render
     from photo import developed, marker_edge
 
@@ -245,5 +272,7 @@ def made(s, size=384, generator=None):
     ends = torch.stack([line + normals * p for p in (FIRST - WIDEST, FIRST + PLACES)], 0)
     seen = ((ends > 1) & (ends < size - 2)).all(0).all(-1)
     state = torch.where(seen, state, 0)
-    given = features(stretch, s, to_linear(coded / 255), line, normals, edge_response(mark, s["mark_turn"]))
+    given = features(
+        stretch, s, to_linear(coded / 255), line, normals, edge_response(mark, s["mark_turn"])
+    )
     return given, at, state, (coded, line, normals)
