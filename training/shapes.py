@@ -172,8 +172,9 @@ def crossing(xp, passes, low, step, rounds=3, parts=16):
 
 
 def widths(xp, thickness, edge, edge_round, draft, slope):
-    """Widths in the picture (sheet px), inside the silhouette, up to wall top and upper face, for rays
-    face begins, for rays that lean outwards by `slope`; foot taken as sharp.
+    """Widths in the picture (sheet px) inside the silhouette: up to the wall top and to the face.
+
+    For rays that lean outwards by `slope`; the foot is taken as sharp.
     """
     wall = thickness - edge
     lean = xp.sin(draft) / xp.cos(draft)
