@@ -12,7 +12,7 @@ def part_sides(
     edge_chamfer: float | None,
     draft: float | None,
 ) -> PartSides:
-    """Sides as the photos are traced with; mm and radians, None for what nobody stated.
+    """Sides as the photos are traced with; mm and radians, None for what is not stated.
 
     A rounding or chamfer of 0 states a sharp edge, a draft of 0 upright sides.
     """

@@ -23,7 +23,7 @@ from sheet_scene import Pinhole, Scene, compose, rounded, turned
 
 from snugline.errors import PhotoError
 from snugline.trace.image.linear_light import linear_table
-from snugline.trace.part.part_search import SheetView, find_part
+from snugline.trace.part.sheet_view import SheetView, find_part
 from snugline.trace.sheet.frame_description import PlainFrame
 
 # 99th percentile in reduced px, and share of the true border with a point within 1 mm.
@@ -149,7 +149,7 @@ def row(name, picture, view, silhouette):
         return f"{name:34} {error.what:60} FAIL", False
     spent = time.process_time() - start
     inner = Polygon(view.window).buffer(-MARGIN_MM, join_style="mitre")
-    edges = [e for region in result.regions for e in (*region.outer, *region.holes)]
+    edges = [e for region in result for e in (*region.outer, *region.holes)]
     found = np.concatenate([edge.points for edge in edges])
     certain = np.concatenate([edge.certain for edge in edges])
     kept = contains_xy(inner, *view.sheet_from_pixel(found).T)

@@ -48,6 +48,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
                 OfKey(("part", "thickness")),
             )
         )
+    remarks += _unstated(job)
     for i, frame in enumerate(job.frame):
         left_out = [axis for axis in "xy" if not getattr(frame, f"bar_{axis}")]
         if left_out:
@@ -73,6 +74,25 @@ def advice(job: Job) -> tuple[Notice, ...]:
     remarks += _unseen(job, shown)
     remarks += outside(job)
     return tuple(remarks)
+
+
+def _unstated(job: Job) -> list[Notice]:
+    """Top edge and lean of the sides, where nobody stated them."""
+    asked = []
+    if job.part.edge_radius is None and job.part.edge_chamfer is None:
+        asked.append(
+            ("edge_radius", "Is the top edge sharp, rounded or chamfered, and by how much?")
+        )
+    if job.part.draft is None:
+        asked.append(("draft", "Do the sides stand upright or lean inwards towards the top?"))
+    states = {
+        "edge_radius": 'State edge_radius or edge_chamfer; "0 mm" says sharp.',
+        "draft": 'State draft, such as "1 deg"; "0 deg" says upright.',
+    }
+    return [
+        Notice("edge-not-stated", question, states[key], "fine", OfKey(("part", key)))
+        for key, question in asked
+    ]
 
 
 def outside(job: Job) -> list[Notice]:

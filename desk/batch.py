@@ -4,7 +4,7 @@ import os
 from collections.abc import Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -13,8 +13,9 @@ from snugline.counting import counted
 from snugline.desk.advice import outside
 from snugline.desk.console import Step
 from snugline.desk.job import read_job
-from snugline.desk.job_run import run_job, summary
+from snugline.desk.job_run import Making, run_job
 from snugline.desk.result_folder import publish, settle_all
+from snugline.desk.result_record import summary
 from snugline.errors import SnuglineError
 from snugline.notice import Notice
 from snugline.units import LengthUnit
@@ -39,13 +40,13 @@ class Outcome:
         return {"job": str(self.job), "error": self.error.as_json()}
 
 
-def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: None) -> Outcome:
+def run_one(job: Path, folder: Path, making: Making) -> Outcome:
     """Run a job and move its files into the folder; an error the user can fix is a result."""
     settle_all(folder.absolute().parent)
     try:
         read = read_job(job)
-        finished = run_job(read, bundle, step)
-        step(f"writing {folder}")
+        finished = run_job(read, making)
+        making.step(f"writing {folder}")
         publish(folder, finished.files)
     except SnuglineError as error:
         return Outcome(job, folder, error=error)
@@ -54,14 +55,17 @@ def run_one(job: Path, folder: Path, bundle: bool, step: Step = lambda text: Non
 
 
 def run_all(
-    jobs: Sequence[tuple[Path, Path]], bundle: bool, processes: int | None, step: Step
+    jobs: Sequence[tuple[Path, Path]], making: Making, processes: int | None
 ) -> list[Outcome]:
     """Run (job, folder) pairs, in their order; a single one runs in this very process."""
     if len(jobs) == 1:
-        return [run_one(*jobs[0], bundle, step)]
+        return [run_one(*jobs[0], making)]
     with ThreadPoolExecutor(processes or os.cpu_count() or 1) as threads:
-        futures = [threads.submit(_in_a_process, job, folder, bundle) for job, folder in jobs]
-        _watch(futures, step)
+        futures = [
+            threads.submit(_in_a_process, job, folder, replace(making, step=_silent))
+            for job, folder in jobs
+        ]
+        _watch(futures, making.step)
     return [future.result() for future in futures]
 
 
@@ -71,11 +75,15 @@ def _watch(futures: Sequence["Future[Outcome]"], step: Step) -> None:
         step(f"{done} of {counted(len(futures), 'job')} done, last {future.result().job}")
 
 
-def _in_a_process(job: Path, folder: Path, bundle: bool) -> Outcome:
+def _silent(step: str) -> None:
+    """Steps of a job among many are not told."""
+
+
+def _in_a_process(job: Path, folder: Path, making: Making) -> Outcome:
     """One job in a process of its own: memory that runs out there ends that job alone."""
     with ProcessPoolExecutor(1, get_context("spawn")) as process:
         try:
-            return process.submit(run_one, job, folder, bundle).result()
+            return process.submit(run_one, job, folder, making).result()
         except BrokenProcessPool:
             what = "the process that ran it was ended from outside, perhaps for lack of memory"
             mend = "run it alone, or fewer at a time with --processes 1"

@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
@@ -38,6 +38,12 @@ def print_notices(notices: Iterable[Notice], unit: LengthUnit = "mm") -> None:
 def exit_status(notices: Iterable[Notice]) -> int:
     """1 when something has to be taken again, else 0."""
     return int(any(notice.gravity == 2 for notice in notices))
+
+
+def result_status(record: Mapping[str, Any] | None, notices: Iterable[Notice]) -> int:
+    """1 where a job's result is not to be cut from, or one of its pockets cannot be cut."""
+    blocked = any(notice.severity == "cannot be cut" for notice in notices)
+    return int(blocked or record is None or record["state"] == "not to be cut")
 
 
 @contextmanager

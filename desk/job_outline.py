@@ -3,13 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from snugline.counting import counted
 from snugline.desk.job import Job
 from snugline.fit.contour_section import section_of, without
 from snugline.fit.drawn_sizes import listed_size, nominal_sizes, snapped
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.readings.nominal_size import NominalSet
 from snugline.fit.result import FittedOutline
+from snugline.fit.result_state import PhotoVerdict, ResultState, result_state
 from snugline.fit.section import Section
+from snugline.notice import Notice
+from snugline.place import OfPhoto
 from snugline.trace.contour import Contour
 
 
@@ -70,4 +74,42 @@ def sections_of(
             [one for one in job.leave_out if one.photo == str(table.file)],
         )
         for contour, table in zip(contours, job.photo, strict=True)
+    ]
+
+
+def job_state(
+    job: Job,
+    of_fit: Sequence[Notice],
+    contours: Sequence[Contour],
+    joined: Contour | None = None,
+    notices: Sequence[Notice] = (),
+) -> ResultState:
+    """Whether the job's result can be cut from, and all remarks in the order of telling.
+
+    Parameters
+    ----------
+    of_fit : remarks on the outline and the readings.
+    notices : those on all photos together.
+    """
+    photos = [
+        PhotoVerdict(table.shows, contour.notices)
+        for contour, table in zip(contours, job.photo, strict=True)
+    ]
+    every = [*of_fit, *notices, *_other_curves(contours)]
+    return result_state(every, photos, joined is not None)
+
+
+def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
+    return [
+        Notice(
+            "second-contour",
+            f"{counted(len(contour.others), 'more contour')} "
+            f"{'was' if len(contour.others) == 1 else 'were'} found in the window (a hole, or "
+            f"another part); the outline is that of the largest.",
+            "Remove whatever does not belong to the part.",
+            "usable",
+            OfPhoto(contour.photo.file),
+        )
+        for contour in contours
+        if contour.others
     ]

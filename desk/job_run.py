@@ -1,4 +1,4 @@
-"""A whole job: photos to contours, contours and readings to an outline, and all its files.
+"""A whole job: photos to contours, contours and readings to an outline, and all files of it.
 
 Everything is made in memory; `snugline.desk.result_folder` moves it in when it is complete.
 """
@@ -16,28 +16,39 @@ from snugline.api.part_sides import part_sides
 from snugline.counting import counted
 from snugline.desk.console import Step
 from snugline.desk.job import Job
-from snugline.desk.job_outline import fit_job
+from snugline.desk.job_outline import Fitting, fit_job, job_state
 from snugline.desk.pictures import along_outline
-from snugline.desk.pocketing import plan_of, reading_lines
+from snugline.desk.pocketing import plan_of
 from snugline.desk.report import ReportInput, report_html
+from snugline.desk.result_drawings import marked, outline_drawings, plan_drawings, title
 from snugline.desk.result_folder import INDEX, manifest
+from snugline.desk.result_record import result_record
 from snugline.desk.turning import turned_png
-from snugline.desk.wording import measure
-from snugline.fit.drawing.drawing import Drawing, Layer
-from snugline.fit.drawing.dxf import Version, write_dxf
-from snugline.fit.drawing.pdf import write_pdf
-from snugline.fit.drawing.svg import write_svg
+from snugline.errors import FitError
 from snugline.notice import Notice
-from snugline.place import OfPhoto
 from snugline.pocket.bundle import bundle as archive
-from snugline.pocket.bundle import plan_files
+from snugline.pocket.plan import CutPlan
 from snugline.trace.contour import Contour
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.known_cameras import lens_finder
 from snugline.trace.measure import Measured, MeasuredPhoto, PartSides, measure_photos
 from snugline.trace.overlay import draw_overlay
 
-SCHEMA = "snugline/result/1"
+
+@dataclass(frozen=True)
+class Making:
+    """How a job's files are made.
+
+    Attributes
+    ----------
+    bundle : all of them in one archive, too.
+    anyway : drawings even of a result that is not to be cut, marked unverified.
+    step : told what is being done.
+    """
+
+    bundle: bool = False
+    anyway: bool = False
+    step: Step = lambda text: None
 
 
 @dataclass(frozen=True)
@@ -49,23 +60,24 @@ class Finished:
     notices: tuple[Notice, ...]
 
 
-def run_job(job: Job, bundle: bool = False, step: Step = lambda text: None) -> Finished:
+def run_job(job: Job, making: Making | None = None) -> Finished:
     """Measure, fit and draw. Nothing is written.
 
     Raises
     ------
-    SnuglineError : a photo, a frame, the fit or the plan refuses the job.
+    SnuglineError : a photo, a frame or the plan refuses the job.
     """
+    making = making or Making()
     # Sums in another order differ in the last bit: with one thread, equal jobs give equal bytes on
     # machines with any number of cores. The matrices are small, so it is not slower either.
     with threadpool_limits(1, "blas"):
-        step(f"measuring {counted(len(job.photo), 'photo')}")
+        making.step(f"measuring {counted(len(job.photo), 'photo')}")
         overlays: dict[Path, bytes] = {}
 
         def draw(measured: MeasuredPhoto, photo: Photo) -> None:
             overlays[measured.file] = draw_overlay(measured, photo.rgb)
 
-        return finish_measured(job, measure_job(job, draw), bundle, step, overlays)
+        return finish_measured(job, measure_job(job, draw), making, overlays)
 
 
 def measure_job(
@@ -84,18 +96,18 @@ def measure_job(
 def finish_measured(
     job: Job,
     measured: Measured,
-    bundle: bool = False,
-    step: Step = lambda text: None,
+    making: Making | None = None,
     drawn: Mapping[Path, bytes] = MappingProxyType({}),
 ) -> Finished:
     """From the measured photos to every file of the job; `drawn` are overlays made before."""
-    step("drawing the overlays")
+    making = making or Making()
+    making.step("drawing the overlays")
     overlays = {
         str(table.file): turned_png(drawn.get(photo.file) or draw_overlay(photo), table.turn)
         for table, photo in zip(job.photo, measured.photos, strict=True)
     }
     contours = [photo.contour for photo in measured.photos]
-    return finish(job, contours, overlays, measured.joined, measured.notices, bundle, step)
+    return finish(job, contours, overlays, measured.joined, measured.notices, making)
 
 
 def finish(
@@ -104,75 +116,71 @@ def finish(
     overlays: Mapping[str, bytes],
     joined: Contour | None = None,
     notices: Sequence[Notice] = (),
-    bundle: bool = False,
-    step: Step = lambda text: None,
+    making: Making | None = None,
 ) -> Finished:
-    """From contours to every file of the job.
+    """From contours to every file of the job; no drawings where it is not to be cut from.
 
     Parameters
     ----------
     contours, overlays : one for each of the job's photos; overlays by the photo's file.
     joined : the one contour of all photos, where several frames lie under the part.
     """
-    step("fitting the outline")
-    fitting = fit_job(job, contours, joined)
-    fitted, nominal, part = fitting.fitted, fitting.nominal, job.part
-    remarks = [*notices, *(notice for contour in contours for notice in contour.notices)]
-    remarks += [*fitted.notices, *_other_curves(contours)]
+    making = making or Making()
+    making.step("fitting the outline")
+    fitting: Fitting | None
+    try:
+        fitting = fit_job(job, contours, joined)
+        of_fit = fitting.fitted.notices
+    except FitError as error:
+        fitting = None
+        of_fit = (Notice("no-outline", error.what, error.mend, "retake", error.about),)
+    state = job_state(job, of_fit, contours, joined, notices)
 
-    step("drawing")
-    unit = job.output.units
-    drawing = Drawing(part.name, (Layer("outline", (fitted.outline,)),), unit)
-    files = drawing_files(drawing, "outline", job.output.dxf)
-    files[f"outline-tiled-{job.output.paper}.pdf"] = write_pdf(drawing, job.output.paper)
-    plan = plan_of(job, fitted, choices) if (choices := job.choices) is not None else None
-    if plan is not None:
-        r12 = job.output.dxf == "R12"
-        files |= plan_files(plan, reading_lines(job), job.output.paper, r12)
-        remarks += plan.notices
+    making.step("drawing")
+    verified = state.can_be_cut
+    files: dict[str, bytes] = {}
+    plan: CutPlan | None = None
+    if fitting is not None and (verified or making.anyway):
+        files |= outline_drawings(job, fitting.fitted.outline, verified)
+        if (choices := job.choices) is not None:
+            plan = plan_of(job, fitting.fitted, choices)
+            plan = plan if verified else marked(plan, title(job, verified))
+            files |= plan_drawings(job, plan)
     names = overlay_names([photo.file for photo in job.photo])
     files |= {names[file]: png for file, png in overlays.items()}
-
-    unique = tuple(dict.fromkeys(remarks))
-    record: dict[str, Any] = {
-        "schema": SCHEMA,
-        "units": "mm",
-        "part": part.name,
-        "outline": fitted.as_json()
-        | {"extras": {name: quantity.as_json() for name, quantity in fitted.extras.items()}},
-        "nominal": [entry.as_json() for entry in nominal],
-        "budget": [budget.as_json() for budget in fitted.budgets],
-        "photos": [
-            {**contour.photo.as_json(), "file": str(table.file)}
-            for contour, table in zip(contours, job.photo, strict=True)
-        ],
-        "cut_plan": plan.as_json() if plan is not None else {"layers": []},
-        "warnings": [notice.as_json() for notice in unique],
-    }
-    shares = [along_outline(s.name, fitted.outline, s.points[s.kept]) for s in fitted.sections]
-    cut = [s for s in plan.sheets if not s.blocked] if plan else []
-    sheets = {s.title(unit): s.drawing(part.name, unit) for s in cut}
-    report = ReportInput(part.name, record, fitted.outline, shares, overlays, sheets, unit)
-    files["report.html"] = report_html(report).encode()
-    if bundle:
+    remarks = tuple(dict.fromkeys([*state.notices, *(plan.notices if plan is not None else ())]))
+    record = result_record(job, contours, fitting, plan, state, remarks)
+    files["report.html"] = _report(job, record, fitting, plan, overlays)
+    if making.bundle:
         # The overlays are reduced inside the report; whole they would be most of the archive.
         handed = {name: data for name, data in files.items() if name not in names.values()}
-        files[f"bundle-units-{unit}.zip"] = archive(handed)
+        files[f"bundle-units-{job.output.units}.zip"] = archive(handed)
     record["files"] = sorted([*files, INDEX])
     record["sha256"] = manifest(files)
     files[INDEX] = (
         json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
     ).encode()
-    return Finished(files, record, unique)
+    return Finished(files, record, remarks)
 
 
-def drawing_files(drawing: Drawing, stem: str, dxf: Version = "R2010") -> dict[str, bytes]:
-    """A drawing in each format, by file name."""
-    return {
-        f"{stem}.svg": write_svg(drawing),
-        f"{stem}.dxf": write_dxf(drawing, dxf),
-        f"{stem}.pdf": write_pdf(drawing),
-    }
+def _report(
+    job: Job,
+    record: Mapping[str, Any],
+    fitting: Fitting | None,
+    plan: CutPlan | None,
+    overlays: Mapping[str, bytes],
+) -> bytes:
+    unit = job.output.units
+    shown = fitting.fitted if fitting is not None and record["outline"] is not None else None
+    shares = (
+        []
+        if shown is None
+        else [along_outline(s.name, shown.outline, s.points[s.kept]) for s in shown.sections]
+    )
+    sheets = {s.title(unit): s.drawing(plan.part, unit) for s in plan.sheets} if plan else {}
+    outline = None if shown is None else shown.outline
+    given = ReportInput(job.part.name, record, outline, shares, overlays, sheets, unit)
+    return report_html(given).encode()
 
 
 def overlay_names(photos: Sequence[Path]) -> dict[str, str]:
@@ -180,47 +188,11 @@ def overlay_names(photos: Sequence[Path]) -> dict[str, str]:
     names: dict[str, str] = {}
     for photo in photos:
         name, count = f"overlay-{photo.stem}.png", 2
-        while name in names.values():
+        # Names that differ in capitals only are one name on Windows and a Mac.
+        while name.casefold() in {taken.casefold() for taken in names.values()}:
             name, count = f"overlay-{photo.stem}-{count}.png", count + 1
         names[str(photo)] = name
     return names
-
-
-def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
-    return [
-        Notice(
-            "second-contour",
-            f"{counted(len(contour.others), 'more contour')} "
-            f"{'was' if len(contour.others) == 1 else 'were'} found in the window (a hole, or "
-            f"another part); the outline is that of the largest.",
-            "Remove whatever does not belong to the part.",
-            "usable",
-            OfPhoto(contour.photo.file),
-        )
-        for contour in contours
-        if contour.others
-    ]
-
-
-def summary(record: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
-    """A few lines for the terminal: the dimensions, and where the files are."""
-    outline = record["outline"]
-    sizes = {what: outline[what] for what in ("length", "width")}
-    corners: dict[tuple[str, float, float], list[str]] = {}
-    for corner in outline["corners"]:
-        for name, size in corner.items():
-            if isinstance(size, dict):
-                alike = corners.setdefault((name, size["value"], size["u95"]), [])
-                alike.append(corner["at"])
-    for (name, value, u95), places in corners.items():
-        where = "all corners" if len(places) == len(outline["corners"]) else ", ".join(places)
-        sizes[f"{where}, {name}"] = {"value": value, "u95": u95}
-    lines = [f"{record['part']}: {outline['family']}"]
-    lines += [
-        f"  {what}: {measure(what, size['value'])}, U95 {measure(what, size['u95'])}"
-        for what, size in sizes.items()
-    ]
-    return (*lines, f"  files: {folder}")
 
 
 def sides_of(job: Job) -> PartSides:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from snugline.counting import counted
 from snugline.errors import FileError, InputError
 from snugline.lengths import parse_angle, parse_length
 
@@ -72,7 +73,7 @@ def printed_frames(
         taken, frames = readings or (), len(names)
         if len(taken) > frames and len(taken) % frames:
             raise InputError(
-                f"{len(taken)} readings cannot be shared evenly by {frames} frames",
+                f"{counted(len(taken), 'reading')} cannot be shared evenly by {frames} frames",
                 option,
                 "give as many for each frame, in the frames' order",
             )

@@ -1,5 +1,6 @@
 """From a fitted outline and the job's `[pocket]` to the cut plan and its files."""
 
+from snugline.desk.board_files import board_outlines
 from snugline.desk.job import Job
 from snugline.fit.part_uncertainty import part_uncertainty
 from snugline.fit.result import FittedOutline
@@ -25,6 +26,7 @@ def plan_of(job: Job, fitted: FittedOutline, choices: PocketChoices) -> CutPlan:
         unit=job.output.units,
         width_error=_width_error(choices),
         readings_in=job.reading_units,
+        outlines=board_outlines(job, choices),
     )
 
 

@@ -75,6 +75,10 @@ svg .dot { stroke: var(--mark); stroke-width: 2.4px; stroke-linecap: round; }
 .sample { display: inline-block; width: 60px; height: 10px; vertical-align: middle; }
 .bar { background: var(--mark); height: 14px; border-radius: 2px; min-width: 2px; }
 td.bars { width: 45%; vertical-align: middle; }
+p.state { border-left: 6px solid var(--mark); padding: 6px 0 6px 14px; font-size: 1.15rem; }
+p.state.doubt { border-color: var(--spike); }
+p.state.alert { border-color: var(--alert); }
+p.state.alert b { color: var(--alert); }
 ul.notices { list-style: none; margin: 0; padding: 0; }
 ul.notices li { border-left: 4px solid var(--rule); padding: 2px 0 2px 12px; margin: 10px 0; }
 ul.notices li.doubt { border-color: var(--spike); }
@@ -97,7 +101,7 @@ class ReportInput:
     ----------
     title : the part's name.
     record : the result as in `result.json`.
-    outline : the fitted outline, part axes, mm.
+    outline : the fitted outline, part axes, mm; None where none can be shown.
     shares : the measured points of each photo against it.
     overlays : PNG by photo.
     plans : the drawings of the cut plan by their titles.
@@ -106,7 +110,7 @@ class ReportInput:
 
     title: str
     record: Mapping[str, Any]
-    outline: Outline
+    outline: Outline | None
     shares: Sequence[Along]
     overlays: Mapping[str, bytes]
     plans: Mapping[str, Drawing]
@@ -115,20 +119,16 @@ class ReportInput:
 
 def report_html(given: ReportInput) -> str:
     """The whole page as one text."""
-    sections = [
-        _notices(given),
-        _dimensions(given),
-        _outline(given),
-        _budget(given),
-        _residuals(given),
-        _plans(given),
-        _photos(given),
-    ]
+    sections = [_notices(given)]
+    if given.outline is not None:
+        sections += [_dimensions(given), _outline(given, given.outline), _budget(given)]
+        sections += [_residuals(given, given.outline), _plans(given)]
+    sections.append(_photos(given))
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(given.title)}: outline</title><style>{STYLE}</style></head>\n"
-        f"<body><header><h1>{escape(given.title)}</h1>"
+        f"<body><header><h1>{escape(given.title)}</h1>{_state(given)}"
         f'<p class="soft">{_summary(given)}</p></header>\n<main>\n'
         + "\n".join(section for section in sections if section)
         + "\n</main></body></html>\n"
@@ -139,11 +139,32 @@ def _length(mm: float, unit: str) -> str:
     return measure("length", mm, unit)
 
 
+_STATES = {
+    "good": ("fine", "Good."),
+    "usable": ("doubt", "Usable, with a doubt."),
+    "not to be cut": ("alert", "Not to be cut from."),
+}
+
+
+def _state(given: ReportInput) -> str:
+    """The state in large letters, with the cause that is likeliest mended as its first sentence."""
+    record = given.record
+    colour, words = _STATES[record["state"]]
+    deciding = [w for w in record["warnings"] if w["code"] in record["because"][:1]]
+    cause = ""
+    if deciding:
+        text, mend = remark(Notice.from_json(deciding[0]), given.unit)
+        cause = f" {escape(text)} <span>{escape(mend)}</span>"
+    return f'<p class="state {colour}"><b>{words}</b>{cause}</p>'
+
+
 def _summary(given: ReportInput) -> str:
+    photos = counted(len(given.record["photos"]), "photo")
+    if given.outline is None:
+        return f"From {photos}; no outline can be shown."
     outline = given.record["outline"]
-    photos = len(given.record["photos"])
     return (
-        f"{escape(outline['family'])}, from {counted(photos, 'photo')}; "
+        f"{escape(outline['family'])}, from {photos}; "
         f"all lengths in {'millimetres' if given.unit == 'mm' else 'inches'}. "
         "U95 is the expanded uncertainty: the true value lies within \N{PLUS-MINUS SIGN} U95 with "
         "95 % probability"
@@ -151,6 +172,7 @@ def _summary(given: ReportInput) -> str:
 
 
 def _notices(given: ReportInput) -> str:
+    # What decides the state stands first among its equals, and stays there.
     notices = sorted(map(Notice.from_json, given.record["warnings"]), key=lambda n: -n.gravity)
     words = {
         "retake": "Take again",
@@ -215,8 +237,8 @@ def _dimensions(given: ReportInput) -> str:
     )
 
 
-def _outline(given: ReportInput) -> str:
-    picture, scale = outline_picture(given.outline, given.shares)
+def _outline(given: ReportInput, shown: Outline) -> str:
+    picture, scale = outline_picture(shown, given.shares)
     outline = given.record["outline"]
     return (
         f"<section><h2>Outline</h2>{picture}"
@@ -266,13 +288,13 @@ def _largest_shares(contributions: Sequence[Mapping[str, Any]]) -> list[tuple[st
     return [*shown, ("all others", small)] if small > 0 else shown
 
 
-def _residuals(given: ReportInput) -> str:
+def _residuals(given: ReportInput, shown: Outline) -> str:
     shares = [share for share in given.shares if len(share.residual)]
     if not shares:
         return ""
     spread = np.quantile(np.abs(np.concatenate([share.residual for share in shares])), 0.995)
     limit = max(0.05, float(spread) * 1.2)
-    perimeter = given.outline.perimeter
+    perimeter = shown.perimeter
     plots = "".join(
         f'<h3>{escape(share.name)}</h3><div class="plotted"><div class="scale">'
         f"<span>+{_length(limit, given.unit)}</span><span>0</span>"

@@ -195,11 +195,17 @@ def _swapped(folder: Path, new: Path, files: set[str]) -> bool:
 
 
 def _own_files(folder: Path, files: set[str]) -> list[str] | None:
-    """The user's own files in a result folder; None where it holds more than plain files."""
+    """The user's own files in a result folder; None where it holds more than plain files.
+
+    None also for a name that a folder blind to capitals would take for one of ours.
+    """
     ours = _listed(folder) | files
     with os.scandir(folder) as entries:
         own = [entry for entry in entries if entry.name not in ours]
-    return [e.name for e in own] if all(e.is_file(follow_symlinks=False) for e in own) else None
+    alike = {name.casefold() for name in ours} & {entry.name.casefold() for entry in own}
+    if alike or not all(entry.is_file(follow_symlinks=False) for entry in own):
+        return None
+    return [entry.name for entry in own]
 
 
 def _stands_in(folder: Path) -> bool:

@@ -59,9 +59,9 @@ def shoot(address: str, folder: Path, wanted: set[tuple[str, str]] | None) -> No
                 page.screenshot(path=folder / f"{screen}-{step}.png")
                 if wanted is not None:
                     continue
-                page.get_by_label("Theme").select_option("dark")
+                page.emulate_media(color_scheme="dark")
                 page.screenshot(path=folder / f"{screen}-{step}-dark.png", full_page=True)
-                page.get_by_label("Theme").select_option("system")
+                page.emulate_media(color_scheme="light")
             if wanted is None or (screen, "outline") in wanted:
                 over_a_photo(page, folder / f"{screen}-outline-photo.png", address)
         browser.close()
@@ -72,7 +72,7 @@ def over_a_photo(page: Page, target: Path, address: str) -> None:
     page.goto(f"{address}/?job=basalt#outline")
     page.locator(".tabs button", has_text="left end").click()
     page.locator(".stage .over.fitted").first.wait_for()
-    page.get_by_role("button", name="Worst place").click()
+    page.get_by_role("button", name="Largest error").click()
     page.wait_for_timeout(1500)
     page.screenshot(path=target)
 

@@ -6,7 +6,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
+from snugline.fit.outline_doubts import (
+    apart_from_readings,
+    lonely_readings,
+    loosely_tied,
+    rejected_by_points,
+)
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading, combined
 from snugline.fit.readings.reading_remarks import contradicted
@@ -48,6 +53,10 @@ def fit_free_part(
             sections, free.poses, free.residuals, free.kept, strict=True
         )
     )
+    sizes = {"length": free.length, "width": free.width}
+    believed = [r for r in readings if r.what not in free.contradicted]
+    apart = apart_from_readings(sizes, believed)
+    apart += loosely_tied(sizes) if len(sections) > 1 else ()
     return FittedOutline(
         family="free",
         length=free.length,
@@ -64,7 +73,7 @@ def fit_free_part(
             *free.notices,
             *_contradicted(readings, free.contradicted, read),
             *rejected_by_points(results, [section.noise for section in sections]),
-            *lonely_readings(readings, _placing(sections, readings)),
+            *(apart or lonely_readings(readings, _placing(sections, readings))),
         ),
     )
 

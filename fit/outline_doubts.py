@@ -1,12 +1,14 @@
-"""What speaks against an outline once it is fitted: points that reject it, a lonely reading."""
+"""Evidence against a fitted outline: points that reject it, a reading without a check."""
 
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.readings.reading import Reading
-from snugline.fit.result import SectionResult
+from snugline.fit.readings.reading import Reading, combined
+from snugline.fit.readings.reading_remarks import NOT_TIED, READINGS_DISAGREE
+from snugline.fit.readings.uncertainty_budget import coverage_factor
+from snugline.fit.result import Quantity, SectionResult
 from snugline.notice import Notice
 from snugline.place import OfPhoto
 from snugline.sentence import Sentence, angle, length
@@ -17,6 +19,9 @@ Array = NDArray[np.float64]
 # of some tenths would not take it up. A burr, a hair or noise is shorter.
 REJECTED_MM, REJECTED_OVER_MM = 0.3, 5.0
 AVERAGED_MM = 3.0
+# U95 of a dimension, mm, beyond which it says less than any tape would: no clearance takes it up.
+TIED_MM = 2.0
+SURE = 0.999  # chance of agreeing readings to be told as such
 LARGEST_STEP_MM = 1.0  # across a gap nothing was seen
 
 
@@ -27,7 +32,7 @@ def rejected_by_points(
 
     Parameters
     ----------
-    noise : (N,) mm of each section's points: what is within six of it is no contradiction.
+    noise : (N,) mm of each section's points: what is within six of it does not contradict.
     """
     notices = []
     for section, own in zip(sections, noise, strict=True):
@@ -82,10 +87,57 @@ def lonely_readings(readings: Sequence[Reading], alone: Sequence[str]) -> tuple[
     return tuple(notices)
 
 
+def apart_from_readings(
+    sizes: Mapping[str, Quantity], readings: Sequence[Reading]
+) -> tuple[Notice, ...]:
+    """Readings that the outline does not keep to, though nothing says which of the two is wrong."""
+    notices = []
+    for of, size in sizes.items():
+        found = combined(readings, of)
+        if found is None:
+            continue
+        off = abs(size.value - found.value)
+        if off > max(REJECTED_MM, coverage_factor(found.dof, SURE) * found.u):
+            taken = next(reading for reading in readings if reading.what == of)
+            notices.append(
+                Notice(
+                    READINGS_DISAGREE,
+                    Sentence(
+                        f"Photos and readings disagree about the {of}: the outline has {{}}, "
+                        f"the {' and the '.join(found.tools)} {{}}.",
+                        length(size.value), length(found.value),
+                    ),
+                    "Take one more photo that shows the stretch between the others, and measure "
+                    f"the {of} again.",
+                    "retake",
+                    taken.where,
+                )
+            )  # fmt: skip
+    return tuple(notices)
+
+
+def loosely_tied(sizes: Mapping[str, Quantity]) -> tuple[Notice, ...]:
+    """Photos whose places to each other are told so loosely that no pocket can be cut by them."""
+    return tuple(
+        Notice(
+            NOT_TIED,
+            Sentence(
+                f"The photos hardly tell how they lie to each other: the {of} is known to {{}} "
+                "only.",
+                length(size.u95, 1),
+            ),
+            "Take one more photo that shows the stretch between the others.",
+            "retake",
+        )
+        for of, size in sizes.items()
+        if size.u95 > TIED_MM
+    )[:1]
+
+
 def edge_question(
     u95: Mapping[str, float], effect: Mapping[str, float], alone: Mapping[str, float]
 ) -> tuple[Notice, ...]:
-    """The question after top edge and lean, where nobody stated them and it matters.
+    """The question after top edge and lean, where they are not stated and it matters.
 
     Parameters
     ----------

@@ -12,14 +12,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from snugline.fit.readings.reading_remarks import CONTRADICTED
+from snugline.fit.readings.reading_remarks import CONTRADICTED, NOT_TIED, READINGS_DISAGREE
 from snugline.notice import Notice
 
 State = Literal["good", "usable", "not to be cut"]
 DOUBT, BLOCKS = 1, 2  # a remark's gravity
 
 # What is likeliest mended first; photos stand before what is not named here.
-_ORDER = {CONTRADICTED: 0, "no-outline": 3, "outline-not-fitted": 4, "points-reject-outline": 5}
+_ORDER = {
+    CONTRADICTED: 0,
+    READINGS_DISAGREE: 0,
+    NOT_TIED: 2,
+    "no-outline": 3,
+    "outline-not-fitted": 4,
+    "points-reject-outline": 5,
+}
 _OF_PHOTO, _OTHER = 1, 2
 
 _CORNERS_OF = {

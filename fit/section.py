@@ -38,7 +38,7 @@ class Section:
     shows : `left end`, `right end`, `front left corner`, ..., `whole` or `section`.
     points : (N, 2) mm, in order along the edge with the part on the left.
     noise : (N,) mm, standard uncertainty normal to the edge that is each point's own: without what
-        `systematic` and `sensitivity` stand for.
+        `systematic` and `sensitivity` describe.
     closed : whether the last point joins the first.
     breaks : indices where a gap lies before the point, ascending; neighbours across a gap are
         not correlated.
@@ -57,7 +57,7 @@ class Section:
 
 
 def moved_by_thickness(section: Section, thicker: float) -> Section:
-    """The section as it would be of a part that is thicker by so many mm."""
+    """The section as it would be of a part that is thicker by this many mm."""
     by_thickness = section.sensitivity.get("thickness")
     if by_thickness is None:
         return section

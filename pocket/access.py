@@ -12,23 +12,32 @@ from snugline.fit.geometry.outline import Line, Outline, Point
 from snugline.fit.geometry.primitives import circle, rounded_rectangle
 
 Side = Literal["front", "back", "left", "right"]
+NotchShape = Literal["half round", "oblong", "square"]
+NOTCH_SHAPES: tuple[NotchShape, ...] = ("half round", "oblong", "square")
 SIDES: tuple[Side, ...] = ("front", "back", "left", "right")
 
 
 @dataclass(frozen=True)
 class FingerNotch:
-    """A half-round at a side's middle.
+    """A place in a side for a finger.
 
     Attributes
     ----------
     side : of the part.
-    width : mm, twice its radius (15 to 25 mm is common practice).
+    width : mm along the wall (15 to 25 mm is common practice).
     depth : mm below the face; None for the pocket's own, which makes it part of the pocket.
+    at : mm from the side's middle along it, to the right or to the back.
+    shape : `half round`, `oblong` with round ends along the wall, or `square` with corners as
+        tight as the cutter allows.
+    reach : mm that it goes into the wall; None for half its width.
     """
 
     side: Side
     width: float = 20.0
     depth: float | None = None
+    at: float = 0.0
+    shape: NotchShape = "half round"
+    reach: float | None = None
 
 
 @dataclass(frozen=True)
@@ -55,34 +64,59 @@ class RibbonSlot:
     reach: float = 3.0
 
 
-def side_middle(pocket: Outline, side: Side) -> Point:
-    """Where the pocket's outline meets the middle line of its box on that side."""
+def side_middle(pocket: Outline, side: Side, at: float = 0.0) -> Point:
+    """Where the pocket's outline meets the middle line of its box on that side, or one beside it.
+
+    Raises
+    ------
+    PlanError : so far from the middle there is no wall.
+    """
     low_x, low_y, high_x, high_y = pocket.bounds
-    middle_x, middle_y = (low_x + high_x) / 2, (low_y + high_y) / 2
-    if side in ("front", "back"):
+    middle_x, middle_y = (low_x + high_x) / 2 + at, (low_y + high_y) / 2 + at
+    upright = side in ("front", "back")
+    if upright:
         probe = Line((middle_x, low_y - 1), (middle_x, high_y + 1))
     else:
         probe = Line((low_x - 1, middle_y), (high_x + 1, middle_y))
     met = crossings(Bundle([probe, *pocket.segments]))
     on_probe = met.point[met.segment == 0]
-    along = on_probe[:, 1] if side in ("front", "back") else on_probe[:, 0]
+    if not len(on_probe):
+        raise PlanError(
+            f"{abs(at):.1f} mm from the middle the {side} side has no wall",
+            "finger notch",
+            "move it towards the middle",
+        )
+    along = on_probe[:, 1] if upright else on_probe[:, 0]
     found = on_probe[np.argmin(along) if side in ("front", "left") else np.argmax(along)]
     return float(found[0]), float(found[1])
 
 
 def notch_outline(pocket: Outline, notch: FingerNotch, cutter: float) -> Outline:
-    """The full circle of which the notch is the half beyond the wall."""
+    """The whole shape of which the notch is what lies beyond the wall."""
     _wide_enough(notch.width, cutter, "finger notch")
     low_x, low_y, high_x, high_y = pocket.bounds
-    side = high_x - low_x if notch.side in ("front", "back") else high_y - low_y
-    if notch.width > side:
+    upright = notch.side in ("front", "back")
+    side = high_x - low_x if upright else high_y - low_y
+    if notch.width + 2 * abs(notch.at) > side:
         raise PlanError(
-            f"a finger notch of {notch.width:.1f} mm is wider than the {notch.side} side, "
-            f"{side:.1f} mm",
+            f"a finger notch of {notch.width:.1f} mm passes the {notch.side} side, {side:.1f} mm",
             "finger notch",
-            "make it narrower or put it on a longer side",
+            "make it narrower, move it to the middle or put it on a longer side",
         )
-    return circle(notch.width / 2, side_middle(pocket, notch.side))
+    place = side_middle(pocket, notch.side, notch.at)
+    reach = notch.width / 2 if notch.reach is None else notch.reach
+    if notch.shape == "half round" and notch.reach is None:
+        return circle(notch.width / 2, place)
+    # Symmetric about the wall, so that it joins a wall that bends a little, too.
+    radius = cutter / 2
+    if notch.shape == "half round":
+        radius = min(reach, notch.width / 2)
+    elif notch.shape == "oblong":
+        radius = min(reach, notch.width / 2)
+        _wide_enough(2 * reach, cutter, "finger notch")
+    radius = min(radius, notch.width / 2, reach)
+    size = (notch.width, 2 * reach) if upright else (2 * reach, notch.width)
+    return rounded_rectangle(*size, radius).translated(*place)
 
 
 def ribbon_outline(pocket: Outline, slot: RibbonSlot, cutter: float) -> Outline:

@@ -7,14 +7,15 @@ from typing import Literal
 
 import numpy as np
 
+from snugline.counting import counted
 from snugline.errors import FitError, PlanError
-from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import rounded_rectangle
-from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import OfKey
+from snugline.sentence import Sentence, length
 
 EdgeKind = Literal["round-over", "chamfer", "cove"]
 EDGE_KINDS: tuple[EdgeKind, ...] = ("round-over", "chamfer", "cove")
@@ -24,6 +25,7 @@ LEAST_FLAT = 3.0
 LEAST_WALL = 6.0
 FEATHER = 1.0
 
+_LAND = OfKey(("pocket", "border", "land"))
 _LEVELS = 400
 _STEP = 1.0  # mm between the places compared: off by 0.02 mm at most for a land of 6 mm
 
@@ -106,9 +108,8 @@ def border_notices(
     edge: EdgeTreatment | None,
     depth: float,
     stock: float | None,
-    unit: Unit = "mm",
 ) -> tuple[Notice, ...]:
-    """Remarks on the wood that is left beside the pocket.
+    """Remarks on the wood that is left round the pocket.
 
     Parameters
     ----------
@@ -132,54 +133,74 @@ def border_notices(
         notices.append(
             Notice(
                 "thin-wall",
-                f"the wall beside the pocket is {format_length(land, unit)} at its thinnest; at "
-                f"least {format_length(LEAST_WALL, unit)} is usual",
+                Sentence(
+                    "the wall beside the pocket is {} at its thinnest; at least {} is usual",
+                    length(land),
+                    length(LEAST_WALL),
+                ),
                 "widen the land",
                 "check",
+                _LAND,
             )
         )
     if edge is not None:
-        notices += _edge_notices(land, edge, depth, stock, unit)
+        notices += _edge_notices(land, edge, depth, stock)
     return tuple(notices)
 
 
 def _edge_notices(
-    land: float, edge: EdgeTreatment, depth: float, stock: float | None, unit: Unit
+    land: float, edge: EdgeTreatment, depth: float, stock: float | None
 ) -> Iterator[Notice]:
-    size = format_length(edge.size, unit)
+    size, about = length(edge.size), OfKey(("pocket", "border", "edge_size"))
     faces = 2 if edge.both_faces else 1
     if stock is not None and faces * edge.size > stock:
         yield Notice(
             "edge-higher-than-board",
-            f"a {edge.kind} of {size} on {faces} face{'s' * (faces != 1)} is more than the "
-            f"board's {format_length(stock, unit)}",
+            Sentence(
+                f"a {edge.kind} of {{}} on {counted(faces, 'face')} is more than the board's {{}}",
+                size,
+                length(stock),
+            ),
             "use a smaller one",
             "cannot be cut",
+            about,
         )
     wall = thinnest_wall(land, edge, depth, stock if stock is not None else math.inf)
     flat = land - edge.taken(0.0)
-    enough = format_length(edge.size + LEAST_FLAT, unit)
+    enough = Sentence("widen the land to {}", length(edge.size + LEAST_FLAT))
     if wall < 0:
         yield Notice(
             "edge-breaks-into-pocket",
-            f"a {edge.kind} of {size} breaks into the pocket: the land of "
-            f"{format_length(land, unit)} is {format_length(-wall, unit)} short",
-            f"widen the land to {format_length(land - wall + LEAST_FLAT, unit)}, or use a smaller "
-            "one",
+            Sentence(
+                f"a {edge.kind} of {{}} breaks into the pocket: the land of {{}} is {{}} short",
+                size,
+                length(land),
+                length(-wall),
+            ),
+            Sentence(
+                "widen the land to {}, or use a smaller one", length(land - wall + LEAST_FLAT)
+            ),
             "cannot be cut",
+            about,
         )
     elif wall < FEATHER:
         yield Notice(
             "feather-edge",
-            f"a {edge.kind} of {size} leaves a feather edge of {format_length(wall, unit)}",
-            f"widen the land to {enough}",
+            Sentence(f"a {edge.kind} of {{}} leaves a feather edge of {{}}", size, length(wall)),
+            enough,
             "cannot be cut",
+            about,
         )
     elif flat < LEAST_FLAT:
         yield Notice(
             "narrow-flat",
-            f"a {edge.kind} of {size} leaves {format_length(flat, unit)} flat on top; at least "
-            f"{format_length(LEAST_FLAT, unit)} is usual",
-            f"widen the land to {enough}",
+            Sentence(
+                f"a {edge.kind} of {{}} leaves {{}} flat on top; at least {{}} is usual",
+                size,
+                length(flat),
+                length(LEAST_FLAT),
+            ),
+            enough,
             "check",
+            _LAND,
         )

@@ -1,4 +1,4 @@
-"""All files of a plan, and one archive of them to hand on; the unit stands in every name."""
+"""All files of a plan, and one archive of them to hand on; every file name gives the unit."""
 
 import io
 import zipfile
@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from snugline.fit.drawing.dxf import write_dxf
 from snugline.fit.drawing.pdf import write_pdf
 from snugline.fit.drawing.svg import write_svg
+from snugline.pocket.coupon_guide import coupon_guide
 from snugline.pocket.plan import CutPlan
 from snugline.pocket.preview import preview_png
 from snugline.pocket.shop_sheet import shop_sheet
@@ -40,6 +41,9 @@ def plan_files(
         files[f"{stem}.png"] = preview_png(drawing)
     name = plan.sheets[0].stem(plan.part, plan.unit).split("-pocket-")[0]
     files[f"{name}-shop-sheet-units-{plan.unit}.pdf"] = shop_sheet(plan, readings, paper)
+    if plan.choices.coupons is not None:
+        guide = coupon_guide(plan, paper)
+        files[f"{name}-reading-the-coupons-units-{plan.unit}.pdf"] = guide
     return files
 
 

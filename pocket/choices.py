@@ -11,19 +11,16 @@ from snugline.pocket.border import EdgeTreatment
 from snugline.pocket.clearance import Clearance
 from snugline.pocket.cutting_time import Feeds
 from snugline.pocket.fits import fit_of
+from snugline.pocket.hold_down import Hold
+from snugline.pocket.passes import Passes
+from snugline.pocket.recess import Label, Lip, Recess
 from snugline.pocket.relief import ALLOWANCE, Style
 from snugline.pocket.season import Movers
+from snugline.pocket.shared_board import SharedBoard
 from snugline.pocket.template import Follower
 from snugline.pocket.thermal import Material
+from snugline.pocket.tool_shape import Cutter
 from snugline.pocket.wood import Timber
-
-
-@dataclass(frozen=True)
-class Cutter:
-    """The cutter: diameter and, where given, length of its edge, mm."""
-
-    diameter: float
-    length: float | None = None
 
 
 @dataclass(frozen=True)
@@ -119,7 +116,7 @@ class PocketChoices:
     ----------
     clearance : one or several gaps; one pocket is drawn for each.
     kind : of part, `soft`, `firm`, `brittle` or `metal`: which clearances are suggested.
-    above : how far the part stands above the finished face; negative is below it.
+    above : how far the part projects above the finished face; negative is below it.
     sanding : taken off the face after the pocket is cut.
     cutter : None leaves all checks of the cutter out.
     relief : of corners that the cutter cannot reach; None leaves them.
@@ -134,6 +131,10 @@ class PocketChoices:
     machine : as it is called in the shop's records.
     notches, push_holes, ribbons : ways to lift the part out.
     step, feet : deeper places of the floor.
+    lips, recesses, labels : further depths and engraved text.
+    hold : how through cuts keep the piece in place.
+    passes : what roughing leaves for a finishing pass.
+    shared : the board that this pocket and those of other parts lie in.
     border, stock, coupons, template, feeds : None leaves them out.
     written : the units that lengths in the table were written in.
     """
@@ -158,6 +159,12 @@ class PocketChoices:
     ribbons: tuple[RibbonSlot, ...] = ()
     step: Step | None = None
     feet: Feet | None = None
+    lips: tuple[Lip, ...] = ()
+    recesses: tuple[Recess, ...] = ()
+    labels: tuple[Label, ...] = ()
+    hold: Hold | None = None
+    passes: Passes | None = None
+    shared: SharedBoard | None = None
     border: BorderChoice | None = None
     stock: Stock = field(default_factory=Stock)
     coupons: Coupons | None = None
@@ -175,3 +182,15 @@ class PocketChoices:
     def squeezed(self) -> float:
         """By how much per side the part may be squeezed, mm."""
         return fit_of(self.kind).squeeze if self.squeeze is None else self.squeeze
+
+
+__all__ = [
+    "TESTS",
+    "BorderChoice",
+    "Coupons",
+    "Cutter",
+    "Feet",
+    "PocketChoices",
+    "Step",
+    "Stock",
+]

@@ -11,16 +11,24 @@ from typing import Any, Literal, cast
 
 from snugline.errors import InputError
 from snugline.lengths import parse_length
-from snugline.limits import COPIES, FASTEST, THINNEST_CUTTER
+from snugline.limits import COPIES, FASTEST
 from snugline.notice import Notice
 from snugline.place import OfKey
-from snugline.pocket.access import SIDES, FingerNotch, PushHole, RibbonSlot, Side
+from snugline.pocket import layers_record
+from snugline.pocket.access import (
+    NOTCH_SHAPES,
+    SIDES,
+    FingerNotch,
+    NotchShape,
+    PushHole,
+    RibbonSlot,
+    Side,
+)
 from snugline.pocket.border import EDGE_KINDS, EdgeTreatment
 from snugline.pocket.choices import (
     TESTS,
     BorderChoice,
     Coupons,
-    Cutter,
     Feet,
     PocketChoices,
     Step,
@@ -49,7 +57,7 @@ def from_record(
 ) -> PocketChoices:
     """The choices of a `[pocket]` table.
 
-    Keys (all but `clearance` may be left out)::
+    Keys (all except `clearance` are optional)::
 
         [pocket]
         clearance = "0.25 mm"            # or a list; {length = "0.6 mm", width = "0.4 mm"}
@@ -64,9 +72,14 @@ def from_record(
         glued = false
         food = false
         machine = "bench router"
-        cutter = {diameter = "6 mm", length = "22 mm"}
+        cutter = {diameter = "6 mm", length = "22 mm", taper = "1 deg", corner = "0.5 mm"}
         step = {inset = "6 mm", deeper = "2 mm"}
         feet = {diameter = "12 mm", inset = "20 mm", deeper = "2 mm"}
+        lip = [{outset = "4 mm", depth = "2 mm"}]
+        recess = [{name = "magnet", diameter = "10 mm", depth = "3 mm", below = "seat"}]
+        label = [{text = "SLATE", height = "6 mm", y = "-90 mm"}]
+        through = {tabs = 4}             # or {skin = "0.5 mm"}
+        passes = {wall = "0.5 mm", floor = "0.2 mm"}
         push_hole = {diameter = "20 mm", x = "0 mm", y = "0 mm"}    # or several
         ribbon = {side = "back", width = "20 mm", reach = "3 mm"}   # or several
         notch = [{side = "front", width = "22 mm", depth = "12 mm"}]
@@ -81,6 +94,17 @@ def from_record(
         now = {moisture = 8}
         driest = {humidity = 30, celsius = 21}
         dampest = {humidity = 60, celsius = 21}
+
+        [pocket.board]
+        outline = "board.dxf"            # or SVG, or a job; without it the stock's rectangle
+        left = "40 mm"                   # or right; front or back; neither: in the middle
+        turn = "90 deg"
+        [[pocket.board.part]]
+        name = "cup"
+        outline = "cup/job.toml"
+        clearance = "0.4 mm"
+        depth = "6 mm"
+        right = "50 mm"
 
         [pocket.border]
         land = "18 mm"
@@ -122,7 +146,7 @@ def from_record(
         floor=table.length("floor", None, least=0.0),
         above=table.get("seat", _seat, 0.0),
         sanding=table.length("sanding", 0.0, least=0.0),
-        cutter=table.table("cutter", _cutter),
+        cutter=table.table("cutter", layers_record.cutter),
         relief=cast(Style | None, table.word("relief", STYLES)),
         relief_allowance=table.length("relief_allowance", ALLOWANCE, least=0.0),
         board=board,
@@ -137,6 +161,12 @@ def from_record(
         ribbons=table.tables("ribbon", _ribbon),
         step=table.table("step", _step),
         feet=table.table("feet", _feet),
+        lips=table.tables("lip", layers_record.lip),
+        recesses=table.tables("recess", layers_record.recess),
+        labels=table.tables("label", layers_record.label),
+        hold=table.table("through", layers_record.hold),
+        passes=table.table("passes", layers_record.passes),
+        shared=table.table("board", layers_record.shared_board),
         border=table.table("border", _border),
         stock=table.table("stock", _stock) or Stock(),
         coupons=table.table("coupons", lambda t: _coupons(t, limit)),
@@ -238,17 +268,20 @@ def _seat(value: Any, where: OfKey) -> float:
     )
 
 
-def _cutter(t: Table) -> Cutter:
-    return Cutter(t.length("diameter", least=THINNEST_CUTTER), t.length("length", None, above=0.0))
-
-
 def _side(value: Any, where: OfKey) -> Side:
     return cast(Side, word(value, SIDES, where))
 
 
 def _notch(t: Table) -> FingerNotch:
     depth = t.length("depth", None, above=0.0)
-    return FingerNotch(t.required("side", _side), t.length("width", 20.0, above=0.0), depth)
+    return FingerNotch(
+        t.required("side", _side),
+        t.length("width", 20.0, above=0.0),
+        depth,
+        t.length("at", 0.0),
+        cast(NotchShape, t.word("shape", NOTCH_SHAPES) or "half round"),
+        t.length("reach", None, above=0.0),
+    )
 
 
 def _push_hole(t: Table) -> PushHole:
@@ -305,7 +338,7 @@ def _coupons(t: Table, squeeze: float) -> Coupons:
     def rung(value: Any, where: OfKey) -> float:
         return checked_clearance(parse_length(value, where), where, squeeze)
 
-    # Jobs of version 0.1 asked for 1 or 2 corners; a corner is now always the whole end.
+    # Jobs of version 0.1 had 1 or 2 corners; a corner is now always the whole end.
     t.number("corners", 1, 2, 1.0)
     tests = lambda v, w: word(v, TESTS, w)  # noqa: E731
     return Coupons(

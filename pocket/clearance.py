@@ -11,6 +11,7 @@ from snugline.fit.part_uncertainty import PartUncertainty, SizeRead
 from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.place import Where
+from snugline.sentence import Sentence, length
 
 STEP = 0.05  # mm; clearances are offered on this grid
 
@@ -34,7 +35,7 @@ class Clearance:
         return self.length == self.width
 
     def named(self, unit: Unit) -> str:
-        """As it stands in titles and file names, in the job's unit.
+        """As written in titles and file names, in the job's unit.
 
         >>> Clearance(0.6, 0.4).named("mm")
         'length 0.60 mm width 0.40 mm'
@@ -102,7 +103,7 @@ def checked_clearance(clearance: float, where: Where, squeeze: float = 0.0) -> f
 
 
 def clearance_notices(
-    clearance: Clearance, part: PartUncertainty, doubted: bool, unit: Unit = "mm"
+    clearance: Clearance, part: PartUncertainty, doubted: bool
 ) -> tuple[Notice, ...]:
     """A remark for each direction whose U95 is larger than the clearance.
 
@@ -115,22 +116,26 @@ def clearance_notices(
         if gap.u95 <= gap.clearance:
             continue
         whole = part.length if gap.direction == "length" else part.width
-        stated, doubt, enough, now = (
-            format_length(v, unit)
-            for v in (gap.clearance, gap.u95, math.ceil(gap.u95 / STEP) * STEP, whole)
-        )
+        enough = math.ceil(gap.u95 / STEP) * STEP
         best = min(part.gains.get(gap.direction, ()), key=lambda gain: gain.u95, default=None)
-        mend = f"use {enough} or more, or cut a coupon first"
+        mend = Sentence("use {} or more, or cut a coupon first", length(enough))
         if best is not None and best.u95 < whole:
-            mend = (
-                f"take {best.by}: the U95 of the {gap.direction} would fall from {now} to "
-                f"{format_length(best.u95, unit)}; or {mend}"
+            mend = Sentence(
+                f"take {best.by}: the U95 of the {gap.direction} would fall from {{}} to {{}}; or "
+                "use {} or more, or cut a coupon first",
+                length(whole),
+                length(best.u95),
+                length(enough),
             )
         notices.append(
             Notice(
                 "clearance-below-uncertainty",
-                f"a clearance of {stated} per side is below the {doubt} that the part's "
-                f"{gap.direction} is uncertain by per side (U95)",
+                Sentence(
+                    "a clearance of {} per side is below the {} that the part's "
+                    f"{gap.direction} is uncertain by per side (U95)",
+                    length(gap.clearance),
+                    length(gap.u95),
+                ),
                 mend,
                 "check" if doubted else "note",
                 gap.direction,
@@ -144,7 +149,6 @@ def disagreement_notices(
     part: PartUncertainty,
     size: tuple[float, float],
     blocked: bool = False,
-    unit: Unit = "mm",
 ) -> tuple[Notice, ...]:
     """A remark where a hand reading and the outline differ by more than the gap takes up."""
     notices = []
@@ -153,12 +157,16 @@ def disagreement_notices(
             apart = read.value - drawn
             if apart / 2 <= clearance.along(direction):
                 continue
-            stated, outline, by = (format_length(v, unit) for v in (read.value, drawn, abs(apart)))
             notices.append(
                 Notice(
                     "reading-and-outline-disagree",
-                    f"the {read.tool or 'reading'} gives a {direction} of {stated}, the outline "
-                    f"has {outline}: {by} apart, more than the gap on both sides",
+                    Sentence(
+                        f"the {read.tool or 'reading'} gives a {direction} of {{}}, the outline "
+                        "has {}: {} apart, more than the gap on both sides",
+                        length(read.value),
+                        length(drawn),
+                        length(abs(apart)),
+                    ),
                     f"read the {direction} again, with another tool if you can; a part as large "
                     "as read does not go in",
                     "cannot be cut" if blocked else "check",

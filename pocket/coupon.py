@@ -89,7 +89,7 @@ def end_coupon(
 ) -> Coupon:
     """The pocket's left end with both corners; the rest of the part lies over its open side.
 
-    Both flanks are walls, so that the corners are tried at the gap that the piece is named by.
+    Both flanks are walls, so that the corners are tried at the gap in the piece's name.
 
     Parameters
     ----------

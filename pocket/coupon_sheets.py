@@ -7,6 +7,7 @@ from snugline.fit.geometry.outline import Outline
 from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.clearance import Clearance
 from snugline.pocket.coupon import Coupon, end_coupon, gauge, nested, width_slip
@@ -15,6 +16,7 @@ from snugline.pocket.relief import relieved
 from snugline.pocket.sheet import PlanLayer, Sheet, merged_layers
 from snugline.pocket.suggestion import Suggestion
 from snugline.pocket.wood import DIRECTIONS
+from snugline.sentence import Sentence, length
 
 _DEPTH = 6.0  # mm at most, unless chosen: enough to feel the fit
 MARK_DEPTH = 0.3
@@ -27,7 +29,7 @@ def coupons(
     offered: Suggestion,
     unit: Unit,
 ) -> tuple[Coupon, ...]:
-    """All test pieces that the shop asks for: the gauges first, then an end for each rung."""
+    """All test coupons that the shop wants: the gauges first, then an end for each rung."""
     chosen = choices.coupons
     if chosen is None:
         return ()
@@ -60,7 +62,7 @@ def coupon_sheets(
     unit: Unit,
 ) -> list[Sheet]:
     """A sheet for each gauge, one for the ends and one for the slips."""
-    blocked = bool(coupon_notices(depth, choices, unit))
+    blocked = bool(coupon_notices(depth, choices))
     sheets = [
         Sheet(
             f"coupon {direction}",
@@ -110,7 +112,7 @@ def coupon_depth(depth: Depth, choices: PocketChoices) -> float:
     return min(_DEPTH, depth.pocket) if chosen is None else chosen
 
 
-def coupon_notices(depth: Depth, choices: PocketChoices, unit: Unit) -> tuple[Notice, ...]:
+def coupon_notices(depth: Depth, choices: PocketChoices) -> tuple[Notice, ...]:
     """Whether the ends are deeper than the board that the job names."""
     stock = choices.stock.thickness
     if choices.coupons is None or stock is None:
@@ -121,10 +123,9 @@ def coupon_notices(depth: Depth, choices: PocketChoices, unit: Unit) -> tuple[No
     return (
         Notice(
             "coupon-deeper-than-board",
-            f"coupons {format_length(deep, unit)} deep go through the board of "
-            f"{format_length(stock, unit)}",
-            f"cut them {format_length(0.6 * stock, unit)} deep or less",
+            Sentence("coupons {} deep go through the board of {}", length(deep), length(stock)),
+            Sentence("cut them {} deep or less", length(0.6 * stock)),
             "cannot be cut",
-            "coupons",
+            OfKey(("pocket", "coupons")),
         ),
     )

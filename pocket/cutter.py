@@ -1,7 +1,7 @@
 """Where a round cutter reaches in a pocket, what it leaves, and what that does to the part.
 
 The cutter's centre runs inside the parallel of the pocket at its radius. Wood further than that
-radius from where the centre can be stands proud.
+radius from where the centre can be is left uncut.
 """
 
 import math
@@ -11,17 +11,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.counting import counted
 from snugline.errors import PlanError
-from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.outline import Arc, Outline, Point
 from snugline.fit.geometry.parallel import parallel
-from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import Position
 from snugline.pocket.clearance import Clearance
+from snugline.sentence import Sentence, length
 
 UNCUT_TOL = 1e-6
-"""mm; what stands proud by less is cut."""
+"""mm; a smaller projection counts as cut."""
 
 _STEP = 1.0  # mm between the places looked at, joints and middles of arcs besides
 _BISECTIONS = 40
@@ -29,7 +30,7 @@ _BISECTIONS = 40
 
 @dataclass(frozen=True)
 class UncutCorner:
-    """Wood left at one place of the pocket's outline, standing proud by so many mm."""
+    """Wood left uncut at one point of the pocket's outline, and its height in mm."""
 
     at: Point
     stands: float
@@ -105,7 +106,7 @@ def neck_width(pocket: Outline, diameter: float) -> float | None:
 
 
 def leftover(cutter_radius: float, corner_radius: float, angle: float) -> float:
-    """Wood left standing at a pocket's corner, along its bisector, mm.
+    """Wood left uncut at a pocket's corner, along its bisector, mm.
 
     >>> round(leftover(3.175, 0, math.pi / 2), 6)
     1.315128
@@ -114,54 +115,58 @@ def leftover(cutter_radius: float, corner_radius: float, angle: float) -> float:
 
 
 def cutter_notices(
-    pocket: Outline, found: Reach, clearance: Clearance, squeeze: float = 0.0, unit: Unit = "mm"
+    pocket: Outline, found: Reach, clearance: Clearance, squeeze: float = 0.0
 ) -> tuple[Notice, ...]:
     """What the cutter leaves and what it would do to the part, in words."""
     notices = []
-    width = format_length(found.diameter, unit)
     if found.regions > 1:
-        neck = format_length(neck_width(pocket, found.diameter) or 0.0, unit)
+        neck = length(neck_width(pocket, found.diameter) or 0.0)
         notices.append(
             Notice(
                 "neck-narrower-than-cutter",
-                f"a {width} cutter does not fit through a neck of {neck}",
-                f"use a cutter below {neck}, or clear the neck with a thinner one",
+                Sentence(
+                    "a {} cutter does not fit through a neck of {}", length(found.diameter), neck
+                ),
+                Sentence("use a cutter below {}, or clear the neck with a thinner one", neck),
                 "cannot be cut",
                 "pocket",
             )
         )
     if found.uncut:
-        notices.append(_uncut(pocket, found, clearance, squeeze, unit))
+        notices.append(_uncut(pocket, found, clearance, squeeze))
     return tuple(notices)
 
 
-def _uncut(
-    pocket: Outline, found: Reach, clearance: Clearance, squeeze: float, unit: Unit
-) -> Notice:
+def _uncut(pocket: Outline, found: Reach, clearance: Clearance, squeeze: float) -> Notice:
     most = max(found.uncut, key=lambda c: c.stands)
     largest = largest_cutter(pocket)
     overlap = found.part_overlap
     jams = overlap is not None and overlap > max(UNCUT_TOL, squeeze)
-    does = "the part still drops in"
+    does, figures = "the part still drops in", []
     if overlap is not None and jams:
-        does = f"the part would meet {format_length(overlap, unit)} of uncut wood and not seat"
+        does, figures = "the part would meet {} of it and not seat", [length(overlap)]
     elif overlap is not None:
-        does += f", with {format_length(-overlap, unit)} there instead of {clearance.named(unit)}"
-    thinner = "a relief of the corners"
-    if largest:
-        thinner = f"a cutter of {format_length(largest, unit)} or less"
+        does += ", with {} there instead of {}"
+        figures = [length(-overlap), length(clearance.least)]
     count = len(found.uncut)
-    stands = format_length(most.stands, unit)
-    at = ", ".join(format_length(v, unit) for v in most.at)
+    thinner = Sentence("a relief of the corners")
+    if largest:
+        thinner = Sentence("a cutter of {} or less", length(largest))
+    asked = (
+        "use {}, or square the corners by hand" if jams or not largest else "leave it, or use {}"
+    )
     return Notice(
         "uncut-corner",
-        f"a {format_length(found.diameter, unit)} cutter leaves up to {stands} of wood uncut in "
-        f"{count} corner{'s' * (count != 1)}; {does}",
-        f"use {thinner}, or square the corners by hand"
-        if jams or not largest
-        else f"leave it, or use {thinner}",
+        Sentence(
+            f"a {{}} cutter leaves up to {{}} of wood uncut in {counted(count, 'corner')}; {does}",
+            length(found.diameter),
+            length(most.stands),
+            *figures,
+        ),
+        Sentence(asked.replace("{}", thinner.template), *thinner.figures),
         "cannot be cut" if jams else "note",
-        f"pocket, near ({at})",
+        "pocket",
+        Position(most.at),
     )
 
 
@@ -210,7 +215,7 @@ def _proud(
 
 
 def _peaks(points: NDArray[np.float64], proud: NDArray[np.float64]) -> list[UncutCorner]:
-    """The highest place of each stretch of outline that stands proud."""
+    """The highest point of each stretch of outline that is left uncut."""
     over = np.flatnonzero(proud > UNCUT_TOL)
     if not len(over):
         return []

@@ -1,14 +1,15 @@
-"""How deep the pocket goes, from the part's thickness and the wanted seat."""
+"""How deep the pocket goes, from the part's thickness and the seating height wanted."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.drawing.drawing import Unit
 from snugline.fit.readings.thickness import Thickness
-from snugline.lengths import format_length
 from snugline.notice import Notice
-from snugline.pocket.choices import Cutter, PocketChoices
+from snugline.place import OfKey
+from snugline.pocket.choices import PocketChoices
+from snugline.pocket.tool_shape import Cutter
+from snugline.sentence import Sentence, length, number
 
 LEAST_FLOOR = 3.0  # mm (common practice, no source)
 SLENDER = 8.0  # cutting length over diameter (common practice, no source)
@@ -23,7 +24,7 @@ class Depth:
     ----------
     pocket : of the seat.
     deepest : of anything cut, its steps and holes that end in the wood included.
-    above : how far the part stands above the finished face; negative is below.
+    above : how far the part projects above the finished face; negative is below.
     u95 : of `above`.
     floor : wood left under the deepest cut; None where the stock's thickness is not known.
     """
@@ -42,11 +43,11 @@ def pocket_depth(
     deeper: float = 0.0,
     stock: float | None = None,
 ) -> Depth:
-    """Depth at which the part stands `above` mm over the finished face.
+    """Depth at which the part projects `above` mm over the finished face.
 
     Parameters
     ----------
-    above : wanted seat: 0 is flush, positive above, negative below, mm.
+    above : seating height wanted: 0 is flush, positive above, negative below, mm.
     removal : wood sanded or planed off the face after the pocket is cut, mm.
     deeper : how far a step goes below the seat, mm.
     stock : thickness of the board when the pocket is cut, mm.
@@ -62,7 +63,7 @@ def pocket_depth(
             "sanding",
             "give the thickness taken off after the pocket is cut, 0 mm or more",
         )
-    depth = thickness.value - above + removal
+    depth = thickness.thickest - above + removal
     if depth <= 0:
         raise PlanError(
             f"a part {thickness.value:.2f} mm thick cannot stand {above:.2f} mm above the face",
@@ -80,17 +81,15 @@ def pocket_depth(
     return Depth(depth, deepest, above, thickness.u95, floor)
 
 
-def depth_notices(
-    depth: Depth, thickness: Thickness, choices: PocketChoices, unit: Unit = "mm"
-) -> tuple[Notice, ...]:
+def depth_notices(depth: Depth, thickness: Thickness, choices: PocketChoices) -> tuple[Notice, ...]:
     """Remarks on a thin floor, on the cutter's length, and on a part of uneven thickness."""
-    notices = [*_floor_notices(depth, choices.floor, unit)]
-    notices += _cutter_length_notices(depth, choices.cutter, unit)
-    if thickness.spread > _ROCKS:
+    notices = [*_floor_notices(depth, choices.floor)]
+    notices += _cutter_length_notices(depth, choices.cutter)
+    if thickness.spread > _ROCKS and not thickness.varies:
         notices.append(
             Notice(
                 "uneven-thickness",
-                f"the thickness readings differ by {format_length(thickness.spread, unit)}",
+                Sentence("the thickness readings differ by {}", length(thickness.spread)),
                 "the depth is for their mean; check the part on a flat table, and shim it or "
                 "cut for its thickest place",
                 "check",
@@ -99,48 +98,64 @@ def depth_notices(
     return tuple(notices)
 
 
-def _floor_notices(depth: Depth, stated: float | None, unit: Unit) -> Iterator[Notice]:
+def _floor_notices(depth: Depth, stated: float | None) -> Iterator[Notice]:
     if depth.floor is None:
         return
     least = LEAST_FLOOR if stated is None else stated
-    left, doubt = format_length(depth.floor, unit), format_length(depth.u95, unit)
+    about = OfKey(("pocket", "stock", "thickness"))
     if depth.floor <= depth.u95:
         yield Notice(
             "floor-below-uncertainty",
-            f"only {left} of floor is left, less than the depth is uncertain by (U95 {doubt}): "
-            "the cutter may break through",
+            Sentence(
+                "only {} of floor is left, less than the depth is uncertain by (U95 {}): the "
+                "cutter may break through",
+                length(depth.floor),
+                length(depth.u95),
+            ),
             "use thicker stock, or let the part stand higher",
             "cannot be cut",
+            about,
         )
     elif depth.floor < least:
-        asked = format_length(least, unit)
+        asked = "at least {} is usual" if stated is None else "the job asks for {}"
         yield Notice(
             "thin-floor",
-            f"only {left} of floor is left; "
-            + (f"at least {asked} is usual" if stated is None else f"the job asks for {asked}"),
+            Sentence(f"only {{}} of floor is left; {asked}", length(depth.floor), length(least)),
             "use thicker stock, or cut the pocket with a sacrificial board underneath",
             "check" if stated is None else "cannot be cut",
+            about,
         )
 
 
-def _cutter_length_notices(depth: Depth, cutter: Cutter | None, unit: Unit) -> Iterator[Notice]:
+def _cutter_length_notices(depth: Depth, cutter: Cutter | None) -> Iterator[Notice]:
     if cutter is None or cutter.length is None:
         return
-    long, width = format_length(cutter.length, unit), format_length(cutter.diameter, unit)
+    about = OfKey(("pocket", "cutter", "length"))
     if cutter.length < depth.deepest:
         yield Notice(
             "cutter-shorter-than-depth",
-            f"the cutting length of {long} is less than the depth of "
-            f"{format_length(depth.deepest, unit)}: shank or collet would rub on the wall",
+            Sentence(
+                "the cutting length of {} is less than the depth of {}: shank or collet would rub "
+                "on the wall",
+                length(cutter.length),
+                length(depth.deepest),
+            ),
             "use a longer cutter",
             "cannot be cut",
+            about,
         )
     elif cutter.length > SLENDER * cutter.diameter:
         yield Notice(
             "cutter-slender",
-            f"a {width} cutter with a cutting length of {long} bends, and the walls lean: it is "
-            f"{cutter.length / cutter.diameter:.0f} times as long as thick ({SLENDER:.0f} times "
-            "is a usual limit)",
-            f"use a shorter cutter; the pocket is {format_length(depth.deepest, unit)} deep",
+            Sentence(
+                "a {} cutter with a cutting length of {} bends, and the walls lean: it is {} times "
+                "as long as thick ({} times is a usual limit)",
+                length(cutter.diameter),
+                length(cutter.length),
+                number(cutter.length / cutter.diameter),
+                number(SLENDER),
+            ),
+            Sentence("use a shorter cutter; the pocket is {} deep", length(depth.deepest)),
             "check",
+            about,
         )

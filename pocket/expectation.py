@@ -1,7 +1,7 @@
 """Expectation propagation for a few normal unknowns seen through sides, values and slips.
 
 An observation is a sum of unknowns plus an offset with normal noise; either its sign was seen, or
-its value was. With a small probability it says nothing at all.
+its value was. With a small probability it carries no information.
 """
 
 import math
@@ -14,8 +14,8 @@ Floats = NDArray[np.float64]
 
 _SWEEPS = 60
 _SETTLED = 1e-7
-_WIDE = 0.5  # mm; a value that says nothing lies so far about zero
-_LEAST = 1e-9  # precision of a site that says nothing
+_WIDE = 0.5  # mm; standard deviation of a value without information
+_LEAST = 1e-9  # precision of a site without information
 _DAMPING = 0.8
 
 
@@ -30,7 +30,7 @@ class Sites:
     noise : (N,) standard deviation.
     value : (N,) what was seen; NaN where only the sum being above zero was.
     cut : the cut that each belongs to.
-    slip : probability that one says nothing.
+    slip : probability that one carries no information.
     """
 
     rows: Floats

@@ -1,4 +1,4 @@
-"""Kinds of part, the gaps they are given, and how a fit feels at the bench.
+"""Kinds of part, the clearances they are given, and how a fit feels.
 
 All figures are common practice with no source, and are offered as such: they start a shop off
 until its own records know better.
@@ -13,7 +13,7 @@ Verdict = Literal["does not enter", "tight", "snug", "loose"]
 VERDICTS: tuple[Verdict, ...] = ("does not enter", "tight", "snug", "loose")
 COMMON_PRACTICE = "common practice, no source"
 
-_FORMER = {"no-go": "does not enter"}  # what records up to version 0.1 say
+_FORMER = {"no-go": "does not enter"}  # as written in records up to version 0.1
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 Along each axis the gap per side is the clearance, plus the width error of the cut, less what the
 worst season takes, less what the part's size is off by; a corner that the cutter leaves rounder
 than the part has a gap of its own. All of them are normal; the width error is common to all.
-Where a hand reading contradicts the outline, each is believed by its weight (a linear pool).
+Where a hand reading contradicts the outline, both count by their weights (a linear pool).
 """
 
 import math
@@ -14,13 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.drawing.drawing import Unit
 from snugline.fit.part_uncertainty import PartUncertainty
-from snugline.lengths import format_length
 from snugline.notice import Notice
-from snugline.pocket.clearance import Clearance, contradicting
+from snugline.pocket.clearance import STEP, Clearance, contradicting
 from snugline.pocket.season import SeasonalGap
 from snugline.pocket.width_error import WidthError
+from snugline.sentence import Sentence, length
 
 DOUBTFUL, BLOCKED = 0.90, 0.50  # below the first a doubt, below the second it cannot be cut
 COVERAGE = 1.96
@@ -58,7 +57,7 @@ class Chance:
     ----------
     probability : 0 to 1.
     places : along the length, along the width, and at a corner that the cutter leaves.
-    width_error : of the cut, as it was reckoned with.
+    width_error : of the cut, as it was allowed for.
     squeeze : mm per side that the part may be squeezed by.
     """
 
@@ -179,43 +178,44 @@ def _above(gap: NDArray[np.float64], u: float) -> NDArray[np.float64]:
     return np.asarray(ndtr(gap / u) if u > 0 else np.where(gap >= 0, 1.0, 0.0))
 
 
-def chance_notices(found: Chance, unit: Unit = "mm", machine: str = "") -> tuple[Notice, ...]:
+def chance_notices(found: Chance, machine: str = "") -> tuple[Notice, ...]:
     """A doubt below 90 %, and below 50 % the word that this cannot be cut."""
     if found.probability >= DOUBTFUL:
         return ()
     worst = found.worst
     blocked = found.probability < BLOCKED
     at = "at a corner" if worst.name == "corner" else f"along the {worst.name}"
-    doubt = COVERAGE * math.hypot(worst.u, found.width_error.u)
-    gap = format_length(worst.gap + found.width_error.value, unit)
     when = f" on the {worst.season} day" if worst.season else ""
     return (
         Notice(
             "does-not-go-in" if blocked else "may-not-go-in",
-            f"the part {found.words}: the chance is {found.per_cent}, with a gap of {gap} per side "
-            f"{at}{when} (U95 {format_length(doubt, unit)})",
-            _mend(found, unit, machine),
+            Sentence(
+                f"the part {found.words}: the chance is {found.per_cent}, with a gap of {{}} per "
+                f"side {at}{when} (U95 {{}})",
+                length(worst.gap + found.width_error.value),
+                length(COVERAGE * math.hypot(worst.u, found.width_error.u)),
+            ),
+            _mend(found, machine),
             "cannot be cut" if blocked else "check",
         ),
     )
 
 
-def _mend(found: Chance, unit: Unit, machine: str) -> str:
+def _mend(found: Chance, machine: str) -> Sentence:
     """The remedy that the largest share of the doubt asks for."""
     worst = found.worst
     short = 1.3 * math.hypot(worst.u, found.width_error.u) - worst.gap - found.width_error.value
-    more = format_length(max(0.05, math.ceil(short / 0.05) * 0.05), unit)
-    enlarge = f"add {more} of clearance per side"
+    more = length(max(STEP, math.ceil(short / STEP) * STEP))
+    enlarge = "add {} of clearance per side"
     if worst.name == "corner":
-        return f"relieve the corners or use a thinner cutter, or {enlarge}"
+        return Sentence(f"relieve the corners or use a thinner cutter, or {enlarge}", more)
     if worst.others:
-        return f"read the {worst.name} again: readings and outline disagree"
+        return Sentence.of(f"read the {worst.name} again: readings and outline disagree")
     enlarge += f" along the {worst.name}"
     if worst.closes > max(worst.u, found.width_error.u):
-        return f"{enlarge}, or turn the grain"
+        return Sentence(f"{enlarge}, or turn the grain", more)
     if found.width_error.u > worst.u:
-        record = (
-            f"record three cuts of {machine}" if machine else "name the machine and record its cuts"
-        )
-        return f"cut a coupon first, {record}, or {enlarge}"
-    return f"read the {worst.name} more exactly, or {enlarge}"
+        named = machine.replace("{", "{{").replace("}", "}}")
+        record = f"record three cuts of {named}" if machine else "name the machine and record cuts"
+        return Sentence(f"cut a coupon first, {record}, or {enlarge}", more)
+    return Sentence(f"read the {worst.name} more exactly, or {enlarge}", more)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from snugline.counting import counted
 from snugline.errors import PlanError
 from snugline.fit.geometry.outline import Point
 
@@ -54,8 +55,8 @@ def placed(
     if found is None:
         short = _shortfall(pieces, room, gap, turn)
         raise PlanError(
-            f"{len(pieces)} pieces need stock {short:.0f} mm longer than {stock[0]:.0f} x "
-            f"{stock[1]:.0f} mm",
+            f"{counted(len(pieces), 'piece')} need{'s' if len(pieces) == 1 else ''} stock "
+            f"{short:.0f} mm longer than {stock[0]:.0f} x {stock[1]:.0f} mm",
             "layout",
             "use longer stock, fewer pieces or smaller margins",
         )

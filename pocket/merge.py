@@ -78,7 +78,7 @@ class _Piece:
 
 
 class _Points:
-    """Points met so far, each standing for its whole neighbourhood."""
+    """Points met so far, each representing its whole neighbourhood."""
 
     def __init__(self) -> None:
         self._cells: dict[tuple[int, int], Point] = {}
@@ -122,10 +122,10 @@ def _split(a: Outline, b: Outline) -> list[_Piece]:
     """All segments of both, cut at every point that they have in common."""
     bundle = Bundle([*a.segments, *b.segments])
     points = _Points()
-    # Ends first, so that a cut beside an end takes the end's own coordinates.
+    # Ends first, so that a cut next to an end takes the end's own coordinates.
     ends = [(points.snapped(s.start), points.snapped(s.end)) for s in bundle.segments]
     met = crossings(bundle)
-    # Most are the joints of neighbours, of which nothing is to be learnt.
+    # Most are the joints of neighbours, which carry no information.
     inner = (met.point != bundle.start[met.segment]).any(axis=1)
     inner &= (met.point != bundle.end[met.segment]).any(axis=1)
     segment, where = met.segment[inner], met.point[inner]

@@ -8,6 +8,7 @@ from snugline.fit.geometry.outline import Outline
 from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.access import notch_outline, ribbon_outline
 from snugline.pocket.border import border_notices, border_outline, least_land
 from snugline.pocket.choices import PocketChoices
@@ -29,7 +30,9 @@ from snugline.pocket.relief import Disc, relieved
 from snugline.pocket.season import SeasonalGap, season_notices, seasonal_gaps, turning_saves
 from snugline.pocket.sheet import Sheet, merged_layers
 from snugline.pocket.state import State, state_of
+from snugline.pocket.tool_shape import tool_notices
 from snugline.pocket.width_error import WidthError
+from snugline.sentence import Sentence, length
 
 LARGE_CLEARANCE = 2.0  # mm; more is more likely a slip in the unit (common practice, no source)
 _REACH_PLAY = 1e-4  # mm; a relief as wide as the cutter admits it by this much less
@@ -75,7 +78,7 @@ class Opening:
         return self.state == "not to be cut"
 
     def as_json(self) -> dict[str, Any]:
-        """The pocket's verdict, as it stands under `pockets` in the result's cut plan."""
+        """The pocket's verdict, as under `pockets` in the result's cut plan."""
         return {
             "clearance": self.clearance.as_json(),
             "state": self.state,
@@ -136,14 +139,16 @@ def plan_opening(given: Given, clearance: Clearance) -> Opening:
     )
     notices = [*_fit_notices(given, clearance, seasons, likely)]
     if found is not None:
-        notices += cutter_notices(outline, found, clearance, choices.squeezed, unit)
-    notices += depth_notices(given.depth, given.thickness, choices, unit)
+        notices += cutter_notices(outline, found, clearance, choices.squeezed)
+    notices += depth_notices(given.depth, given.thickness, choices)
     if land is not None and choices.border is not None:
         notices += border_notices(
-            land, choices.border.edge, given.depth.pocket, choices.stock.thickness, unit
+            land, choices.border.edge, given.depth.pocket, choices.stock.thickness
         )
-    notices += step_notices(plain, choices, unit)
-    notices += overlap_notices(layers, unit)
+    notices += step_notices(plain, choices)
+    notices += overlap_notices(layers, choices)
+    if cutter is not None:
+        notices += tool_notices(cutter, given.depth.pocket, clearance)
     state, because = state_of(notices)
     return Opening(
         clearance,
@@ -167,16 +172,20 @@ def _fit_notices(
     given: Given, clearance: Clearance, seasons: tuple[SeasonalGap, ...], likely: Chance
 ) -> list[Notice]:
     """Remarks on whether the part goes in, and why not."""
-    choices, unit, part = given.choices, given.unit, given.uncertainty
+    choices, part = given.choices, given.uncertainty
     doubted = likely.probability < DOUBTFUL
     notices = []
     if clearance.length > LARGE_CLEARANCE or clearance.width > LARGE_CLEARANCE:
         notices.append(
             Notice(
                 "clearance-large",
-                f"a clearance of {clearance.named(unit)} per side is unusually large",
+                Sentence(
+                    "a clearance of {} per side is unusually large",
+                    length(max(clearance.length, clearance.width)),
+                ),
                 "check its number and unit",
                 "check",
+                OfKey(("pocket", "clearance")),
             )
         )
     notices += season_notices(
@@ -185,12 +194,11 @@ def _fit_notices(
         turning_saves(choices.movers, given.size, clearance),
         choices.squeezed,
         fit_of(choices.kind).rigid,
-        unit,
     )
     blocked = likely.probability < BLOCKED
-    notices += disagreement_notices(clearance, part, given.size, blocked, unit)
-    notices += clearance_notices(clearance, part, doubted, unit)
-    notices += chance_notices(likely, unit, choices.machine)
+    notices += disagreement_notices(clearance, part, given.size, blocked)
+    notices += clearance_notices(clearance, part, doubted)
+    notices += chance_notices(likely, choices.machine)
     return notices
 
 

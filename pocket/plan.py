@@ -3,7 +3,7 @@
 The plan ends at outlines with depths; how the cutter moves is the CAM program's affair.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,8 +15,9 @@ from snugline.fit.readings.thickness import Thickness
 from snugline.lengths import format_length
 from snugline.notebook_svg import notebook_svg
 from snugline.notice import Notice
-from snugline.place import OfPart
+from snugline.place import OfKey, OfPart
 from snugline.pocket.board import Group, laid_out
+from snugline.pocket.board_plan import boards
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import unit_notices
 from snugline.pocket.clearance import Clearance, even
@@ -35,10 +36,12 @@ from snugline.pocket.merge import united
 from snugline.pocket.opening import Given, Opening, bays, placed, plan_opening
 from snugline.pocket.relief import relieved
 from snugline.pocket.season import wood_notices
+from snugline.pocket.shared_board import GuestPocket, Known
 from snugline.pocket.sheet import PlanLayer, Sheet
 from snugline.pocket.suggestion import Suggestion, suggest
 from snugline.pocket.template import template_notices, template_outline
 from snugline.pocket.width_error import WidthError, unknown_machine
+from snugline.sentence import Sentence, length
 
 _GAP = 2.0  # mm between pieces beyond the cutter's diameter
 
@@ -59,6 +62,7 @@ class CutPlan:
     times : minutes for several step-downs; empty without feeds.
     sheets : all drawings.
     notices, cautions : remarks on this plan, and what holds for every cut.
+    guests : pockets of further parts in the same board.
     """
 
     part: str
@@ -74,6 +78,7 @@ class CutPlan:
     sheets: tuple[Sheet, ...]
     notices: tuple[Notice, ...]
     cautions: tuple[str, ...]
+    guests: tuple[GuestPocket, ...] = ()
 
     def _repr_svg_(self) -> str:
         layers = self.openings[0].sheet.layers
@@ -81,12 +86,13 @@ class CutPlan:
         return notebook_svg((loop.inscribed(0.01).tolist(), True) for loop in loops)
 
     def as_json(self) -> dict[str, Any]:
-        """The form that stands under `cut_plan` in the result contract; lengths in mm."""
+        """The form under `cut_plan` in the result contract; lengths in mm."""
         return {
             "layers": [
                 layer for sheet in self.sheets if not sheet.blocked for layer in sheet.as_json()
             ],
             "pockets": [opening.as_json() for opening in self.openings],
+            "guests": [guest.as_json() for guest in self.guests],
             "depth": {"pocket": self.depth.pocket, "above": self.depth.above,
                       "u95": self.depth.u95, "floor": self.depth.floor},
             "gaps": [
@@ -119,6 +125,7 @@ def make_plan(
     unit: Unit = "mm",
     width_error: WidthError | None = None,
     readings_in: frozenset[str] = frozenset(),
+    outlines: Mapping[str, Known] | None = None,
 ) -> CutPlan:
     """The cut plan of a part.
 
@@ -129,8 +136,9 @@ def make_plan(
     thickness : of the part.
     choices : the shop's; one pocket is planned for each clearance.
     unit : that files are written in.
-    width_error : of the cut, what the shop's records know of the machine.
+    width_error : of the cut, from the shop's records of the machine.
     readings_in : units that hand readings were written in (`mm`, `in`).
+    outlines : for a board of several parts, what the files that it names hold, by their names.
 
     Raises
     ------
@@ -152,7 +160,7 @@ def make_plan(
     notices = [*refused, *_placed_notices(openings, unit)]
     notices += unit_notices(choices.written, readings_in, unit)
     notices += wood_notices(choices.movers, choices.glued, fit_of(choices.kind).rigid)
-    notices += coupon_notices(depth, choices, unit)
+    notices += coupon_notices(depth, choices)
     pieces = coupons(outline, thickness, choices, offered, unit)
     sheets = [opening.sheet for opening in openings]
     sheets += coupon_sheets(
@@ -162,9 +170,13 @@ def make_plan(
         sheet, remarks = _template_sheet(opening, given)
         sheets += sheet
         notices += remarks
-    if choices.stock.length is not None and choices.stock.width is not None:
+    laid_out_here = choices.stock.length is not None and choices.stock.width is not None
+    if laid_out_here and choices.shared is None:
         sheets += [_layout(opening, pieces, depth, choices, unit) for opening in openings]
-    times, remarks = _times(openings[0], depth, choices, unit)
+    guests, shared, remarks = boards(openings, given, outlines or {})
+    sheets += shared
+    notices += remarks
+    times, remarks = _times(openings[0], depth, choices)
     return CutPlan(
         part,
         unit,
@@ -179,6 +191,7 @@ def make_plan(
         tuple(sheets),
         tuple(dict.fromkeys([*notices, *remarks])),
         _cautions(choices),
+        guests,
     )
 
 
@@ -242,7 +255,7 @@ def _told_apart(clearances: Sequence[Clearance], unit: Unit) -> None:
 
 
 def _placed_notices(openings: Sequence[Opening], unit: Unit) -> list[Notice]:
-    """Each pocket's remarks with its clearance; what all of them have alike is said once."""
+    """Each pocket's remarks with its clearance; what is the same for all of them only once."""
     notices = []
     for opening in openings:
         for notice in opening.notices:
@@ -256,10 +269,12 @@ def _placed_notices(openings: Sequence[Opening], unit: Unit) -> list[Notice]:
 
 
 def _depth(thickness: Thickness, choices: PocketChoices) -> Depth:
-    seat = thickness.value - choices.above + choices.sanding
+    seat = thickness.thickest - choices.above + choices.sanding
     deeper = [choices.step.deeper if choices.step else 0.0]
     deeper.append(choices.feet.deeper if choices.feet else 0.0)
     deeper += [notch.depth - seat for notch in choices.notches if notch.depth is not None]
+    deeper += [r.depth if r.from_seat else r.depth - seat for r in choices.recesses]
+    deeper += [lip.depth - seat for lip in choices.lips]
     stock = choices.stock.thickness
     return pocket_depth(thickness, choices.above, choices.sanding, max(deeper), stock)
 
@@ -274,7 +289,7 @@ def _template_sheet(opening: Opening, given: Given) -> tuple[list[Sheet], list[N
         allowance = choices.relief_allowance
         corners = relieved(corners, follower.cutter, choices.relief, allowance).outline
     pocket = united(corners, bays(opening.plain, choices, follower.cutter), "notch")
-    notices = template_notices(pocket, given.part, follower, choices.squeezed, unit)
+    notices = template_notices(pocket, given.part, follower, choices.squeezed)
     blocked = opening.blocked or any(n.severity == "cannot be cut" for n in notices)
     size, cutter = (format_length(d, unit) for d in (follower.diameter, follower.cutter))
     name = f"{follower.name} {size} cutter {cutter}"
@@ -289,7 +304,7 @@ def _layout(
     choices: PocketChoices,
     unit: Unit,
 ) -> Sheet:
-    """The copies of one pocket, and its coupons where they are asked for, on the stock."""
+    """The copies of one pocket, and its coupons, if any, on the stock."""
     across = choices.board is not None and choices.board.grain == "width"
     groups = [
         Group(f"piece {k + 1}", opening.sheet.layers, across) for k in range(choices.stock.copies)
@@ -307,21 +322,23 @@ def _layout(
 
 
 def _times(
-    opening: Opening, depth: Depth, choices: PocketChoices, unit: Unit
+    opening: Opening, depth: Depth, choices: PocketChoices
 ) -> tuple[tuple[TimeRow, ...], list[Notice]]:
     if choices.feeds is None:
         return (), []
     cut, remarks = opening.outline, []
     if choices.cutter and choices.feeds.step_over > choices.cutter.diameter:
-        over, width = (
-            format_length(v, unit) for v in (choices.feeds.step_over, choices.cutter.diameter)
-        )
         remarks.append(
             Notice(
                 "step-over-wider-than-cutter",
-                f"a step-over of {over} leaves ridges: the cutter is {width} wide",
-                f"use about {format_length(0.4 * choices.cutter.diameter, unit)}",
+                Sentence(
+                    "a step-over of {} leaves ridges: the cutter is {} wide",
+                    length(choices.feeds.step_over),
+                    length(choices.cutter.diameter),
+                ),
+                Sentence("use about {}", length(0.4 * choices.cutter.diameter)),
                 "check",
+                OfKey(("pocket", "feeds", "step_over")),
             )
         )
     return time_table(cut.area, cut.perimeter, depth.pocket, choices.feeds), remarks

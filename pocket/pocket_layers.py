@@ -6,6 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
+from snugline.counting import counted
 from snugline.errors import PlanError
 from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.distance import signed_distance
@@ -14,12 +15,17 @@ from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import circle
 from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.access import notch_outline, push_hole_outline
 from snugline.pocket.choices import Feet, PocketChoices
 from snugline.pocket.cutter import UNCUT_TOL, cutter_centres, reach
 from snugline.pocket.depth import Depth
+from snugline.pocket.hold_down import held
+from snugline.pocket.passes import with_roughing
+from snugline.pocket.recess import label_layer, lip_layer, recess_layer
 from snugline.pocket.relief import relieved
 from snugline.pocket.sheet import PlanLayer
+from snugline.sentence import Sentence, length
 
 
 @dataclass(frozen=True)
@@ -35,7 +41,7 @@ class Shape:
 def pocket_layers(
     shape: Shape, depth: Depth, choices: PocketChoices, unit: Unit
 ) -> list[PlanLayer]:
-    """All layers, the pocket first, in the order of cutting.
+    """All layers in the order of cutting.
 
     Raises
     ------
@@ -46,7 +52,9 @@ def pocket_layers(
         return f"{name} depth {format_length(mm, unit)}"
 
     width = choices.cutter.diameter if choices.cutter else 0.0
-    layers = [PlanLayer(at("pocket", depth.pocket), depth.pocket, (shape.outline,))]
+    layers = [lip_layer(shape.plain, lip, unit) for lip in choices.lips]
+    main = PlanLayer(at("pocket", depth.pocket), depth.pocket, (shape.outline,))
+    layers += [main] if choices.passes is None else with_roughing(main, choices.passes, unit)
     if choices.step is not None:
         deep = depth.pocket + choices.step.deeper
         floors = tuple(step_floors(shape.plain, choices))
@@ -60,11 +68,15 @@ def pocket_layers(
             name = at(f"{notch.side} notch", notch.depth)
             bay = notch_outline(shape.plain, notch, width)
             layers.append(PlanLayer(name, notch.depth, (bay,), pattern="dotted"))
+    layers += [recess_layer(r, depth.pocket, width, unit) for r in choices.recesses]
+    layers += [label_layer(label, unit) for label in choices.labels]
     if choices.push_holes:
         holes = tuple(push_hole_outline(shape.plain, hole, width) for hole in choices.push_holes)
         layers.append(PlanLayer("push hole through", None, holes, pattern="dash-dot"))
     if shape.border is not None:
         layers.append(PlanLayer("border through", None, (shape.border,), pattern="dash-dot"))
+    if choices.hold is not None:
+        return held(layers, choices.hold, choices.stock.thickness, width, unit)
     return layers
 
 
@@ -90,7 +102,7 @@ def step_floors(plain: Outline, choices: PocketChoices) -> Iterator[Outline]:
             yield relieved(floor, width, choices.relief, choices.relief_allowance).outline
 
 
-def step_notices(plain: Outline, choices: PocketChoices, unit: Unit) -> tuple[Notice, ...]:
+def step_notices(plain: Outline, choices: PocketChoices) -> tuple[Notice, ...]:
     """Whether the cutter leaves wood in the corners of the deeper floor."""
     if choices.step is None or choices.cutter is None:
         return ()
@@ -102,16 +114,19 @@ def step_notices(plain: Outline, choices: PocketChoices, unit: Unit) -> tuple[No
     ]
     if not left:
         return ()
-    most = format_length(max(corner.stands for corner in left), unit)
-    count = len(left)
     return (
         Notice(
             "uncut-step-corner",
-            f"the {format_length(width, unit)} cutter leaves up to {most} of wood uncut in {count} "
-            f"corner{'s' * (count != 1)} of the deeper floor; what goes down there may meet it",
+            Sentence(
+                "the {} cutter leaves up to {} of wood uncut in "
+                f"{counted(len(left), 'corner')} of the deeper floor; what goes down there may "
+                "meet it",
+                length(width),
+                length(max(corner.stands for corner in left)),
+            ),
             "relieve the corners (relief = ...), use a thinner cutter or square them by hand",
             "check",
-            "step",
+            OfKey(("pocket", "step")),
         ),
     )
 
@@ -140,30 +155,35 @@ def feet_recesses(part: Outline, plain: Outline, feet: Feet, cutter: float) -> t
     return tuple(circle(feet.diameter / 2, place) for place in places)
 
 
-_HOLES = ("push hole", "feet", "recess")
+def overlap_notices(layers: list[PlanLayer], choices: PocketChoices) -> tuple[Notice, ...]:
+    """Holes and recesses that cut into each other: two paths where one is meant.
 
-
-def overlap_notices(layers: list[PlanLayer], unit: Unit) -> tuple[Notice, ...]:
-    """Holes and recesses that cut into each other: two paths where one is meant."""
+    One that lies wholly in another of another depth is a step of it, and is meant so.
+    """
+    names = ("push hole", "feet", *(recess.name for recess in choices.recesses))
     holes = [
-        (layer.name.split(" depth")[0].removesuffix(" through"), outline)
+        (next(name for name in names if layer.name.startswith(name)), layer.depth, outline)
         for layer in layers
-        if layer.name.startswith(_HOLES)
+        if layer.name.startswith(names) and "tabs" not in layer.name
         for outline in layer.outlines
     ]
     found = []
-    for (one, a), (other, b) in combinations(holes, 2):
-        apart = _apart(a, b)
+    for (one, deep, a), (other, deeper, b) in combinations(holes, 2):
+        apart = _apart(a, b, deep != deeper)
         if apart < 0:
             found.append((apart, one, other))
     if not found:
         return ()
     worst, one, other = min(found)
-    what = f"two of the {one}s" if one == other else f"a {one} and one of the {other}"
+    what = (
+        f"two of the {one.removesuffix('s')}s"
+        if one == other
+        else f"a {one} and one of the {other}"
+    )
     return (
         Notice(
             "holes-overlap",
-            f"{what} overlap by {format_length(-worst, unit)}",
+            Sentence(f"{what} cut into each other by {{}}", length(-worst)),
             "move them apart, or make one of them of both",
             "cannot be cut",
             one,
@@ -171,10 +191,12 @@ def overlap_notices(layers: list[PlanLayer], unit: Unit) -> tuple[Notice, ...]:
     )
 
 
-def _apart(a: Outline, b: Outline) -> float:
+def _apart(a: Outline, b: Outline, may_hold: bool) -> float:
     """Distance between two outlines, mm; negative by how much they lie in each other."""
     one, other = polygon_of(a), polygon_of(b)
     if not one.intersects(other):
         return float(one.distance(other))
+    if may_hold and (one.contains(other) or other.contains(one)):
+        return 0.0
     low_x, low_y, high_x, high_y = one.intersection(other).bounds
     return -float(min(high_x - low_x, high_y - low_y))

@@ -10,7 +10,7 @@ from snugline.lengths import MM_PER_INCH
 
 _LONGEST = 1400  # pixels
 _MARGIN = 24
-_SMOOTH = 2  # drawn so much larger, then reduced
+_SMOOTH = 2  # drawn this many times larger, then reduced
 _DASH = 2.0  # pixels for a millimetre of the patterns
 
 

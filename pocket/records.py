@@ -1,6 +1,6 @@
 """The shop's own records of cuts, in one small SQLite file in the user's data folder.
 
-Each change is one transaction, on disk before the call returns, and is kept beside the cuts, so
+Each change is one transaction, on disk before the call returns, and is kept with the cuts, so
 that it can be undone. SQLite's rollback journal undoes what a killed program left half done, and
 its locks let several programs write in turn.
 """
@@ -71,7 +71,7 @@ class Records:
         self.path = path or default_path()
 
     def add(self, cut: Cut) -> str:
-        """Put a cut on record, dated today unless it says; returns its key."""
+        """Record a cut, dated today by default; returns its key."""
         _check(cut, "fit record")
         key = uuid4().hex
         self._insert([(key, cut)])
@@ -231,7 +231,7 @@ class Records:
     def _open(self) -> Iterator[sqlite3.Connection]:
         connection = None
         try:
-            # No implicit transactions: BEGIN and COMMIT stand where they act.
+            # No implicit transactions: BEGIN and COMMIT are written where they act.
             connection = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None)
             connection.execute("PRAGMA synchronous = FULL")
             yield connection

@@ -20,7 +20,7 @@ STYLES: tuple[Style, ...] = ("dog-bone", "t-bone along length", "t-bone along wi
 ALLOWANCE = 0.2  # mm; relief radius over the cutter's, unless chosen (common practice, no source)
 
 _SHARPEST_TURN = math.radians(150)
-_SHORTEST = 0.01  # mm; a shorter straight piece beside the disc is not worth a node
+_SHORTEST = 0.01  # mm; a shorter straight piece next to the disc is not worth a node
 _BISECTIONS = 60
 
 
@@ -192,7 +192,7 @@ def _relief(pocket: Outline, corner: _Corner, radius: float, style: Style) -> _C
         touch = corner.start if keep_arriving else corner.end
         centre = _plus(touch, (-wall[1], wall[0]), radius)
         inward = (-wall[0], -wall[1]) if keep_arriving else wall
-    # The disc's flanks beside its way in; seen inwards, the arriving wall is on the left.
+    # The disc's flanks along its way in; seen inwards, the arriving wall is on the left.
     left = _plus(centre, (-inward[1], inward[0]), radius)
     right = _plus(centre, (inward[1], -inward[0]), radius)
     leave, first, way_in = _flank(pocket, corner, centre, radius, left, inward, backwards=True)

@@ -4,12 +4,11 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from snugline.fit.drawing.drawing import Unit
-from snugline.lengths import format_length
 from snugline.notice import Notice
 from snugline.pocket.clearance import Clearance
 from snugline.pocket.thermal import Material, growth
 from snugline.pocket.wood import DIRECTIONS, VALID_MOISTURE, Climate, Direction, Timber
+from snugline.sentence import Figure, Sentence, length, share
 
 # Tension strength over stiffness across the grain, walnut to oak, gives 0.5 to 1 % (from memory).
 SPLITTING_STRAIN = 0.005
@@ -40,7 +39,7 @@ class SeasonalGap:
     season : `driest` or `dampest`.
     direction : `length` or `width` of the part.
     across : whether this is across the board's grain.
-    opening, land, part : change of the opening, of the two lands beside it together, of the part.
+    opening, land, part : change of the opening, of the two lands next to it together, of the part.
     gap : what is left of the clearance on each side; negative means squeezed.
     u95 : of what the season changes of the gap.
     """
@@ -69,7 +68,7 @@ def seasonal_gaps(
     ----------
     size : (length, width) of the part, mm.
     clearance : as cut.
-    land : wood beside the opening on each side, mm.
+    land : wood next to the opening on each side, mm.
     """
     board = movers.board
     gaps = []
@@ -134,7 +133,6 @@ def season_notices(
     saves: tuple[Direction, float] | None,
     squeeze: float = 0.0,
     rigid: bool = True,
-    unit: Unit = "mm",
 ) -> tuple[Notice, ...]:
     """A remark on the gap that a season closes, with U95 of the part and of the movement.
 
@@ -153,8 +151,10 @@ def season_notices(
         if not left or min(left) >= 0:
             continue
         worst = left.index(min(left))
-        if own[worst].closes > 0:
-            found.append(_closing(own[worst], doubts[worst], saves, squeeze, rigid, unit))
+        # Where the gap was in doubt before any season, that is said by itself.
+        matters = left[worst] + own[worst].closes + own[worst].u95 >= 0 or own[worst].gap < 0
+        if own[worst].closes > 0 and matters:
+            found.append(_closing(own[worst], doubts[worst], saves, squeeze, rigid))
     return tuple(found)
 
 
@@ -164,36 +164,45 @@ def _closing(
     saves: tuple[Direction, float] | None,
     squeeze: float,
     rigid: bool,
-    unit: Unit,
 ) -> Notice:
     squeezed = worst.gap + squeeze < 0
-    left, doubt, closes = (format_length(v, unit) for v in (abs(worst.gap), u95, worst.closes))
     axis = f"the {worst.direction}"
-    if squeezed:
-        text = f"on the {worst.season} day the part is squeezed by {left} per side along {axis}"
-    else:
-        text = f"on the {worst.season} day {left} of gap per side is left along {axis}"
-    more = format_length(max(0.0, u95 - worst.gap - squeeze), unit)
-    mend = f"add {more} of clearance along {axis}"
+    said = f"on the {worst.season} day the part is squeezed by {{}} per side along {axis}"
+    if not squeezed:
+        said = f"on the {worst.season} day {{}} of gap per side is left along {axis}"
+    moved, figures = _who_moves(worst)
+    more = length(max(0.0, u95 - worst.gap - squeeze))
+    mend = Sentence(f"add {{}} of clearance along {axis}", more)
     if saves is not None:
-        turned = f"let the grain run along the {saves[0]}"
-        mend = f"{turned}, which saves {format_length(saves[1], unit)} per side, or {mend}"
+        mend = Sentence(
+            f"let the grain run along the {saves[0]}, which saves {{}} per side, or add {{}} of "
+            f"clearance along {axis}",
+            length(saves[1]),
+            more,
+        )
     return Notice(
         "squeezed-in-season" if squeezed else "may-close-in-season",
-        f"{text} (U95 {doubt}): {_who_moves(worst, unit)}, {closes} less gap than as cut",
+        Sentence(
+            f"{said} (U95 {{}}): {moved}, {{}} less gap than as cut",
+            length(abs(worst.gap)),
+            length(u95),
+            *figures,
+            length(worst.closes),
+        ),
         mend,
         "cannot be cut" if squeezed and rigid else "check",
         worst.direction,
     )
 
 
-def _who_moves(gap: SeasonalGap, unit: Unit) -> str:
-    parts = []
+def _who_moves(gap: SeasonalGap) -> tuple[str, list[Figure]]:
+    """What grows and shrinks, with places for the figures, and the figures."""
+    parts, figures = [], []
     for name, change in (("part", gap.part), ("opening", gap.opening)):
         if abs(change) >= 0.005:
-            verb = "grows" if change > 0 else "shrinks"
-            parts.append(f"the {name} {verb} by {format_length(abs(change), unit)}")
-    return " and ".join(parts) or "nothing moves much"
+            parts.append(f"the {name} {'grows' if change > 0 else 'shrinks'} by {{}}")
+            figures.append(length(abs(change)))
+    return " and ".join(parts) or "nothing moves much", figures
 
 
 def wood_notices(movers: Movers, glued: bool, rigid: bool) -> tuple[Notice, ...]:
@@ -208,9 +217,12 @@ def wood_notices(movers: Movers, glued: bool, rigid: bool) -> tuple[Notice, ...]
         notices.append(
             Notice(
                 "glue-would-split-land",
-                f"glued to a rigid part, the wood cannot make the {100 * strain:.1f} % of movement "
-                "across the grain that the seasons ask for; about "
-                f"{100 * SPLITTING_STRAIN:.1f} % can split the land",
+                Sentence(
+                    "glued to a rigid part, the wood cannot make the {} of movement across the "
+                    "grain that the seasons ask for; about {} can split the land",
+                    share(strain, 1),
+                    share(SPLITTING_STRAIN, 1),
+                ),
                 "leave it unglued, or fix it at one spot with an elastic glue",
                 "cannot be cut",
             )
@@ -238,8 +250,11 @@ def _moisture_notices(movers: Movers) -> Iterator[Notice]:
     if outside:
         yield Notice(
             "moisture-outside-table",
-            f"a moisture content of {outside[0]:.1f} % lies outside the 6 to 14 % that the "
-            "movement coefficients hold for",
+            Sentence(
+                "a moisture content of {} lies outside the 6 to 14 % that the movement "
+                "coefficients hold for",
+                share(outside[0] / 100, 1),
+            ),
             "treat the stated movement as a rough figure",
             "note",
         )

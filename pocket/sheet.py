@@ -70,7 +70,7 @@ class Sheet:
         return f"{self.name}, clearance {self.clearance.named(unit)}"
 
     def stem(self, part: str, unit: Unit) -> str:
-        """A file name without its ending; the unit stands in every one."""
+        """A file name without its ending; every one gives the unit."""
         words = f"{part} {self.title(unit)} units {unit}".lower()
         words = re.sub(r"(?<= )-(?=\d)", "minus ", words)
         return re.sub(r"[^a-z0-9.]+", "-", words).strip("-")

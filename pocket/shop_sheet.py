@@ -1,4 +1,4 @@
-"""The shop sheet: one page to take to the machine, with room to write down what came of it."""
+"""The shop sheet: one page to take to the machine, with room to write down the result."""
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
@@ -38,7 +38,7 @@ def shop_sheet(plan: CutPlan, readings: Sequence[str] = (), paper: str = "a4") -
 
     Parameters
     ----------
-    readings : the hand readings, a line each, as they are to stand on the sheet.
+    readings : the hand readings, a line each, as printed on the sheet.
     paper : `a4` or `letter`.
     """
     size = paper_size(paper)
@@ -69,7 +69,7 @@ def _page(
     top = pdf.get_y()
     _picture(pdf, plan.openings[0], size[0] - _MARGIN - _PICTURE[0], _MARGIN)
     for title, lines in _sections(plan, readings):
-        # Beside the picture the lines are shorter.
+        # Next to the picture the lines are shorter.
         beside = pdf.get_y() < max(top, _MARGIN + _PICTURE[1])
         width = size[0] - 2 * _MARGIN - (_PICTURE[0] + 4 if beside else 0)
         pdf.set_font("helvetica", "B", points)
@@ -205,7 +205,7 @@ def _gap_lines(plan: CutPlan, opening: Opening) -> Iterator[str]:
 
 
 def both(mm: float, unit: Unit) -> str:
-    """A length in the job's unit; inches with the nearest 64th beside the decimals."""
+    """A length in the job's unit; inches with the nearest 64th after the decimals."""
     if unit == "mm":
         return format_length(mm, unit)
     return f"{format_length(mm, unit)} ({inch_fraction(mm)})"

@@ -1,4 +1,4 @@
-"""What a pocket's remarks make of it: good, usable with a doubt, or not to be cut."""
+"""A pocket's verdict from its remarks: good, to be checked, or not to be cut."""
 
 from collections.abc import Sequence
 from typing import Literal
@@ -7,7 +7,7 @@ from snugline.notice import Notice
 
 State = Literal["good", "usable", "not to be cut"]
 
-# What brings the verdict about stands before the verdict itself.
+# The cause of the verdict comes before the verdict itself.
 _LAST = ("does-not-go-in", "may-not-go-in")
 
 

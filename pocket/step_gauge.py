@@ -1,6 +1,6 @@
 """A go gauge for one dimension: a closed slot as long as the pocket, with a step for each rung.
 
-The part is stood on its edge and its end (or its long side) let into the slot, step by step: the
+The part is held on its edge and its end (or its long side) let into the slot, step by step: the
 first step that admits it is the rung. Both ends of the slot are walls that the cutter makes as it
 makes the pocket's, so that a machine that cuts too narrow fails here as it would there. It is cut
 through, so that a part with large corners passes far enough to be felt at its widest.
@@ -17,7 +17,7 @@ from snugline.fit.geometry.outline import Outline, Point
 from snugline.fit.geometry.primitives import polygon
 from snugline.pocket.lettering import engraved, engraved_width
 
-PLAY = 1.0  # mm; a step is so much higher than the part is thick
+PLAY = 1.0  # mm by which a step is higher than the part is thick
 UNKNOWN_CUTTER = 8.0  # mm; room is left for the largest that is common (common practice)
 TEXT = 4.0  # mm, height of engraved figures
 TEXT_ROOM = 2.0  # mm round them
@@ -68,7 +68,7 @@ def step_gauge(
         raise InputError("there are no rungs", "coupons", "give a ladder of clearances")
     radius = (cutter or UNKNOWN_CUTTER) / 2
     ends = [size + 2 * rung for rung in ladder]
-    # Above each ledge the cutter, rolling round the ledge's corner, leaves a little standing.
+    # Above each ledge the cutter, rolling round the ledge's corner, leaves a little uncut.
     ledges = [b - a for a, b in pairwise(ends)]
     rolled = [radius, *(math.sqrt(max(0.0, 2 * radius * s - s * s)) for s in ledges)]
     corners: list[Point] = [(0.0, 0.0)]

@@ -14,7 +14,7 @@ from snugline.pocket.width_error import WidthError
 from snugline.pocket.wood import DIRECTIONS, Direction
 
 _RUNGS = 7
-_COARSE = 0.1  # mm; the step of the rungs where the doubt is large
+_COARSE = 0.1  # mm; the step of the rungs where the uncertainty is large
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass
 
+from snugline.counting import counted
 from snugline.errors import InputError, PlanError
-from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.geometry.parallel import parallel
-from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.place import OfKey
 from snugline.pocket.cutter import UNCUT_TOL, reach
+from snugline.sentence import Sentence, length
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ def template_outline(pocket: Outline, follower: Follower) -> Outline:
     if len(made) != 1:
         raise PlanError(
             f"the template for a {follower.name} of {follower.diameter:g} mm falls into "
-            f"{len(made)} pieces",
+            f"{counted(len(made), 'piece')}",
             "template",
             f"use a {follower.name} nearer to the cutter's diameter",
         )
@@ -58,7 +59,7 @@ def template_outline(pocket: Outline, follower: Follower) -> Outline:
 
 
 def template_notices(
-    pocket: Outline, part: Outline, follower: Follower, squeeze: float = 0.0, unit: Unit = "mm"
+    pocket: Outline, part: Outline, follower: Follower, squeeze: float = 0.0
 ) -> tuple[Notice, ...]:
     """Whether the part goes into the pocket as the hand router's cutter leaves it.
 
@@ -69,21 +70,22 @@ def template_notices(
         return ()
     overlap = found.part_overlap or 0.0
     jams = overlap > max(UNCUT_TOL, squeeze)
-    stands = format_length(max(c.stands for c in found.uncut), unit)
-    does = (
-        f"the part would meet {format_length(overlap, unit)} of it"
-        if jams
-        else ("the part still drops in")
-    )
-    count = len(found.uncut)
+    does, figures = "the part still drops in", []
+    if jams:
+        does, figures = "the part would meet {} of it", [length(overlap)]
     return (
         Notice(
             "template-corner-too-tight",
-            f"routed with the template, a {format_length(follower.cutter, unit)} cutter leaves "
-            f"up to {stands} of wood in {count} corner{'s' * (count != 1)}; {does}",
+            Sentence(
+                "routed with the template, a {} cutter leaves up to {} of wood in "
+                f"{counted(len(found.uncut), 'corner')}; {does}",
+                length(follower.cutter),
+                length(max(c.stands for c in found.uncut)),
+                *figures,
+            ),
             "relieve the corners (relief = ...), use a thinner cutter with a "
             f"{follower.name} that fits it, or square the corners with a chisel",
             "cannot be cut" if jams else "note",
-            "template",
+            OfKey(("pocket", "template")),
         ),
     )

@@ -1,4 +1,4 @@
-"""Growth of a part with temperature: small beside wood's movement, but for rubber and plastic."""
+"""Growth of a part with temperature: less than wood moves, except for rubber and plastic."""
 
 from dataclasses import dataclass
 

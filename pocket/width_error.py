@@ -1,12 +1,13 @@
-"""The width error of the cut: what a machine cuts too wide or too narrow, learnt from records.
+"""The width error of the cut: what a machine cuts too wide or too narrow, estimated from records.
 
 A cut's gap per side is the drawn clearance, plus the machine's width error in that wood with that
-cutter, less what the part is off by. A word of fit says between which edges that gap lay; where
-those edges are, each shop's words show by and by, so that they are unknowns as well. Calipers on
-the opening say more. The error is a sum of effects (machine, wood, cutter); all unknowns have
-normal priors. Moments of the posterior are found by expectation propagation (Minka 2001; Rasmussen
-and Williams, Gaussian Processes for Machine Learning, section 3.6). Each observation may be a slip
-with a small probability (a mixture), so that one typing error is named instead of averaged.
+cutter, less what the part is off by. A word of fit gives the edges between which that gap lay;
+where those edges are is estimated from each shop's words, so that they are unknowns as well. A
+caliper reading of the opening is more informative. The error is a sum of effects (machine, wood,
+cutter); all unknowns have normal priors. Moments of the posterior are found by expectation
+propagation (Minka 2001; Rasmussen and Williams, Gaussian Processes for Machine Learning, section
+3.6). Each observation may be a slip with a small probability (a mixture), so that one typing error
+is named instead of averaged.
 """
 
 import math
@@ -26,7 +27,7 @@ WOOD_U = 0.05
 CUTTER_U = 0.05
 # How far shops differ in what they call entering, snug and loose (common practice, no source).
 EDGE_U = (0.02, 0.04, 0.06)
-# Repeatability of one cut and of the feel of one word; and of calipers on an opening, per side.
+# Repeatability of one cut and of the feel of one word; and of a caliper on an opening, per side.
 FEEL_U = 0.015
 CALIPER_U = 0.015
 LEAST_CUTS = 3  # before these nothing is claimed
@@ -104,7 +105,7 @@ def estimate(cuts: Sequence[Cut], machine: str, wood: str, cutter: float = 0.0) 
     model = _Model(own, wood, cutter)
     sites = model.sites()
     found = posterior(sites, model.prior_u, model.prior_mean)
-    # Openings that scatter more than calipers do: their own scatter counts instead (Birge 1932).
+    # Openings that scatter more than a caliper does: their own scatter counts instead (Birge 1932).
     ratio = found.scatter(sites.measured)
     if ratio > 1.0:
         sites = model.sites(ratio)
@@ -200,7 +201,7 @@ def _cdf(x: float) -> float:
 
 
 def next_test(kind: str, error: WidthError) -> float:
-    """Clearance in mm of the test cut whose word of fit is expected to leave the least doubt.
+    """Clearance in mm of the test cut whose word of fit is expected to leave the least uncertainty.
 
     The variance left, averaged over the words, is least where two words have about even odds;
     which two, and how even, depends on how far their edges lie apart for what is known.

@@ -9,7 +9,7 @@ from snugline.pocket.species import Species, own_shrinkage, own_species, species
 from snugline.pocket.table import Table, text, whole, word
 from snugline.pocket.wood import Climate, Cut, Direction, Timber, equilibrium_moisture
 
-_LARGEST_COEFFICIENT = 1.0  # % for 1 %; no wood moves so much
+_LARGEST_COEFFICIENT = 1.0  # % for 1 %; above that of any wood
 _LARGEST_SHRINKAGE = 25.0  # %
 
 

@@ -3,7 +3,8 @@
 import numpy as np
 from made_views import camera_over, phone_lens
 
-from snugline.trace.edge.silhouette import Silhouette, resample
+from snugline.trace.edge.silhouette import Silhouette
+from snugline.trace.image.polyline import resample
 
 SIZE = (900, 700)
 _LENS = phone_lens(1500.0, (0.0, 0.0, 0.0, 0.0), (449.5, 349.5), SIZE)

@@ -12,7 +12,7 @@ import numpy as np
 from shapely import Polygon, segmentize, unary_union
 from shapely.affinity import affine_transform
 
-from snugline.trace.part.part_search import SheetView
+from snugline.trace.part.sheet_view import SheetView
 
 SHEET = np.array([297.0, 210.0])
 WINDOW = np.array([[38.5, 35.0], [258.5, 35.0], [258.5, 175.0], [38.5, 175.0]])

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, Systematic
-from snugline.trace.camera.bundle_adjustment import Adjusted
+from snugline.trace.camera.adjusted_cameras import Adjusted
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.sighting import Sighting, sight_plain
 from snugline.trace.edge.learned_edge import Response

@@ -17,7 +17,7 @@ from snugline.notice import Notice
 from snugline.place import OfPhoto, Position
 from snugline.trace.contour import Curve
 from snugline.trace.edge.relief_displacement import outward_normals
-from snugline.trace.edge.silhouette import resample
+from snugline.trace.image.polyline import resample
 
 Floats = NDArray[np.float64]
 
@@ -28,7 +28,8 @@ _GAP_MM = 2.0
 _CLOSED_GAP_MM = 30.0
 # Points farther than this from the reference belong to another edge.
 _REACH_MM = 2.0
-_DISAGREE = 4.0
+_DISAGREE = 4.0  # standard uncertainties between a photo and the others
+_SCATTER_POINTS = 20.0  # over which the scatter of the photos is averaged
 _LONG_ENOUGH_MM = 4.0
 
 
@@ -73,7 +74,7 @@ def join(curves: Sequence[Curve], names: Sequence[str]) -> Joined | None:
     # Weights are reduced to what the photos' own scatter allows.
     photos = (weight > 0).sum(axis=0)
     chi = np.sum(weight * (offset - mean) ** 2, axis=0) / np.maximum(photos - 1, 1)
-    inflate = np.sqrt(np.maximum(gaussian_filter1d(chi, 20.0, mode="wrap"), 1.0))
+    inflate = np.sqrt(np.maximum(gaussian_filter1d(chi, _SCATTER_POINTS, mode="wrap"), 1.0))
     sigma = inflate / np.sqrt(np.maximum(total, 1e-12))
     share = weight / np.maximum(total, 1e-12)
     noise = np.minimum(inflate * np.sqrt(np.sum(share**2 * own, axis=0)), sigma)

@@ -21,11 +21,10 @@ from snugline.notice import Notice
 from snugline.place import OfPhoto
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
-from snugline.trace.camera.lens_hypotheses import lens_hypotheses
-from snugline.trace.camera.observations import Observations
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.image.photo_file import Photo, read_photo
 from snugline.trace.sheet.frame_description import Frame
+from snugline.trace.stored_pictures import IN_DISPLAY, as_stored, displayed
 from snugline.trace.verdict.photo_verdict import HOLDOUT_MM
 
 Floats = NDArray[np.float64]
@@ -42,16 +41,6 @@ _LEARNED_WEIGHT = 50.0
 # The photos are held out in this many groups, to test the lens on photos it was not fitted to.
 _GROUPS = 3
 _NAME = re.compile(r"\w[\w .()+-]{0,79}")
-_IN_DISPLAY = {  # what an EXIF orientation does to (x, y) as stored (JEITA CP-3451, tag 0x0112)
-    1: ((1, 0), (0, 1)),
-    2: ((-1, 0), (0, 1)),
-    3: ((-1, 0), (0, -1)),
-    4: ((1, 0), (0, -1)),
-    5: ((0, 1), (1, 0)),
-    6: ((0, -1), (1, 0)),
-    7: ((0, -1), (-1, 0)),
-    8: ((0, 1), (-1, 0)),
-}
 
 
 @dataclass(frozen=True)
@@ -96,11 +85,11 @@ class KnownCamera:
         spread = np.full(RADIAL_TERMS, _RIPPLE_U_PX)
         u[3:, 3:] = np.linalg.inv(radial_precision(lens.focal, half_diagonal, spread))
         turn = np.eye(LENS_SIZE)
-        turn[1:3, 1:3] = _IN_DISPLAY[orientation]
+        turn[1:3, 1:3] = IN_DISPLAY[orientation]
         covariance = turn @ (self.covariance + u) @ turn.T
         unit = np.sqrt(np.diag(covariance))
         precision = np.linalg.inv(covariance / np.outer(unit, unit)) / np.outer(unit, unit)
-        centre = _displayed(np.array([lens.centre]), orientation, lens.size)[0]
+        centre = displayed(np.array([lens.centre]), orientation, lens.size)[0]
         size = lens.size if orientation <= 4 else (lens.size[1], lens.size[0])
         shown = replace(lens, centre=(float(centre[0]), float(centre[1])), size=size)
         source = f"the camera {self.name!r}, calibrated from {counted(self.photos, 'photo')}"
@@ -136,13 +125,13 @@ def learn(
                 str(file),
                 "calibrate with photos of one camera, one lens and one size at a time",
             )
-        if photo.exif.orientation not in (1, 3, 6, 8):
+        if np.linalg.det(IN_DISPLAY[photo.exif.orientation]) < 0:
             raise InputError(
                 "the photo is stored mirrored",
                 str(file),
                 "take it with the camera on the back, or turn mirroring off",
             )
-        sightings.append(_as_stored(sight_markers(photo, frames), photo))
+        sightings.append(as_stored(sight_markers(photo, frames), photo))
     if first is None:
         raise InputError("there is no photo", "camera", "give photos of a frame")
     learned = KnownCamera(_checked(name, first), first, *_solved(sightings, frames), np.nan)
@@ -218,35 +207,6 @@ def _checked(name: str | None, key: CameraKey) -> str:
             f"{name!r} cannot be a camera's name", "camera", "use letters, digits, spaces, hyphens"
         )
     return name
-
-
-def _displayed(points: Floats, orientation: int, stored: tuple[int, int]) -> Floats:
-    """(N, 2) pixels of the displayed photo from those as stored."""
-    turn = np.array(_IN_DISPLAY[orientation], dtype=np.float64)
-    return np.asarray(points @ turn.T + _shift(turn, stored))
-
-
-def _shift(turn: Floats, stored: tuple[int, int]) -> Floats:
-    """What brings the turned picture's first pixel back to (0, 0)."""
-    return np.asarray((turn < 0) @ (np.array(stored) - 1.0))
-
-
-def _as_stored(sighting: Sighting, photo: Photo) -> Sighting:
-    """The sighting in pixels as stored, its lens shared with all others of the camera."""
-    stored = photo.stored_size
-    turn = np.array(_IN_DISPLAY[photo.exif.orientation], dtype=np.float64)
-    shift = _shift(turn, stored)
-    o: Observations = sighting.observations
-    expected, *otherwise = lens_hypotheses(stored, photo.exif)
-    return replace(
-        sighting,
-        size=stored,
-        observations=replace(o, pixels=(o.pixels - shift) @ turn, normals=o.normals @ turn),
-        quads=(sighting.quads - shift) @ turn,
-        prior=expected,
-        otherwise=tuple(otherwise),
-        camera_key=("the one camera",),
-    )
 
 
 def prior_for(

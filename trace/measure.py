@@ -34,7 +34,7 @@ from snugline.trace.part.window_contents import check_window, foreign_covers, wh
 from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view, split_markers
 from snugline.trace.plan_curve import EDGE_OFFSET_U_PX, plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
-from snugline.trace.verdict.edge_verdict import EdgeEvidence, region_of
+from snugline.trace.verdict.followed_piece import EdgeEvidence, region_of
 from snugline.trace.verdict.lens_verdict import judge_lens
 from snugline.trace.verdict.photo_verdict import Evidence, judge
 
@@ -223,7 +223,7 @@ def _parts(view: PhotoView, light: NDArray[np.float32], step: int) -> list[Regio
         try:
             check_window(light, here, window)
             try:
-                regions.extend(find_part(light, here).regions)
+                regions.extend(find_part(light, here))
             except PhotoError:
                 raise why_nothing(light, here, window) from None
         except PhotoError as error:
@@ -261,15 +261,16 @@ def _covers(
 
 def _others(view: PhotoView, regions: Sequence[Region], step: int) -> list[Notice]:
     """A remark on a second part in one window; the largest is measured."""
-    if len(view.sheets_seen()) > 1 or len(regions) < 2 or regions[1].area_mm2 < _SECOND_PART_MM2:
+    others = [r for r in regions[1:] if r.outer and r.area_mm2 >= _SECOND_PART_MM2]
+    if len(view.sheets_seen()) > 1 or not others:
         return []
-    places = np.concatenate([edge.points for edge in regions[1].outer]) * step + (step - 1) / 2
+    places = np.concatenate([edge.points for edge in others[0].outer]) * step + (step - 1) / 2
     return [
         Notice(
             "second-part",
             Sentence(
                 "{} things lie in the window; the largest was measured.",
-                number(sum(region.area_mm2 >= _SECOND_PART_MM2 for region in regions)),
+                number(1 + len(others)),
             ),
             "Leave one part alone in the window and take the photo again.",
             "usable",

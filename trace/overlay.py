@@ -12,6 +12,11 @@ _SHIFT = 4
 _LONG_SIDE_PX = 2000
 # Line patterns and shades distinguish things; the pale line under the dark one shows on any part.
 _DARK, _PALE = (20, 20, 20), (250, 250, 250)
+# Thousandths of the picture's width: the pale line under a dark one, of a marker in use, the
+# contour, and what must not be overlooked; and the number of a remark, right of and below its box's
+# corner.
+_MARKER_RIM, _CONTOUR_RIM, _BOLD_RIM = 3, 4, 5
+_NUMBER_RIM, _NUMBER_AT = 6, (6, 30)
 
 
 def draw_overlay(measured: MeasuredPhoto, rgb: NDArray[np.uint8] | None = None) -> bytes:
@@ -25,6 +30,7 @@ def draw_overlay(measured: MeasuredPhoto, rgb: NDArray[np.uint8] | None = None) 
     size = (round(photo.shape[1] * scale), round(photo.shape[0] * scale))
     picture = cv2.resize(photo, size, interpolation=cv2.INTER_AREA)
     unit = max(1, round(size[0] / 1000))
+    right, below = _NUMBER_AT
 
     def place(points: NDArray[np.float64]) -> NDArray[np.int32]:
         # The area-averaged picture's pixel centres: x -> (x + 0.5) * scale - 0.5.
@@ -36,31 +42,31 @@ def draw_overlay(measured: MeasuredPhoto, rgb: NDArray[np.uint8] | None = None) 
         cv2.polylines(picture, [place(points)], closed, shade, width, cv2.LINE_AA, _SHIFT)
 
     for quad in measured.markers_used:
-        line(quad, True, _PALE, 3 * unit)
+        line(quad, True, _PALE, _MARKER_RIM * unit)
         line(quad, True, _DARK, unit)
     for quad in measured.markers_rejected:
         for pair in (quad[[0, 2]], quad[[1, 3]]):
-            line(pair, False, _PALE, 5 * unit)
+            line(pair, False, _PALE, _BOLD_RIM * unit)
             line(pair, False, _DARK, 2 * unit)
     curves = (measured.contour.outer, *measured.contour.others)
     for curve, pixels in zip(curves, measured.contour_px, strict=True):
         for piece in np.split(pixels, list(curve.breaks)):
-            line(piece, curve.closed and not curve.breaks, _PALE, 4 * unit)
+            line(piece, curve.closed and not curve.breaks, _PALE, _CONTOUR_RIM * unit)
         for piece in np.split(pixels, list(curve.breaks)):
             line(piece, curve.closed and not curve.breaks, _DARK, unit)
     for number, notice in enumerate(measured.contour.notices, start=1):
         if notice.region_px is None:
             continue
-        left, top, right, bottom = notice.region_px
-        box = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
-        line(box, True, _PALE, 5 * unit)
+        x0, y0, x1, y1 = notice.region_px
+        box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+        line(box, True, _PALE, _BOLD_RIM * unit)
         line(box, True, _DARK, 2 * unit)
         x, y = (place(box[:1])[0] >> _SHIFT).tolist()
-        for shade, width in ((_PALE, 6 * unit), (_DARK, 2 * unit)):
+        for shade, width in ((_PALE, _NUMBER_RIM * unit), (_DARK, 2 * unit)):
             cv2.putText(
                 picture,
                 str(number),
-                (x + 6 * unit, y + 30 * unit),
+                (x + right * unit, y + below * unit),
                 cv2.FONT_HERSHEY_SIMPLEX,
                 unit,
                 shade,

@@ -1,4 +1,4 @@
-"""One photo with all that is known of it once the cameras are solved."""
+"""One photo with all that is known about it once the cameras are solved."""
 
 from dataclasses import dataclass
 
@@ -15,7 +15,7 @@ from snugline.trace.image.linear_light import srgb_to_linear
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.image.step_edge import sample_rgb
 from snugline.trace.part.paper_light import fit_light, quiet_zone_points
-from snugline.trace.part.part_search import SheetView
+from snugline.trace.part.sheet_view import SheetView
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 
 Floats = NDArray[np.float64]
@@ -29,7 +29,7 @@ _WHITE_SHARE = 0.98
 
 @dataclass(frozen=True)
 class PhotoView:
-    """One photo with all that is known of it once the cameras are solved."""
+    """One photo with all that is known about it once the cameras are solved."""
 
     photo: Photo
     number: int
@@ -83,7 +83,7 @@ def reduced_px(view: PhotoView, points: Floats, step: int) -> Floats:
 
 
 def sheet_view(view: PhotoView, sheet: int, step: int) -> SheetView:
-    """What is known of a sheet in the photo reduced by `step`."""
+    """What is known about a sheet in the photo reduced by `step`."""
     camera = view.camera
     frame = view.frames[sheet]
     quads, found = np.empty((0, 4, 2)), np.empty(0, dtype=bool)

@@ -10,7 +10,7 @@ import typer
 
 from snugline.desk.options import AsJson
 from snugline.errors import FileError, InputError, SnuglineError
-from snugline.lengths import parse_length
+from snugline.lengths import parse_angle, parse_length
 
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp")
 
@@ -19,6 +19,12 @@ def new(
     job: Annotated[Path, typer.Argument(help="The job file to make.")] = Path("job.toml"),
     name: Annotated[str | None, typer.Option(help="What the part is called.")] = None,
     thickness: Annotated[str | None, typer.Option(help="By caliper, e.g. 9.5mm.")] = None,
+    edge_radius: Annotated[
+        str | None, typer.Option(help="Rounding of the top edge; 0mm for a sharp one.")
+    ] = None,
+    draft: Annotated[
+        str | None, typer.Option(help="Lean of the sides, e.g. 1deg; 0deg for upright ones.")
+    ] = None,
     length: Annotated[str | None, typer.Option(help="By tape, e.g. '16 7/16 in'.")] = None,
     width: Annotated[str | None, typer.Option(help="By caliper.")] = None,
     frame: Annotated[str | None, typer.Option(help="Built-in name or description file.")] = None,
@@ -61,6 +67,20 @@ def new(
     answers = {
         "name": _ask("Name of the part", "--name", name, default="part"),
         "thickness": _ask("Thickness (caliper)", "--thickness", thickness, _length),
+        "edge_radius": _ask(
+            "Rounding of the top edge (0mm: sharp; empty: not known)",
+            "--edge-radius",
+            edge_radius,
+            _length,
+            default="",
+        ),
+        "draft": _ask(
+            "Lean of the sides, inwards to the top (0deg: upright; empty: not known)",
+            "--draft",
+            draft,
+            parse_angle,
+            default="",
+        ),
         "length": _ask("Length (tape)", "--length", length, _length, default=""),
         "width": _ask("Width (caliper)", "--width", width, _length, default=""),
         "frame": _ask("Frame", "--frame", frame, default="border-a4"),
@@ -90,7 +110,9 @@ def job_text(answers: dict[str, str], photos: list[tuple[str, str]]) -> str:
     quote = json.dumps  # every JSON string is a TOML string
     lines = ["[part]", f"name = {quote(answers['name'], ensure_ascii=False)}"]
     lines += [f"thickness = {quote(answers['thickness'])}"]
-    lines += ["# edge_radius, draft, listed, family, symmetry: see README", "", "[frame]"]
+    for key in ("edge_radius", "draft"):
+        lines += [f"{key} = {quote(answers[key])}"] if answers.get(key) else []
+    lines += ["# edge_chamfer, listed, family, symmetry: see README", "", "[frame]"]
     lines += [f"description = {quote(answers['frame'], ensure_ascii=False)}"]
     for key in ("bar_x", "bar_y"):
         if answers[key]:

@@ -22,6 +22,13 @@ def run(
     bundle: Annotated[
         bool, typer.Option("--bundle", help="Also pack all files into one zip archive.")
     ] = False,
+    anyway: Annotated[
+        bool,
+        typer.Option(
+            "--anyway",
+            help="Write drawings even of a result that is not to be cut from, marked unverified.",
+        ),
+    ] = False,
     processes: Annotated[
         int | None, typer.Option(min=1, help="Jobs at a time. [default: as many as cores]")
     ] = None,
@@ -41,11 +48,14 @@ def run(
       snugline run job.toml --json | jq .outline.length
     """
     from snugline.desk.batch import run_all
-    from snugline.desk.console import exit_status, print_json, print_notices, progress
+    from snugline.desk.console import print_json, print_notices, progress, result_status
+    from snugline.desk.job_run import Making
 
     folders = _folders(jobs, out)
     with progress(as_json) as step:
-        outcomes = run_all(list(zip(jobs, folders, strict=True)), bundle, processes, step)
+        outcomes = run_all(
+            list(zip(jobs, folders, strict=True)), Making(bundle, anyway, step), processes
+        )
     if len(outcomes) == 1 and (error := outcomes[0].error) is not None:
         raise error
     failed = False
@@ -54,13 +64,18 @@ def run(
             failed = True
             typer.echo(f"snugline: {outcome.error}", err=True)
             continue
-        if not as_json:
-            print("\n".join(outcome.lines))
-        print_notices(outcome.notices, outcome.unit)
+        if as_json:
+            print_notices(outcome.notices, outcome.unit)
+            continue
+        print("\n".join(outcome.lines))
+        # What keeps a result from being cut stands in its first line already.
+        blocked = outcome.record is not None and outcome.record["state"] == "not to be cut"
+        first = 1 if blocked else 0
+        print_notices(outcome.notices[first:], outcome.unit)
     if as_json:
         records = [outcome.as_json() for outcome in outcomes]
         print_json(records[0] if len(jobs) == 1 else records)
-    status = max(exit_status(outcome.notices) for outcome in outcomes)
+    status = max(result_status(outcome.record, outcome.notices) for outcome in outcomes)
     raise typer.Exit(JOB_FAILED if failed else status)
 
 

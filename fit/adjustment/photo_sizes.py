@@ -11,7 +11,7 @@ from snugline.fit.adjustment.start_values import View
 from snugline.fit.readings.slips import Expected
 
 # Of sides whose shape is not known yet, a distance between them is good to this; bows, leaning
-# sides and unstated edges are within it. Gross contradictions only are to be told by it.
+# sides and unstated edges are within it. Only gross contradictions are to be found by it.
 SPAN_U_MM, SPAN_U_SHARE = 0.7, 0.004
 # Where a contour reaches beyond the two sides by more than this share they are not the part's own.
 NOTHING_BEYOND = 0.015
@@ -43,7 +43,7 @@ class PhotoSizes:
     least: float = 0.0
 
     def expected(self, thicker: float = 0.0) -> Expected:
-        """The dimension, were the part thicker by so many mm than the photos were traced with."""
+        """The dimension, were the part thicker by this many mm than the photos were traced with."""
         u = math.hypot(SPAN_U_MM, SPAN_U_SHARE * self.least)
         if not self.spans:
             return Expected(None, u, self.least)

@@ -24,7 +24,7 @@ MOST = 12  # slips of a thickness that are tried
 
 @dataclass(frozen=True)
 class OtherThickness:
-    """The thickness that was probably meant, and what is said of the one that was read."""
+    """The thickness that was probably meant, and a remark on the one that was read."""
 
     meant: float
     notice: Notice
@@ -33,7 +33,7 @@ class OtherThickness:
 def weigh_thickness(
     thickness: Thickness | None, sizes: Mapping[str, PhotoSizes], readings: Sequence[Reading]
 ) -> OtherThickness | None:
-    """The thickness that the photos ask for, where the one that was read cannot be right."""
+    """The thickness that the photos support, where the one that was read cannot be right."""
     if thickness is None or not _apart(sizes, readings, 0.0):
         return None
     reading = Reading("thickness", (thickness.value,), "caliper", OfPart("thickness"))
@@ -57,7 +57,7 @@ def _weighed(slip: Slip, likelihood: float) -> Slip:
 def _likelihood(
     sizes: Mapping[str, PhotoSizes], readings: Sequence[Reading], thicker: float
 ) -> float:
-    """How well the spans of all photos meet the readings if the part is thicker by so much."""
+    """How well the spans of all photos meet the readings if the part is thicker by this."""
     square = 0.0
     for reading in readings:
         for span in sizes.get(reading.what, PhotoSizes()).spans:
@@ -69,7 +69,7 @@ def _likelihood(
 def _apart(
     sizes: Mapping[str, PhotoSizes], readings: Sequence[Reading], thicker: float
 ) -> list[Reading]:
-    """Readings that the photos contradict if the part is thicker by so much, or photos apart."""
+    """Readings that the photos contradict if the part is thicker by this, or photos apart."""
     apart = []
     for reading in readings:
         size = sizes.get(reading.what)

@@ -16,8 +16,8 @@ from snugline.unstated_sides import UNSTATED
 
 Array = NDArray[np.float64]
 
-# A reading is checked where the rest says the dimension to so many of its standard uncertainties:
-# a slip of the usual kinds would show.
+# A reading is checked where the rest gives the dimension to this many of its standard
+# uncertainties: a slip of the usual kinds would show.
 CHECKED = 4.0
 
 
@@ -37,7 +37,7 @@ def on_readings_alone(adjusted: Adjusted) -> list[str]:
 def edge_remarks(
     adjusted: Adjusted, fitted: FittedOutline, alone: Sequence[str]
 ) -> tuple[Notice, ...]:
-    """What to ask of top edge and lean where they are unstated, from what the fit made of them."""
+    """Questions on top edge and draft where unstated, from what the fit made of them."""
     equations, x = adjusted.equations, adjusted.fit.x
     moved = {of: _typical(equations, of) for of in UNSTATED if ("part", of) in equations.nuisances}
     if not moved:

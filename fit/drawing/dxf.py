@@ -80,8 +80,11 @@ def _fill(document: Any, drawing: Drawing, version: Version) -> None:
     per_unit = drawing.mm_per_unit
     low_x, low_y, high_x, high_y = (v / per_unit for v in drawing.bounds)
     space = document.modelspace()
-    # $EXTMIN and $EXTMAX are written from the layout; left alone, they say that nothing is drawn.
+    # Written from the layout, or where a corner is the origin from the header itself; left alone,
+    # they say that nothing is drawn.
     space.reset_extents((low_x, low_y, 0.0), (high_x, high_y, 0.0))
+    document.header["$EXTMIN"] = (low_x, low_y, 0.0)
+    document.header["$EXTMAX"] = (high_x, high_y, 0.0)
     if version != "R12":
         document.header["$INSUNITS"] = INSUNITS[drawing.unit]
         document.header["$MEASUREMENT"] = int(drawing.unit == "mm")

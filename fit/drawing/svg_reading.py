@@ -25,6 +25,7 @@ from snugline.fit.drawing.drawing import (
 )
 from snugline.fit.drawing.path_data import MAX_STEPS, Chain, chains, numbers
 from snugline.fit.geometry.outline import Outline, Point
+from snugline.fit.geometry.primitives import circle
 
 MAX_BYTES = 20_000_000
 
@@ -190,7 +191,14 @@ class _Reader:
                 self.count += len(chain.steps)
                 if self.count > MAX_STEPS:
                     self._refuse(node, f"more than {MAX_STEPS} steps", "give the outline alone")
-                self._add(chain, matrix, self._layer(layer, pattern))
+                contents = self._layer(layer, pattern)
+                if _name(node) == "circle":
+                    # From its ends: arcs of half a turn say little of where their centre is.
+                    right, left = (_at(matrix, p) for p in chain.points[:2])
+                    middle = ((right[0] + left[0]) / 2, (right[1] + left[1]) / 2)
+                    contents.outlines.append(circle(math.dist(right, left) / 2, middle))
+                else:
+                    self._add(chain, matrix, contents)
         except SnuglineError as error:
             if isinstance(error, FileError):
                 raise

@@ -1,4 +1,4 @@
-"""What is said of readings that cannot be right: the value, what speaks against it, the slip."""
+"""Remarks on readings that cannot be right: the value, the evidence against it, the slip."""
 
 from collections.abc import Sequence
 
@@ -9,6 +9,8 @@ from snugline.notice import Notice
 from snugline.sentence import Figure, Sentence, length
 
 CONTRADICTED = "reading-contradicted"
+READINGS_DISAGREE = "readings-disagree"
+NOT_TIED = "photos-not-tied"
 VARIES = "part-varies"
 
 
@@ -19,7 +21,7 @@ def contradicted(
 
     Parameters
     ----------
-    shown : what speaks against it, a clause with `{}` for each of the figures.
+    shown : the evidence against it, a clause with `{}` for each of the figures.
     slips : what may have gone wrong, the likeliest first.
     """
     text = Sentence(
@@ -41,7 +43,7 @@ def remedy(what: str, value: float, slips: Sequence[Slip]) -> Sentence:
 
 
 def scatter_remarks(what: str, scatter: Scatter) -> tuple[Notice, ...]:
-    """What is said of repeated readings that scatter more than their tools."""
+    """Remarks on repeated readings that scatter more than their tools."""
     if scatter.kind == "alike":
         return ()
     low, high = min(scatter.values), max(scatter.values)
@@ -64,7 +66,7 @@ def scatter_remarks(what: str, scatter: Scatter) -> tuple[Notice, ...]:
             ),
         )  # fmt: skip
     kept = [value for reading in scatter.readings for value in reading.values_mm]
-    shown = "another reading says {{}}" if len(kept) == 1 else "the other readings say {}"
+    shown = "another reading says {}" if len(kept) == 1 else "the other readings say {}"
     middle = sum(kept) / len(kept)
     return tuple(
         contradicted(reading, value, shown, [length(middle)], slips)

@@ -1,7 +1,7 @@
 """Repeated readings that scatter more than their tools: a slip, or the part itself.
 
 A value is odd where it lies farther from the median of the others than their tools allow. If a
-slip turns it into what the others say, it is a slip, and only the others count. If none does, a
+slip turns it into what the others give, it is a slip, and only the others count. If none does, a
 part that is not of one size (hand-split slate, a tapered board) explains it as far as such parts
 vary; beyond that the readings contradict each other.
 """
@@ -77,7 +77,7 @@ def _odd(singles: Sequence[tuple[Reading, float]], i: int) -> bool:
 
 
 def _single_u(reading: Reading) -> float:
-    """Standard uncertainty of one value beside another of the same part, mm."""
+    """Standard uncertainty of one value relative to another of the same part, mm."""
     one = replace(reading, values_mm=(reading.value,), step_mm=reading.step_mm)
     if tool_of(reading).kind == "caliper":
         return math.hypot(uncertainty(one).own, CALIPER_CONTACT / math.sqrt(3))

@@ -1,9 +1,9 @@
 """Slips of reading and typing: what was probably meant by a value that cannot be right.
 
 Each kind of slip maps the value as typed to values that may have been meant. Those that agree with
-what the rest says are ranked by Bayes: how common the slip is, times how well its value fits. A
-slip that meets the expected value exactly by a factor is far more telling than a bent hook, which
-can explain any small difference.
+the rest are ranked by Bayes: how common the slip is, times how well its value fits. A slip that
+meets the expected value exactly by a factor is far stronger evidence than a bent hook, which can
+explain any small difference.
 """
 
 import math
@@ -47,7 +47,7 @@ class Slip:
 
 @dataclass(frozen=True)
 class Expected:
-    """What all else says of a dimension.
+    """What everything else gives for a dimension.
 
     Attributes
     ----------
@@ -111,7 +111,7 @@ def _other_size(
     others: Mapping[str, float],
     typed: Mapping[str, float],
 ) -> Iterator[Slip]:
-    """Another dimension typed for this one; what was meant may stand under the other."""
+    """Another dimension typed for this one; what was meant may be entered under the other."""
     for what in (others.keys() | typed.keys()) - {reading.what}:
         meant = typed.get(what)
         fits = meant is not None and meant != reading.value and expected.off(meant, own) <= FITS
@@ -178,7 +178,7 @@ def _candidates(reading: Reading, value: float) -> Iterator[tuple[str, str, floa
 def _on_scale(reading: Reading, meant: float, blur: float) -> tuple[float, float]:
     """The mark of a tape's or rule's scale that was meant, and how plausible that makes the value.
 
-    Nobody reads a tape to a tenth of a millimetre: a value between the marks was hardly meant.
+    A tape is not read to a tenth of a millimetre: a value between the marks was hardly meant.
     """
     if tool_of(reading).kind not in ("tape", "rule"):
         return meant, 1.0

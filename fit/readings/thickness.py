@@ -100,7 +100,7 @@ def thickness_of(readings: Sequence[Reading], stated: float | None = None) -> Th
 def thickness_remarks(
     readings: Sequence[Reading], stated: float | None = None
 ) -> tuple[Notice, ...]:
-    """What is to be said of readings of the thickness that do not agree."""
+    """Remarks on readings of the thickness that do not agree."""
     return scatter_remarks("thickness", _scatter(readings, stated))
 
 

@@ -224,8 +224,18 @@ def test_the_readme_s_job_is_a_job(tmp_path, frame_record):
     text = first + pocket + rest[rest.index("[output]") :]
     (tmp_path / "frame.json").write_text(json.dumps(frame_record))
     (tmp_path / "left-end.jpg").touch()
-    path = tmp_path / "job.toml"
-    path.write_text(text.replace('"border-a4"', '"frame.json"'))
+    (tmp_path / "tray").mkdir()
+    path = tmp_path / "tray" / "job.toml"
+    path.write_text(
+        text.replace('"border-a4"', '"../frame.json"').replace(
+            '"left-end.jpg"', '"../left-end.jpg"'
+        )
+    )
+    with pytest.raises(FileError, match=r"board\.dxf.* is not there"):
+        read_job(path)
+    (path.parent / "board.dxf").touch()
+    (tmp_path / "cup").mkdir()
+    (tmp_path / "cup" / "job.toml").touch()
     choices = read_job(path).choices
     assert choices.clearance == (even(0.4), Clearance(0.6, 0.5))
     assert choices.board is not None

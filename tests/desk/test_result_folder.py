@@ -81,6 +81,12 @@ def test_the_user_s_own_files_stay(either_way, tmp_path):
         assert (either_way / "toolpaths" / "tray.nc").read_text() == "mine"
 
 
+def test_a_file_of_the_user_s_whose_name_differs_in_capitals_only_is_none_of_ours(out):
+    (out / "Outline.SVG").write_text("mine")
+    publish(out, NEW)
+    assert held(out) == NEW | {"Outline.SVG": b"mine"}
+
+
 def test_a_result_of_an_earlier_version_is_replaced_by_its_list(tmp_path):
     out = tmp_path / "out"
     out.mkdir()

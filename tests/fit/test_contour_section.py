@@ -4,7 +4,7 @@ import made_contours
 import numpy as np
 import pytest
 
-from snugline.desk.job import LeaveOutTable
+from snugline.desk.job_tables import LeaveOutTable
 from snugline.fit.contour_section import kept_points, without
 from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.fit.outline_fit import fit_outline

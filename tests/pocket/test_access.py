@@ -59,7 +59,7 @@ def test_what_is_narrower_than_the_cutter_is_refused(make):
 
 
 def test_a_notch_wider_than_its_side_is_refused():
-    with pytest.raises(PlanError, match="wider than the left side"):
+    with pytest.raises(PlanError, match="passes the left side"):
         notch_outline(POCKET, FingerNotch("left", 90), 6)
 
 
@@ -68,3 +68,26 @@ def test_a_push_hole_must_lie_in_the_floor():
     assert made.area == pytest.approx(100 * math.pi)
     with pytest.raises(PlanError, match=r"reaches 5\.0 mm beyond"):
         push_hole_outline(POCKET, PushHole(20, (55, 0)), 6)
+
+
+@pytest.mark.parametrize("shape", ["half round", "oblong", "square"])
+@pytest.mark.parametrize("side", ["front", "back", "left", "right"])
+def test_a_notch_of_any_shape_lies_where_it_is_asked_for(shape, side):
+    notch = FingerNotch(side, 24.0, at=-15.0, shape=shape, reach=9.0)
+    made = notch_outline(POCKET, notch, 6.0)
+    low_x, low_y, high_x, high_y = POCKET.bounds
+    x0, y0, x1, y1 = made.bounds
+    if side in ("front", "back"):
+        wall = low_y if side == "front" else high_y
+        assert (x0, x1) == pytest.approx((-15 - 12, -15 + 12))
+        assert (wall - y0 if side == "front" else y1 - wall) == pytest.approx(9.0)
+    else:
+        wall = low_x if side == "left" else high_x
+        assert (y0, y1) == pytest.approx((-15 - 12, -15 + 12))
+        assert (wall - x0 if side == "left" else x1 - wall) == pytest.approx(9.0)
+    united(POCKET, [made], "finger notch")
+
+
+def test_a_notch_beyond_its_side_is_refused():
+    with pytest.raises(PlanError, match="passes the front side"):
+        notch_outline(POCKET, FingerNotch("front", 24.0, at=POCKET.bounds[2]), 6.0)

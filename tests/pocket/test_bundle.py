@@ -46,7 +46,7 @@ def test_every_name_says_its_unit(made):
     plan, files = made
     assert all(f"units-{plan.unit}." in name for name in files)
     assert all(name.startswith("slate-tray-no.-3-") for name in files)
-    assert len(files) == 4 * len(plan.sheets) + 1
+    assert len(files) == 4 * len(plan.sheets) + 2
 
 
 def test_dxf_files_audit_clean_and_hold_every_outline_and_layer(made):
@@ -256,3 +256,44 @@ def test_reading_lines_are_as_written(tmp_path):
         'length: 16 7/16 in, 16.44" by tape',
         "width: 118.66 mm by caliper",
     )
+
+
+def test_a_page_says_how_to_read_the_coupons_and_what_to_enter(made):
+    plan, files = made
+    (name,) = [n for n in files if "reading-the-coupons" in n]
+    document = pypdfium2.PdfDocument(files[name])
+    assert len(document) == 1
+    text = " ".join(document[0].get_textpage().get_text_range().split())
+    rung = {"mm": "0.40 mm", "in": "0.016 in"}[plan.unit]
+    for words in (
+        f"Steps: {rung}",
+        "The width gauge",
+        "The length gauge",
+        "without force",
+        "Never press a brittle part",
+        "snugline fitted job.toml",
+        "bench router",
+    ):
+        assert words in text
+
+
+def test_engraved_figures_are_drawn_in_full_lines_in_every_file(made):
+    # A dotted pattern takes small figures apart.
+    plan, files = made
+    for sheet in plan.sheets:
+        marks = [layer for layer in sheet.layers if layer.strokes]
+        assert all(layer.pattern == "solid" for layer in marks)
+        if not marks:
+            continue
+        stem = sheet.stem(plan.part, plan.unit)
+        scale = 1 if plan.unit == "mm" else 25.4
+        for layer in marks:
+            for stroke in layer.strokes:
+                points = np.array(stroke)
+                assert np.hypot(*np.diff(points, axis=0).T).max() > 0.5
+            # Read upright or, on the width gauge, sideways.
+            extents = [np.ptp(np.array(s), axis=0).max() for s in layer.strokes]
+            assert max(extents) >= 3.0
+        document, _ = ezdxf.recover.read(io.BytesIO(files[f"{stem}.dxf"]))
+        low = min(p[1] for layer in marks for s in layer.strokes for p in s) / scale
+        assert document.header["$EXTMIN"][1] <= low + 1e-6

@@ -228,3 +228,20 @@ def test_no_more_than_twenty_clearances_are_planned():
     listed = ", ".join(f'"0.{n:02} mm"' for n in range(1, 22))
     with pytest.raises(InputError, match="there are 21"):
         read(f"clearance = [{listed}]")
+
+
+def test_a_seat_of_nothing_above_or_below_is_flush():
+    for seat in ("flush", "0 mm above", "0 mm below"):
+        assert read(f'clearance = "0.3 mm"\nseat = "{seat}"').above == 0.0
+    with pytest.raises(InputError, match="seat"):
+        read('clearance = "0.3 mm"\nseat = "-0.1 mm above"')
+
+
+def test_what_has_to_be_more_than_nothing_may_not_be_nothing():
+    for value, good in (("0 mm", False), ("0.0005 mm", False), ("0.001 mm", True)):
+        text = f'clearance = "0.3 mm"\nstep = {{inset = "{value}", deeper = "1 mm"}}'
+        if good:
+            assert read(text).step.inset == 0.001
+        else:
+            with pytest.raises(InputError, match="too small"):
+                read(text)

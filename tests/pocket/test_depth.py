@@ -45,7 +45,7 @@ def test_negative_sanding_is_refused():
 
 
 def test_thin_floor_short_cutter_and_uneven_part_are_said():
-    uneven = thickness_of([Reading("thickness", (9.3, 9.5, 9.7), "caliper")])
+    uneven = thickness_of([Reading("thickness", (9.35, 9.5, 9.6), "caliper")])
     depth = pocket_depth(uneven, stock=11)
     notices = depth_notices(depth, uneven, cut_with(8))
     assert [n.code for n in notices] == [

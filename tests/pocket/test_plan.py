@@ -220,7 +220,7 @@ def test_holes_that_overlap_are_not_to_be_cut():
     apart = plan(push_hole=[{"diameter": "20 mm"}, {"diameter": "20 mm", "x": "30 mm"}], wood=None)
     assert "holes-overlap" not in codes(apart)
     over = plan(
-        push_hole=[{"diameter": "20 mm", "x": "-184 mm", "y": "-48 mm"}],
+        push_hole=[{"diameter": "20 mm", "x": "-176 mm", "y": "-48 mm"}],
         feet={"diameter": "12 mm", "inset": "25 mm", "deeper": "1 mm"},
         wood=None,
     )
@@ -450,3 +450,39 @@ def test_the_board_of_a_layout_is_the_stock(full):
     for edge in edges:
         assert edge.bounds == pytest.approx((0, 0, 1200, 500))
     assert edge.area == pytest.approx(1200 * 500)
+
+
+def test_a_coupon_is_as_deep_as_the_pocket_but_six_millimetres_at_most():
+    def depth(thickness, **chosen):
+        asked = {"corners": 1, "ladder": ["0.5 mm"], **chosen}
+        made = plan(thickness=Thickness(thickness, 0.025), coupons=asked, sanding=None, step=None)
+        (sheet,) = [s for s in made.sheets if s.name == "coupons"]
+        return sheet.layers[0].depth
+
+    assert depth(9.5) == 6.0
+    assert depth(4.25) == pytest.approx(4.25)
+    assert depth(9.5, depth="7 mm") == 7.0
+
+
+def test_a_board_whose_grain_runs_along_the_width_moves_along_the_length():
+    def gaps(grain):
+        wood = {
+            "species": "walnut", "grain": grain, "now": {"moisture": 8},
+            "driest": {"moisture": 6}, "dampest": {"moisture": 10},
+        }  # fmt: skip
+        made = plan(clearance="1.5 mm", wood=wood, material=None)
+        return {(g.season, g.direction): g.gap for g in made.openings[0].seasons}
+
+    along, across = gaps("length"), gaps("width")
+    # Walnut, tangential 0.00274 for 1 % of moisture (GTR-190, table 13-5), on half the opening.
+    dry = [key for key in along if key[0].startswith("dri")]
+    assert {key[1] for key in dry} == {"length", "width"}
+    closes = {
+        (grain, d): 1.5 - found[next(k for k in dry if k[1] == d)]
+        for grain, found in (("length", along), ("width", across))
+        for d in ("length", "width")
+    }
+    assert closes["length", "width"] == pytest.approx(149 * 0.00274 * 2 / 2, abs=0.02)
+    assert closes["width", "length"] == pytest.approx(421 * 0.00274 * 2 / 2, abs=0.05)
+    assert abs(closes["length", "length"]) < 0.1 * closes["width", "length"]
+    assert abs(closes["width", "width"]) < 0.1 * closes["length", "width"]

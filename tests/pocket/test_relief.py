@@ -196,3 +196,34 @@ def test_with_the_allowance_the_part_enters_with_stock_left_and_with_chords(styl
 def test_a_corner_that_the_cutter_reaches_is_not_relieved_for_the_allowance_s_sake():
     pocket = rounded_rectangle(120, 80, 3.1)
     assert relieved(pocket, 6.0, "dog-bone", ALLOWANCE).discs == ()
+
+
+def segment_shape(sagitta, chord=100.0, turn=0.0):
+    """A chord and the arc over it, turned about the origin: two sharp corners with one curved wall.
+
+    Radius and half angle of a circular segment are the textbook's: r = (c^2 / 4 + s^2) / 2 s.
+    """
+    radius = (chord**2 / 4 + sagitta**2) / (2 * sagitta)
+    c, s = math.cos(turn), math.sin(turn)
+
+    def at(x, y):
+        return (c * x - s * y, s * x + c * y)
+
+    left, right, centre = at(-chord / 2, 0), at(chord / 2, 0), at(0, sagitta - radius)
+    half = math.asin(min(1.0, chord / 2 / radius))
+    sweep = 2 * (half if sagitta <= radius else math.pi - half)
+    return Outline((Line(left, right), Arc(right, left, centre, radius, sweep)))
+
+
+@pytest.mark.parametrize("turn", [0.0, 1.0, 2.5, 4.0])
+@pytest.mark.parametrize("sagitta", [50.0, 62.0])
+def test_corners_with_a_curved_wall_get_their_disc_and_nothing_else(sagitta, turn):
+    """The relieved outline is the union of pocket and discs, by shapely."""
+    pocket = segment_shape(sagitta, turn=turn)
+    made = relieved(pocket, 6.0, "dog-bone")
+    assert len(made.discs) == 2
+    union = polygon_of(pocket, 1e-6)
+    for disc in made.discs:
+        union = union.union(shapely.Point(disc.centre).buffer(disc.radius or 3.0, quad_segs=QUAD))
+    assert polygon_of(made.outline, 1e-6).symmetric_difference(union).area < 1e-3
+    assert max(abs(s.sweep) for s in made.outline.segments if isinstance(s, Arc)) < 2 * math.pi

@@ -160,7 +160,7 @@ def written(tmp_path, name, size=(400, 300), **exif):
 )
 def test_photos_of_two_cameras_are_told_apart_and_named(tmp_path, monkeypatch, other, word):
     monkeypatch.setattr("snugline.trace.known_cameras.sight_markers", lambda p, f: None)
-    monkeypatch.setattr("snugline.trace.known_cameras._as_stored", lambda s, p: None)
+    monkeypatch.setattr("snugline.trace.known_cameras.as_stored", lambda s, p: None)
     files = [written(tmp_path, "one.jpg"), written(tmp_path, "two.jpg", **other)]
     with pytest.raises(InputError, match=f"two.jpg.*{word}"):
         learn(files, [])
@@ -172,6 +172,6 @@ def test_photos_of_two_cameras_are_told_apart_and_named(tmp_path, monkeypatch, o
 )
 def test_what_cannot_be_kept_is_refused(tmp_path, monkeypatch, name, orientation, word):
     monkeypatch.setattr("snugline.trace.known_cameras.sight_markers", lambda p, f: None)
-    monkeypatch.setattr("snugline.trace.known_cameras._as_stored", lambda s, p: None)
+    monkeypatch.setattr("snugline.trace.known_cameras.as_stored", lambda s, p: None)
     with pytest.raises(InputError, match=word):
         learn([written(tmp_path, "one.jpg", orientation=orientation)], [], name)

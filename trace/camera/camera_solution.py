@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.place import OfPhoto
-from snugline.trace.camera.bundle_adjustment import BLOOM_U, Adjusted, adjust, readjusted
+from snugline.trace.camera.adjusted_cameras import Adjusted
+from snugline.trace.camera.bundle_adjustment import BLOOM_U, adjust, readjusted
 from snugline.trace.camera.described_markers import FEWEST_MARKERS, another_sheet
 from snugline.trace.camera.first_camera import bench_corners, camera_at, chosen_lens
 from snugline.trace.camera.lens import LensPrior

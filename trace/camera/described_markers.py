@@ -12,8 +12,8 @@ from snugline.trace.camera.sheet_recognition import recognised
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.sheet.frame_description import Frame
 
-# Pose and focal length need more than three markers; with fewer than so many on the reduced
-# picture it is searched again, at full size and reduced by so much more.
+# Pose and focal length need more than three markers; with fewer than the second on the reduced
+# picture it is searched again, at full size and reduced by this factor more.
 FEWEST_MARKERS, _FEW, _MUCH = 4, 8, 2
 
 

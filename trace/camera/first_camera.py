@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.trace.camera.bundle_adjustment import Adjusted, adjust
+from snugline.trace.camera.adjusted_cameras import Adjusted
+from snugline.trace.camera.bundle_adjustment import adjust
 from snugline.trace.camera.described_markers import FEWEST_MARKERS
 from snugline.trace.camera.lens import Lens, LensPrior
 from snugline.trace.camera.lens_choice import Chosen, MarkersSay, choose, markers_say

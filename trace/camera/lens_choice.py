@@ -1,9 +1,9 @@
 """Which of several hypotheses on a lens the markers bear out, by Bayes' theorem.
 
-One photo is adjusted with its lens left free. What the markers alone say of the lens, its pose
-marginalised, is then a normal law; the evidence of each hypothesis is the integral of that law over
-the hypothesis's prior (MacKay, Information Theory, Inference, and Learning Algorithms, chapter 28,
-from memory).
+One photo is adjusted with its lens left free. The information of the markers alone on the lens, its
+pose marginalised, is then a normal law; the evidence of each hypothesis is the integral of that law
+over the hypothesis's prior (MacKay, Information Theory, Inference, and Learning Algorithms, chapter
+28, from memory).
 """
 
 from collections.abc import Sequence
@@ -20,13 +20,13 @@ Floats = NDArray[np.float64]
 # costs some uncertainty and no truth.
 _SURE = 0.95
 # What paper and lens have of their own beside the noise of edges: the markers count with a quarter
-# of what they seem to say when a lens is to be refuted by them.
+# of their apparent information when a lens is to be refuted by them.
 _BELIEVED = 0.25
 
 
 @dataclass(frozen=True)
 class MarkersSay:
-    """What the markers of one photo say of its lens: precision @ (vector - lens) = pull.
+    """Information of one photo's markers on its lens: precision @ (vector - lens) = pull.
 
     Attributes
     ----------
@@ -46,7 +46,7 @@ class Chosen:
 
     Attributes
     ----------
-    refuted : the strictest one, where it is another and the markers speak against it.
+    refuted : the strictest one, where it is another and the markers contradict it.
     """
 
     prior: LensPrior
@@ -59,7 +59,7 @@ def markers_say(lens: Lens, covariance: Floats, prior: LensPrior) -> MarkersSay:
     unit = np.sqrt(np.diag(covariance))
     known = np.linalg.inv(covariance / np.outer(unit, unit))
     alone = known - prior.precision * np.outer(unit, unit)
-    # Where the prior says nearly all, rounding leaves negative precisions.
+    # Where the prior decides nearly all, rounding leaves negative precisions.
     values, vectors = np.linalg.eigh(0.5 * (alone + alone.T))
     alone = (vectors * np.maximum(values, 0.0)) @ vectors.T
     pull = prior.precision @ (lens.vector() - prior.lens.vector())
@@ -67,7 +67,7 @@ def markers_say(lens: Lens, covariance: Floats, prior: LensPrior) -> MarkersSay:
 
 
 def choose(hypotheses: Sequence[LensPrior], said: Sequence[MarkersSay]) -> Chosen:
-    """Choose by what the markers of one or several photos through one lens say.
+    """Choose by the markers of one or several photos through one lens.
 
     Parameters
     ----------

@@ -32,6 +32,12 @@ _LARGEST_SIGMA_PX = 0.5
 _SIGMA_FLOOR_PX = 0.01
 # A profile whose residual is this many times the typical one keeps its own noise.
 _UNLIKE = 3.0
+_EDGES = 8  # of a marker: both halves of its four sides
+_LEVELS = 2 * _EDGES  # of ink and of paper
+_PLANE = 4  # unknowns of their common light: ink, paper, two slopes
+# How far a profile reaches out into the white module, and in how many steps at least.
+_MODULE_SHARE, _LEAST_STEPS = 0.7, 5
+_SHARED_PX = 1.5  # px between independent samples: 1 over 2 / 3 of a pixel's variance
 # Middles of the sides' halves on a marker of side 1 about its own middle.
 _HALVES = np.array(
     [[-1, -2], [1, -2], [2, -1], [2, 1], [1, 2], [-1, 2], [-2, 1], [-2, -1]], dtype=np.float64
@@ -152,9 +158,9 @@ def _profiled(
 
 def _across(module: float, most: float, blur: float) -> Floats:
     """(T,) px, positions of the samples across a side, inside first; `module` in px."""
-    outer = float(np.clip(0.7 * module, _LEAST_REACH_PX, most))
+    outer = float(np.clip(_MODULE_SHARE * module, _LEAST_REACH_PX, most))
     inner = min(outer, max(_LEAST_REACH_PX, module - _INNER_BLURS * blur))
-    step = min(_STEP_PX, outer / 5)
+    step = min(_STEP_PX, outer / _LEAST_STEPS)
     return np.linspace(-inner, outer, int(np.ceil(inner / step) + np.ceil(outer / step)) + 1)
 
 
@@ -164,7 +170,7 @@ def _shared(spacing: float) -> float:
     Samples `spacing` px apart in a row are interpolated between the same pixels: the variance of
     one is 2 / 3 of a pixel's, that of the mean of many 1 / spacing of it for each sample.
     """
-    return max(1.0, 1.5 / spacing)
+    return max(1.0, _SHARED_PX / spacing)
 
 
 def _with_common_levels(profiled: _Profiled) -> tuple[Floats, Floats]:
@@ -179,16 +185,16 @@ def _with_common_levels(profiled: _Profiled) -> tuple[Floats, Floats]:
     residual = np.maximum(steps.residual, 1e-9)
     own = np.where(residual > _UNLIKE * typical, 1.0, typical / residual)
     covariance = profiled.shared * (own**2)[:, None, None] * steps.covariance
-    covariance = covariance.reshape(m, 8, 4, 4)
-    levels = np.stack([steps.low, steps.high], axis=-1).reshape(m, 8, 2)
+    covariance = covariance.reshape(m, _EDGES, 4, 4)
+    levels = np.stack([steps.low, steps.high], axis=-1).reshape(m, _EDGES, 2)
     darkness = np.median(levels[..., 0]) / max(float(np.median(levels[..., 1])), 1e-9)
-    terms = np.zeros((8, 2, 4))  # ink, paper, and the light's two slopes
+    terms = np.zeros((_EDGES, 2, _PLANE))  # ink, paper, and the light's two slopes
     terms[:, 0, 0] = terms[:, 1, 1] = 1.0
     terms[..., 2:] = np.array([darkness, 1.0])[:, None] * _HALVES[:, None, :]
-    columns = terms.reshape(16, 4)
-    common = levels.reshape(m, 16) @ (columns @ np.linalg.pinv(columns)).T
-    off = levels - common.reshape(m, 8, 2)
-    scatter = np.mean(off**2, axis=1) * 16 / (16 - 4) + 1e-12
+    columns = terms.reshape(_LEVELS, _PLANE)
+    common = levels.reshape(m, _LEVELS) @ (columns @ np.linalg.pinv(columns)).T
+    off = levels - common.reshape(m, _EDGES, 2)
+    scatter = np.mean(off**2, axis=1) * _LEVELS / (_LEVELS - _PLANE) + 1e-12
     by_levels = covariance[..., 2, :2]
     spread = covariance[..., :2, :2] + scatter[:, None, :, None] * np.eye(2)
     gain = np.linalg.solve(spread, by_levels[..., None])[..., 0]

@@ -10,11 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # What no model of lens and paper explains: no observation is assumed to be better than this.
 _MODEL_FLOOR_PX = 0.01
+# A marker of whose points more than the second share are off by more than the first, in limits of
+# the weights, is off as a whole; where less than that weight is left, the model is off.
+_OFF, _OFF_SHARE = 0.75, 0.3
 _TUKEY = 4.685  # 95 % efficiency for normal residuals: Holland and Welsch 1977, from memory
 
 
@@ -97,7 +102,7 @@ def robust_spread(residuals: Floats) -> float:
     """Robust standard deviation: the median absolute value, then the rms of what is near."""
     if len(residuals) == 0:
         return 1.0
-    spread = 1.4826 * float(np.median(np.abs(residuals)))
+    spread = SIGMA_PER_MAD * float(np.median(np.abs(residuals)))
     near = np.abs(residuals) < 3 * spread
     if near.sum() > 10:
         # Cutting at 3 sigma takes 1.3 % off the standard deviation.
@@ -112,10 +117,10 @@ def tukey_weights(residuals: Floats, noise: MarkerNoise, at: Places) -> Floats:
     """
     z = residuals / (_TUKEY * noise.spread(at))
     weights = np.where(np.abs(z) < 1, (1 - z * z) ** 2, 0.0)
-    far = np.bincount(at.marker, weights=(np.abs(z) >= 0.75).astype(np.float64))
-    bad = far > 0.3 * np.bincount(at.marker)
+    far = np.bincount(at.marker, weights=(np.abs(z) >= _OFF).astype(np.float64))
+    bad = far > _OFF_SHARE * np.bincount(at.marker)
     weights[bad[at.marker]] = 0.0
-    if weights.sum() < 0.3 * len(weights):
+    if weights.sum() < _OFF_SHARE * len(weights):
         # The model is off, not the markers: do not throw away the photo.
         return np.where(np.abs(z) < 3, 1 / (1 + z * z), 0.05)
     return weights

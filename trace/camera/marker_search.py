@@ -13,6 +13,12 @@ Floats = NDArray[np.float64]
 
 # The finder works on a picture of about this width or height; more only costs time.
 FINDER_SIDE_PX = 2000
+# Windows of the adaptive threshold. Printed tags on white: two are enough, and smaller ones find
+# noise.
+_WINDOWS_PX = (13, 53)
+# Of the longer side of the picture. A side of less than 15 of 2000 px could not be read anyway;
+# grain makes many quadrangles of that size.
+_LEAST_PERIMETER = 0.03
 
 
 @dataclass(frozen=True)
@@ -43,12 +49,9 @@ def find_markers(
     grey = reduce_grey(rgb, factor)
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    # Printed tags on white: two windows are enough, and smaller ones find noise. A side of less
-    # than 15 of 2000 px could not be read anyway; grain makes many quadrangles of that size.
-    parameters.adaptiveThreshWinSizeMin = 13
-    parameters.adaptiveThreshWinSizeMax = 53
-    parameters.adaptiveThreshWinSizeStep = 40
-    parameters.minMarkerPerimeterRate = 0.03
+    parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = _WINDOWS_PX
+    parameters.adaptiveThreshWinSizeStep = _WINDOWS_PX[1] - _WINDOWS_PX[0]
+    parameters.minMarkerPerimeterRate = _LEAST_PERIMETER
     detector = cv2.aruco.ArucoDetector(_dictionary(dictionary), parameters)
     quads, ids, _ = detector.detectMarkers(grey)
     if ids is None:

@@ -13,6 +13,7 @@ from snugline.errors import PhotoError
 from snugline.notice import Notice
 from snugline.trace.camera.frame_foot import ground_ends
 from snugline.trace.camera.rectangle_search import Rectangle, find_rectangle, view_of_rectangle
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 from snugline.trace.image.step_edge import fit_steps, sample_luminance
 from snugline.trace.sheet.frame_description import PlainFrame
 
@@ -31,6 +32,17 @@ _SIDES = ("front", "right", "back", "left")
 _DOUBTFUL_MM = 0.1
 _DOUBTFUL_MISFIT = 0.012  # of the proportions; a right rectangle on renders has 0.002 or less
 _FOCAL_GUESS = 0.75  # long sides of the picture
+# An outer edge in sight over this share means a frame, else a sheet or card.
+_OUTER_SEEN = 0.3
+_COVERED = 0.1  # a side in sight over less than this share is remarked on
+# A row's step has this share of the typical contrast, or is another edge.
+_LEAST_CONTRAST = 0.4
+# Rows more than this many steps apart have a gap between them; more rows than one group can have.
+_GAP_STEPS, _GROUP = 1.5, 10**6
+# Points more than this many standard deviations, and this many px, off the curve are outliers.
+_OUTLIER, _OUTLIER_PX = 3.5, 0.2
+# Tukey's weights for the curve: rounds, limit in standard deviations, and at least in px.
+_ROUNDS, _TUKEY, _TUKEY_PX = 6, 4, 0.3
 
 
 @dataclass(frozen=True)
@@ -81,7 +93,7 @@ def find_plain_frame(
     size = frame.opening * np.array(frame.scale)
     found = find_rectangle(rgb, size, frame.border, focal_px, where)
     focal = focal_px or _FOCAL_GUESS * max(rgb.shape[:2])
-    raised_outside = found.outer_seen > 0.3
+    raised_outside = found.outer_seen > _OUTER_SEEN
     centre, px_per_mm = _first_pose(found, size, focal, rgb.shape)
 
     points, side, height, sigma, outward = [], [], [], [], []
@@ -153,7 +165,7 @@ def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, .
                 where,
             )
         )
-    if share[hidden] < 0.1:
+    if share[hidden] < _COVERED:
         name = _SIDES[hidden]
         notices.append(
             Notice(
@@ -213,7 +225,7 @@ def _measured_side(
     steps = fit_steps(_profiles(rgb, base, normal, across), across)
     rising = found.dark_outside != raised_outside  # the raised side is the brighter one
     contrast = (steps.high - steps.low) * (1 if rising else -1)
-    kept = steps.good & (contrast > 0.4 * np.median(contrast))
+    kept = steps.good & (contrast > _LEAST_CONTRAST * np.median(contrast))
     curve = _smooth(rows / length, steps.position, kept)
     if curve is None:
         return None
@@ -226,7 +238,7 @@ def _measured_side(
     kept &= np.isfinite(profiles).all(axis=1)
     if kept.sum() < 2 * _ROWS:
         return None
-    group = np.cumsum(np.diff(rows, prepend=rows[0]) > 1.5 * _ROW_STEP_PX) * 10**6
+    group = np.cumsum(np.diff(rows, prepend=rows[0]) > _GAP_STEPS * _ROW_STEP_PX) * _GROUP
     group += np.arange(len(rows)) // _ROWS
     bins, member = np.unique(group[kept], return_inverse=True)
     count = np.bincount(member)
@@ -242,8 +254,8 @@ def _measured_side(
     if curve is None:
         return None
     residual = offset - np.polyval(curve, place / length)
-    spread = 1.4826 * np.median(np.abs(residual[good]))
-    good &= np.abs(residual) < max(3.5 * spread, 0.2)
+    spread = SIGMA_PER_MAD * np.median(np.abs(residual[good]))
+    good &= np.abs(residual) < max(_OUTLIER * spread, _OUTLIER_PX)
     if good.sum() < 3:
         return None
     points: Floats = start + place[:, None] * along + offset[:, None] * normal
@@ -264,9 +276,9 @@ def _smooth(share: Floats, position: Floats, kept: NDArray[np.bool_]) -> Floats 
         return None
     x, y = share[kept], position[kept]
     curve = np.array([0.0, 0.0, np.median(y)])
-    for _ in range(6):
+    for _ in range(_ROUNDS):
         residual = np.abs(y - np.polyval(curve, x))
-        limit = max(4 * 1.4826 * float(np.median(residual)), 0.3)
+        limit = max(_TUKEY * SIGMA_PER_MAD * float(np.median(residual)), _TUKEY_PX)
         weight = np.clip(1 - (residual / limit) ** 2, 0, None)
         if np.count_nonzero(weight) < 3:
             return None

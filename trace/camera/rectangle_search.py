@@ -25,6 +25,17 @@ _SAME_LINE_COS = np.cos(np.radians(4))
 # True rectangles on renders: 0.002 or less.
 _PROPORTION, _PROPORTION_UNKNOWN_FOCAL = 0.03, 0.05
 _LEAST_SIDE_PX = 40
+# Score of a rectangle, in sides seen: its three best sides count in full, the covered one this
+# much, an outer edge one side; a misfit of a fifth costs one. Chosen on the shared photos.
+_COVERED_SIDE, _MISFIT = 0.3, 5
+# Neighbouring lines of a rectangle meet at more than this angle, as the camera sees them; its
+# corners lie in the picture or this share of it outside.
+_LEAST_TURN, _OUTSIDE = np.sin(np.radians(25)), 0.02
+_BESIDE_PX = 2.5  # from a segment to where the light shows its bright side
+# Lines this share of the border's width away from where an outer edge should be are that edge.
+_OUTER_MARGIN = 0.3
+# A side seen less than this share of the next is the covered one.
+_COVERED = 0.8
 _LEAST_SEEN = 0.75  # of the three best sides; a row of printed marks shows less
 _END_SHARE = 0.2  # a side must be in sight somewhere within this share of either end
 # Focal lengths to try without EXIF, in long sides of the picture: what phones have.
@@ -119,7 +130,7 @@ def find_rectangle(
                 if shares[1:].mean() < _LEAST_SEEN or not all(map(_ends_in_sight, seen)):
                     continue
                 outer = _outer_edge(lines, turned, size, border, dark_outside)
-                score = shares[1:].mean() + 0.3 * shares[0] + outer - 5 * misfit
+                score = shares[1:].mean() + _COVERED_SIDE * shares[0] + outer - _MISFIT * misfit
                 if best is None or score > best[0]:
                     best = score, Rectangle(turned, dark_outside, seen, outer, misfit)
     if best is None:
@@ -143,7 +154,7 @@ def _gathered(grey: NDArray[Any]) -> _Lines:
     normal = np.column_stack([step[:, 1], -step[:, 0]]) / length[:, None]
     # Brightness on both sides, at three places along.
     places = middle + np.array([-0.3, 0, 0.3])[:, None, None] * step
-    light = [_picked(grey, places + side * 2.5 * normal).mean(axis=0) for side in (1, -1)]
+    light = [_picked(grey, places + side * _BESIDE_PX * normal).mean(axis=0) for side in (1, -1)]
     normal *= np.where(light[0] > light[1], 1, -1)[:, None]
 
     lines = []
@@ -194,7 +205,7 @@ def _enclosed(
     n, c = sign * lines.normal[fours], sign * lines.offset[fours]
     after = np.roll(n, -1, axis=1)
     turn = n[..., 0] * after[..., 1] - n[..., 1] * after[..., 0]
-    kept = (turn > np.sin(np.radians(25))).all(axis=1)
+    kept = (turn > _LEAST_TURN).all(axis=1)
     fours, n, c, after, turn = fours[kept], n[kept], c[kept], after[kept], turn[kept]
     # Corner k lies on lines k and k + 1.
     d = np.roll(c, -1, axis=1)
@@ -203,7 +214,7 @@ def _enclosed(
     ) / turn[..., None]  # fmt: skip
     inward = np.einsum("mkx,mlx->mkl", corners, n) - c[:, None, :]
     sides = np.hypot(*np.moveaxis(corners - np.roll(corners, 1, axis=1), 2, 0))
-    margin = 0.02 * max(shape)
+    margin = _OUTSIDE * max(shape)
     inside = (corners > -margin) & (corners < np.array(shape[1::-1]) + margin)
     kept = (inward > -1e-6).all(axis=(1, 2)) & (sides.min(axis=1) > _LEAST_SIDE_PX)
     kept &= inside.all(axis=(1, 2))
@@ -273,8 +284,8 @@ def _outer_edge(
         step = end - start
         outward = np.array([-step[1], step[0]]) / np.hypot(*step)
         # Counter-clockwise as seen with y down, the left-hand normal (dy, -dx) points inwards.
-        fits = np.abs(lines.normal @ start - lines.offset) < 0.3 * gap
-        fits &= np.abs(lines.normal @ end - lines.offset) < 0.3 * gap
+        fits = np.abs(lines.normal @ start - lines.offset) < _OUTER_MARGIN * gap
+        fits &= np.abs(lines.normal @ end - lines.offset) < _OUTER_MARGIN * gap
         fits &= sign * (lines.normal @ outward) > 0
         shares.append(
             max(
@@ -289,7 +300,7 @@ def _oriented(found: Rectangle) -> Rectangle:
     """One of the two ways round that the proportions leave open."""
     share = found.share_seen
     hidden = int(np.argmin(share))
-    if share[hidden] < 0.8 * np.sort(share)[1]:
+    if share[hidden] < _COVERED * np.sort(share)[1]:
         half_turn = hidden in (1, 2)
     else:
         x_axis = found.corners[1] + found.corners[2] - found.corners[0] - found.corners[3]

@@ -13,8 +13,8 @@ from snugline.trace.sheet.frame_description import Frame, read_frame
 
 Floats = NDArray[np.float64]
 
-# Of a sheet's markers so many must be seen, most of them where a plane puts them: off by less than
-# this share of their side, which neither lens nor bent paper moves half of them by.
+# Of a sheet's markers this many must be seen, most of them where a plane puts them: off by less
+# than this share of their side, which neither lens nor bent paper moves half of them by.
 _FEWEST, _OFF = 4, 0.2
 
 
@@ -23,7 +23,7 @@ def recognised(found: FoundMarkers, dictionary: str, described: Sequence[str] = 
 
     Parameters
     ----------
-    described : names that are not asked for, as they were tried.
+    described : names that are left out, since they were tried.
     """
     if dictionary != DICTIONARY:
         return None

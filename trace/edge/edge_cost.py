@@ -22,6 +22,7 @@ from snugline.trace.edge.edge_profile import (
 from snugline.trace.edge.edge_shading import EVERY, FIRST_GUESS, TERMS, Rows, Shading, fit_shading
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.linear_light import coded_per_light, linear_to_srgb
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 from snugline.trace.image.step_edge import sample_light
 
 Floats = NDArray[np.float64]
@@ -46,6 +47,15 @@ _FACE_ROWS, _GRAIN_ROWS = 4.0, 3.0
 # This many neighbouring rows share weights; one group in this many is fitted first, to estimate
 # the model's residual.
 _TOGETHER, _FITTED_FIRST = 12, 6
+# Degrees of freedom that a profile's fit takes up: two levels, their slopes, the position; the
+# other unknowns are held by their priors.
+_DETERMINED = 5
+# Colour differences (coded, 0 to 1) may change by this even where no step is seen.
+_LEAST_COLOUR = 0.01
+# Least noise: half a byte's step; a lower one is chance. Its variance.
+_LEAST_NOISE, _LEAST_VARIANCE = 2e-3, 4e-6
+_RESIDUAL_ROWS = 15.0  # rows over which a residual variance is averaged
+_SECOND_DIFFERENCE = 6  # variance of a second difference of independent samples: 1 + 4 + 1
 
 
 @dataclass(frozen=True)
@@ -201,7 +211,7 @@ def _by_light(part: _Bin, shading: Floats, spread: Floats, rougher: float) -> Fl
             geometry.columns, weighted[some], noise, prior, scale[some], shading[some], 1 / variance
         )
 
-    free = float(np.sum(geometry.weight**2)) - 5
+    free = float(np.sum(geometry.weight**2)) - _DETERMINED
     few = left_over(_FITTED_FIRST, noise).min(axis=2) / free
     left = left_over(1, max(noise, float(np.sqrt(np.median(few)))))
     left = left.reshape(-1, left.shape[2])[: part.light.shape[1]]
@@ -222,7 +232,7 @@ def _by_colour(part: _Bin) -> Floats:
     light, geometry = part.light, part.geometry
     # Colour differences are near zero on grey things; their prior follows their own step.
     step = light[1:, :, :3].mean(axis=(1, 2)) - light[1:, :, -3:].mean(axis=(1, 2))
-    change = float(np.abs(step).max()) + 0.01
+    change = float(np.abs(step).max()) + _LEAST_COLOUR
     prior = expected(change, change)
     red, blue = misfit(
         geometry.colour_columns, light[1:] * geometry.weight, _grain(light[1:]), prior
@@ -233,12 +243,13 @@ def _by_colour(part: _Bin) -> Floats:
 
 def _scaled_by_residual(left: Floats, geometry: ProfileGeometry) -> Floats:
     """Half the sums of squares (n, G) over the residual variance of the best candidates nearby."""
-    own = left.min(axis=1) / (float(np.sum(geometry.weight**2)) - 5)
-    calm = np.maximum(gaussian_filter1d(own, 15.0, mode="nearest"), 4e-6)
+    own = left.min(axis=1) / (float(np.sum(geometry.weight**2)) - _DETERMINED)
+    calm = np.maximum(gaussian_filter1d(own, _RESIDUAL_ROWS, mode="nearest"), _LEAST_VARIANCE)
     return np.asarray(left / (2 * calm[:, None]))
 
 
 def _grain(light: Floats) -> float:
     """Standard deviation of the sample-to-sample noise, from second differences."""
     second = light[..., :-2] - 2 * light[..., 1:-1] + light[..., 2:]
-    return max(1.4826 / 6**0.5 * float(np.median(np.abs(second))), 2e-3)
+    scale = SIGMA_PER_MAD / _SECOND_DIFFERENCE**0.5
+    return float(max(scale * float(np.median(np.abs(second))), _LEAST_NOISE))

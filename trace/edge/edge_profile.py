@@ -26,6 +26,14 @@ _OUTER_PX, _INNER_PX, _DEEPEST_PX = 8.0, 7.0, 26.0
 _DEEPEST_CREASE_PX = 30.0
 _SAMPLE_PX = 1.0
 _SPAN_PX = 80.0
+# Distance from the candidates over which a sample's weight falls, px, outside and inside. Chosen on
+# the shared photos: shadows and other things come nearer outside than marks on the face inside.
+_WEIGHT_OUT_PX, _WEIGHT_IN_PX = 7.0, 10.0
+_WEIGHT_FLAT = 0.5  # in these lengths; within it all weights are 1
+# Slopes for which the depth of the part's side is computed; interpolated between.
+_DEPTHS = 12
+# Points along a side or a chamfer, and along a rounding: closer than the pixels of a photo.
+_SIDE_POINTS, _ROUND_POINTS = 60, 120
 # Bilinear sampling of square pixels is itself a blur of about this standard deviation.
 _SAMPLING_BLUR_PX = 0.3
 # JPEG and HEIC keep colour at half the resolution: 2 x 2 px averaged and spread again.
@@ -93,8 +101,9 @@ def profile_geometry(
     index = (inward - span[0]) / _FINE_PX
     low = np.clip(index.astype(np.int64), 0, len(span) - 2)
     share = np.clip(index - low, 0, 1)[..., None]
-    far = np.where(places > 0, (places - np.clip(places, 0, beyond)) / 7.0, -places / 10.0)
-    weight = np.exp(-0.5 * np.maximum(far - 0.5, 0) ** 2 * 2)
+    outside = (places - np.clip(places, 0, beyond)) / _WEIGHT_OUT_PX
+    far = np.where(places > 0, outside, -places / _WEIGHT_IN_PX)
+    weight = np.exp(-0.5 * np.maximum(far - _WEIGHT_FLAT, 0) ** 2 * 2)
     light, colour = (
         (columns[low] * (1 - share) + columns[low + 1] * share) * weight[:, None]
         for columns in blurred
@@ -218,7 +227,7 @@ def crease_px(sides: PartSides, slope: Floats, px_per_mm: float) -> Floats:
     """(N,) px from the silhouette in to the top edge of the part, for points seen at such slopes;
     limited to the width that the search covers.
     """
-    bins = np.linspace(slope.min(), slope.max(), 12)
+    bins = np.linspace(slope.min(), slope.max(), _DEPTHS)
     depth: Floats = np.interp(slope, bins, [_depth(sides, float(s)) for s in bins])
     return np.minimum(depth * px_per_mm, _DEEPEST_CREASE_PX)
 
@@ -263,23 +272,23 @@ def _normals(sides: PartSides, slope: float, inward: Floats) -> tuple[Floats, Fl
     """
     wall = sides.thickness - sides.edge_size
     lean = float(np.tan(sides.draft))
-    x = [np.linspace(0, wall * lean, 60)]
-    z = [np.linspace(0, wall, 60)]
-    side = [np.full(60, np.cos(sides.draft))]
-    up = [np.full(60, np.sin(sides.draft))]
+    x = [np.linspace(0, wall * lean, _SIDE_POINTS)]
+    z = [np.linspace(0, wall, _SIDE_POINTS)]
+    side = [np.full(_SIDE_POINTS, np.cos(sides.draft))]
+    up = [np.full(_SIDE_POINTS, np.sin(sides.draft))]
     e = sides.edge_size
     if e > 0:
         if sides.edge == "round":
-            angle = np.linspace(0, np.pi / 2, 120)
+            angle = np.linspace(0, np.pi / 2, _ROUND_POINTS)
             x.append(wall * lean + e - e * np.cos(angle))
             z.append(wall + e * np.sin(angle))
             side.append(np.cos(angle))
             up.append(np.sin(angle))
         else:
-            x.append(np.linspace(wall * lean + 1e-6, wall * lean + e, 60))
-            z.append(np.linspace(wall, sides.thickness, 60))
-            side.append(np.full(60, np.sqrt(0.5)))
-            up.append(np.full(60, np.sqrt(0.5)))
+            x.append(np.linspace(wall * lean + 1e-6, wall * lean + e, _SIDE_POINTS))
+            z.append(np.linspace(wall, sides.thickness, _SIDE_POINTS))
+            side.append(np.full(_SIDE_POINTS, np.sqrt(0.5)))
+            up.append(np.full(_SIDE_POINTS, np.sqrt(0.5)))
     top_x = float(x[-1][-1])
     # Just beyond the edge, so that the normal jumps there and is not spread over the face.
     x.append(np.array([top_x + 1e-6, top_x + 100]))

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
+
 Floats = NDArray[np.float64]
 
 # The terms of a profile that the illumination decides: of the normal's component across the edge,
@@ -32,6 +34,12 @@ _FEWEST_ROWS = 15
 _ROUNDS = 4
 # Chi-square, 8 degrees of freedom, 99 %: beyond it no illumination makes a matt part look so.
 _IMPLAUSIBLE = 20.1
+_COEFFICIENTS = 8  # of `_basis`
+# A row informs a term by a share of 0 to 1 (1: fully). From the first on it helps to estimate the
+# term's spread, from the second its difference counts against it.
+_INFORMS, _COUNTS = 0.3, 0.1
+# Cauchy weights: squared difference, in spreads, at which a row counts half; that of 9 terms.
+_HALF_TRUST = 9
 
 
 @dataclass(frozen=True)
@@ -76,7 +84,7 @@ class Shading:
 def _basis(direction: Floats) -> Floats:
     """(N, 4, 8): a quadratic polynomial of the normal, seen in the plane across the edge."""
     c, s = np.cos(direction), np.sin(direction)
-    basis = np.zeros((len(direction), TERMS, 8))
+    basis = np.zeros((len(direction), TERMS, _COEFFICIENTS))
     basis[:, 0, 0], basis[:, 0, 1] = c, s
     basis[:, 1, 2] = 1
     basis[:, 2, 3], basis[:, 2, 4], basis[:, 2, 5] = 1, c * c - s * s, 2 * c * s
@@ -117,13 +125,17 @@ def fit_shading(rows: Rows) -> Shading | None:
         size = np.abs(difference) / np.sqrt(informed)
         spread = np.array(
             [
-                np.clip(1.4826 * np.median(size[informed[:, k] > 0.3, k]), _CLOSEST, _WIDEST[k])
-                if (informed[:, k] > 0.3).sum() >= _FEWEST_ROWS / 2
+                np.clip(
+                    SIGMA_PER_MAD * np.median(size[informed[:, k] > _INFORMS, k]),
+                    _CLOSEST,
+                    _WIDEST[k],
+                )
+                if (informed[:, k] > _INFORMS).sum() >= _FEWEST_ROWS / 2
                 else _UNDETERMINED[k]
                 for k in range(TERMS)
             ]
         )
-        trust = 1 / (1 + np.sum((size / spread) ** 2 * (informed > 0.1), axis=1) / 9)
+        trust = 1 / (1 + np.sum((size / spread) ** 2 * (informed > _COUNTS), axis=1) / _HALF_TRUST)
     if np.sum((coefficients / _PRIOR) ** 2) > _IMPLAUSIBLE:
         return None
     return Shading(coefficients, covariance, spread)

@@ -24,6 +24,9 @@ Floats = NDArray[np.float64]
 # Where a silhouette may climb along the side: within this angle of the direction that would, and
 # where the outline bends by at least this, mm; and how many neighbouring points are dropped too.
 _WINDOW, _BEND, _BESIDE = np.radians(3.0), 0.04, 5
+# The bend is measured over this many lengths of the climbing line, so as to reach beyond its ends.
+_BEND_LENGTHS = 1.5
+_STEEPEST_DRAFT = np.radians(45)
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,7 @@ class PartSides:
                 "part",
                 "give the rounding's radius or the chamfer's height",
             )
-        if not abs(self.draft) < np.radians(45):
+        if not abs(self.draft) < _STEEPEST_DRAFT:
             raise InputError("the draft is 45 degrees or more", "part", "give it as in '0.5 deg'")
 
     @staticmethod
@@ -193,7 +196,7 @@ def _along_the_wall(
     # From the middle of the line, both ways to as far beyond its ends as it is long.
     n = len(on_sheet)
     spacing = float(np.median(np.linalg.norm(np.diff(on_sheet, axis=0), axis=1)))
-    reach = np.ceil(1.5 * climb / spacing).astype(np.int64)
+    reach = np.ceil(_BEND_LENGTHS * climb / spacing).astype(np.int64)
     index = np.arange(n)
     reach = np.minimum(reach, n // 4 if closed else np.minimum(index, n - 1 - index))
     # Averaged over a part of that, so that noise is not mistaken for a bend.

@@ -32,6 +32,8 @@ from snugline.trace.edge.learned_edge import (
 )
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.image.minimum_cost_path import minimum_cost_path
+from snugline.trace.image.polyline import resample, right_normals, smoothed
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -68,6 +70,7 @@ _OSCILLATION, _OSCILLATION_REACH, _OSCILLATION_SMOOTH = np.radians(30), 18, 4.0
 # A line that turns by this much within this many pixels to either side is a corner, searched again
 # with finer pooling together with its neighbourhood; shorter stretches cannot be.
 _SHARP, _CORNER_PX, _CORNER_ZONE_PX, _SHORTEST_ZONE = np.radians(40), 12.0, 30.0, 12
+# The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
 _TIP, _TIP_PX = np.radians(55), 4.0
 
 
@@ -91,52 +94,41 @@ class Silhouette:
     closed: bool
 
 
-def resample(points: Floats, step: float, closed: bool) -> Floats:
-    """Points at an even step along a polyline; the ends of an open one are kept."""
-    path = np.concatenate([points, points[:1]]) if closed else points
-    lengths = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
-    count = max(round(lengths[-1] / step), 3)
-    places = np.linspace(0, lengths[-1], count + 1)
-    if closed:
-        places = places[:-1]
-    return np.column_stack([np.interp(places, lengths, path[:, k]) for k in (0, 1)])
-
-
-def smoothed(points: Floats, sigma: float, closed: bool, truncate: float = 4.0) -> Floats:
-    """Points smoothed along the line by a Gaussian of `sigma` points; open ends stay in place."""
-    if sigma <= 0:
-        return points
-    if closed:
-        return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap", truncate=truncate))
-    # Mirroring the residual from the chord keeps the ends from being pulled in.
-    share = np.linspace(0, 1, len(points))[:, None]
-    chord = points[:1] * (1 - share) + points[-1:] * share
-    left_over = points - chord
-    extended = np.concatenate([-left_over[::-1], left_over, -left_over[::-1]])
-    filtered = gaussian_filter1d(extended, sigma, axis=0, mode="nearest", truncate=truncate)
-    return np.asarray(filtered[len(points) : 2 * len(points)] + chord)
-
-
-def right_normals(points: Floats, closed: bool) -> Floats:
-    """(N, 2) unit normals to the right of the walk as seen on the sheet.
-
-    What lies to the right on the sheet lies to the right in the picture as well; with y pointing
-    down that is the tangent turned by (x, y) -> (-y, x).
-    """
-    if closed:
-        tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
-    else:
-        tangent = np.gradient(points, axis=0)
-    tangent = tangent / np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
-    return np.column_stack([-tangent[:, 1], tangent[:, 0]])
-
-
 @dataclass(frozen=True)
 class _Pass:
-    step_px: float
-    reach_px: float  # how far off the line the edge may be
+    """A search along the line.
+
+    Attributes
+    ----------
+    reach_px : how far off the line the edge may be.
+    grid_px : between candidates.
+    pool : points, standard deviation over which the costs of neighbours are pooled.
+    """
+
+    reach_px: float
     grid_px: float
-    pool: float  # points, standard deviation over which neighbours' costs are pooled
+    pool: float
+
+
+# Along what the learned witness found: the second pass follows the first. Each reach covers what is
+# left before it, each grid is finer than the blur; pooled as far as grain asks for.
+_FIRST = _Pass(reach_px=3.0, grid_px=0.3, pool=2.5)
+_LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
+# Pooling rounds corners: there every point is located almost by itself, twice.
+_CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
+_CORNER_ROUNDS, _CORNER_SMOOTH, _CORNER_NORMAL_SMOOTH = 2, 1.0, 1.5
+# Points over which the line that the learned witness found is smoothed, and its normals.
+_FOUND_SMOOTH, _NORMAL_SMOOTH, _SLOPE_SMOOTH = 1.5, 3.0, 8
+# A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
+# a good edge.
+_OUTLIER, _LEAST_SCATTER_PX = 5, 0.05
+# A corner's tip is dropped together with this many of its lengths to either side.
+_TIP_LENGTHS = 1.5
+# Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
+# none has more of than the first sigma, px; what strays by the second from the median counts this
+# little.
+_MEDIAN_POINTS, _OFFSET_SMOOTH = 11, 2.5
+_MOST_CERTAIN_PX, _STRAY_PX, _STRAY_WEIGHT = 0.05, 1.0, 0.05
 
 
 def locate(
@@ -165,30 +157,28 @@ def locate(
     offset, sigma, elsewhere = _along(seen, closed)
     rival = elsewhere > _RIVAL_SHARE
     line = line + _calmed(offset, sigma, closed)[:, None] * normals
-    line = smoothed(resample(line, STEP_PX, closed), 1.5, closed)
-    normals = right_normals(smoothed(line, 3.0, closed), closed)
+    line = smoothed(resample(line, STEP_PX, closed), _FOUND_SMOOTH, closed)
+    normals = right_normals(smoothed(line, _NORMAL_SMOOTH, closed), closed)
     seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
     moved, shading = np.zeros(len(line)), None
-    for now in (_Pass(STEP_PX, 3.0, 0.3, 2.5), _Pass(STEP_PX, 1.6, 0.2, 1.5)):
+    for now in (_FIRST, _LAST):
         found = _search(scene, line + moved[:, None] * normals, normals, closed, now, shading)
         shading = found.shading
         offset, sigma, elsewhere = _together(found, seen, moved, closed)
-        if now.reach_px > 2:
+        if now is _FIRST:
             offset = _calmed(offset, sigma, closed)
         moved = moved + offset
     line = line + moved[:, None] * normals
     apart = offset - _calmed(offset, sigma, closed)
-    scatter = max(1.4826 * float(np.median(np.abs(apart))), 0.05)
-    good = found.known & (np.abs(apart) < 5 * scatter) & (sigma < _SURE_ENOUGH_PX)
+    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), _LEAST_SCATTER_PX)
+    good = found.known & (np.abs(apart) < _OUTLIER * scatter) & (sigma < _SURE_ENOUGH_PX)
     good &= ~_oscillating(line, closed) & (elsewhere < _DOUBTED)
     for zone in _corners(normals, STEP_PX, closed):
-        # Pooling rounds corners: there every point is located almost by itself.
         there = line[zone]
-        for _ in range(2):
-            there = smoothed(there, 1.0, False)
-            normals = right_normals(smoothed(there, 1.5, False), False)
-            alone = _Pass(STEP_PX, 2.0, 0.2, 0.9)
-            at_corner = _search(scene, there, normals, False, alone, shading)
+        for _ in range(_CORNER_ROUNDS):
+            there = smoothed(there, _CORNER_SMOOTH, False)
+            normals = right_normals(smoothed(there, _CORNER_NORMAL_SMOOTH, False), False)
+            at_corner = _search(scene, there, normals, False, _CORNER, shading)
             there = there + at_corner.offset[:, None] * normals
         # Where that leads away from what both witnesses said, it is not followed.
         strays = np.linalg.norm(there - line[zone], axis=1) > np.maximum(1.0, 3 * sigma[zone])
@@ -196,7 +186,7 @@ def locate(
         line[zone], sigma[zone] = there, np.where(strays, sigma[zone], at_corner.sigma)
         # The very tip of a sharp corner is rounded by the picture's own blur.
         tip = _turning(right_normals(there, False), round(_TIP_PX / STEP_PX), False) > _TIP
-        tip = maximum_filter1d(tip, 2 * round(1.5 * _TIP_PX / STEP_PX) + 1, mode="nearest")
+        tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / STEP_PX) + 1, mode="nearest")
         good[zone] = (at_corner.known | strays) & (sigma[zone] < _SURE_ENOUGH_PX) & ~tip
     rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
     return Silhouette(line, sigma, good, rival > 0.5, closed)
@@ -243,11 +233,11 @@ def _together(
 def _calmed(offset: Floats, sigma: Floats, closed: bool) -> Floats:
     """Offsets smoothed along the line, first by a median; what is surer counts more."""
     mode = "wrap" if closed else "nearest"
-    middle = median_filter(offset, size=11, mode=mode)
-    weight = 1 / (sigma**2 + 0.05**2)
-    weight = np.where(np.abs(offset - middle) > 1.0, 0.05 * weight, weight)
-    total = gaussian_filter1d(weight, 2.5, mode=mode)
-    calm: Floats = gaussian_filter1d(weight * offset, 2.5, mode=mode) / total
+    middle = median_filter(offset, size=_MEDIAN_POINTS, mode=mode)
+    weight = 1 / (sigma**2 + _MOST_CERTAIN_PX**2)
+    weight = np.where(np.abs(offset - middle) > _STRAY_PX, _STRAY_WEIGHT * weight, weight)
+    total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
+    calm: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
     return calm
 
 
@@ -291,7 +281,7 @@ def _search(
     shading: Shading | None,
 ) -> _Found:
     """Where the physical witness sees the edge, for each point of a line."""
-    slope = lift(scene.camera, line, scene.sides, closed, smooth=8).slope
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=_SLOPE_SMOOTH).slope
     candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
     across = Across.of(scene, line, normals, slope, closed, candidates, np.zeros(len(line)))
     mode = "wrap" if closed else "nearest"

@@ -14,6 +14,11 @@ from numpy.typing import NDArray
 # Weights of R, G and B in luminance: IEC 61966-2-1 (the second row of its RGB to XYZ matrix).
 LUMINANCE_WEIGHTS = (0.2126, 0.7152, 0.0722)
 
+# The curve of sRGB, IEC 61966-2-1: below the first coded value, or the second of light, a line of
+# the slope; above it a power of the coded value moved and scaled.
+_CODED_TOE, _LIGHT_TOE, _TOE_SLOPE = 0.04045, 0.0031308, 12.92
+_OFFSET, _SCALE, _GAMMA = 0.055, 1.055, 2.4
+
 _BAND = 64  # rows at a time, so that three float planes stay in the cache
 
 
@@ -21,7 +26,7 @@ def srgb_to_linear(values: Any) -> NDArray[np.float64]:
     """Linear light in 0 to 1 from sRGB values in 0 to 1 (IEC 61966-2-1)."""
     values = np.asarray(values, dtype=np.float64)
     linear: NDArray[np.float64] = np.where(
-        values <= 0.04045, values / 12.92, ((values + 0.055) / 1.055) ** 2.4
+        values <= _CODED_TOE, values / _TOE_SLOPE, ((values + _OFFSET) / _SCALE) ** _GAMMA
     )
     return linear
 
@@ -30,7 +35,9 @@ def linear_to_srgb(values: Any) -> NDArray[np.float64]:
     """Values of sRGB in 0 to 1 from linear light in 0 to 1 (IEC 61966-2-1)."""
     values = np.asarray(values, dtype=np.float64)
     coded: NDArray[np.float64] = np.where(
-        values <= 0.0031308, values * 12.92, 1.055 * np.maximum(values, 0) ** (1 / 2.4) - 0.055
+        values <= _LIGHT_TOE,
+        values * _TOE_SLOPE,
+        _SCALE * np.maximum(values, 0) ** (1 / _GAMMA) - _OFFSET,
     )
     return coded
 
@@ -41,8 +48,8 @@ def coded_per_light(light: Any) -> NDArray[np.float64]:
     A photo's noise is much the same all over in its coded values, so that dark areas resolve
     differences of light more finely.
     """
-    light = np.maximum(np.asarray(light, dtype=np.float64), 0.0031308)
-    slope: NDArray[np.float64] = 1.055 / 2.4 * light ** (1 / 2.4 - 1)
+    light = np.maximum(np.asarray(light, dtype=np.float64), _LIGHT_TOE)
+    slope: NDArray[np.float64] = _SCALE / _GAMMA * light ** (1 / _GAMMA - 1)
     return slope
 
 

@@ -212,8 +212,8 @@ def _refuse_several_frames(image: Image.Image, path: Path) -> None:
 
 
 def _refuse_video_curve(image: Image.Image, path: Path) -> None:
-    # ITU-T H.273: transfer characteristics 16 is PQ, 18 is HLG.
     nclx = image.info.get("nclx_profile") or {}
+    # ITU-T H.273: transfer characteristics 16 is PQ, 18 is HLG.
     if nclx.get("transfer_characteristics") in (16, 18) and "icc_profile" not in image.info:
         raise PhotoError(
             "the photo is stored with an HDR video transfer curve (PQ or HLG)",
@@ -237,13 +237,13 @@ def _refuse_cut_jpeg(data: bytes, path: Path) -> None:
         marker = data[at + 1]
         if data[at] != 0xFF or marker == 0xFF:  # filler
             at += 1
-        elif marker == 0xD9:
+        elif marker == 0xD9:  # end of image
             return
         elif marker == 0x01 or 0xD0 <= marker <= 0xD8:  # markers without a length
             at += 2
         else:
             at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-            if marker == 0xDA:
+            if marker == 0xDA:  # start of scan
                 end = _SCAN_END.search(data, at)
                 at = end.start() if end else -1
     raise FileError("the end of the photo is missing", str(path), _COPY_AGAIN)
@@ -275,7 +275,7 @@ def _decode_by_pillow(image: Image.Image) -> NDArray[np.uint8]:
 
 def _from_deep_grey(grey: NDArray[Any]) -> NDArray[np.uint8]:
     """16-bit grey to bytes; pillow itself would clip at 255."""
-    if not (np.isfinite(grey).all() and grey.min() >= 0 and 255 < grey.max() < 65536):
+    if not (np.isfinite(grey).all() and grey.min() >= 0 and 255 < grey.max() < 1 << 16):
         raise ValueError("its grey values are not in 16 bits")
     return np.repeat(np.rint(grey / 257).astype(np.uint8)[..., None], 3, axis=2)
 
@@ -308,11 +308,11 @@ def _make_curve_srgb(image: Image.Image, rgb: NDArray[np.uint8], where: str) -> 
 
 def _turned(rgb: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
     """Apply an EXIF orientation (JEITA CP-3451, tag 0x0112); without a copy where sides stay."""
-    if orientation == 6:
+    if orientation == 6:  # first row at the right
         return cast("NDArray[np.uint8]", cv2.rotate(rgb, cv2.ROTATE_90_CLOCKWISE))
-    if orientation == 8:
+    if orientation == 8:  # first row at the left
         return cast("NDArray[np.uint8]", cv2.rotate(rgb, cv2.ROTATE_90_COUNTERCLOCKWISE))
-    if orientation in (5, 7):
+    if orientation in (5, 7):  # mirrored, too
         rgb = cast("NDArray[np.uint8]", cv2.transpose(rgb))
     flip = {2: 1, 3: -1, 4: 0, 7: -1}.get(orientation)  # OpenCV: 1 left-right, 0 up-down, -1 both
     if flip is not None:
@@ -345,6 +345,7 @@ def _exif_facts(image: Image.Image) -> Exif:
 
 
 def _orientation(value: Any) -> int | None:
+    # Eight by the tag's definition.
     return int(value) if value in range(1, 9) else None
 
 

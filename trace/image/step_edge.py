@@ -22,6 +22,12 @@ _COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
 # Most steps of a fit, and the share of the samples' distance below which it has converged: the
 # step after that is smaller by far.
 _ITERATIONS, _STILL = 8, 1e-3
+# A step of the iteration moves the position by at most this many samples, and keeps the blur
+# between this many samples and this share of the profile: beyond, the model is linear no longer.
+_LONGEST_MOVE, _LEAST_BLUR, _WIDEST_BLUR = 1.5, 0.3, 0.5
+# A fit that ends this near to the profile's ends, in shares of it, has run out of it.
+_END_MARGIN = 0.02
+_FEWEST_SAMPLES = 6  # two more than the unknowns
 
 
 def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
@@ -164,11 +170,11 @@ def fit_steps(
         )
         solved = np.linalg.solve(_damped(system), right[..., None])[..., 0]
         position, width = found[moving, 2], found[moving, 3]
-        move = np.clip(solved[:, 2], -1.5 * step, 1.5 * step)
+        move = np.clip(solved[:, 2], -_LONGEST_MOVE * step, _LONGEST_MOVE * step)
         wider = np.clip(solved[:, 3], -0.5 * width, width)
         found[moving, :2] += solved[:, :2]
         found[moving, 2] = np.clip(position + move, places[0], places[-1])
-        found[moving, 3] = np.clip(width + wider, 0.3 * step, 0.5 * span)
+        found[moving, 3] = np.clip(width + wider, _LEAST_BLUR * step, _WIDEST_BLUR * span)
         moving = moving[np.abs(move) > _STILL * step]
         if not len(moving):
             break
@@ -181,11 +187,11 @@ def fit_steps(
     unit[:, 0, 0] = unit[:, 1, 0] = unit[:, 1, 1] = scale
     unit[:, 2, 2] = unit[:, 3, 3] = 1.0
     low, contrast, position, width = found.T
-    margin = 0.02 * span
+    margin = _END_MARGIN * span
     good = (
         (np.abs(position - places[0]) > margin)
         & (np.abs(position - places[-1]) > margin)
-        & (count >= 6)
+        & (count >= _FEWEST_SAMPLES)
         & np.isfinite(position)
     )
     return Steps(

@@ -16,15 +16,43 @@ Floats = NDArray[np.float64]
 # Shift (N, 2) in pixels that the part's thickness gives a point (N, 2) of its upper edge.
 Wall = Callable[[Floats], Floats]
 
+# Lengths are pixels of the reduced picture. Weights and thresholds without another reason were
+# chosen on the scenes and shared photos of `benchmarks/segmentation.py`.
+#
 # How far from the mask's border the edge is looked for, and how far inside it the tone is taken.
 INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
+_STEP = 0.5  # px between samples: a bilinear picture holds no more
+_REFERENCE = int(REFERENCE_PX / _STEP)
+# The side of a part seen wider than this is searched only this far: INWARD_PX reaches no farther.
 FARTHEST_WALL_PX = 12.0
-KIND_WEIGHT = 0.06
-_STEP = 0.5
-# Overlap of the minimum-cost path when closing a loop, points.
-_PATH_OVERLAP = 30
+# A mask's border is smoothed by the first before it becomes a line, and the line by the second, px.
+_MASK_BLUR_PX, _LINE_SMOOTH = 1.0, 2.0
+# Fewer points than these do not make a border, or a piece of one.
+_FEWEST_POINTS, _SHORTEST_PIECE = 12, 8
+# Rows pooled on a smooth part and at most; above the third the slopes are pooled too.
+_POOLED, _POOL_SLOPES = (1.5, 6.0), 2
+_MEDIAN_ROWS, _TONE_ROWS = 15, 3.0  # rows: longer than grain, shorter than a corner
 # Points along the border within which print on the part shows as unevenness.
 _PRINT = 41
+# A gradient of this many times the noise, on a part of that grain, is an edge by half.
+_GRADIENT_NOISES = 4
+# Weight of the colours' log odds against the edge's strength, and their limit for one pixel.
+KIND_WEIGHT, _KIND_LIMIT = 0.06, 3
+# A tone differs from the part's own where it is this many noises and this many times the unevenness
+# away, and the gradients on the way there sum up to this many noises.
+_TONE_NOISES, _TONE_UNEVEN, _STEP_NOISES = 20, 2.5, 10
+# A shadow is not darker than the first (a tone). It may differ from the sheet's hue by the second,
+# and by the third more for a shadow that takes all light, which none deeper than the fourth shows.
+_SHADE_LEAST, _SHADE_HUE, _SHADE_TINT, _SHADE_DEPTH = 0.25, 0.02, 0.45, 0.6
+_DARK_TONE = 0.1  # keeps a dark pixel's hue, a ratio, from being noise
+# A side seen as wide as this shows its own top edge.
+_SIDE_SEEN_PX = 1.5
+# Minimum-cost path: cost of a step, cost of a pixel away from the mask's border; overlap when
+# closing a loop, points.
+_STEP_COST, _OFFSET_COST, _PATH_OVERLAP = 0.05, 0.02, 30
+# An edge is certain where its gradient is above this many noises and no position farther from it
+# than this has a cost so little higher.
+_CERTAIN_NOISES, _OTHER_PX, _CERTAIN_COST = 6, 2, 0.3
 
 
 @dataclass(frozen=True)
@@ -61,7 +89,6 @@ class Ground:
     polygon : (K, 2) pixels within which points are given.
     smallest_hole : area in pixels.
     wall : shift of the upper edge; None if not known.
-    bevel : pixels, width of the rounding or chamfer of the upper edge.
     """
 
     tone: NDArray[np.float32]
@@ -72,13 +99,12 @@ class Ground:
     polygon: Floats
     smallest_hole: float
     wall: Wall | None
-    bevel: float
 
 
 def follow(mask: NDArray[np.bool_], ground: Ground) -> tuple[list[CoarseEdge], list[CoarseEdge]]:
     """Outer borders and holes of a mask, within a polygon, at sub-pixel level."""
     filled = mask.astype(np.uint8)
-    soft = cv2.GaussianBlur(np.pad(filled, 2).astype(np.float32), (0, 0), 1.0)
+    soft = cv2.GaussianBlur(np.pad(filled, 2).astype(np.float32), (0, 0), _MASK_BLUR_PX)
     outer: list[CoarseEdge] = []
     holes: list[CoarseEdge] = []
     for line in find_contours(soft, 0.5):  # type: ignore[no-untyped-call]
@@ -88,7 +114,7 @@ def follow(mask: NDArray[np.bool_], ground: Ground) -> tuple[list[CoarseEdge], l
         if abs(area) < ground.smallest_hole:
             continue
         xy = _resampled(xy, closed)
-        if len(xy) < 12:
+        if len(xy) < _FEWEST_POINTS:
             continue
         pieces = _refined(xy, closed, ground)
         (outer if area < 0 else holes).extend(pieces)
@@ -124,21 +150,57 @@ def _normals(xy: Floats, closed: bool) -> Floats:
 def _could_be_shade(tone: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Where a colour could be shaded sheet, even one tinted as by a warm lamp in daylight."""
     grey = tone.mean(axis=2)
-    hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + 0.1)[..., None]
+    hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + _DARK_TONE)[..., None]
     square = hue[..., 0] ** 2 + hue[..., 1] ** 2 - hue[..., 0] * hue[..., 1]
-    widest = 0.02 + 0.45 * np.clip(1 - grey, 0, 0.6)
-    return np.asarray((grey > 0.25) & (grey < 1) & (square < widest**2))
+    widest = _SHADE_HUE + _SHADE_TINT * np.clip(1 - grey, 0, _SHADE_DEPTH)
+    return np.asarray((grey > _SHADE_LEAST) & (grey < 1) & (square < widest**2))
 
 
-def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
+@dataclass(frozen=True)
+class _Band:
+    """The pictures of a ground sampled across a border, (N, T); rows along it, columns outwards.
+
+    Attributes
+    ----------
+    smooth, normal : (N, 2) the border smoothed, and its outward normals.
+    offset : (T,) px, positive outwards.
+    seen : (N,) px, how wide the part's side is seen.
+    rough : (N, 1) how grainy the part is inside.
+    width : rows that are pooled.
+    slope : gradient of the tone.
+    """
+
+    smooth: Floats
+    normal: Floats
+    offset: Floats
+    seen: Floats
+    rough: NDArray[np.float32]
+    width: float
+    slope: NDArray[np.float32]
+    tone: NDArray[np.float32]
+    favour: NDArray[np.float32]
+    closed: bool
+    noise: float
+
+    @property
+    def mode(self) -> str:
+        return "wrap" if self.closed else "nearest"
+
+    @property
+    def deep(self) -> float:
+        """Px, the widest that the side is seen anywhere."""
+        return float(np.ceil(self.seen.max()))
+
+
+def _band(xy: Floats, closed: bool, ground: Ground) -> _Band:
+    """Sample the pictures across a border."""
     mode = "wrap" if closed else "nearest"
-    smooth = _smoothed(xy, closed, 2.0)
+    smooth = _smoothed(xy, closed, _LINE_SMOOTH)
     normal = _normals(smooth, closed)
     seen = np.zeros(len(smooth))
     if ground.wall is not None:
         seen = np.clip(-np.sum(ground.wall(smooth) * normal, axis=1), 0, FARTHEST_WALL_PX)
-    sides = seen + ground.bevel
-    deep = float(np.ceil(sides.max()))
+    deep = float(np.ceil(seen.max()))
     offset = np.arange(-INWARD_PX - deep - REFERENCE_PX, OUTWARD_PX + deep + _STEP / 2, _STEP)
     place = (smooth[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
 
@@ -147,57 +209,38 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
         return np.asarray(values, np.float32)
 
     slope = across(ground.sharp)
-    reference = int(REFERENCE_PX / _STEP)
-    rough = across(ground.texture)[:, :reference].mean(axis=1)[:, None]
-    rough = np.maximum(median_filter1d(rough, closed), 1)
+    rough = across(ground.texture)[:, :_REFERENCE].mean(axis=1)[:, None]
+    rough = np.maximum(_row_median(rough, closed), 1)
     # On a grainy part more neighbours along the border are pooled.
-    width = float(np.clip(1.5 * np.median(rough), 1.5, 6.0))
-    if width > 2:
+    least, most = _POOLED
+    width = float(np.clip(least * np.median(rough), least, most))
+    if width > _POOL_SLOPES:
         slope = gaussian_filter1d(slope, width / 2, axis=0, mode=mode)
-    strength = slope / (slope + 4 * ground.noise * rough)
-    strength *= np.sqrt(slope / np.maximum(slope[:, reference:].max(axis=1, keepdims=True), 1e-9))
-    kind = np.clip(across(ground.favour), -3, 3)
-    # The first sharp step away from the tone of the part's inner side is the border, if what lies
-    # beyond could be shadow: the part's own sides, which may have any tone, are allowed for below.
-    # Averaged along the border, grain is low enough to distinguish its mean tone from a shadow's.
-    tone = across(ground.tone)
-    shaded = _could_be_shade(tone)
-    tone = gaussian_filter1d(tone, 3.0, axis=0, mode=mode)
-    own = median_filter1d(np.median(tone[:, :reference], axis=1), closed)
-    # How uneven it is there, along the border as well: printed patches are not shadows.
-    around = [
-        uniform_filter1d((tone[:, :reference] ** power).mean(axis=1), _PRINT, axis=0, mode=mode)
-        for power in (1, 2)
-    ]
-    uneven = np.sqrt(np.maximum(around[1] - around[0] ** 2, 0).sum(axis=1))[:, None]
-    spread = 20 * ground.noise + 2.5 * uneven
-    change = np.linalg.norm(tone - own[:, None], axis=2) / spread
-    step = (
-        np.cumsum(np.maximum(slope - 4 * ground.noise * rough * np.minimum(rough, 2), 0), axis=1)
-        * _STEP
+    tone, favour = across(ground.tone), across(ground.favour)
+    return _Band(
+        smooth, normal, offset, seen, rough, width, slope, tone, favour, closed, ground.noise
     )
-    step -= step[:, reference, None]
-    alien = np.clip(np.minimum(step / (10 * ground.noise), change), 0, 2)
-    kind = np.where(shaded, np.minimum(kind, 3 * (1 - alien)), kind) * KIND_WEIGHT  # type: ignore[assignment]
-    right = np.cumsum(kind, axis=1) - kind / 2
-    if deep > 0:
+
+
+def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
+    """The border moved to the sharpest edge in its neighbourhood."""
+    band = _band(xy, closed, ground)
+    strength, right = _strength(band), _evidence(band)
+    if band.deep > 0:
         # Where the side shows, the top edge is a second edge, as far inside as the side is wide,
         # and the side itself may have any tone: it is neither for nor against.
-        column = np.arange(len(offset))
-        back = np.clip(column - np.round(sides / _STEP).astype(int)[:, None], 0, None)
-        edge = np.clip(column - np.round(seen / _STEP).astype(int)[:, None], 0, None)
+        column = np.arange(len(band.offset))
+        back = np.clip(column - np.round(band.seen / _STEP).astype(int)[:, None], 0, None)
         strongest = maximum_filter1d(strength, 3, axis=1)
-        upper = np.maximum(
-            np.take_along_axis(strongest, back, axis=1), np.take_along_axis(strongest, edge, axis=1)
-        )
-        strength = strength + np.clip(seen / 1.5, 0, 1)[:, None] * upper
+        upper = np.take_along_axis(strongest, back, axis=1)
+        strength = strength + np.clip(band.seen / _SIDE_SEEN_PX, 0, 1)[:, None] * upper
         right = 0.5 * (right + np.take_along_axis(right, back, axis=1))
-    first = reference + int(deep / _STEP)
-    offset, slope = offset[first:], slope[:, first:]
+    first = _REFERENCE + int(band.deep / _STEP)
+    offset, slope = band.offset[first:], band.slope[:, first:]
     strength, right = strength[:, first:], right[:, first:]
-    cost = 0.05 + strength.max() - strength + 0.02 * np.abs(offset)
+    cost = _STEP_COST + strength.max() - strength + _OFFSET_COST * np.abs(offset)
     cost += right.max(axis=1, keepdims=True) - right
-    cost = gaussian_filter1d(cost, width, axis=0, mode=mode)
+    cost = gaussian_filter1d(cost, band.width, axis=0, mode=band.mode)
     path = minimum_cost_path(cost, closed, _PATH_OVERLAP)
     k = np.clip(np.round(path).astype(int), 1, len(offset) - 2)
     rows = np.arange(len(k))
@@ -209,17 +252,58 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     bend = np.where(peak, before - 2 * here + after, -1)
     shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), path - k)
     at = offset[k] + np.clip(shift, -1, 1) * _STEP
-    points = smooth + at[:, None] * normal
+    points = band.smooth + at[:, None] * band.normal
     level = cost[rows, k]
-    far = np.abs(np.arange(len(offset)) - k[:, None]) > 2 / _STEP
+    far = np.abs(np.arange(len(offset)) - k[:, None]) > _OTHER_PX / _STEP
     other = np.where(far, cost, np.inf).min(axis=1)
-    certain = (here > 6 * ground.noise) & (other - level > 0.3)
-    return _within(points, smooth, certain, closed, ground.polygon)
+    certain = (here > _CERTAIN_NOISES * band.noise) & (other - level > _CERTAIN_COST)
+    return _within(points, band.smooth, certain, closed, ground.polygon)
 
 
-def median_filter1d(values: NDArray[np.float32], closed: bool) -> NDArray[np.float32]:
-    """Median of 15 rows along the border; (N, C)."""
-    return np.asarray(median_filter(values, (15, 1), mode="wrap" if closed else "nearest"))
+def _strength(band: _Band) -> Floats:
+    """(N, T) how much a position looks like an edge, 0 to 1: its gradient over noise and grain."""
+    slope = band.slope
+    strength: Floats = slope / (slope + _GRADIENT_NOISES * band.noise * band.rough)
+    steepest = slope[:, _REFERENCE:].max(axis=1, keepdims=True)
+    strength *= np.sqrt(slope / np.maximum(steepest, 1e-9))
+    return strength
+
+
+def _evidence(band: _Band) -> Floats:
+    """(N, T) log odds, summed from inside, that all up to a position is the part's.
+
+    The first sharp step away from the tone of the part's inner side is the border, if what lies
+    beyond could be shadow: the part's own sides, which may have any tone, are allowed for later.
+    """
+    kind = np.clip(band.favour, -_KIND_LIMIT, _KIND_LIMIT)
+    shaded = _could_be_shade(band.tone)
+    # Averaged along the border, grain is low enough to distinguish its mean tone from a shadow's.
+    tone = gaussian_filter1d(band.tone, _TONE_ROWS, axis=0, mode=band.mode)
+    own = _row_median(np.median(tone[:, :_REFERENCE], axis=1), band.closed)
+    # How uneven it is there, along the border as well: printed patches are not shadows.
+    around = [
+        uniform_filter1d(
+            (tone[:, :_REFERENCE] ** power).mean(axis=1), _PRINT, axis=0, mode=band.mode
+        )
+        for power in (1, 2)
+    ]
+    uneven = np.sqrt(np.maximum(around[1] - around[0] ** 2, 0).sum(axis=1))[:, None]
+    spread = _TONE_NOISES * band.noise + _TONE_UNEVEN * uneven
+    change = np.linalg.norm(tone - own[:, None], axis=2) / spread
+    grain = _GRADIENT_NOISES * band.noise * band.rough * np.minimum(band.rough, 2)
+    step = np.cumsum(np.maximum(band.slope - grain, 0), axis=1) * _STEP
+    step -= step[:, _REFERENCE, None]
+    alien = np.clip(np.minimum(step / (_STEP_NOISES * band.noise), change), 0, 2)
+    against = np.minimum(kind, _KIND_LIMIT * (1 - alien))
+    kind = np.where(shaded, against, kind) * KIND_WEIGHT  # type: ignore[assignment]
+    return np.asarray(np.cumsum(kind, axis=1) - kind / 2)
+
+
+def _row_median(values: NDArray[np.float32], closed: bool) -> NDArray[np.float32]:
+    """Median of neighbouring rows along the border; (N, C)."""
+    return np.asarray(
+        median_filter(values, (_MEDIAN_ROWS, 1), mode="wrap" if closed else "nearest")
+    )
 
 
 def _within(
@@ -241,5 +325,5 @@ def _within(
     return [
         CoarseEdge(points[a:b], certain[a:b], False)
         for a, b in zip(change[::2], change[1::2], strict=True)
-        if b - a >= 8
+        if b - a >= _SHORTEST_PIECE
     ]

@@ -10,13 +10,26 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
+
 Floats = NDArray[np.float64]
 
 # Where a marker's white surround is sampled: the quad's sides scaled about its middle. 1.25 of a
 # 14 mm tag lies 1.75 mm outside it, within the one cell of white that every marker needs.
 QUIET_ZONE = 1.25
 _ALONG = (0.0, 0.2, 0.4, 0.6, 0.8)
-_BLOCK = 8
+_BLOCK = 8  # px; see `LightField.over`
+# Samples are weighted by Tukey's biweight until they settle: rounds; the limit in standard
+# deviations (rounded from 4.685); the least standard deviation, of the rounding to bytes; and the
+# weight from which a sample counts as lit sheet.
+_ROUNDS, _TUKEY, _LEAST_SPREAD, _COUNTS = 12, 4.7, 0.004, 0.1
+_LEAST_LIGHT = 1e-5  # before a logarithm or a division
+_RIDGE = 1e-6  # for each sample: keeps terms that no sample determines at zero
+
+# A marker is covered where its dark border cannot be seen: at this scale, the middle of the border
+# module of an 8 x 8 marker (7 / 8), fewer than the share are darker than the fraction of the white.
+_BORDER_AT, _BORDER_DARK, _BORDER_SHARE = 0.86, 0.4, 0.08
+_REMAP_ROWS = 30_000  # pieces of work that OpenCV's remap can hold: below 2^15
 
 
 @dataclass(frozen=True)
@@ -74,20 +87,21 @@ def fit_light(points: Floats, light: Floats, degree: int) -> LightField:
     x, y = ((points - centre) / scale).T
     i, j = np.nonzero(np.add.outer(np.arange(degree + 1), np.arange(degree + 1)) <= degree)
     basis = _powers(y, degree)[:, i] * _powers(x, degree)[:, j]
-    log = np.log(np.maximum(light, 1e-5))
+    log = np.log(np.maximum(light, _LEAST_LIGHT))
     tone = log.mean(axis=1)
     # Start from the brighter half: what lies on the sheet darkens it far more often than not.
     weight = (tone >= np.median(tone)).astype(np.float64)
-    ridge = 1e-6 * len(points) * np.eye(len(i))
-    for _ in range(12):
+    ridge = _RIDGE * len(points) * np.eye(len(i))
+    for _ in range(_ROUNDS):
         weighted = basis * weight[:, None]
         solution = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
         residual = log - basis @ solution
         size = np.sqrt(np.mean(residual**2, axis=1))
-        limit = 4.7 * max(1.4826 * float(np.median(size[weight > 0])), 0.004)
+        typical = SIGMA_PER_MAD * float(np.median(size[weight > 0]))
+        limit = _TUKEY * max(typical, _LEAST_SPREAD)
         weight = np.square(np.clip(1 - np.square(size / limit), 0, None))
-    inside = weight > 0.1
-    spread = 1.4826 * np.median(np.abs(residual[inside]), axis=0)
+    inside = weight > _COUNTS
+    spread = SIGMA_PER_MAD * np.median(np.abs(residual[inside]), axis=0)
     coefficients = np.zeros((degree + 1, degree + 1, log.shape[1]))
     coefficients[i, j] = solution
     return LightField(coefficients, centre, scale, spread)
@@ -107,12 +121,13 @@ def light_at(picture: NDArray[np.float32], points: Floats) -> Floats:
     xy = points.astype(np.float32)
     values = [
         cv2.remap(picture, p[None, :, 0], p[None, :, 1], cv2.INTER_LINEAR)[0]
-        for p in np.array_split(xy, len(xy) // 30000 + 1)
+        for p in np.array_split(xy, len(xy) // _REMAP_ROWS + 1)
     ]
     return np.concatenate(values).astype(np.float64)
 
 
 def in_picture(points: Floats, shape: tuple[int, ...], margin: float = 0) -> NDArray[np.bool_]:
+    """(N,) whether points (N, 2) lie in a picture, at least `margin` px from its border."""
     x, y = points.T
     return np.asarray(
         (x >= margin) & (y >= margin) & (x <= shape[1] - 1 - margin) & (y <= shape[0] - 1 - margin)
@@ -120,14 +135,14 @@ def in_picture(points: Floats, shape: tuple[int, ...], margin: float = 0) -> NDA
 
 
 def is_covered(picture: NDArray[np.float32], quad: Floats) -> bool:
-    """Whether nothing of a marker's dark border against its white surround is to be seen."""
+    """Whether a marker's dark border cannot be seen against its white surround."""
     outside = quiet_zone_points(quad[None])
     middle = quad.mean(axis=0)
-    inside = middle + 0.86 / QUIET_ZONE * (outside - middle)
+    inside = middle + _BORDER_AT / QUIET_ZONE * (outside - middle)
     ratio = light_at(picture, inside).mean(axis=1) / np.maximum(
-        light_at(picture, outside).mean(axis=1), 1e-5
+        light_at(picture, outside).mean(axis=1), _LEAST_LIGHT
     )
-    return bool(np.mean(ratio < 0.4) < 0.08)
+    return bool(np.mean(ratio < _BORDER_DARK) < _BORDER_SHARE)
 
 
 def _powers(value: Floats, degree: int) -> Floats:

@@ -13,10 +13,15 @@ from skimage.measure import find_contours
 
 Floats = NDArray[np.float64]
 
-_ROUNDS = 3
+_ROUNDS = 3  # of estimating colours and cutting; a fourth changes no border of a shared photo
 # Beyond the sheets' common hull by this share of its size there is only the bench top.
 _BENCH = 0.35
-_SURE_INSET = 3
+_SURE_INSET = 3  # px from the known part's border within which the cut may move it
+# Quads scaled about their middle: round a found marker its white module is paper, too.
+_MARKER_GROWN = 1.3
+# Thin bridges to other things are opened by squares of this side, and the border smoothed, px.
+_OPENED_PX, _BORDER_BLUR_PX = 5, 1.2
+_MODEL = (1, 65)  # size of OpenCV's colour models
 
 
 def whole_border(
@@ -57,7 +62,7 @@ def whole_border(
     # Between two pieces of border the part may fill a window's corner: paper is likely there,
     # and certain only round the markers.
     labels[(filled(windows) > 0) & (part == 0)] = cv2.GC_PR_BGD
-    around = [m.mean(axis=0) + 1.3 * (m - m.mean(axis=0)) for m in markers]
+    around = [m.mean(axis=0) + _MARKER_GROWN * (m - m.mean(axis=0)) for m in markers]
     labels[filled(around) > 0] = cv2.GC_BGD
     kernel = np.ones((2 * _SURE_INSET + 1,) * 2, np.uint8)
     rim = cv2.dilate(part, kernel) - cv2.erode(part, kernel, borderValue=0)
@@ -70,13 +75,13 @@ def whole_border(
         bgr,
         labels,
         (0, 0, 0, 0),  # the labels count, not a rectangle
-        np.zeros((1, 65)),
-        np.zeros((1, 65)),
+        np.zeros(_MODEL),
+        np.zeros(_MODEL),
         _ROUNDS,
         cv2.GC_INIT_WITH_MASK,
     )
     found = np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
-    opened = cv2.morphologyEx(found, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    opened = cv2.morphologyEx(found, cv2.MORPH_OPEN, np.ones((_OPENED_PX, _OPENED_PX), np.uint8))
     count, pieces, _, _ = cv2.connectedComponentsWithStats(opened)
     if count < 2:
         return None
@@ -86,7 +91,7 @@ def whole_border(
     mask = pieces == int(votes.argmax())
     if mask[0].any() or mask[-1].any() or mask[:, 0].any() or mask[:, -1].any():
         return None
-    soft = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 1.2)
+    soft = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), _BORDER_BLUR_PX)
     lines = find_contours(soft, 0.5)  # type: ignore[no-untyped-call]
     longest = max(lines, key=len)[:-1, ::-1]
     return np.asarray(longest if _area(longest) < 0 else longest[::-1], dtype=np.float64)

@@ -2,7 +2,7 @@
 
 A description that states the window's tone wrongly, another paper in the window, a part over all of
 it, no part at all, one as light as the sheet, covers that are not the part: to the search for edges
-they all look alike, so they are told apart here.
+they all look alike, so they are distinguished here.
 """
 
 from dataclasses import dataclass
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.sentence import Sentence, share
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 from snugline.trace.part.paper_light import (
     LightField,
     fit_light,
@@ -20,25 +21,27 @@ from snugline.trace.part.paper_light import (
     light_at,
     quiet_zone_points,
 )
-from snugline.trace.part.part_search import Picture, Region, SheetView
+from snugline.trace.part.part_search import Region
+from snugline.trace.part.sheet_view import Picture, SheetView
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 # Where the window's border is looked at: mm inside, and outside of it on the same paper.
 _INSIDE_MM, _OUTSIDE_MM, _STEP_MM = 3.0, 4.5, 2.0
-_FEWEST = 20  # places
-# Light over that of the frame's paper: within so much it is that paper; a printed window is darker
-# than any shadow in which a photo is taken; and so near to each other lie places of one paper.
+_FEWEST = 20  # points
+# Light over that of the frame's paper: within the first it is that paper; a printed window is
+# darker than any shadow in which a photo is taken; and points of one paper are this near to each
+# other.
 _LIKE, _PRINTED, _ONE_PAPER = 0.06, 0.3, 0.05
-# Shares of the border that say of which kind the window is, and of which none is left to see. A
-# part that leaves through three sides still shows a third of it (the sample photos: 0.44).
+# Shares of the border that decide of which kind the window is, and below which none is left to see.
+# A part that leaves through three sides still shows a third of it (the sample photos: 0.44).
 _MOST, _COVERED = 0.5, 0.03
 # A paper's tone must differ by more than what light and print do to one paper.
 _ANOTHER = 0.08
 # Square roots of light: a cover of another tone than the part's, beyond what grain does.
 _OTHER_TONE, _GRAIN_TIMES = 0.12, 3.0
-# Something pale shows itself by steps of so much of the paper's light over so much of the window.
+# Something pale shows by steps of this share of the paper's light over this share of the window.
 _FAINT, _FAINT_SHARE = 0.015, 0.004
 
 
@@ -72,7 +75,7 @@ class _Light:
 
 
 def check_window(picture: Picture, view: SheetView, window: Floats) -> None:
-    """Refuse a window that is not as described, before anything in it is taken for a part.
+    """Refuse a window that is not as described, before anything in it is mistaken for a part.
 
     Parameters
     ----------
@@ -96,14 +99,14 @@ def check_window(picture: Picture, view: SheetView, window: Floats) -> None:
     if view.window_dark:
         if np.mean(paper & around) > _MOST:
             raise PhotoError(
-                "the window is white, and its description says that it is printed dark",
+                "the window is white, but described as printed dark",
                 "photo",
                 "name the frame without -dark, or correct window_printed in the description",
             )
         return
     if np.mean((tone < _PRINTED) & around) > _MOST:
         raise PhotoError(
-            "the window is printed dark, and its description says that it is white",
+            "the window is printed dark, but described as white",
             "photo",
             "name the frame with -dark, or state window_printed as dark in the description",
         )
@@ -155,7 +158,7 @@ def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...
 
     hidden = covered_markers(picture, view)
     light = _light(picture, view)
-    if light is None or not hidden.any() or not regions:
+    if light is None or not hidden.any() or not regions or not regions[0].outer:
         return np.zeros(len(hidden), dtype=bool)
     ring = np.concatenate([edge.points for edge in regions[0].outer])
     if len(ring) < 4:
@@ -169,7 +172,7 @@ def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...
         return np.zeros(len(hidden), dtype=bool)
     part = np.sqrt(np.maximum(light.over_paper(places), 0))
     middle = np.median(part, axis=0)
-    spread = 1.4826 * np.median(np.abs(part - middle), axis=0)
+    spread = SIGMA_PER_MAD * np.median(np.abs(part - middle), axis=0)
     limit = np.maximum(_OTHER_TONE, _GRAIN_TIMES * spread)
     for k in np.flatnonzero(hidden):
         quad = view.markers[k]
@@ -184,7 +187,7 @@ def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...
 
 
 def _light(picture: Picture, view: SheetView) -> _Light | None:
-    """The picture over the light that the markers' white surrounds tell; None with too few."""
+    """The picture over the light on the markers' white surrounds; None with too few."""
     found = view.markers[view.found]
     if len(found) < 3:
         return None
@@ -220,5 +223,5 @@ def _all_covered() -> PhotoError:
     return PhotoError(
         "the part covers all of the frame's window, so that none of its edge shows",
         "photo",
-        "move the part so that its end or corner lies in the window, or take a larger frame",
+        "move the part so that its end or corner lies in the window, or use a larger frame",
     )

@@ -16,9 +16,9 @@ from snugline.untrusted import parsed_json
 
 # A printed sheet is rarely off by more than a few percent; beyond this the reading is a slip.
 LARGEST_PRINT_ERROR = 0.1
-# A caliper of 0.01 mm may be wrong by so much up to 300 mm (DIN 862 extract), a hand may place its
-# jaws so far beside the middle of an end mark (as on a part's edge: common practice, no source);
-# both as rectangular distributions (JCGM 100, 4.3.7).
+# Limit of error of a 0.01 mm caliper up to 300 mm (DIN 862 extract), and how far a hand may place
+# its jaws from the middle of an end mark (as on a part's edge: common practice, no source); both as
+# rectangular distributions (JCGM 100, 4.3.7).
 _CALIPER_LIMIT_MM, _BAR_PLACING_MM = 0.03, 0.1
 # Two readings farther apart than hands place jaws are doubtful, and those that no hand explains are
 # of two bars or mistyped.
@@ -129,7 +129,7 @@ def read_frame(description: str | Path) -> AnyFrame:
         raise FileError(
             f"is larger than {FRAME_BYTES / 1e6:g} MB",
             str(path),
-            "give the file that was written beside the frame",
+            "give the file that was written with the frame",
         )
     return frame_from_record(parsed_json(content, str(path)), str(path))
 

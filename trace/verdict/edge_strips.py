@@ -10,11 +10,13 @@ from scipy.ndimage import gaussian_filter1d
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.relief_displacement import PartSides, lift
-from snugline.trace.edge.silhouette import Silhouette, right_normals
+from snugline.trace.edge.silhouette import Silhouette
+from snugline.trace.image.polyline import right_normals
 
 Floats = NDArray[np.float64]
 
-_CALM_MM = 2.5
+_CALM_MM = 2.5  # along the edge, over which values are averaged: longer than grain
+_SLOPE_SMOOTH = 8  # points over which the part's slope is smoothed
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ class Beside:
     ) -> "Beside":
         """The strips along a silhouette."""
         pixels, closed = silhouette.pixels, silhouette.closed
-        slope = lift(camera, pixels, sides, closed, smooth=8).slope
+        slope = lift(camera, pixels, sides, closed, smooth=_SLOPE_SMOOTH).slope
         step = float(np.median(np.linalg.norm(np.diff(pixels, axis=0), axis=1)))
         return Beside(
             rgb,

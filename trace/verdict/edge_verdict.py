@@ -1,22 +1,20 @@
 """Is the part's edge good enough? Where it is lost, vague, overexposed, or jumps sideways."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing, gaussian_filter1d
 
 from snugline.notice import Notice
-from snugline.place import Region
-from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.part_sensitivity import sensitivities
-from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
-from snugline.trace.edge.silhouette import Silhouette, right_normals
-from snugline.trace.image.step_edge import sample_luminance
-from snugline.trace.verdict.edge_strips import Beside
+from snugline.trace.verdict.followed_piece import (
+    EdgeEvidence,
+    FollowedPiece,
+    Stretch,
+    longest_stretch,
+    region_of,
+)
 from snugline.trace.verdict.shadow_verdict import in_shadow
 from snugline.trace.verdict.wall_verdict import wall_outside
 
@@ -42,13 +40,11 @@ SHADOW_MM: tuple[float, float] = (12.0, 25.0)
 WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
 PALE, _PALE_STRETCH_MM = 0.04, 10.0
-_CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
 # This near the window's border its printed line, or its end, may be mistaken for the edge.
 BORDER_MM, _BORDER_STRETCH_MM = 2.5, 40.0
 # Beyond this from the window's border a contour has no reason to end.
 _END_MM = 6.0
-# Two of three channels at the top of the scale: the true luminance is not known.
-_FULL, _BESIDE_PX, _GLARE_STRETCH_MM = 254, 4.0, 3.0
+_BESIDE_PX, _GLARE_STRETCH_MM = 4.0, 3.0
 # A reflection is a patch; where more than this share is clipped, the exposure is too long.
 _PATCH = 0.3
 # A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
@@ -57,109 +53,15 @@ _JOG_RUN_MM, _JOG_GAP_MM = 6.0, 3.0
 _JOG_STRAIGHT_MM, _JOG_TURN = 0.12, np.radians(3)
 # An error of the thickness that must be allowed for, and the shift of the edge that is remarked on.
 THICKNESS_MM, MOVES_MM = 0.2, 0.05
-_CLOSE_GAPS = 9  # points
 _CONTRASTING_SHEET = (
     "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
 )
-
-
-@dataclass(frozen=True)
-class EdgeEvidence:
-    """The part's outer edge as it was followed.
-
-    Attributes
-    ----------
-    rgb : (H, W, 3) uint8, the photo.
-    pieces : the silhouette, in one piece or several.
-    windows : (K, 2) mm in the world coordinate system, of the sheets seen.
-    paper : linear luminance of the paper; NaN where it is not known.
-    whole : the edge was followed beyond the windows, over all sheets.
-    """
-
-    rgb: NDArray[np.uint8]
-    camera: Camera
-    sides: PartSides
-    pieces: tuple[Silhouette, ...]
-    windows: tuple[Floats, ...]
-    paper: float
-    whole: bool = False
-
-
-class _Piece:
-    """A silhouette with what the checks share."""
-
-    def __init__(self, edge: EdgeEvidence, silhouette: Silhouette, mm_per_px: float) -> None:
-        self.edge = edge
-        self.silhouette = silhouette
-        self.mm_per_px = mm_per_px
-        self.pixels = silhouette.pixels
-        self.on_sheet = edge.camera.on_plane(self.pixels)
-        step = np.linalg.norm(np.diff(self.on_sheet, axis=0, append=self.on_sheet[-1:]), axis=1)
-        self.length: Floats = step
-        self.inside = np.ones(len(step), bool) if edge.whole else self._deep() > 0
-
-    @cached_property
-    def lifted(self) -> Lifted:
-        s = self.silhouette
-        return lift(self.edge.camera, s.pixels, self.edge.sides, s.closed, smooth=6)
-
-    @cached_property
-    def beside(self) -> Beside:
-        e = self.edge
-        return Beside.of(e.rgb, e.camera, e.sides, self.silhouette, self.mm_per_px)
-
-    def _deep(self) -> Floats:
-        """(N,) mm inside the nearest window's border; negative outside of all."""
-        import shapely
-
-        deepest = np.full(len(self.on_sheet), -np.inf)
-        at = shapely.points(self.on_sheet)
-        for window in self.edge.windows:
-            area = shapely.Polygon(window)
-            distance = shapely.distance(at, area.exterior)
-            inside = shapely.contains_xy(area, *self.on_sheet.T)
-            deepest = np.maximum(deepest, np.where(inside, distance, -distance))
-        return deepest
-
-    @cached_property
-    def deep(self) -> Floats:
-        return self._deep()
-
-    @cached_property
-    def contrast(self) -> Floats:
-        """(N,) luminance just outside less just inside, as a share of the paper's."""
-        normals = right_normals(self.pixels, self.silhouette.closed)
-        places = self.pixels[:, None] + _CONTRAST_PX[:, None] * normals[:, None]
-        light = sample_luminance(self.edge.rgb, places[..., 0], places[..., 1])
-        half = len(_CONTRAST_PX) // 2
-        step = light[:, half:].mean(axis=1) - light[:, :half].mean(axis=1)
-        # Point-to-point variation due to grain is not edge contrast.
-        calm: Floats = gaussian_filter1d(step.astype(np.float64), 6.0) / self.edge.paper
-        return np.nan_to_num(np.abs(calm), nan=1.0)
-
-    def clipped(self, beside_px: float) -> Mask:
-        """Whether the photo is clipped to white beside the edge; positive is outside the part."""
-        normals = right_normals(self.pixels, self.silhouette.closed)
-        spots = np.round(self.pixels + beside_px * normals).astype(np.int64)
-        height, width = self.edge.rgb.shape[:2]
-        x, y = np.clip(spots[:, 0], 0, width - 1), np.clip(spots[:, 1], 0, height - 1)
-        return np.asarray((self.edge.rgb[y, x] >= _FULL).sum(axis=1) >= 2)
-
-
-@dataclass(frozen=True)
-class _Stretch:
-    """The longest run of marked points over all pieces."""
-
-    length_mm: float
-    share: float
-    pixels: Floats
-    piece: _Piece
-    run: slice
+_BOX_MARGIN_PX = 60.0  # round a single point, so that the box can be seen
 
 
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
-    pieces = [_Piece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
+    pieces = [FollowedPiece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
     checks = (
         _short,
         _lost,
@@ -176,30 +78,7 @@ def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     return [notice for check in checks for notice in check(pieces, facts.file)] if pieces else []
 
 
-def region_of(points: Floats, margin_px: float = 20.0) -> Region:
-    """The box round (N, 2) points in the photo, to a tenth of a pixel."""
-    left, top = (points.min(axis=0) - margin_px).round(1).tolist()
-    right, bottom = (points.max(axis=0) + margin_px).round(1).tolist()
-    return Region((left, top, right, bottom))
-
-
-def _longest(pieces: Sequence[_Piece], marks: Sequence[Mask]) -> _Stretch | None:
-    """The longest run; interruptions of a few points do not end it."""
-    total = sum(float(p.length[p.inside].sum()) for p in pieces)
-    marked = sum(float(p.length[m & p.inside].sum()) for p, m in zip(pieces, marks, strict=True))
-    best: _Stretch | None = None
-    for piece, mark in zip(pieces, marks, strict=True):
-        run = binary_closing(mark & piece.inside, np.ones(_CLOSE_GAPS, bool))
-        change = np.diff(np.concatenate([[False], run, [False]]).astype(np.int8))
-        for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True):
-            length = float(piece.length[a:b].sum())
-            if best is None or length > best.length_mm:
-                share = marked / max(total, 1e-9)
-                best = _Stretch(length, share, piece.pixels[a:b], piece, slice(int(a), int(b)))
-    return best
-
-
-def _short(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+def _short(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     """Open pieces too short for an edge: printing on the sheet, or a stray region."""
     length = sum(float(p.length[p.inside].sum()) for p in pieces)
     if length < SHORT_MM and not any(p.silhouette.closed for p in pieces):
@@ -214,8 +93,8 @@ def _short(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         )
 
 
-def _lost(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    found = _longest(pieces, [~p.silhouette.good for p in pieces])
+def _lost(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+    found = longest_stretch(pieces, [~p.silhouette.good for p in pieces])
     if found and found.length_mm > LOST_MM[0]:
         yield Notice(
             "edge-lost",
@@ -228,9 +107,9 @@ def _lost(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         )
 
 
-def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+def _vague(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     sigma = [p.silhouette.sigma * p.mm_per_px for p in pieces]
-    found = _longest(pieces, [s > VAGUE_MM[0] for s in sigma])
+    found = longest_stretch(pieces, [s > VAGUE_MM[0] for s in sigma])
     vague = found is not None and found.length_mm > _VAGUE_STRETCH_MM
     if found and vague:
         i = next(k for k, p in enumerate(pieces) if p is found.piece)
@@ -250,7 +129,7 @@ def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             region_of(found.pixels),
         )
         return
-    found = _longest(pieces, [p.contrast < PALE for p in pieces])
+    found = longest_stretch(pieces, [p.contrast < PALE for p in pieces])
     if found and found.length_mm > _PALE_STRETCH_MM:
         yield Notice(
             "edge-pale",
@@ -263,8 +142,8 @@ def _vague(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         )
 
 
-def _rivals(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    found = _longest(pieces, [p.silhouette.rival for p in pieces])
+def _rivals(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+    found = longest_stretch(pieces, [p.silhouette.rival for p in pieces])
     if found and found.length_mm > _RIVAL_STRETCH_MM:
         yield Notice(
             "edge-doubtful",
@@ -278,8 +157,8 @@ def _rivals(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         )
 
 
-def _shadow(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    found = _longest(pieces, [in_shadow(p.beside) for p in pieces])
+def _shadow(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+    found = longest_stretch(pieces, [in_shadow(p.beside) for p in pieces])
     if found and found.length_mm > SHADOW_MM[0]:
         yield Notice(
             "shadow-taken",
@@ -293,8 +172,8 @@ def _shadow(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         )
 
 
-def _wall(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
-    found = _longest(pieces, [wall_outside(p.beside) for p in pieces])
+def _wall(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+    found = longest_stretch(pieces, [wall_outside(p.beside) for p in pieces])
     if found and found.length_mm > WALL_MM[0]:
         yield Notice(
             "wall-left-out",
@@ -308,14 +187,14 @@ def _wall(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         )
 
 
-def _contrast(found: _Stretch, before: str = "") -> str:
+def _contrast(found: Stretch, before: str = "") -> str:
     if not np.isfinite(found.piece.edge.paper):
         return ""
     share = float(np.median(found.piece.contrast[found.run]))
     return f"{before}contrast {share * 100:.0f} %"
 
 
-def _ends(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+def _ends(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     """Ends of the followed edge that lie in the middle of the window."""
     for piece in pieces:
         if piece.silhouette.closed or piece.edge.whole:
@@ -332,14 +211,14 @@ def _ends(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
                     "Light the edge from another side, and take the photo again.",
                     "usable",
                     file,
-                    region_of(piece.pixels[i : i + 1], 60.0),
+                    region_of(piece.pixels[i : i + 1], _BOX_MARGIN_PX),
                 )
 
 
-def _border(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+def _border(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     if pieces[0].edge.whole:
         return
-    found = _longest(pieces, [(p.deep > 0) & (p.deep < BORDER_MM) for p in pieces])
+    found = longest_stretch(pieces, [(p.deep > 0) & (p.deep < BORDER_MM) for p in pieces])
     if found and found.length_mm > _BORDER_STRETCH_MM:
         yield Notice(
             "edge-near-border",
@@ -353,9 +232,9 @@ def _border(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
         )
 
 
-def _glare(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+def _glare(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     for beside, what in ((-_BESIDE_PX, "part"), (_BESIDE_PX, "sheet")):
-        found = _longest(pieces, [p.clipped(beside) for p in pieces])
+        found = longest_stretch(pieces, [p.clipped(beside) for p in pieces])
         if found and found.length_mm > _GLARE_STRETCH_MM:
             patch = what == "part" and found.share < _PATCH
             yield Notice(
@@ -371,7 +250,7 @@ def _glare(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
             )
 
 
-def _jog(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+def _jog(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     for piece in pieces:
         step = float(np.median(piece.length))
         run, gap = round(_JOG_RUN_MM / step), round(_JOG_GAP_MM / 2 / step)
@@ -423,13 +302,13 @@ def _lines(points: Floats, run: int) -> tuple[Floats, Floats, Floats]:
     return middle, along, np.sqrt(np.maximum(values[:, 0], 0))
 
 
-def _thickness(pieces: Sequence[_Piece], file: str) -> Iterator[Notice]:
+def _thickness(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     moves = [
         np.abs(sensitivities(p.edge.sides, p.lifted.slope)["thickness"]) * THICKNESS_MM
         for p in pieces
     ]
     kept = [p.inside & p.silhouette.good & ~p.lifted.ambiguous for p in pieces]
-    found = _longest(pieces, [(m > MOVES_MM) & k for m, k in zip(moves, kept, strict=True)])
+    found = longest_stretch(pieces, [(m > MOVES_MM) & k for m, k in zip(moves, kept, strict=True)])
     if found:
         i = next(k for k, p in enumerate(pieces) if p is found.piece)
         yield Notice(

@@ -17,9 +17,11 @@ Floats = NDArray[np.float64]
 # A place on the part's upper edge may be uncertain by this (U95) before the user should act: it is
 # a third of 0.3 mm, a usual clearance.
 UNSURE_MM = 0.1
-# A lens is off the middle of a whole picture by a percent of its diagonal; farther off it is no
-# whole picture, where the markers tell the centre that well.
+# The principal point of a whole picture is within a percent of its diagonal of the middle; farther
+# off it is not a whole picture, where the markers determine it that well.
 _OFF_MIDDLE, _OFF_Z = 0.03, 4.0
+# Zoom, focus and rounding leave the EXIF focal length within a share of this.
+_OFF_FOCAL = 0.05
 
 
 def judge_lens(
@@ -41,11 +43,12 @@ def judge_lens(
             "usable",
             about,
         )
-    if _off_middle(solved, number, sighting):
+    words = _not_as_taken(solved, number, sighting)
+    if words:
         yield Notice(
             "not-as-taken",
-            "The lens's centre is far off the picture's middle: this is not the photo as the phone "
-            "took it, but a part of it or a photo of a screen or print.",
+            f"{words}: this is not the photo as the phone took it, but an edited one, a part of "
+            f"it, or a photo of a screen or print.",
             "Give the file itself, as the phone saved it.",
             "usable",
             about,
@@ -56,8 +59,8 @@ def judge_lens(
         yield Notice(
             "lens-unsure",
             Sentence(
-                "The photo does not say with which lens it was taken, and its markers alone leave "
-                "places at the part's upper edge uncertain by {}.",
+                "The photo does not record the lens it was taken with, and its markers alone leave "
+                "points of the part's top edge uncertain by {}.",
                 length(unsure),
             ),
             "Give the photo as the phone saved it, with its EXIF and not cropped.",
@@ -66,20 +69,27 @@ def judge_lens(
         )
 
 
-def _off_middle(solved: Solved, number: int, sighting: Sighting) -> bool:
-    """Whether what looks like a whole picture has its lens's centre elsewhere."""
-    expected = (sighting.prior, *sighting.otherwise)
-    if solved.lenses[number].prior.kind == "whole" or not any(p.kind == "whole" for p in expected):
-        return False
+def _not_as_taken(solved: Solved, number: int, sighting: Sighting) -> str:
+    """What of a picture that looks whole contradicts that; empty where nothing does."""
+    whole = next((p for p in (sighting.prior, *sighting.otherwise) if p.kind == "whole"), None)
+    chosen = solved.lenses[number]
+    if whole is None or chosen.prior is whole or chosen.prior.kind == "learned":
+        return ""
     lens = solved.adjusted.cameras[number].lens
-    off = np.array(lens.centre) - (np.array(lens.size) - 1) / 2
-    u = np.sqrt(np.diag(solved.camera_covariance(number))[1:3])
-    far = np.abs(off) > _OFF_MIDDLE * np.hypot(*lens.size)
-    return bool((far & (np.abs(off) > _OFF_Z * u)).any())
+    u = np.sqrt(np.diag(solved.camera_covariance(number))[:3])
+    off = np.abs(np.array(lens.centre) - (np.array(lens.size) - 1) / 2)
+    if ((off > _OFF_MIDDLE * np.hypot(*lens.size)) & (off > _OFF_Z * u[1:])).any():
+        return "The lens's centre is far off the picture's middle"
+    known = float(np.sqrt(np.linalg.inv(whole.precision)[0, 0]))
+    apart = abs(lens.focal - whole.lens.focal)
+    # A free focal length is expected nowhere, and contradicted by nothing.
+    if apart > _OFF_FOCAL * whole.lens.focal and apart > _OFF_Z * float(np.hypot(u[0], known)):
+        return "The markers were seen through another focal length than the EXIF has"
+    return ""
 
 
 def _upper_edge_u(solved: Solved, number: int, window: Floats, thickness: float) -> float:
-    """Mm, rms standard uncertainty outwards of places at the part's height over the window's rim."""
+    """Mm, rms standard uncertainty outwards of places at the part's height, at the window's rim."""
     camera = solved.adjusted.cameras[number]
     outwards = window - window.mean(axis=0)
     outwards = outwards / np.linalg.norm(outwards, axis=1, keepdims=True)

@@ -9,13 +9,14 @@ from numpy.typing import NDArray
 from snugline.counting import counted
 from snugline.notice import Notice, Severity
 from snugline.sentence import Sentence, length
-from snugline.trace.camera.bundle_adjustment import Adjusted
+from snugline.trace.camera.adjusted_cameras import Adjusted
 from snugline.trace.camera.camera_solution import UNMEASURED_SCALE_U
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.sheet.frame_description import BAR_DOUBT_MM, AnyFrame, Frame
-from snugline.trace.verdict.edge_verdict import EdgeEvidence, judge_edge, region_of
+from snugline.trace.verdict.edge_verdict import judge_edge
+from snugline.trace.verdict.followed_piece import EdgeEvidence, region_of
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -27,6 +28,8 @@ BLUR_PX: tuple[float, float] = (2.2, 5.0)
 # 0.97 the brightest pixels are clipped, and a clipped edge shifts to its dark side.
 DARK: tuple[float, float] = (0.10, 0.03)
 CLIPPED = 0.97
+# Clipping beside this share of the markers is the exposure's, not a reflection's.
+_CLIPPED_SHARE = 0.7
 # A marker's black relative to its white: print gives 0.04 to 0.06; a reflection brightens it.
 WASHED_OUT = 0.35
 # Up to 25 degrees everything was tried; beyond, heights of paper and part count double.
@@ -44,6 +47,8 @@ HOLDOUT_MM: tuple[float, float] = (0.05, 0.15)
 LIFTED_MM = 0.03
 PATTERN_MM, PATTERN = 0.012, 0.4
 _NEIGHBOURS = 3
+_WORST = 0.8  # quantile of the markers' offsets from which they are boxed
+_BOX_MARGIN_PX = 60.0  # round the middles of markers, so that they are in the box
 # Markers against bars: three standard deviations, and more than 0.04 mm over a bar of 200 mm.
 SCALE_Z, SCALE_OFF = 3.0, 2e-4
 
@@ -130,7 +135,7 @@ def _light(e: Evidence) -> Iterator[Notice]:
             f"The paper is overexposed (clipped to white) beside {clipped.sum()} of {len(light)} "
             f"markers; clipped edges shift towards the dark side.",
             "Lower the camera's exposure, or use less light.",
-            "retake" if clipped.mean() > 0.7 else "usable",
+            "retake" if clipped.mean() > _CLIPPED_SHARE else "usable",
             e.facts.file,
             region_of(quads[clipped].reshape(-1, 2)),
         )
@@ -281,7 +286,7 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
             "Tape the sheet down flat, especially there.",
             "usable",
             e.facts.file,
-            region_of(where, 60.0),
+            region_of(where, _BOX_MARGIN_PX),
         )
         return
     own = offsets.off * used[:, None]
@@ -289,7 +294,7 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
     pairs = used[:, None] & used[near]
     alike = float(np.sum(own[:, None] * own[near], axis=2)[pairs].mean()) if pairs.any() else 0.0
     if np.sqrt(square) * mm > PATTERN_MM and alike > PATTERN * square:
-        worst_ones = used & (size >= np.quantile(size[used], 0.8))
+        worst_ones = used & (size >= np.quantile(size[used], _WORST))
         yield Notice(
             "sheet-not-flat",
             f"Neighbouring markers are displaced in the same direction "
@@ -298,7 +303,7 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
             "Tape the sheet flat on a flat board; calibrate the phone with `snugline camera`.",
             "usable",
             e.facts.file,
-            region_of(offsets.place[worst_ones], 60.0),
+            region_of(offsets.place[worst_ones], _BOX_MARGIN_PX),
         )
 
 

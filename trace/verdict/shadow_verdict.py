@@ -24,6 +24,8 @@ _LAG = 3
 _HUE, _GRAIN, _LIKE = 0.05, 0.02, 0.4
 # A strip lighter than this share of the sheet is not in a shadow dark enough to be mistaken.
 _LIT = 0.9
+_LEAST_LIGHT = 1e-3  # shares of less light are noise
+_CODING = 2.2  # the sRGB curve's power, nearly: coded differences are shares of coded light
 
 
 def in_shadow(edge: Beside) -> Mask:
@@ -35,10 +37,10 @@ def in_shadow(edge: Beside) -> Mask:
         seen_there = sample_light(edge.rgb, *edge.places(away)).astype(np.float64)
         light, *colour = np.nan_to_num(seen_there, nan=0.0)
         level = edge.calmed(light.mean(axis=1))
-        share = np.maximum(level, 1e-3)
+        share = np.maximum(level, _LEAST_LIGHT)
         # Colour differences are coded; so must be what they are shares of.
         hue = np.column_stack([c.mean(axis=1) for c in colour])
-        hue = edge.calmed(hue) / share[:, None] ** (1 / 2.2)
+        hue = edge.calmed(hue) / share[:, None] ** (1 / _CODING)
         second = light[2 * _LAG :] - 2 * light[_LAG:-_LAG] + light[: -2 * _LAG]
         square = np.pad(np.mean(second**2, axis=1), _LAG, mode="edge")
         grain = np.sqrt(edge.calmed(square)) / share

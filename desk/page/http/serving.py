@@ -60,7 +60,9 @@ def bind(port: int | None, lan: str | None) -> Address:
 def _listening(host: str, port: int, or_any: bool) -> socket.socket:
     # With the protocol named, asyncio sends small answers at once (no Nagle delay of 40 ms).
     one = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-    one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    # On Windows SO_REUSEADDR would let two servers have one port.
+    exclusive = getattr(socket, "SO_EXCLUSIVEADDRUSE", None)
+    one.setsockopt(socket.SOL_SOCKET, exclusive or socket.SO_REUSEADDR, 1)
     try:
         one.bind((host, port))
     except OSError as error:

@@ -13,7 +13,7 @@ from anyio import to_thread
 from filelock import Timeout
 
 from snugline.counting import counted
-from snugline.desk.job import Shows
+from snugline.desk.job_tables import Shows
 from snugline.desk.page.jobs.job_file_edit import change_locked, job_bytes, lock_of
 from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import Change

@@ -6,9 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.desk.job import Job, LeaveOutTable
-from snugline.desk.job_outline import Fitting
+from snugline.desk.job import Job
+from snugline.desk.job_outline import Fitting, job_state
 from snugline.desk.job_run import sides_of
+from snugline.desk.job_tables import LeaveOutTable
 from snugline.desk.pictures import Along, along_outline
 from snugline.desk.turning import turned_box, turned_points, turned_size
 from snugline.fit.contour_section import kept_points, section_of
@@ -25,7 +26,7 @@ Floats = NDArray[np.float64]
 
 _SHOWN = 600  # points of a photo in the ribbon of residuals
 _OUTLINE_STEP = 1.0  # mm along the outline that is laid over a photo
-_PLAN_KEYS = ("pockets", "depth", "gaps", "seasons", "suggestion", "times")
+_PLAN_KEYS = ("pockets", "guests", "depth", "gaps", "seasons", "suggestion", "times")
 _MARGIN = 0.03  # round a drawing, of its larger side
 
 
@@ -105,11 +106,15 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
     """The outline with all that is known about it, and each photo's share of the fit."""
     fitted = fitting.fitted
     outline = fitted.outline
+    contours = [photo.contour for photo in measured.photos]
+    state = job_state(job, fitted.notices, contours, measured.joined, measured.notices)
     by_name = {section.name: section for section in fitted.sections}
     joined = by_name.get("all photos")
     files = {str(photo.file): i for i, photo in enumerate(job.photo)}
     record: dict[str, Any] = {
         **fitted.as_json(),
+        "state": state.state,
+        "because": list(state.because),
         "corners": [
             {
                 "at": corner.at,

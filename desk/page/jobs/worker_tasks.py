@@ -117,7 +117,7 @@ def plan(record: Mapping[str, Any], path: Path, fitted: FittedOutline) -> bytes:
 
 def finish(path: Path) -> str:
     """Write the job's files as `snugline run` does; gives the name of what they came from."""
-    from snugline.desk.job_run import finish_measured
+    from snugline.desk.job_run import Making, finish_measured
     from snugline.desk.options import result_folder
     from snugline.desk.page.jobs.job_states import files_key
     from snugline.desk.result_folder import publish
@@ -135,7 +135,7 @@ def finish(path: Path) -> str:
     if not store.has("measured", key):
         step(f"measuring {counted(len(job.photo), 'photo')}")
         measure(record, path, key)
-    finished = finish_measured(job, _measured(store, key, job), step=step)
+    finished = finish_measured(job, _measured(store, key, job), Making(step=step))
     step("writing the files")
     publish(result_folder(path), finished.files)
     store.place("finishing", "step.txt").unlink(missing_ok=True)

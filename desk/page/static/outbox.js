@@ -18,7 +18,7 @@ export class Outbox {
    * - `changed()` is called when `unsent` may be another.
    */
   constructor(hands) {
-    this.#hands = { wait: setTimeout, ...hands };
+    this.#hands = { wait: (act, ms) => setTimeout(act, ms), ...hands };
   }
 
   /** Whether nothing is on its way. */

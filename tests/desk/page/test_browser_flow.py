@@ -6,14 +6,12 @@ an arm's length ask for, and against layout that moves under the hand.
 """
 
 import json
-import os
-import shutil
 import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
 import pytest
+from served_page import CHROMIUM, COMMAND, chromium, served
 
 from snugline.lengths import format_length, parse_length
 
@@ -21,7 +19,6 @@ sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not 
 axe = pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
 
 CASE = Path(__file__).parents[4] / "shared" / "photos" / "basalt-panel-two-ends"
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 pytestmark = [
     pytest.mark.whole,
@@ -142,28 +139,18 @@ class Bench:
 def bench(request, tmp_path_factory):
     """A server on an empty folder of its own, and a browser's window on it."""
     folder = tmp_path_factory.mktemp("shop") / "jobs"
-    data = {"XDG_DATA_HOME": str(folder.parent / "data"), "HOME": str(folder.parent)}
-    command = [sys.executable, "-m", "snugline.desk.cli"]
-    serve = [*command, "serve", str(folder), "--no-open", "--json"]
-    environment = os.environ | data
-    with subprocess.Popen(serve, stdout=subprocess.PIPE, text=True, env=environment) as server:
-        try:
-            address = json.loads(server.stdout.readline())["page"]
-            with sync_api.sync_playwright() as playwright:
-                # Inside a container there is no room for Chromium's own sandbox.
-                browser = playwright.chromium.launch(
-                    executable_path=CHROMIUM, args=["--no-sandbox"]
-                )
-                # axe-core is put into the page by the test, which the page's own policy forbids.
-                context = browser.new_context(**SCREENS[request.param], bypass_csp=True)
-                made = Bench(context.new_page())
-                made.folder, made.command, made.environment = folder, command, environment
-                made.screen = request.param
-                made.page.goto(address)
-                yield made
-                browser.close()
-        finally:
-            server.terminate()
+    with (
+        served(folder) as server,
+        sync_api.sync_playwright() as playwright,
+        chromium(playwright) as browser,
+    ):
+        # axe-core is put into the page by the test, which the page's own policy forbids.
+        context = browser.new_context(**SCREENS[request.param], bypass_csp=True)
+        made = Bench(context.new_page())
+        made.folder, made.environment = folder, server.environment
+        made.screen = request.param
+        made.page.goto(server.address)
+        yield made
 
 
 def read_job(bench):
@@ -240,8 +227,11 @@ def readings(bench):
         page.keyboard.press("Enter")
         page.locator(".reading.draft").wait_for(state="detached")
     assert "= 417.51 mm" in bench.text(".readings")
-    page.get_by_label("Top edge").select_option("edge_radius")
+    edge = page.get_by_role("radiogroup", name="Top edge")
+    assert edge.get_by_role("radio", name="Don't know").is_checked()
+    edge.get_by_role("radio", name="Rounded").check()
     bench.type_in("Size of the edge", "0.8 mm")
+    page.get_by_role("radiogroup", name="Sides").get_by_role("radio", name="Leaning").check()
     page.get_by_label("Draft angle of the sides").fill("0.5")
     page.keyboard.press("Tab")
     if bench.screen == "phone":
@@ -270,7 +260,11 @@ def outline(bench):
     width = page.locator(".sizes tr", has_text="Width").locator("td.number")
     value, u95 = (parse_length(text.strip("± ")) for text in width.all_inner_texts())
     assert abs(value - truth["width"]) < max(2 * u95, 0.15)
-    assert "Corner radius arc, all corners 27.4" in sizes
+    corner = json.loads((CASE / "truth.json").read_text(encoding="utf-8"))["outline"]["R"]
+    radius = page.locator(".sizes tr", has_text="Corner radius").locator("td.number")
+    value, u95 = (parse_length(text.strip("± ")) for text in radius.all_inner_texts())
+    assert abs(value - corner) < max(2 * u95, 0.05)
+    assert "Corner radius arc, all corners" in sizes
     bench.check("outline")
     if bench.screen == "phone":
         accept_a_drawn_size(bench)
@@ -387,7 +381,7 @@ def files(bench):
 
     out = bench.folder.parent / "by-command"
     job = bench.folder / "basalt-plate" / "job.toml"
-    run = [*bench.command, "run", str(job), "--out", str(out)]
+    run = [*COMMAND, "run", str(job), "--out", str(out)]
     subprocess.run(run, check=True, capture_output=True, env=bench.environment)
     assert Path(download.value.path()).read_bytes() == (out / name).read_bytes()
 

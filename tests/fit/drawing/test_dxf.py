@@ -91,6 +91,14 @@ def test_a_whole_circle_is_a_circle_and_the_extents_are_those_of_what_is_drawn(v
     assert document.header["$EXTMAX"][:2] == pytest.approx((high_x, high_y))
 
 
+@pytest.mark.parametrize("version", ["R2010", "R12"])
+def test_the_extents_are_true_where_a_corner_is_the_origin(version):
+    piece = Drawing("piece", (Layer("edge", (rounded_rectangle(20, 10).translated(10, 5),)),))
+    document = read_with_ezdxf(write_dxf(piece, version))
+    assert document.header["$EXTMIN"][:2] == pytest.approx((0, 0))
+    assert document.header["$EXTMAX"][:2] == pytest.approx((20, 10))
+
+
 @pytest.mark.parametrize("unit", ["mm", "in"])
 @pytest.mark.parametrize("version", ["R2010", "R12"])
 def test_ezdxf_finds_closed_polylines_of_the_same_area_and_perimeter(version, unit):

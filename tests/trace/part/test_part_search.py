@@ -6,7 +6,7 @@ import pytest
 from shapely import Polygon, contains_xy
 
 from snugline.errors import PhotoError
-from snugline.trace.part.part_search import PartRegions, SheetView, find_part
+from snugline.trace.part.part_search import Region, SheetView, find_part
 
 SHEET = (297.0, 210.0)
 WINDOW = np.array([[38.5, 35.0], [258.5, 35.0], [258.5, 175.0], [38.5, 175.0]])
@@ -71,11 +71,11 @@ def compose(part, tone, *, shadow=(0.0, 0.0), soft=0.3, dark=0.45, noise=0.003, 
 PLATE = np.array([[120, 70], [400, 80], [400, 145], [118, 135.0]])
 
 
-def distance_mm(result: PartRegions, polygon):
+def distance_mm(result: tuple[Region, ...], polygon):
     from shapely import points
     from shapely.geometry import Polygon
 
-    found = np.vstack([edge.points for region in result.regions for edge in region.outer])
+    found = np.vstack([edge.points for region in result for edge in region.outer])
     return Polygon(polygon).exterior.distance(points(sheet_from_pixel(found)))
 
 
@@ -95,8 +95,8 @@ _STRAYS = pytest.mark.xfail(reason="the border is off by 0.46 and 0.52 mm rms, 0
 def test_a_part_that_leaves_the_window_has_one_open_border_on_its_polygon(tone):
     picture, view = compose(PLATE, tone)
     result = find_part(picture, view)
-    assert len(result.regions) == 1
-    (edge,) = result.regions[0].outer
+    assert len(result) == 1
+    (edge,) = result[0].outer
     assert not edge.closed
     off = distance_mm(result, PLATE)
     # A third of a reduced pixel: the full-resolution search reaches several pixels either side.
@@ -120,7 +120,7 @@ def test_the_border_goes_round_the_patches_of_a_print(check_mm):
 
 def test_the_part_lies_on_the_left_as_seen_on_the_sheet():
     picture, view = compose(PLATE, (0.2, 0.2, 0.2))
-    (edge,) = find_part(picture, view).regions[0].outer
+    (edge,) = find_part(picture, view)[0].outer
     on_sheet = sheet_from_pixel(edge.points)
     # Counter-clockwise round the plate's left end: in along the upper side, out along the lower.
     assert on_sheet[0, 1] > on_sheet[-1, 1]

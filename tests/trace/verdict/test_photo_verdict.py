@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from snugline.notice import Notice
-from snugline.trace.camera.bundle_adjustment import Adjusted, Layout
+from snugline.trace.camera.adjusted_cameras import Adjusted, Layout
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import Lens, prior_from_exif
 from snugline.trace.camera.observations import Observations, SheetState
@@ -21,10 +21,11 @@ from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.edge.silhouette import Silhouette, resample
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.photo_file import read_photo
+from snugline.trace.image.polyline import resample
 from snugline.trace.sheet.frame_description import read_frame, with_print_scale
-from snugline.trace.verdict.edge_verdict import EdgeEvidence
+from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.photo_verdict import Evidence, judge, worst
 
 PHOTOS = Path(__file__).parents[3].parent / "shared" / "photos"

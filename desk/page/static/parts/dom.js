@@ -40,6 +40,12 @@ export function mark(element, name, value) {
   else if (element.getAttribute(name) !== String(value)) element.setAttribute(name, value);
 }
 
+/** A field that has no use now stays where it is, so that nothing moves; it takes no hand. */
+export function idle(field, is) {
+  mark(field, "data-idle", is ? "" : null);
+  field.querySelectorAll("input, select, button").forEach((control) => mark(control, "disabled", is ? true : null));
+}
+
 /**
  * A list whose elements live on while their keys do.
  *

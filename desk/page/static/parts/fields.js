@@ -4,6 +4,8 @@ import { commit, value } from "../job.js";
 import { freshId, h, mark, say } from "./dom.js";
 import { parseAngle, parseLength, plainlyShown, size, typed, withDegrees, withUnit } from "./lengths.js";
 import { sign } from "./marks.js";
+import { fraction } from "./quantities.js";
+import { view } from "./view.js";
 
 const PAUSE_MS = 300; // after the last key, before a complete length is taken over
 
@@ -20,13 +22,23 @@ function framed(label, optional, control, under) {
   return h("div.field", head, control, under);
 }
 
+const none = () => "";
+
+/** A placeholder that is a length, in the unit shown. */
+function inShownUnit(placeholder) {
+  const mm = parseLength(placeholder ?? "");
+  return mm === null || view.unit === "mm" ? placeholder : `${fraction(mm) ?? "0"} in`;
+}
+
 const FORM = "Write a length, such as 9.5 mm or 7 3/16 in";
 
 /** What is written below a length: what is wrong with it, or what it is in the unit shown. */
-function echoOf(text, signed) {
+function echoOf(text, signed, check) {
   if (text === "") return { bad: false, says: "" };
   const mm = parseLength(text);
   if (mm === null || (!signed && mm < 0)) return { bad: true, says: FORM };
+  const fault = check(mm);
+  if (fault) return { bad: true, says: fault };
   return { bad: false, says: plainlyShown(text) ? "" : `= ${size(mm)}` };
 }
 
@@ -41,14 +53,14 @@ function stepper(label, input, move) {
  *
  * With `atRest` a complete length is taken over when the hand rests, else when the field is left.
  */
-export function lengthInput({ label, optional, placeholder, step, signed = false, atRest = true, take }) {
+export function lengthInput({ label, optional, placeholder, step, signed = false, atRest = true, check, take }) {
   const input = h("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", placeholder });
   const echo = h("span.echo");
   let kept = "";
   let pause = 0;
 
   const tell = () => {
-    const { bad, says } = echoOf(withUnit(input.value), signed);
+    const { bad, says } = echoOf(withUnit(input.value), signed, check ?? none);
     mark(input, "aria-invalid", bad ? "true" : null);
     mark(echo, "data-wrong", bad ? "" : null);
     say(echo, says);
@@ -88,19 +100,21 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
       const stays = text === kept && input.hasAttribute("aria-invalid");
       kept = text;
       if (document.activeElement !== input && !stays) input.value = text;
+      mark(input, "placeholder", inShownUnit(placeholder));
       tell();
     },
   };
 }
 
 /** A length as typed, with what it is in the unit in use below it. */
-export function lengthField({ label, path, optional = false, placeholder = "", step, signed, name = label }) {
+export function lengthField({ label, path, optional = false, placeholder = "", step, signed, check, name = label }) {
   const field = lengthInput({
     label,
     optional,
     placeholder,
     step,
     signed,
+    check,
     take: (text) => commit(name.toLowerCase(), [[path(), text]]),
   });
   return { el: field.el, update: () => field.show(value(path()) ?? "") };
@@ -199,6 +213,24 @@ export function checkField({ label, path, name = label }) {
     el: h("label.check", input, label),
     update() {
       input.checked = value(path()) === true;
+    },
+  };
+}
+
+/** A choice among few, each with its picture: `{ el, set(value) }`. */
+export function pictured({ label, options, take }) {
+  const name = freshId("pictured");
+  const inputs = options.map(([word, text, picture]) => {
+    const input = h("input", { type: "radio", name, value: word });
+    input.addEventListener("change", () => take(word));
+    return [input, h("label", input, picture, h("span", text))];
+  });
+  const group = { role: "radiogroup", "aria-label": label };
+  const labels = inputs.map(([, el]) => el);
+  return {
+    el: h("div.field.wholerow", h("span.label", { "aria-hidden": "true" }, label), h("div.pictured", group, labels)),
+    set(word) {
+      for (const [input] of inputs) input.checked = input.value === word;
     },
   };
 }

@@ -4,8 +4,10 @@ import { sheetDrawing } from "../geometry/sheet.js";
 import { commit, state, value } from "../job.js";
 import { h, keyed, s, say } from "../parts/dom.js";
 import { choiceField, lengthField } from "../parts/fields.js";
-import { size } from "../parts/lengths.js";
+import { length, parseLength, size } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
+import { barFault, printWords } from "../parts/print_scale.js";
+import { barReading, tapedSheet } from "../pictures.js";
 import { ask } from "../server.js";
 import { another, isList, listed, nameOf, parseName, PAPERS } from "./sheet_name.js";
 import { stepTop } from "./top.js";
@@ -87,14 +89,27 @@ function choice(path) {
 
 /** The two bars as measured, and what they should measure. */
 function bars(path) {
+  let sheet = null;
+  const check = (axis) => (mm) => (sheet ? barFault(mm, sheet.bars[axis], length) : "");
   const field = (axis) =>
-    lengthField({ label: `Bar ${axis} as measured`, path: () => path(`bar_${axis}`), step: () => BAR_STEP });
+    lengthField({
+      label: `Bar ${axis} as measured`,
+      path: () => path(`bar_${axis}`),
+      step: () => BAR_STEP,
+      check: check(axis),
+    });
+  const print = h("p.print", { role: "status" });
   const fields = [field("x"), field("y")];
   const nominal = h("p.soft");
   return {
-    el: [h("div.fields", fields[0].el, fields[1].el), nominal],
+    el: [h("div.fields", fields[0].el, fields[1].el), nominal, print],
     update(frame) {
+      sheet = frame;
       fields.forEach((one) => one.update());
+      const [x, y] = ["x", "y"].map((axis) => parseLength(value(path(`bar_${axis}`)) ?? ""));
+      const { fault, note } = frame ? printWords({ x, y }, frame.bars) : { fault: "", note: "" };
+      print.replaceChildren(...(fault ? [h("strong", "Fix: "), fault] : note ? [h("strong", "Tip: "), note] : []));
+      print.hidden = !fault && !note;
       const words = frame
         ? `They should measure ${size(frame.bars.x)} and ${size(frame.bars.y)}.`
         : "Their nominal lengths are printed on the sheet.";
@@ -116,8 +131,13 @@ function sheetCard(index) {
   const remove = h("button", { type: "button", onclick: take }, sign("away"), "Remove this sheet");
   const todo = h(
     "ol.todo",
-    h("li", h("p", "Print it at actual size, with no fit to page. Tape it flat on something hard."), print),
-    h("li", h("p", MEASURE), measured.el),
+    h(
+      "li",
+      h("p", "Print it at actual size, with no fit to page. Tape it flat on something hard."),
+      print,
+      tapedSheet(),
+    ),
+    h("li", h("p", MEASURE), barReading(), measured.el),
   );
   const el = h("section.card.two", h("div.stack", title, own, choose.el, todo, remove), h("div.stays", picture));
   let drawn = null;

@@ -3,6 +3,7 @@
 import { state } from "../job.js";
 import { h, keyed, say } from "../parts/dom.js";
 import { errorWords } from "../parts/notices.js";
+import { heldPhone, laidPart, pictureRow, sideLight } from "../pictures.js";
 import { problems } from "../problems.js";
 import { forget, restore, retry, upload, uploads } from "../uploads.js";
 import { filePicker } from "./file_picker.js";
@@ -10,8 +11,12 @@ import { photoCard } from "./photo_card.js";
 import { stepTop } from "./top.js";
 
 const SAYS = "Lay one end of the part on the window, underside down, and hold the phone nearly level above it.";
-const NONE =
-  "No photo yet. One of each end is enough, two are better. Take in the whole sheet; no flash, light from the side.";
+const NONE = "No photo yet. One of each end is enough, two are better.";
+const HOW = [
+  [laidPart, "One end over the window, 5 mm or more inside its border. Cover markers on one side only."],
+  [heldPhone, "Phone level, above the part, with the whole sheet in the picture."],
+  [sideLight, "Light from the side. No flash."],
+];
 
 /** The file itself as a picture, where the browser can show it. */
 function previewOf({ preview, name }) {
@@ -76,7 +81,8 @@ export function photosStep() {
     (item) => item.id ?? `sending ${item.key}`,
     (item) => (item.id ? photoCard(item) : sendingCard(item)),
   );
-  const empty = h("p.soft.empty", NONE);
+  const how = HOW.map(([make, words]) => [make(), words]);
+  const empty = h("section.card.stack", { "aria-label": "How to take a photo" }, h("p", NONE), pictureRow(...how));
   const removed = removedRow();
   const add = h(
     "section.card.adding",

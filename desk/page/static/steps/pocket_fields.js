@@ -1,7 +1,7 @@
 // Fields that only the pocket has: the list of clearances, the seat, tables that are there or not.
 
 import { commit, state, value } from "../job.js";
-import { h, keyed, mark, say } from "../parts/dom.js";
+import { h, idle, keyed, mark, say } from "../parts/dom.js";
 import { few, lengthInput } from "../parts/fields.js";
 import { inUnit, length, parseLength, typed } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
@@ -108,9 +108,7 @@ export function seat() {
       const [, text, way] = parse();
       how = way ?? "flush";
       ways.set(how);
-      mark(field.el, "data-idle", how === "flush" ? "" : null);
-      field.input.disabled = how === "flush";
-      field.el.querySelectorAll("button").forEach((button) => mark(button, "disabled", how === "flush" ? true : null));
+      idle(field.el, how === "flush");
       field.show(text ?? "");
     },
   };

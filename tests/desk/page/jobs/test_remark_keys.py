@@ -39,6 +39,7 @@ def test_every_cause_is_a_key_that_a_pocket_may_have():
                  "driest": {"moisture": 6}, "dampest": {"moisture": 12}},
         "glued": True,
         "coupons": {"run": "20 mm"},
+        "board": {"left": "20 mm"},
         "relief": "dog-bone",
     }  # fmt: skip
     from_record(example)
