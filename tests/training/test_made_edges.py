@@ -168,3 +168,16 @@ def test_a_small_training_runs_on_a_cpu_and_goes_on_from_its_checkpoint(tmp_path
     state = torch.load(tmp_path / "checkpoint.pt")
     assert state["step"] == 2
     assert all(bool(v.isfinite().all()) for v in state["network"].values() if v.is_floating_point())
+
+
+def test_the_network_gives_what_it_gave_where_it_was_written():
+    """The lowest and the newest supported OpenCV are to agree with the record to 1e-4."""
+    import cv2
+
+    record = json.loads((TRAINING / "record.json").read_text(encoding="utf-8"))
+    network = cv2.dnn.readNetFromONNX(str(WEIGHTS))
+    given = np.random.default_rng(11).normal(0, 0.5, (2, 20, 256, 64)).astype(np.float32)
+    network.setInput(given)
+    place, untold = network.forward(["place", "open"])
+    probe = [*place[0, :, 40, 12], *place[1, :, 90, 25], *untold[:, :, 64, 0].ravel()]
+    np.testing.assert_allclose(probe, record["probe"], atol=1e-4, rtol=0)

@@ -85,8 +85,8 @@ class Distribution:
         """(N, PLACES) probability of each px across, what cannot be told shared out evenly."""
         rows, bins = np.arange(len(self.share))[:, None], np.rint(self.middle - FIRST)
         index = (rows * PLACES + np.clip(bins, 0, PLACES - 1)).astype(np.int64)
-        mass = np.bincount(index.ravel(), self.share.ravel(), self.share.size)
-        mass = mass.reshape(self.share.shape) * (1 - self.untold[:, None])
+        counted = np.bincount(index.ravel(), self.share.ravel(), self.share.size)
+        mass: Floats = counted.reshape(self.share.shape) * (1 - self.untold[:, None])
         return np.asarray(mass + self.untold[:, None] / PLACES)
 
     def near(self, place: Floats) -> tuple[Floats, Floats, Floats]:

@@ -188,8 +188,8 @@ def locate(
         tip = _turning(right_normals(there, False), round(_TIP_PX / STEP_PX), False) > _TIP
         tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / STEP_PX) + 1, mode="nearest")
         good[zone] = (at_corner.known | strays) & (sigma[zone] < _SURE_ENOUGH_PX) & ~tip
-    rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
-    return Silhouette(line, sigma, good, rival > 0.5, closed)
+    share = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
+    return Silhouette(line, sigma, good, share > 0.5, closed)
 
 
 def _along(seen: Distribution, closed: bool) -> tuple[Floats, Floats, Floats]:
@@ -283,7 +283,7 @@ def _search(
     """Where the physical witness sees the edge, for each point of a line."""
     slope = lift(scene.camera, line, scene.sides, closed, smooth=_SLOPE_SMOOTH).slope
     candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
-    across = Across.of(scene, line, normals, slope, closed, candidates, np.zeros(len(line)))
+    across = Across.of(scene, line, normals, slope, closed, candidates)
     mode = "wrap" if closed else "nearest"
     rougher = _FACE_ROUGHER if shading is None else 1.0
     known = shading
