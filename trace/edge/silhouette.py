@@ -59,7 +59,7 @@ _KEPT_TO = 1.5
 _SURE_PX = 0.6
 # Both witnesses: px to either side within which they are weighed; rows whose learned costs are
 # pooled; what the physical model leaves out (px) and how often it is wrong altogether.
-_TOGETHER_PX, _POOLED, _PHYSICAL_PX, _PHYSICAL_WRONG = 2.0, 1.5, 0.1, 0.25
+_TOGETHER_PX, _POOLED, _PHYSICAL_PX, _PHYSICAL_WRONG = 2.0, 1.5, 0.07, 0.15
 _LEAST_MASS = 1e-3
 # With so much of the probability elsewhere a second edge is as likely; with more nothing is told.
 _RIVAL_SHARE, _DOUBTED = 0.35, 0.7
