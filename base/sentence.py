@@ -115,8 +115,9 @@ class Sentence(str):
 
     Parameters
     ----------
-    template : the words, with `{}` for each quantity.
+    template : the words, with `{}` for each quantity and `{name}` for each of the words.
     figures : the quantities, in the order of the template.
+    words : names, counts and the like, the same in every unit.
 
     Raises
     ------
@@ -129,13 +130,17 @@ class Sentence(str):
     'The edge near (120, 35) mm is 0.32 mm away.'
     >>> remark.in_unit("in")
     'The edge near (4.7, 1.4) in is 0.013 in away.'
+    >>> Sentence("The {side} side bows by {}.", length(0.4), side="back")
+    'The back side bows by 0.40 mm.'
     """
 
     __slots__ = ("figures", "template")
     template: str
     figures: tuple[Figure, ...]
 
-    def __new__(cls, template: str, *figures: Figure) -> "Sentence":
+    def __new__(cls, template: str, *figures: Figure, **words: object) -> "Sentence":
+        for name, word in words.items():
+            template = template.replace(f"{{{name}}}", _braced(str(word)))
         fields = [field for _, field, _, _ in Formatter().parse(template) if field is not None]
         if len(fields) != len(figures) or any(fields):
             raise ValueError(f"{template!r} does not take {len(figures)} quantities")
@@ -159,8 +164,13 @@ class Sentence(str):
         """A sentence of any text; one without quantities keeps its braces."""
         if isinstance(text, Sentence):
             return text
-        return Sentence(text.replace("{", "{{").replace("}", "}}"))
+        return Sentence(_braced(text))
 
     @staticmethod
     def from_json(record: Mapping[str, Any]) -> "Sentence":
         return Sentence(record["template"], *map(Figure.from_json, record["figures"]))
+
+
+def _braced(text: str) -> str:
+    """Text whose braces stand for themselves in a template."""
+    return text.replace("{", "{{").replace("}", "}}")

@@ -26,5 +26,10 @@ def _falling(limit: float) -> Prior:
     return Prior(limit / 3, limit / math.sqrt(18), limit)
 
 
-# mm of rounding or chamfer; degrees of lean.
-UNSTATED: dict[str, Prior] = {"edge": _falling(2.0), "lean": _falling(3.0)}
+# mm of rounding; degrees of lean; and mm by which the edge is rather a chamfer than a rounding: as
+# often as not, so that zero and a chamfer's size have about the same spread.
+UNSTATED: dict[str, Prior] = {
+    "edge": _falling(2.0),
+    "lean": _falling(3.0),
+    "chamfer": Prior(0.0, 0.5, 2.0),
+}

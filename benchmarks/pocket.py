@@ -285,7 +285,6 @@ def nonsense():
         "negative clearance": {"clearance": "-0.25 mm"},
         "cutter wider than the pocket": {"cutter": {"diameter": "200 mm"}},
         "depth through the board": {"stock": {"thickness": "9 mm"}},
-        "stock too small": {"stock": {"thickness": "20 mm", "length": "400 mm", "width": "250 mm"}},
         "land under zero": {"border": {"land": "-1 mm"}},
         "notch through the border": {"border": {"land": "10 mm"}},
         "a length without a unit": {"sanding": "0.2"},

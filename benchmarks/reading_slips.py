@@ -1,9 +1,8 @@
-"""Slips of reading and typing in jobs of the rendered photos: named, the right one first, not cut.
+"""Slips of reading and typing in jobs of rendered photos: named, the right one first, not cut.
 
 Each case's photos are traced once with its readings right; a slip of length or width then enters
-the fit, one of the thickness the tracing as well. A slip counts as contradicted where the
-dimension is known without that reading (its U95 then, joined with the tool's, is less than what
-the slip moves).
+the fit, one of the thickness the tracing as well. A slip counts as contradicted where the photos
+show the dimension, and it moves it by more than their U95 and the tool's together.
 
     python benchmarks/reading_slips.py [CASE ...] [--thickness]
 

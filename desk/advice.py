@@ -1,10 +1,13 @@
 """What a job can do without but would gain from: remarks before anything is measured."""
 
 from snugline.desk.job import Job
+from snugline.errors import SnuglineError
 from snugline.files import inside
 from snugline.notice import Notice
 from snugline.place import OfKey
 
+# A print at actual size is true to some tenths of a percent; one fitted to the page is not.
+_FITTED_TO_PAGE = 0.015
 _LENGTHWISE_ENDS = {"left end", "right end"}
 _CORNERS = {
     "front left corner",
@@ -71,9 +74,30 @@ def advice(job: Job) -> tuple[Notice, ...]:
                     OfKey(("frame", i)),
                 )
             )
+    remarks += _scaled_prints(job)
     remarks += _unseen(job, shown)
     remarks += outside(job)
     return tuple(remarks)
+
+
+def _scaled_prints(job: Job) -> list[Notice]:
+    """Prints that were scaled to fit the paper: of use, once it is known by how much."""
+    try:
+        scales = job.print_scales()
+    except SnuglineError:
+        return []  # refused elsewhere
+    return [
+        Notice(
+            "print-scaled",
+            f"The print is {scale * 100:.0f} % of its size: the printer fitted it to the page.",
+            "It can be used, since the bar readings correct for it. At actual size more of the "
+            "part would show.",
+            "fine",
+            OfKey(("frame", i)),
+        )
+        for i, scale in enumerate(scales)
+        if scale is not None and abs(scale - 1) > _FITTED_TO_PAGE
+    ]
 
 
 def _unstated(job: Job) -> list[Notice]:

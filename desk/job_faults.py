@@ -103,7 +103,7 @@ def _board_files(job: Job) -> tuple[tuple[tuple[str | int, ...], str], ...]:
 
 
 def _of_photos(job: Job) -> list[SnuglineError]:
-    """Tables that name no photo of the job, and photos that stand twice."""
+    """Tables that name no photo of the job, and photos that are listed twice."""
     photos = {str(photo.file) for photo in job.photo}
     faults: list[SnuglineError] = [
         InputError(

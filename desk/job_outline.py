@@ -111,5 +111,6 @@ def _other_curves(contours: Sequence[Contour]) -> list[Notice]:
             OfPhoto(contour.photo.file),
         )
         for contour in contours
-        if contour.others
+        # A second part was remarked on where it was found.
+        if contour.others and all(n.code != "second-part" for n in contour.notices)
     ]

@@ -30,7 +30,13 @@ from snugline.limits import (
 from snugline.place import OfKey
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import from_record
-from snugline.trace.sheet.frame_description import AnyFrame, read_frame, with_print_scale
+from snugline.trace.sheet.frame_description import (
+    AnyFrame,
+    BarError,
+    Frame,
+    read_frame,
+    with_print_scale,
+)
 
 NOT_IN_FILE = {"path", "reading_units", "readings_written"}
 
@@ -74,9 +80,19 @@ class Job(Table):
             frame = read_frame(self.beside(table.description) if is_file else table.description)
             return with_print_scale(frame, table.bar_x, table.bar_y)
         except InputError as error:
-            where = place(("frame", i), self.path)
+            key = (f"bar_{error.axis}",) if isinstance(error, BarError) else ()
+            where = place(("frame", i, *key), self.path)
             what = error.what if error.about else f"{error.where}: {error.what}"
             raise InputError(what, where, error.mend) from error
+
+    def print_scales(self) -> tuple[float | None, ...]:
+        """For each sheet how large it was printed, 1 at actual size; None without both bars."""
+        scales: list[float | None] = []
+        for i, table in enumerate(self.frame):
+            read = bool(table.bar_x and table.bar_y)
+            frame = self.frame_of(i) if read else None
+            scales.append(sum(frame.scale) / 2 if isinstance(frame, Frame) else None)
+        return tuple(scales)
 
     @cached_property
     def choices(self) -> PocketChoices | None:

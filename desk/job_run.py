@@ -133,7 +133,7 @@ def finish(
         of_fit = fitting.fitted.notices
     except FitError as error:
         fitting = None
-        of_fit = (Notice("no-outline", error.what, error.mend, "retake", error.about),)
+        of_fit = (_no_outline(error),)
     state = job_state(job, of_fit, contours, joined, notices)
 
     making.step("drawing")
@@ -161,6 +161,18 @@ def finish(
         json.dumps(record, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
     ).encode()
     return Finished(files, record, remarks)
+
+
+def _no_outline(error: FitError) -> Notice:
+    """Why there is no outline; what only says how a chain of arcs broke is put in plain words."""
+    if "segment" in error.where:
+        return Notice(
+            "no-outline",
+            "The photos give no closed outline.",
+            "Look at the overlays, and take the photo again whose line leaves the part.",
+            "retake",
+        )
+    return Notice("no-outline", error.what, error.mend, "retake", error.about)
 
 
 def _report(

@@ -37,7 +37,7 @@ def title(job: Job, verified: bool = True) -> str:
 
 
 def marked(plan: CutPlan, part: str) -> CutPlan:
-    """The plan under a name that says unverified, its layers too."""
+    """The plan with "unverified" in its name and in those of its layers."""
     sheets = tuple(
         replace(
             sheet,

@@ -19,6 +19,7 @@ from snugline.fit.free_part import fit_free_part
 from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading
+from snugline.fit.readings.reading_remarks import CONTRADICTED
 from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, moved_by_thickness
@@ -78,7 +79,11 @@ def fit_outline(
     told += weighed.notices
     fitted = _fit_believed(sections, measured, weighed.readings, family, symmetry, listed, stated)
     # What a wrong thickness does to the photos is said once, by its cause.
-    return replace(fitted, notices=(*told, *(fitted.notices if other is None else ())))
+    if other is not None:
+        return replace(fitted, notices=tuple(told))
+    named = {notice.about for notice in told if notice.about is not None}
+    new = [n for n in fitted.notices if n.code != CONTRADICTED or n.about not in named]
+    return replace(fitted, notices=(*told, *new))
 
 
 def _fit_believed(

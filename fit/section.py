@@ -42,8 +42,8 @@ class Section:
     closed : whether the last point joins the first.
     breaks : indices where a gap lies before the point, ascending; neighbours across a gap are
         not correlated.
-    sensitivity : by what is not exactly known of the part (`thickness`, `edge`, `lean`): (N,), how
-        far outwards each point moves, mm for each mm, or for each degree of lean.
+    sensitivity : by what is not exactly known of the part (`thickness`, `edge`, `chamfer`, `lean`):
+        (N,), how far outwards each point moves, mm for each mm, or for each degree of lean.
     """
 
     name: str

@@ -2,6 +2,73 @@
 
 Every length is text with its unit; humidity and moisture are numbers in per cent, temperatures
 numbers in degrees Celsius.
+
+Keys (all except `clearance` are optional)::
+
+    [pocket]
+    clearance = "0.25 mm"            # or a list; {length = "0.6 mm", width = "0.4 mm"}
+    kind = "firm"                    # soft | firm | brittle | metal
+    squeeze = "0.1 mm"               # a soft part may be squeezed so far per side
+    floor = "4 mm"                   # least wood under the deepest cut
+    seat = "flush"                   # or "0.5 mm above", "0.3 mm below"
+    sanding = "0.2 mm"
+    relief = "dog-bone"              # t-bone along length | t-bone along width
+    relief_allowance = "0.2 mm"      # relief radius over the cutter's
+    material = "slate"               # the part's
+    glued = false
+    food = false
+    machine = "bench router"
+    cutter = {diameter = "6 mm", length = "22 mm", taper = "1 deg", corner = "0.5 mm"}
+    step = {inset = "6 mm", deeper = "2 mm"}
+    feet = {diameter = "12 mm", inset = "20 mm", deeper = "2 mm"}
+    lip = [{outset = "4 mm", depth = "2 mm"}]
+    recess = [{name = "magnet", diameter = "10 mm", depth = "3 mm", below = "seat"}]
+    label = [{text = "SLATE", height = "6 mm", y = "-90 mm"}]
+    through = {tabs = 4}             # or {skin = "0.5 mm"}
+    passes = {wall = "0.5 mm", floor = "0.2 mm"}
+    push_hole = {diameter = "20 mm", x = "0 mm", y = "0 mm"}    # or several
+    ribbon = {side = "back", width = "20 mm", reach = "3 mm"}   # or several
+    notch = [{side = "front", width = "22 mm", depth = "12 mm"}]
+    template = {bush = "17 mm", cutter = "8 mm"}                # or bearing = ...
+    coupons = {tests = ["width"], run = "20 mm", ladder = ["0.2 mm"], depth = "5 mm"}
+    feeds = {feed = "1500 mm", plunge = "500 mm", step_over = "2.4 mm", step_down = "2 mm"}
+
+    [pocket.wood]
+    species = "walnut"               # or movement = {radial = 0.19, tangential = 0.27}
+    grain = "length"                 # of the part; or width
+    cut = "flat sawn"                # or quarter sawn
+    now = {moisture = 8}
+    driest = {humidity = 30, celsius = 21}
+    dampest = {humidity = 60, celsius = 21}
+
+    [pocket.board]
+    outline = "board.dxf"            # or SVG, or a job; without it the stock's rectangle
+    left = "40 mm"                   # or right; front or back; neither: in the middle
+    turn = "90 deg"
+    [[pocket.board.part]]
+    name = "cup"
+    outline = "cup/job.toml"
+    clearance = "0.4 mm"
+    depth = "6 mm"
+    right = "50 mm"
+
+    [pocket.border]
+    land = "18 mm"
+    corner = "30 mm"                 # without it, parallel to the pocket
+    edge = "round-over"              # chamfer | cove
+    edge_size = "6 mm"
+    edge_on = "top"                  # or both faces
+
+    [pocket.stock]
+    thickness = "20 mm"
+    length = "900 mm"                # along the grain; with width, pieces are laid out
+    width = "250 mm"
+    margin = "10 mm"
+    copies = 2
+    turn = false
+    coupons = true
+
+Feed and plunge are per minute.
 """
 
 import re
@@ -57,73 +124,6 @@ def from_record(
 ) -> PocketChoices:
     """The choices of a `[pocket]` table.
 
-    Keys (all except `clearance` are optional)::
-
-        [pocket]
-        clearance = "0.25 mm"            # or a list; {length = "0.6 mm", width = "0.4 mm"}
-        kind = "firm"                    # soft | firm | brittle | metal
-        squeeze = "0.1 mm"               # a soft part may be squeezed so far per side
-        floor = "4 mm"                   # least wood under the deepest cut
-        seat = "flush"                   # or "0.5 mm above", "0.3 mm below"
-        sanding = "0.2 mm"
-        relief = "dog-bone"              # t-bone along length | t-bone along width
-        relief_allowance = "0.2 mm"      # relief radius over the cutter's
-        material = "slate"               # the part's
-        glued = false
-        food = false
-        machine = "bench router"
-        cutter = {diameter = "6 mm", length = "22 mm", taper = "1 deg", corner = "0.5 mm"}
-        step = {inset = "6 mm", deeper = "2 mm"}
-        feet = {diameter = "12 mm", inset = "20 mm", deeper = "2 mm"}
-        lip = [{outset = "4 mm", depth = "2 mm"}]
-        recess = [{name = "magnet", diameter = "10 mm", depth = "3 mm", below = "seat"}]
-        label = [{text = "SLATE", height = "6 mm", y = "-90 mm"}]
-        through = {tabs = 4}             # or {skin = "0.5 mm"}
-        passes = {wall = "0.5 mm", floor = "0.2 mm"}
-        push_hole = {diameter = "20 mm", x = "0 mm", y = "0 mm"}    # or several
-        ribbon = {side = "back", width = "20 mm", reach = "3 mm"}   # or several
-        notch = [{side = "front", width = "22 mm", depth = "12 mm"}]
-        template = {bush = "17 mm", cutter = "8 mm"}                # or bearing = ...
-        coupons = {tests = ["width"], run = "20 mm", ladder = ["0.2 mm"], depth = "5 mm"}
-        feeds = {feed = "1500 mm", plunge = "500 mm", step_over = "2.4 mm", step_down = "2 mm"}
-
-        [pocket.wood]
-        species = "walnut"               # or movement = {radial = 0.19, tangential = 0.27}
-        grain = "length"                 # of the part; or width
-        cut = "flat sawn"                # or quarter sawn
-        now = {moisture = 8}
-        driest = {humidity = 30, celsius = 21}
-        dampest = {humidity = 60, celsius = 21}
-
-        [pocket.board]
-        outline = "board.dxf"            # or SVG, or a job; without it the stock's rectangle
-        left = "40 mm"                   # or right; front or back; neither: in the middle
-        turn = "90 deg"
-        [[pocket.board.part]]
-        name = "cup"
-        outline = "cup/job.toml"
-        clearance = "0.4 mm"
-        depth = "6 mm"
-        right = "50 mm"
-
-        [pocket.border]
-        land = "18 mm"
-        corner = "30 mm"                 # without it, parallel to the pocket
-        edge = "round-over"              # chamfer | cove
-        edge_size = "6 mm"
-        edge_on = "top"                  # or both faces
-
-        [pocket.stock]
-        thickness = "20 mm"
-        length = "900 mm"                # along the grain; with width, pieces are laid out
-        width = "250 mm"
-        margin = "10 mm"
-        copies = 2
-        turn = false
-        coupons = true
-
-    Feed and plunge are per minute.
-
     Parameters
     ----------
     record : the table, nested tables and lists as TOML gives them.
@@ -135,11 +135,22 @@ def from_record(
     InputError : an unknown or missing key, a wrong unit, word or size. It names the key.
     """
     table = Table(record, where)
+    choices = _choices(table, part_wood, part_where)
+    table.done()
+    if choices.relief is not None and choices.cutter is None:
+        raise InputError(
+            "a relief is asked for, but no cutter", where, 'add cutter = {diameter = "6 mm"}'
+        )
+    return choices
+
+
+def _choices(table: Table, part_wood: Mapping[str, Any] | None, part_where: OfKey) -> PocketChoices:
+    record = table.record
     kind = table.word("kind", tuple(FITS)) or "firm"
     squeeze = table.length("squeeze", None, least=0.0)
     limit = fit_of(kind).squeeze if squeeze is None else squeeze
     board = table.table("wood", timber)
-    choices = PocketChoices(
+    return PocketChoices(
         clearance=table.each("clearance", _clearances(limit)),
         kind=kind,
         squeeze=squeeze,
@@ -174,12 +185,6 @@ def from_record(
         feeds=table.table("feeds", _feeds),
         written=frozenset(units_in(record)),
     )
-    table.done()
-    if choices.relief is not None and choices.cutter is None:
-        raise InputError(
-            "a relief is asked for, but no cutter", where, 'add cutter = {diameter = "6 mm"}'
-        )
-    return choices
 
 
 def units_in(value: Any) -> set[str]:

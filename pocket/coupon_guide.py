@@ -1,4 +1,4 @@
-"""How to read the test pieces: one page that says which rung to take and what to enter."""
+"""How to read the test pieces: one page on which rung to use and what to enter."""
 
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -101,7 +101,7 @@ def _entry_lines(plan: "CutPlan") -> list[str]:
     words = ", ".join(VERDICTS)
     return [
         f"Write each piece into the shop's records with its clearance and a word ({words}). Best, "
-        "measure the slot with inside caliper too and give measured less drawn, per side:",
+        "measure the slot with a caliper, too, and enter measured minus drawn, per side:",
         f'   snugline fitted job.toml --clearance 0.20mm --verdict tight --machine "{machine}" '
         "--opening-error -0.03mm",
         "or on the page, after the cut. From three cuts on the records tell the width error of the "

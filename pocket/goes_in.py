@@ -179,7 +179,7 @@ def _above(gap: NDArray[np.float64], u: float) -> NDArray[np.float64]:
 
 
 def chance_notices(found: Chance, machine: str = "") -> tuple[Notice, ...]:
-    """A doubt below 90 %, and below 50 % the word that this cannot be cut."""
+    """A remark below 90 %, and below 50 % that this cannot be cut."""
     if found.probability >= DOUBTFUL:
         return ()
     worst = found.worst
@@ -202,7 +202,7 @@ def chance_notices(found: Chance, machine: str = "") -> tuple[Notice, ...]:
 
 
 def _mend(found: Chance, machine: str) -> Sentence:
-    """The remedy that the largest share of the doubt asks for."""
+    """The remedy for the largest share of the uncertainty."""
     worst = found.worst
     short = 1.3 * math.hypot(worst.u, found.width_error.u) - worst.gap - found.width_error.value
     more = length(max(STEP, math.ceil(short / STEP) * STEP))
@@ -213,7 +213,7 @@ def _mend(found: Chance, machine: str) -> Sentence:
         return Sentence.of(f"read the {worst.name} again: readings and outline disagree")
     enlarge += f" along the {worst.name}"
     if worst.closes > max(worst.u, found.width_error.u):
-        return Sentence(f"{enlarge}, or turn the grain", more)
+        return Sentence(f"{enlarge}, for what the season takes", more)
     if found.width_error.u > worst.u:
         named = machine.replace("{", "{{").replace("}", "}}")
         record = f"record three cuts of {named}" if machine else "name the machine and record cuts"

@@ -28,7 +28,7 @@ from snugline.pocket.merge import united
 from snugline.pocket.pocket_layers import Shape, overlap_notices, pocket_layers, step_notices
 from snugline.pocket.relief import Disc, relieved
 from snugline.pocket.season import SeasonalGap, season_notices, seasonal_gaps, turning_saves
-from snugline.pocket.sheet import Sheet, merged_layers
+from snugline.pocket.sheet import PlanLayer, Sheet, merged_layers
 from snugline.pocket.state import State, state_of
 from snugline.pocket.tool_shape import tool_notices
 from snugline.pocket.width_error import WidthError
@@ -125,8 +125,9 @@ def plan_opening(given: Given, clearance: Clearance) -> Opening:
     if choices.border is not None:
         border = border_outline(plain, choices.border.land, choices.border.corner)
         land = least_land(_widest(plain, outline, choices, width), border)
-    beside = choices.border.land if choices.border else 0.0
-    seasons = seasonal_gaps(choices.movers, given.size, clearance, beside)
+    seasons = seasonal_gaps(
+        choices.movers, given.size, clearance, choices.border.land if choices.border else 0.0
+    )
     layers = pocket_layers(Shape(given.part, plain, outline, border), given.depth, choices, unit)
     likely = chance(
         clearance,
@@ -140,15 +141,7 @@ def plan_opening(given: Given, clearance: Clearance) -> Opening:
     notices = [*_fit_notices(given, clearance, seasons, likely)]
     if found is not None:
         notices += cutter_notices(outline, found, clearance, choices.squeezed)
-    notices += depth_notices(given.depth, given.thickness, choices)
-    if land is not None and choices.border is not None:
-        notices += border_notices(
-            land, choices.border.edge, given.depth.pocket, choices.stock.thickness
-        )
-    notices += step_notices(plain, choices)
-    notices += overlap_notices(layers, choices)
-    if cutter is not None:
-        notices += tool_notices(cutter, given.depth.pocket, clearance)
+    notices += _cut_notices(given, clearance, plain, land, layers)
     state, because = state_of(notices)
     return Opening(
         clearance,
@@ -166,6 +159,23 @@ def plan_opening(given: Given, clearance: Clearance) -> Opening:
         state,
         because,
     )
+
+
+def _cut_notices(
+    given: Given, clearance: Clearance, plain: Outline, land: float | None, layers: list[PlanLayer]
+) -> list[Notice]:
+    """Remarks on what is cut: floor and cutter, the wood beside it, the holes in it."""
+    choices = given.choices
+    notices = [*depth_notices(given.depth, given.thickness, choices)]
+    if land is not None and choices.border is not None:
+        notices += border_notices(
+            land, choices.border.edge, given.depth.pocket, choices.stock.thickness
+        )
+    notices += step_notices(plain, choices)
+    notices += overlap_notices(layers, choices)
+    if choices.cutter is not None:
+        notices += tool_notices(choices.cutter, given.depth.pocket, clearance)
+    return notices
 
 
 def _fit_notices(

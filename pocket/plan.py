@@ -138,45 +138,25 @@ def make_plan(
     unit : that files are written in.
     width_error : of the cut, from the shop's records of the machine.
     readings_in : units that hand readings were written in (`mm`, `in`).
-    outlines : for a board of several parts, what the files that it names hold, by their names.
+    outlines : what the files hold that a shared board names, by their names.
 
     Raises
     ------
-    PlanError : a plan that cannot be drawn: a depth through the board, a cutter wider than the
-        pocket, stock that is too small, and the like.
-    InputError : clearances that read the same in the job's unit.
+    PlanError, InputError : nothing can be drawn, or clearances read the same in the job's unit.
     """
     _told_apart(choices.clearance, unit)
     depth = _depth(thickness, choices)
     known = width_error if width_error is not None and width_error.claimed else unknown_machine()
     given = Given(outline, uncertainty, thickness, depth, choices, known, unit)
     openings, refused = _openings(given)
-    offered = suggest(
-        choices.kind,
-        {direction: uncertainty.per_side(direction) for direction in ("length", "width")},
-        width_error,
-        openings[0].seasons,
-    )
+    part_u95 = {direction: uncertainty.per_side(direction) for direction in ("length", "width")}
+    offered = suggest(choices.kind, part_u95, width_error, openings[0].seasons)
     notices = [*refused, *_placed_notices(openings, unit)]
     notices += unit_notices(choices.written, readings_in, unit)
     notices += wood_notices(choices.movers, choices.glued, fit_of(choices.kind).rigid)
-    notices += coupon_notices(depth, choices)
-    pieces = coupons(outline, thickness, choices, offered, unit)
-    sheets = [opening.sheet for opening in openings]
-    sheets += coupon_sheets(
-        pieces, slips(outline, choices, unit), depth, choices, _between(choices), unit
-    )
-    for opening in openings:
-        sheet, remarks = _template_sheet(opening, given)
-        sheets += sheet
-        notices += remarks
-    laid_out_here = choices.stock.length is not None and choices.stock.width is not None
-    if laid_out_here and choices.shared is None:
-        sheets += [_layout(opening, pieces, depth, choices, unit) for opening in openings]
-    guests, shared, remarks = boards(openings, given, outlines or {})
-    sheets += shared
-    notices += remarks
-    times, remarks = _times(openings[0], depth, choices)
+    sheets, remarks = _further_sheets(given, openings, offered)
+    guests, shared, about_board = boards(openings, given, outlines or {})
+    times, about_time = _times(openings[0], depth, choices)
     return CutPlan(
         part,
         unit,
@@ -188,11 +168,33 @@ def make_plan(
         openings,
         offered,
         times,
-        tuple(sheets),
-        tuple(dict.fromkeys([*notices, *remarks])),
+        (*(opening.sheet for opening in openings), *sheets, *shared),
+        tuple(dict.fromkeys([*notices, *remarks, *about_board, *about_time])),
         _cautions(choices),
         guests,
     )
+
+
+def _further_sheets(
+    given: Given, openings: Sequence[Opening], offered: Suggestion
+) -> tuple[list[Sheet], list[Notice]]:
+    """Coupons, templates and layouts, and what is said of them."""
+    choices, depth, unit = given.choices, given.depth, given.unit
+    notices = [*coupon_notices(depth, choices)]
+    pieces = coupons(given.part, given.thickness, choices, offered, unit)
+    sheets = coupon_sheets(
+        pieces, slips(given.part, choices, unit), depth, choices, _between(choices), unit
+    )
+    for opening in openings:
+        sheet, remarks = _template_sheet(opening, given)
+        sheets += sheet
+        notices += remarks
+    laid_out_here = choices.stock.length is not None and choices.stock.width is not None
+    if laid_out_here and choices.shared is None:
+        laid, remarks = _layouts(openings, pieces, depth, choices, unit)
+        sheets += laid
+        notices += remarks
+    return sheets, notices
 
 
 def _openings(given: Given) -> tuple[tuple[Opening, ...], list[Notice]]:
@@ -295,6 +297,26 @@ def _template_sheet(opening: Opening, given: Given) -> tuple[list[Sheet], list[N
     name = f"{follower.name} {size} cutter {cutter}"
     layer = PlanLayer(name, None, (template_outline(pocket, follower),))
     return [Sheet("template", opening.clearance, (layer,), blocked)], list(notices)
+
+
+def _layouts(
+    openings: Sequence[Opening],
+    pieces: tuple[Coupon, ...],
+    depth: Depth,
+    choices: PocketChoices,
+    unit: Unit,
+) -> tuple[list[Sheet], list[Notice]]:
+    """A layout for each pocket; one that the stock has no room for is left out with a remark."""
+    sheets, notices = [], []
+    for opening in openings:
+        try:
+            sheets.append(_layout(opening, pieces, depth, choices, unit))
+        except PlanError as error:
+            about = OfKey(("pocket", "stock"))
+            notices.append(
+                Notice("layout-does-not-fit", error.what, error.mend, "cannot be cut", about)
+            )
+    return sheets, notices
 
 
 def _layout(

@@ -37,7 +37,7 @@ class Recess:
 
     Attributes
     ----------
-    name : what it is for; stands in the layer's name.
+    name : what it is for; part of the layer's name.
     shape : a circle of `width`; a rectangle of `length` by `width`, or a slot of that size, which
         has round ends.
     depth : below the face, or where `from_seat`, below the pocket's floor.

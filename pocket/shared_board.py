@@ -54,7 +54,7 @@ class Guest:
 
     Attributes
     ----------
-    name : of the part; stands in the layer's name.
+    name : of the part; part of the layer's name.
     source : its outline's file, as the job names it.
     clearance : gap per side.
     depth : of its pocket.
@@ -106,7 +106,7 @@ class Tool:
 
 @dataclass(frozen=True)
 class GuestPocket:
-    """A guest's pocket at its place, and what is said of it."""
+    """A guest's pocket at its place, and its remarks."""
 
     guest: Guest
     outline: Outline

@@ -9,6 +9,7 @@ from snugline.fit.drawing.paper import paper_size
 from snugline.fit.geometry.outline import Arc, Outline
 from snugline.lengths import format_length, inch_fraction
 from snugline.notice import Notice
+from snugline.pocket.clearance import Clearance
 from snugline.pocket.cutter import largest_cutter
 from snugline.pocket.fits import VERDICTS
 from snugline.pocket.opening import Opening
@@ -229,15 +230,23 @@ def _picture(pdf: "FPDF", opening: Opening, x: float, y: float) -> None:
 def _result_table(pdf: "FPDF", plan: CutPlan, row: float) -> None:
     """Rows to write into: one for each clearance and one spare."""
     headings = ("clearance", *VERDICTS, "opening measured", "wood, cutter, date")
-    width = (pdf.w - 2 * _MARGIN) / (len(headings) + 2)
-    widths = [width] * (len(headings) - 2) + [1.5 * width, 2.5 * width]
+    shares = (1.7, 1.6, *[1.0] * (len(VERDICTS) - 1), 1.7, 2.5)
+    widths = [share * (pdf.w - 2 * _MARGIN) / sum(shares) for share in shares]
     pdf.ln(row / 2)
-    first = [o.clearance.named(plan.unit) for o in plan.openings]
+    first = [_short(o.clearance, plan.unit) for o in plan.openings]
     for label in (None, *first, ""):
         cells = headings if label is None else (label, *[""] * (len(headings) - 1))
         for text, wide in zip(cells, widths, strict=True):
             pdf.cell(wide, row, text, border=1)
         pdf.ln(row)
+
+
+def _short(clearance: Clearance, unit: Unit) -> str:
+    """Along the length by along the width, where they differ."""
+    if clearance.even:
+        return clearance.named(unit)
+    length = format_length(clearance.length, unit).removesuffix(f" {unit}")
+    return f"{length} x {format_length(clearance.width, unit)}"
 
 
 def _plain(text: str) -> str:

@@ -13,7 +13,7 @@ from snugline.pocket.season import SeasonalGap
 from snugline.pocket.width_error import WidthError
 from snugline.pocket.wood import DIRECTIONS, Direction
 
-_RUNGS = 7
+_RUNGS = 9
 _COARSE = 0.1  # mm; the step of the rungs where the uncertainty is large
 
 
@@ -138,12 +138,9 @@ def _axis(
     lines = [Line(f"a {kind} part: {COMMON_PRACTICE}", fit.low, fit.high)]
     if part_u95 >= STEP / 10:
         lines.append(Line(f"U95 of the {direction} per side", part_u95, part_u95))
-    spread = 0.0
     if width_error is not None and width_error.cuts:
         shift = -width_error.value if width_error.claimed else 0.0
         lines.append(Line(width_error.sentence(), shift, shift))
-    if width_error is not None:
-        spread = width_error.u95
     now = (sum(line.low for line in lines), sum(line.high for line in lines))
     closes = max((g.closes + g.u95 for g in seasons if g.direction == direction), default=0.0)
     worst = max((g.closes for g in seasons if g.direction == direction), default=0.0)
@@ -156,17 +153,25 @@ def _axis(
         direction,
         _up(low),
         max(_up(low), _on_grid(high)),
-        _ladder(sum(now) / 2, math.hypot((now[1] - now[0]) / 2, part_u95, spread), fit.squeeze),
+        _ladder(*now, fit.squeeze),
         tuple(lines),
     )
 
 
-def _ladder(middle: float, doubt: float, squeeze: float) -> tuple[float, ...]:
-    """Even rungs about the middle, 0.05 or 0.1 mm apart; none at or below 0 for a rigid part."""
-    step = STEP if doubt <= STEP * (_RUNGS - 1) / 2 + 1e-9 else _COARSE
+def _ladder(low: float, high: float, squeeze: float) -> tuple[float, ...]:
+    """Even rungs, 0.05 or 0.1 mm apart, from the least to the greatest clearance suggested.
+
+    The least is one step for a rigid part, never zero: the first rung that admits the part shows
+    where its gap is nil, and from there the suggestion is counted. Where that takes too many
+    rungs, they lie about the suggestion.
+    """
+    step = STEP if high <= STEP * _RUNGS + 1e-9 else _COARSE
     least = step if squeeze == 0 else math.ceil(-squeeze / step - 1e-9) * step
-    first = max(least, round(middle / step) * step - step * (_RUNGS // 2))
-    return tuple(round(first + k * step, 2) for k in range(_RUNGS))
+    first = least
+    if high > least + step * (_RUNGS - 1) + 1e-9:
+        first = max(least, round((low + high) / 2 / step) * step - step * (_RUNGS // 2))
+    count = min(_RUNGS, max(3, math.ceil((high - first) / step - 1e-9) + 1))
+    return tuple(round(first + k * step, 2) for k in range(count))
 
 
 def _up(mm: float) -> float:

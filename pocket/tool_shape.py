@@ -12,7 +12,7 @@ from snugline.place import OfKey
 from snugline.pocket.clearance import Clearance
 from snugline.sentence import Sentence, angle, length
 
-_FELT = 0.1  # mm; a part that stands higher by less is not noticed (common practice, no source)
+_FELT = 0.1  # mm; a part that projects by less is not noticed (common practice, no source)
 
 
 @dataclass(frozen=True)

@@ -108,8 +108,8 @@ class Curve:
     closed : whether the last point joins the first.
     breaks : ascending indices of points before which a gap lies (what is in it was not seen).
     sensitivity : what an unknown of the part moves each point by, outwards: (N,) mm for each mm of
-        `thickness` and of `edge` (rounding or chamfer of the top edge), mm for each degree of
-        `lean`. Only what is not known exactly has an entry.
+        `thickness`, of `edge` (rounding of the top edge) and of what it is rather a `chamfer`, mm
+        for each degree of `lean`. Only what is not known exactly has an entry.
     correlation_mm : how far along the edge the noise hangs together; 0 where nothing is known.
     alternatives : other edges that are as likely over a stretch.
     """

@@ -236,27 +236,27 @@ def _parts(view: PhotoView, light: NDArray[np.float32], step: int) -> list[Regio
 def _covers(
     view: PhotoView, light: NDArray[np.float32], regions: Sequence[Region], step: int
 ) -> list[Notice]:
-    """A remark on what covers markers and is not the part."""
-    found = []
-    for sheet in view.sheets_seen():
-        here = sheet_view(view, sheet, step)
-        foreign = foreign_covers(light, here, tuple(regions))
-        if foreign.any():
-            corners = here.markers[foreign].reshape(-1, 2) * step + (step - 1) / 2
-            found.append(
-                Notice(
-                    "markers-covered",
-                    Sentence(
-                        "Something else than the part covers {} of the frame's markers.",
-                        number(int(foreign.sum())),
-                    ),
-                    "Take it away: only the part should lie on the frame.",
-                    "usable",
-                    OfPhoto(view.photo.path.name),
-                    region_of(corners),
-                )
-            )
-    return found
+    """A remark on what covers markers and is not the part; over several sheets it may be that."""
+    sheets = view.sheets_seen()
+    if len(sheets) > 1:
+        return []
+    here = sheet_view(view, sheets[0], step)
+    foreign = foreign_covers(light, here, tuple(regions))
+    if not foreign.any():
+        return []
+    return [
+        Notice(
+            "markers-covered",
+            Sentence(
+                "Something else than the part covers {} of the frame's markers.",
+                number(int(foreign.sum())),
+            ),
+            "Take it away: only the part should lie on the frame.",
+            "usable",
+            OfPhoto(view.photo.path.name),
+            region_of(here.markers[foreign].reshape(-1, 2) * step + (step - 1) / 2),
+        )
+    ]
 
 
 def _others(view: PhotoView, regions: Sequence[Region], step: int) -> list[Notice]:
@@ -348,6 +348,7 @@ def _evidence(view: PhotoView, facts: PhotoFacts, pieces: list[Silhouette]) -> E
         windows=windows,
         paper=float(np.median(light)) if len(light) else float("nan"),
         whole=len(windows) > 1 and all(piece.closed for piece in pieces),
+        border_printed=any(not isinstance(f, Frame) or f.window_dark for f in view.frames),
     )
     adjusted = view.solved.adjusted
     return Evidence(facts, view.sighting, adjusted, view.number, view.frames, windows, edge)

@@ -11,12 +11,16 @@ from snugline.trace.measure import MeasuredPhoto
 _SHIFT = 4
 _LONG_SIDE_PX = 2000
 # Line patterns and shades distinguish things; the pale line under the dark one shows on any part.
-_DARK, _PALE = (20, 20, 20), (250, 250, 250)
+_DARK = (20, 20, 20)
+_PALE = (250, 250, 250)
 # Thousandths of the picture's width: the pale line under a dark one, of a marker in use, the
 # contour, and what must not be overlooked; and the number of a remark, right of and below its box's
 # corner.
-_MARKER_RIM, _CONTOUR_RIM, _BOLD_RIM = 3, 4, 5
-_NUMBER_RIM, _NUMBER_AT = 6, (6, 30)
+_MARKER_RIM = 3
+_CONTOUR_RIM = 4
+_BOLD_RIM = 5
+_NUMBER_RIM = 6
+_NUMBER_AT = (6, 30)
 
 
 def draw_overlay(measured: MeasuredPhoto, rgb: NDArray[np.uint8] | None = None) -> bytes:

@@ -11,63 +11,74 @@ if TYPE_CHECKING:
     from snugline.desk.cut_entry import Said
 
 
+JobFile = Annotated[Path | None, typer.Argument(help="The job whose part was tried.")]
+Gap = Annotated[
+    float | None, typer.Option(parser=length, metavar="LENGTH", help="Gap per side as drawn.")
+]
+WidthGap = Annotated[
+    float | None,
+    typer.Option(parser=length, metavar="LENGTH", help="Gap along the width, where it is another."),
+]
+Word = Annotated[
+    str | None, typer.Option(help='How it fitted: "does not enter", tight, snug or loose.')
+]
+Wood = Annotated[str, typer.Option(help="What it was cut in. [default: the job's]")]
+Machine = Annotated[str, typer.Option(help="What the shop calls the machine. [default: the job's]")]
+CutterWidth = Annotated[
+    float | None,
+    typer.Option(
+        parser=length, metavar="LENGTH", help="The cutter's diameter. [default: the job's]"
+    ),
+]
+Kind = Annotated[
+    Literal["soft", "firm", "brittle", "metal"] | None,
+    typer.Option(help="Kind of part. [default: the job's]"),
+]
+OpeningError = Annotated[
+    float | None,
+    typer.Option(
+        parser=length,
+        metavar="LENGTH",
+        help="Measured minus drawn opening, per side, e.g. 0.03mm or -0.02mm.",
+    ),
+]
+ResultFolder = Annotated[
+    Path | None, typer.Option(help="Folder of the job's result. [default: found beside the job]")
+]
+ListAll = Annotated[bool, typer.Option("--list", help="List all recorded cuts.")]
+Undo = Annotated[bool, typer.Option("--undo", help="Take back the last change.")]
+EditKey = Annotated[
+    str | None,
+    typer.Option(metavar="KEY", help="Change the cut with this key by the options given."),
+]
+RemoveKey = Annotated[
+    str | None, typer.Option(metavar="KEY", help="Take the cut with this key off the record.")
+]
+ExportTo = Annotated[
+    Path | None, typer.Option("--export", help="Write all records to this file (.json, or .csv).")
+]
+ImportFrom = Annotated[
+    Path | None, typer.Option("--import", help="Add the records of an exported file.")
+]
+
+
 def fitted(
-    job: Annotated[Path | None, typer.Argument(help="The job whose part was tried.")] = None,
-    clearance: Annotated[
-        float | None, typer.Option(parser=length, metavar="LENGTH", help="Gap per side as drawn.")
-    ] = None,
-    clearance_width: Annotated[
-        float | None,
-        typer.Option(
-            parser=length, metavar="LENGTH", help="Gap along the width, where it is another."
-        ),
-    ] = None,
-    verdict: Annotated[
-        str | None,
-        typer.Option(help='How it fitted: "does not enter", tight, snug or loose.'),
-    ] = None,
-    wood: Annotated[str, typer.Option(help="What it was cut in. [default: the job's]")] = "",
-    machine: Annotated[
-        str, typer.Option(help="What the shop calls the machine. [default: the job's]")
-    ] = "",
-    cutter: Annotated[
-        float | None,
-        typer.Option(
-            parser=length, metavar="LENGTH", help="The cutter's diameter. [default: the job's]"
-        ),
-    ] = None,
-    kind: Annotated[
-        Literal["soft", "firm", "brittle", "metal"] | None,
-        typer.Option(help="Kind of part. [default: the job's]"),
-    ] = None,
-    opening_error: Annotated[
-        float | None,
-        typer.Option(
-            parser=length,
-            metavar="LENGTH",
-            help="Measured minus drawn opening, per side, e.g. 0.03mm or -0.02mm.",
-        ),
-    ] = None,
-    result: Annotated[
-        Path | None,
-        typer.Option(help="Folder of the job's result. [default: found beside the job]"),
-    ] = None,
-    list_all: Annotated[bool, typer.Option("--list", help="List all recorded cuts.")] = False,
-    undo: Annotated[bool, typer.Option("--undo", help="Take back the last change.")] = False,
-    edit: Annotated[
-        str | None,
-        typer.Option(metavar="KEY", help="Change the cut with this key by the options given."),
-    ] = None,
-    remove: Annotated[
-        str | None, typer.Option(metavar="KEY", help="Take the cut with this key off the record.")
-    ] = None,
-    export_to: Annotated[
-        Path | None,
-        typer.Option("--export", help="Write all records to this file (.json, or .csv)."),
-    ] = None,
-    import_from: Annotated[
-        Path | None, typer.Option("--import", help="Add the records of an exported file.")
-    ] = None,
+    job: JobFile = None,
+    clearance: Gap = None,
+    clearance_width: WidthGap = None,
+    verdict: Word = None,
+    wood: Wood = "",
+    machine: Machine = "",
+    cutter: CutterWidth = None,
+    kind: Kind = None,
+    opening_error: OpeningError = None,
+    result: ResultFolder = None,
+    list_all: ListAll = False,
+    undo: Undo = False,
+    edit: EditKey = None,
+    remove: RemoveKey = None,
+    export_to: ExportTo = None,
+    import_from: ImportFrom = None,
     as_json: AsJson = False,
 ) -> None:
     """Record how a cut fitted; say what the machine's records tell.
@@ -88,30 +99,34 @@ def fitted(
     from snugline.desk.console import print_json
     from snugline.desk.cut_entry import Said
     from snugline.pocket.clearance import Clearance
-    from snugline.pocket.records import Records
 
-    records, gap = Records(), None
+    gap = None
     if clearance is not None:
         gap = Clearance(clearance, clearance if clearance_width is None else clearance_width)
     said = Said(gap, verdict, wood, machine, cutter, kind, opening_error)
-    if import_from is not None:
-        report: Any = {"added": records.import_from(import_from)}
-    elif export_to is not None:
-        report = {"written": records.export_to(export_to)}
-    elif undo:
-        report = {"undone": records.undo()}
-    elif remove is not None:
-        report = {"removed": records.remove(remove).part}
-    elif edit is not None:
+    report = _kept(import_from, export_to, undo, remove)
+    if report is None and edit is not None:
         report = _edited(edit, said)
-    elif list_all:
-        report = _listed()
-    else:
-        report = _recorded(job, said, result)
+    elif report is None:
+        report = _listed() if list_all else _recorded(job, said, result)
     if as_json:
         print_json(report)
     else:
         print("\n".join(_lines(report)))
+
+
+def _kept(import_from: Path | None, export_to: Path | None, undo: bool, remove: str | None) -> Any:
+    """What is done with the records as a whole; None where nothing of it is asked for."""
+    from snugline.pocket.records import Records
+
+    records = Records()
+    if import_from is not None:
+        return {"added": records.import_from(import_from)}
+    if export_to is not None:
+        return {"written": records.export_to(export_to)}
+    if undo:
+        return {"undone": records.undo()}
+    return {"removed": records.remove(remove).part} if remove is not None else None
 
 
 def _edited(key: str, said: "Said") -> dict[str, Any]:

@@ -70,7 +70,9 @@ def weigh(
         scatter = scatter_of(readings, what)
         notices += scatter_remarks(what, scatter)
         believed, wrong = [], []
-        for reading in scatter.readings:
+        # Which of contradicting readings is wrong may show when they meet the photos: all go on.
+        taken = [reading for reading in readings if reading.what == what]
+        for reading in taken if scatter.kind == "contradiction" else scatter.readings:
             slips = _contradiction(reading, expected, others, typed, by_listing.get(what))
             if slips is None:
                 believed.append(reading)

@@ -140,6 +140,10 @@ def _line_circle(b: Bundle, i: Indices, j: Indices) -> _Met:
 
 
 def _circle_circle(b: Bundle, i: Indices, j: Indices) -> _Met:
+    # From the smaller circle's centre: beside one of kilometres, as nearly straight arcs have, the
+    # other centre would leave no digits.
+    larger = b.radius[i] > b.radius[j]
+    i, j = np.where(larger, j, i), np.where(larger, i, j)
     between = b.centre[j] - b.centre[i]
     apart = np.hypot(*between.T)
     r, s = b.radius[i], b.radius[j]

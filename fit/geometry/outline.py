@@ -300,7 +300,9 @@ def outline_from_json(records: Sequence[dict[str, Any]], where: str = "segments"
 
     try:
         return Outline(tuple(segment(r) for r in records))
-    except (KeyError, TypeError, IndexError) as error:
+    except FitError:
+        raise
+    except (KeyError, TypeError, IndexError, ValueError, OverflowError) as error:
         raise FitError(
             f"a segment of another form ({error!r})", where, "give a result.json of Snugline"
         ) from error

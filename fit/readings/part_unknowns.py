@@ -9,6 +9,7 @@ SOURCES = {
     "thickness": "thickness of the part",
     "edge": "top edge not stated",
     "lean": "lean of the sides not stated",
+    "chamfer": "form of the top edge not stated",
 }
 
 

@@ -65,6 +65,13 @@ def scatter_remarks(what: str, scatter: Scatter) -> tuple[Notice, ...]:
                 scatter.readings[0].where,
             ),
         )  # fmt: skip
+    if scatter.kind == "contradiction":
+        text = Sentence(
+            f"The {what} was read as {{}} and as {{}}: one of them cannot be right.",
+            length(low), length(high),
+        )  # fmt: skip
+        where = scatter.odd[0][0].where
+        return (Notice(CONTRADICTED, text, remedy(what, low, ()), "retake", where),)
     kept = [value for reading in scatter.readings for value in reading.values_mm]
     shown = "another reading says {}" if len(kept) == 1 else "the other readings say {}"
     middle = sum(kept) / len(kept)

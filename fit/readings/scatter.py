@@ -17,7 +17,7 @@ from snugline.fit.readings.slips import FITS, Expected, Slip, likely_slips
 
 # How far one part's dimension may vary from place to place, as a share of it: hand-split stone,
 # castings, planed boards. Common practice, no source.
-VARIES = {"thickness": 0.35, "length": 0.02, "width": 0.02, "corner radius": 0.35}
+VARIES = {"thickness": 0.35, "length": 0.004, "width": 0.004, "corner radius": 0.35}
 LEAST_VARIATION = 0.5  # mm
 # Of two values that contradict each other the one nearer to this goes on, since something has to:
 # the thickness of most parts that are let into wood. Common practice, no source.

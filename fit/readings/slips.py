@@ -23,6 +23,9 @@ HOOK_MM = 2.0  # a bent or jammed hook is off by some such size. Common practice
 FITS = 3.3  # standard uncertainties within which a value counts as the one that was meant
 _MOST = 3
 _BETWEEN_MARKS = 0.15  # common practice, no source
+# A part that no photo shows whole is so many times as long as what one shows, and the logarithm of
+# that is spread by so much. Common practice, no source.
+_TIMES_SHOWN, _TIMES_SPREAD = 2.5, 0.6
 _ROUNDED = math.sqrt(3)  # limit of an even distribution over its standard uncertainty
 _SIZE_U_SHARE = 0.005  # of a dimension as the photos show it, before anything is adjusted
 
@@ -131,7 +134,11 @@ def _other_size(
 
 
 def _density(meant: float, u: float, expected: Expected) -> float:
-    """Likelihood of a value that was meant, per mm; even where only limits are known."""
+    """Likelihood of a value that was meant, where only limits are known up to a factor."""
+    if expected.value is None and expected.least > 0:
+        # Of a part whose ends were photographed apart, from what the photos show of it.
+        apart = math.log(meant / (_TIMES_SHOWN * expected.least)) / _TIMES_SPREAD
+        return math.exp(-0.5 * apart**2) / meant
     if expected.value is None:
         return 1 / max(meant, 1.0)  # sizes are spread evenly in the logarithm
     spread = math.hypot(u, expected.u)

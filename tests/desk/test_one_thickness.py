@@ -36,8 +36,8 @@ def everywhere(job):
     fitted = fit_outline([section], job.readings, "rounded rectangle", thickness=job.part.thickness)
     plan = plan_of(job, fitted, job.choices)
     record = {
-        "outline": fitted.as_json(), "nominal": [], "budget": [], "photos": [], "warnings": [],
-        "cut_plan": {"layers": []},
+        "state": "good", "because": [], "outline": fitted.as_json(), "nominal": [], "budget": [],
+        "photos": [], "warnings": [], "cut_plan": {"layers": []},
     }  # fmt: skip
     report = report_html(ReportInput("part", record, fitted.outline, [], {}, {}, "mm"))
     return sides_of(job), fitted, plan, report

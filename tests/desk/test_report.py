@@ -27,6 +27,8 @@ TRIANGLE = Outline(
 def record(**changes):
     corner = {"at": "front left", "family": "arc", "seen": False, "ranking": [["arc", 1.0]]}
     return {
+        "state": "usable",
+        "because": ["b"],
         "outline": {
             "family": "rounded rectangle",
             "length": {"value": 418.02, "u95": 0.31, "from": ["tape"]},

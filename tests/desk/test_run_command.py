@@ -6,13 +6,15 @@ from pathlib import Path
 import pytest
 
 from snugline.desk.batch import Outcome
-from snugline.desk.job_run import summary
+from snugline.desk.result_record import summary
 from snugline.errors import InputError
 from snugline.notice import Notice
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "basalt-plate-in-ash-board"
 RECORD = {
     "part": "tray",
+    "state": "usable",
+    "because": ["code"],
     "outline": {
         "family": "superellipse rectangle",
         "length": {"value": 418.0, "u95": 0.3},
@@ -31,7 +33,7 @@ def outcomes(monkeypatch):
     asked = []
 
     def come_out(*told):
-        def run_all(jobs, bundle, processes, step):
+        def run_all(jobs, making, processes):
             asked.extend(jobs)
             return [
                 Outcome(job, folder, **one) for (job, folder), one in zip(jobs, told, strict=True)
@@ -45,7 +47,9 @@ def outcomes(monkeypatch):
 
 def fine(*severities):
     notices = tuple(Notice("code", f"it is {s}", "do so", s) for s in severities)
-    return {"record": RECORD, "lines": summary(RECORD, Path("out")), "notices": notices}
+    state = "not to be cut" if "retake" in severities else "usable"
+    record = {**RECORD, "state": state, "warnings": [notice.as_json() for notice in notices]}
+    return {"record": record, "lines": summary(record, Path("out")), "notices": notices}
 
 
 def failed():
@@ -63,9 +67,11 @@ def test_dimensions_go_to_standard_output_and_remarks_beside(snugline, outcomes)
 
 def test_a_photo_to_retake_makes_the_status_1(snugline, outcomes):
     outcomes(fine("retake"))
-    status, _, err = snugline("run", "job.toml")
+    status, out, err = snugline("run", "job.toml")
     assert status == 1
-    assert err.startswith("retake: ")
+    # The cause stands in the first line, and is not told twice.
+    assert out.startswith("tray: not to be cut. It is retake. Do so.")
+    assert err == ""
 
 
 def test_a_single_job_that_is_refused_leaves_with_2(snugline, outcomes):

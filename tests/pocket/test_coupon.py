@@ -154,7 +154,7 @@ def test_letters_keep_their_height_and_advance():
 
 
 def test_all_letters_differ_and_an_unknown_one_is_marked():
-    letters = "0123456789ABCDEFGHIJKLMNPQRSTUVWXYZmnix.,-+/=?"  # O is nought's twin
+    letters = "0123456789ABCDEFGHIJKLMNPQRSTUVWXYZmnix.,-+/=?"  # O looks like 0
     for letter in letters:
         assert all(s[0] != s[-1] for s in engraved(letter, (0, 0), 6))
     drawn = {engraved(letter, (0, 0), 6) for letter in letters}

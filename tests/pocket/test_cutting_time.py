@@ -26,6 +26,6 @@ def test_a_depth_of_whole_steps_takes_no_extra_pass():
 
 
 @pytest.mark.parametrize("name", ["feed", "plunge", "step_over", "step_down"])
-def test_feeds_of_nought_are_refused(name):
+def test_feeds_of_zero_are_refused(name):
     with pytest.raises(InputError, match="not above 0"):
         time_table(6000, 320, 10, Feeds(**{name: 0}))

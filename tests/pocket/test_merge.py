@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from snugline.errors import PlanError
-from snugline.fit.geometry.outline import Arc, Line, polygon_of
+from snugline.fit.geometry.outline import Arc, Line, Outline, polygon_of
 from snugline.fit.geometry.primitives import circle, filleted_polygon, polygon, rounded_rectangle
 from snugline.pocket.merge import difference, intersection, union, united
 
@@ -129,3 +129,17 @@ def test_what_is_in_both_and_in_either_adds_up_exactly(first, second):
     assert either + both == pytest.approx(a.area + b.area, rel=1e-9)
     without = sum(o.area for o in difference(a, b))
     assert without == pytest.approx(a.area - both, rel=1e-9, abs=1e-6)
+
+
+def test_a_notch_in_a_side_that_is_an_arc_of_kilometres_joins_cleanly():
+    # A free outline's nearly straight side: radius 2 km, chord 68 mm.
+    radius, half = 2_010_977.0, 34.0
+    centre = (0.0, -math.sqrt(radius**2 - half**2))
+    turn = 2 * math.asin(half / radius)
+    top = Arc((half, 0.0), (-half, 0.0), centre, radius, turn)
+    walls = polygon([(-half, 0.0), (-half, -60.0), (half, -60.0), (half, 0.0)]).segments[:3]
+    outline = Outline((*walls, top))
+    for x in (-20.0, 0.0, 7.3):
+        bay = circle(12.0, (x, 2.5e-4))
+        made = united(outline, [bay], "notch")
+        assert made.area == pytest.approx(outline.area + math.pi * 72, rel=1e-5)

@@ -73,6 +73,7 @@ class Row:
     size_mm: float = 0.35
 
 
+pytestmark = pytest.mark.whole
 A4 = Made(blocks=(PART,))
 ROWS = [
     Row("an end, plainly", A4),

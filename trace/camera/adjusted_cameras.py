@@ -1,4 +1,4 @@
-"""What the bundle adjustment finds, and in which order its unknowns stand."""
+"""What the bundle adjustment finds, and the order of its unknowns."""
 
 from dataclasses import dataclass
 

@@ -117,10 +117,8 @@ def adjust(
     noise = [_first_noise(seen) for seen in linear]
     weights = [np.ones(len(o.sigma)) for o in observations]
     if near and robust:
-        weights = [
-            tukey_weights(seen.residuals, n, at)
-            for seen, n, at in zip(linear, noise, places, strict=True)
-        ]
+        seen_at = zip(linear, noise, places, strict=True)
+        weights = [tukey_weights(seen.residuals, n, at) for seen, n, at in seen_at]
     precision = [n.precision(p, w) for n, p, w in zip(noise, places, weights, strict=True)]
     normal, gradient = _normal_equations(problem, state, linear, precision)
     damping, followed = 1e-6, 0
@@ -136,11 +134,7 @@ def adjust(
         damping = max(damping / 10, 1e-9) if better else min(damping * 10, 1e6)
         # Weights follow the residuals only once the geometry has come near.
         if length < _NEAR:
-            taken = _taken_up(problem, normal, places, weights)
-            for i, (seen, at) in enumerate(zip(linear, places, strict=True)):
-                noise[i] = found_noise(seen.residuals, weights[i], at, taken)
-                if robust:
-                    weights[i] = tukey_weights(seen.residuals, noise[i], at)
+            noise, weights = _followed(problem, normal, linear, places, weights, robust)
             followed += 1
         elif not followed:
             noise = [_first_noise(seen) for seen in linear]
@@ -148,6 +142,40 @@ def adjust(
         normal, gradient = _normal_equations(problem, state, linear, precision)
         if followed > 1 and length < _STILL:
             break
+    spread = [n.spread(p) for n, p in zip(noise, places, strict=True)]
+    return _adjusted(problem, state, linear, weights, precision, spread)
+
+
+def _followed(
+    problem: _Problem,
+    normal: Floats,
+    linear: Sequence[_Linear],
+    places: Sequence[Places],
+    weights: Sequence[Floats],
+    robust: bool,
+) -> tuple[list[MarkerNoise], list[Floats]]:
+    """Noise and weights by the residuals of each photo."""
+    taken = _taken_up(problem, normal, places, weights)
+    noise = [
+        found_noise(seen.residuals, w, at, taken)
+        for seen, w, at in zip(linear, weights, places, strict=True)
+    ]
+    if not robust:
+        return noise, list(weights)
+    found = zip(linear, noise, places, strict=True)
+    return noise, [tukey_weights(seen.residuals, n, at) for seen, n, at in found]
+
+
+def _adjusted(
+    problem: _Problem,
+    state: _State,
+    linear: Sequence[_Linear],
+    weights: Sequence[Floats],
+    precision: Sequence[Floats],
+    spread: Sequence[Floats],
+) -> Adjusted:
+    """The result at the solution; `spread` is the noise of each place, px."""
+    normal, _ = _normal_equations(problem, state, linear, precision)
     unit = np.sqrt(np.diag(normal))
     covariance = np.linalg.inv(normal / np.outer(unit, unit)) / np.outer(unit, unit)
     return Adjusted(
@@ -157,11 +185,9 @@ def adjust(
         residuals=tuple(seen.residuals for seen in linear),
         weights=tuple(weights),
         precision=tuple(precision),
-        noise_px=np.array(
-            [np.sqrt(np.mean(n.spread(p) ** 2)) for n, p in zip(noise, places, strict=True)]
-        ),
+        noise_px=np.array([np.sqrt(np.mean(one**2)) for one in spread]),
         covariance=covariance,
-        layout=layout,
+        layout=problem.layout,
         by_decentring=covariance @ _decentring(problem, state, linear, precision),
     )
 

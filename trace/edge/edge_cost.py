@@ -38,22 +38,25 @@ _COLOUR_PER_FREE = 3.0
 # What the model leaves besides grain, as a share of the coded step at the edge (halo, uneven
 # shade).
 _UNLIKE = 0.004
-# Samples from which the part's and the sheet's own grain are estimated; their largest ratio.
-_FACE, _SHEET, _ROUGHEST = slice(None, 8), slice(-8, None), 4.0
+# Samples from which the part's and the sheet's own grain are estimated.
+_FACE = slice(None, 8)
+_SHEET = slice(-8, None)
+_ROUGHEST = 4.0  # largest ratio of the two
 # No single row may cost more than this: it may show dust, a highlight or a scratch.
 _MOST = 30.0
-# Rows over which the brightness of the part's face is averaged, and those for its grain.
-_FACE_ROWS, _GRAIN_ROWS = 4.0, 3.0
-# This many neighbouring rows share weights; one group in this many is fitted first, to estimate
-# the model's residual.
-_TOGETHER, _FITTED_FIRST = 12, 6
+_FACE_ROWS = 4.0  # rows over which the brightness of the part's face is averaged
+_GRAIN_ROWS = 3.0  # rows over which grain is averaged
+# Rows that share weights; and one group in this many is fitted first, to estimate the model's
+# residual.
+_TOGETHER = 12
+_FITTED_FIRST = 6
 # Degrees of freedom that a profile's fit takes up: two levels, their slopes, the position; the
 # other unknowns are held by their priors.
 _DETERMINED = 5
 # Colour differences (coded, 0 to 1) may change by this even where no step is seen.
 _LEAST_COLOUR = 0.01
-# Least noise: half a byte's step; a lower one is chance. Its variance.
-_LEAST_NOISE, _LEAST_VARIANCE = 2e-3, 4e-6
+_LEAST_NOISE = 2e-3  # half a byte's step; a lower one is chance
+_LEAST_VARIANCE = 4e-6  # its square
 _RESIDUAL_ROWS = 15.0  # rows over which a residual variance is averaged
 _SECOND_DIFFERENCE = 6  # variance of a second difference of independent samples: 1 + 4 + 1
 

@@ -19,21 +19,24 @@ from snugline.trace.edge.relief_displacement import PartSides
 
 Floats = NDArray[np.float64]
 
-_FINE_PX = 0.1
-# How far beyond the edge, and beyond its rounding, a profile reaches, and how deep at most.
-_OUTER_PX, _INNER_PX, _DEEPEST_PX = 8.0, 7.0, 26.0
+_FINE_PX = 0.1  # step in which the model is computed before it is blurred
+_OUTER_PX = 8.0  # how far a profile reaches beyond the edge
+_INNER_PX = 7.0  # and beyond its rounding, on the face
+_DEEPEST_PX = 26.0  # and how deep at most
 # A side or rounding seen wider than this is searched only this far behind the top edge.
 _DEEPEST_CREASE_PX = 30.0
-_SAMPLE_PX = 1.0
-_SPAN_PX = 80.0
+_SAMPLE_PX = 1.0  # between samples of a profile
+_SPAN_PX = 80.0  # half the length of the model: more than any candidate and profile together
 # Distance from the candidates over which a sample's weight falls, px, outside and inside. Chosen on
 # the shared photos: shadows and other things come nearer outside than marks on the face inside.
-_WEIGHT_OUT_PX, _WEIGHT_IN_PX = 7.0, 10.0
+_WEIGHT_OUT_PX = 7.0
+_WEIGHT_IN_PX = 10.0
 _WEIGHT_FLAT = 0.5  # in these lengths; within it all weights are 1
 # Slopes for which the depth of the part's side is computed; interpolated between.
 _DEPTHS = 12
-# Points along a side or a chamfer, and along a rounding: closer than the pixels of a photo.
-_SIDE_POINTS, _ROUND_POINTS = 60, 120
+# Points of the model: closer than the pixels of a photo.
+_SIDE_POINTS = 60  # along a side or a chamfer
+_ROUND_POINTS = 120  # along a rounding
 # Bilinear sampling of square pixels is itself a blur of about this standard deviation.
 _SAMPLING_BLUR_PX = 0.3
 # JPEG and HEIC keep colour at half the resolution: 2 x 2 px averaged and spread again.
@@ -43,14 +46,15 @@ _COLOUR_BLUR_PX = 0.9
 # Which of the columns is the part's, and which are the illumination's terms.
 _INSIDE = 4
 LIGHT = slice(_INSIDE + 1, _INSIDE + 1 + TERMS)
-# How much the luminance may change across the face and over the sheet next to the part, as a share
-# of the part's and the sheet's own (common practice, no source). Without such limits a dark part's
-# rounding could be mistaken for a strip of bright paper. At the bottom edge the sheet lies in the
-# part's own contact shadow, which fades over this many pixels.
-_FACE_PER_10_PX = 0.15
-_SHEET_PER_10_PX = 0.3
-_SHEET_BEND = 0.07
-_CONTACT_SHADOW, _CONTACT_PX = 0.05, 3.0
+# How much the luminance may change (standard deviation) as a share of the part's and of the sheet's
+# own (common practice, no source). Without such limits a dark part's rounding could be mistaken for
+# a strip of bright paper.
+_FACE_PER_10_PX = 0.15  # across the face
+_SHEET_PER_10_PX = 0.3  # over the sheet next to the part
+_SHEET_BEND = 0.07  # and its second-degree term over 10 px
+# At the bottom edge the sheet lies in the part's own contact shadow:
+_CONTACT_SHADOW = 0.05  # its depth
+_CONTACT_PX = 3.0  # over which it fades
 
 
 @dataclass(frozen=True)

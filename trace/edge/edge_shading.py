@@ -20,9 +20,10 @@ Floats = NDArray[np.float64]
 # of the one upwards, of the first squared and of the product of both; as shares of the face's
 # luminance.
 TERMS = 4
-# Their spread before anything is known (common practice, no source), and the upper limit on the
-# weight of an assumed illumination: the spread is estimated between the next two.
+# Their spread before anything is known (common practice, no source).
 FIRST_GUESS = np.diag([0.5, 0.5, 0.02, 0.02]) ** 2
+# The estimated spread lies between these: the first says nothing, the second is the upper limit on
+# the weight of an assumed illumination.
 _WIDEST = np.array([0.5, 0.5, 0.05, 0.05])
 _CLOSEST = 0.05
 # The spread where too few rows determine it.
@@ -30,16 +31,15 @@ _UNDETERMINED = np.array([0.125, 0.125, 0.05, 0.05])
 # One row in this many is used; they share grain and dust, so that even then this many count as one.
 EVERY = 4
 _ROWS_PER_FREE = 2.5
-_FEWEST_ROWS = 15
-_ROUNDS = 4
+_FEWEST_ROWS = 15  # about four for each of the four terms
+_ROUNDS = 4  # of weights and spreads
 # Chi-square, 8 degrees of freedom, 99 %: beyond it no illumination makes a matt part look so.
 _IMPLAUSIBLE = 20.1
 _COEFFICIENTS = 8  # of `_basis`
-# A row informs a term by a share of 0 to 1 (1: fully). From the first on it helps to estimate the
-# term's spread, from the second its difference counts against it.
-_INFORMS, _COUNTS = 0.3, 0.1
-# Cauchy weights: squared difference, in spreads, at which a row counts half; that of 9 terms.
-_HALF_TRUST = 9
+# A row informs a term by a share of 0 to 1 (1: fully).
+_INFORMS = 0.3  # from here on it helps to estimate the term's spread
+_COUNTS = 0.1  # from here on its difference counts against it
+_HALF_TRUST = 9  # Cauchy weights: squared difference, in spreads, at which a row counts half
 
 
 @dataclass(frozen=True)

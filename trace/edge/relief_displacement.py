@@ -22,8 +22,10 @@ from snugline.unstated_sides import UNSTATED, Unstated
 Floats = NDArray[np.float64]
 
 # Where a silhouette may climb along the side: within this angle of the direction that would, and
-# where the outline bends by at least this, mm; and how many neighbouring points are dropped too.
-_WINDOW, _BEND, _BESIDE = np.radians(3.0), 0.04, 5
+# where the outline bends by at least this, mm, so that it is off by as much.
+_WINDOW = np.radians(3.0)
+_BEND = 0.04
+_BESIDE = 5  # neighbouring points that are dropped too
 # The bend is measured over this many lengths of the climbing line, so as to reach beyond its ends.
 _BEND_LENGTHS = 1.5
 _STEEPEST_DRAFT = np.radians(45)

@@ -41,37 +41,49 @@ Mask = NDArray[np.bool_]
 _SIGMA_FLOOR_PX = 0.02
 # A point less certain than this is discarded.
 _SURE_ENOUGH_PX = 1.0
-# A point less certain than the first pools this many times more neighbours, in turn.
+# A point less certain than this pools more neighbours: this many times more, in turn.
 _VAGUE_PX = 0.15
 _WIDER = (3.0, 8.0)
 # They are pooled along a smoothed line, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
-# Minimum-cost path: cost of a step from row to row relative to the data cost; overlap when closing
-# a loop, points.
-_PATH_STEP_COST, _PATH_OVERLAP = 0.3, 60
-# Print, gloss and grain of the part's face follow no model, the sheet has none: in the wide search
-# the noise of the face is assumed to be at least this many times that of the sheet.
+# Minimum-cost path:
+_PATH_STEP_COST = 0.3  # of a step from row to row, relative to the data cost
+_PATH_OVERLAP = 60  # points, when closing a loop
+# Print, gloss and grain of the part's face follow no model, the sheet has none: before the light is
+# known the noise of the face is assumed to be at least this many times that of the sheet.
 _FACE_ROUGHER = 2.0
 # Standard deviation of the line's own error, as a share of the search's reach.
 _KEPT_TO = 1.5
 # Below this standard deviation over all candidates a point is certain enough to estimate the light.
 _SURE_PX = 0.6
-# Both witnesses: px to either side within which they are weighed; rows whose learned costs are
-# pooled; what the physical model leaves out (px) and how often it is wrong altogether.
-_TOGETHER_PX, _POOLED, _PHYSICAL_PX, _PHYSICAL_WRONG = 2.0, 1.5, 0.07, 0.15
+# Both witnesses are weighed within this many px to either side.
+_TOGETHER_PX = 2.0
+# Rows over which the learned costs are pooled: its rows see one another already.
+_POOLED = 1.5
+# What the physical model leaves out, px, and how often it is wrong altogether: of the rows where
+# the learned witness is sure.
+_PHYSICAL_PX = 0.07
+_PHYSICAL_WRONG = 0.15
+# Below this probability all places are alike to the path.
 _LEAST_MASS = 1e-3
-# With so much of the probability elsewhere a second edge is as likely; with more nothing is told.
-_RIVAL_SHARE, _DOUBTED = 0.35, 0.7
+# With this much of the probability elsewhere a second edge is as likely; with more nothing is told.
+_RIVAL_SHARE = 0.35
+_DOUBTED = 0.7
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
 # A line that oscillates by this much in all, within this many points to either side, has strayed.
-_OSCILLATION, _OSCILLATION_REACH, _OSCILLATION_SMOOTH = np.radians(30), 18, 4.0
-# A line that turns by this much within this many pixels to either side is a corner, searched again
-# with finer pooling together with its neighbourhood; shorter stretches cannot be.
-_SHARP, _CORNER_PX, _CORNER_ZONE_PX, _SHORTEST_ZONE = np.radians(40), 12.0, 30.0, 12
+_OSCILLATION = np.radians(30)
+_OSCILLATION_REACH = 18
+_OSCILLATION_SMOOTH = 4.0  # points, before it is measured
+# A line that turns by this much within this many pixels to either side is a corner.
+_SHARP = np.radians(40)
+_CORNER_PX = 12.0
+_CORNER_ZONE_PX = 30.0  # to either side, searched again with finer pooling
+_SHORTEST_ZONE = 12  # points; a shorter stretch cannot be searched
 # The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
-_TIP, _TIP_PX = np.radians(55), 4.0
+_TIP = np.radians(55)
+_TIP_PX = 4.0
 
 
 @dataclass(frozen=True)
@@ -116,19 +128,28 @@ _FIRST = _Pass(reach_px=3.0, grid_px=0.3, pool=2.5)
 _LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
 # Pooling rounds corners: there every point is located almost by itself, twice.
 _CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
-_CORNER_ROUNDS, _CORNER_SMOOTH, _CORNER_NORMAL_SMOOTH = 2, 1.0, 1.5
-# Points over which the line that the learned witness found is smoothed, and its normals.
-_FOUND_SMOOTH, _NORMAL_SMOOTH, _SLOPE_SMOOTH = 1.5, 3.0, 8
+_CORNER_ROUNDS = 2
+# Points over which the line is smoothed that the learned witness found, and that of a corner.
+_FOUND_SMOOTH = 1.5
+_CORNER_SMOOTH = 1.0
+# Points over which normals are smoothed, along the line and in corners; of the part's slope.
+_NORMAL_SMOOTH = 3.0
+_CORNER_NORMAL_SMOOTH = 1.5
+_SLOPE_SMOOTH = 8
 # A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
 # a good edge.
-_OUTLIER, _LEAST_SCATTER_PX = 5, 0.05
+_OUTLIER = 5
+_LEAST_SCATTER_PX = 0.05
 # A corner's tip is dropped together with this many of its lengths to either side.
 _TIP_LENGTHS = 1.5
 # Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
 # none has more of than the first sigma, px; what strays by the second from the median counts this
 # little.
-_MEDIAN_POINTS, _OFFSET_SMOOTH = 11, 2.5
-_MOST_CERTAIN_PX, _STRAY_PX, _STRAY_WEIGHT = 0.05, 1.0, 0.05
+_MEDIAN_POINTS = 11
+_OFFSET_SMOOTH = 2.5
+_MOST_CERTAIN_PX = 0.05
+_STRAY_PX = 1.0
+_STRAY_WEIGHT = 0.05
 
 
 def locate(

@@ -14,10 +14,13 @@ from numpy.typing import NDArray
 # Weights of R, G and B in luminance: IEC 61966-2-1 (the second row of its RGB to XYZ matrix).
 LUMINANCE_WEIGHTS = (0.2126, 0.7152, 0.0722)
 
-# The curve of sRGB, IEC 61966-2-1: below the first coded value, or the second of light, a line of
-# the slope; above it a power of the coded value moved and scaled.
-_CODED_TOE, _LIGHT_TOE, _TOE_SLOPE = 0.04045, 0.0031308, 12.92
-_OFFSET, _SCALE, _GAMMA = 0.055, 1.055, 2.4
+# The curve of sRGB, IEC 61966-2-1.
+_CODED_TOE = 0.04045  # below this coded value it is a line
+_LIGHT_TOE = 0.0031308  # the same as light
+_TOE_SLOPE = 12.92  # of coded value over light
+_OFFSET = 0.055  # above it a power of the coded value moved by this
+_SCALE = 1.055  # and divided by this
+_GAMMA = 2.4
 
 _BAND = 64  # rows at a time, so that three float planes stay in the cache
 

@@ -25,6 +25,8 @@ from snugline.notice import Notice
 
 LARGEST_PIXELS = 200_000_000
 LARGEST_BYTES = 2_000_000_000
+SMALLEST_SIDE = 8  # px; less shows no marker
+LONGEST_SHAPE = 100  # times as long as wide; no camera's, and reduced it would vanish
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
 
 _MEAN = cv2.INTER_AREA
@@ -90,7 +92,8 @@ def read_photo(path: str | Path) -> Photo:
     Raises
     ------
     FileError : missing, unreadable, truncated, or not a photo.
-    PhotoError : more than 200 megapixels, an animation, or an HDR video transfer curve.
+    PhotoError : more than 200 megapixels, a shape that no camera has, an animation, or an HDR video
+        transfer curve.
     """
     path = Path(path)
     data = _read_bytes(path)
@@ -101,6 +104,12 @@ def read_photo(path: str | Path) -> Photo:
                 f"the photo has {width * height / 1e6:.0f} megapixels ({width} x {height})",
                 str(path),
                 f"give one of at most {LARGEST_PIXELS // 1_000_000} megapixels",
+            )
+        if min(width, height) < max(SMALLEST_SIDE, max(width, height) / LONGEST_SHAPE):
+            raise PhotoError(
+                f"the photo has {width} x {height} pixels, which is no camera's shape",
+                str(path),
+                "give the photo as the phone took it",
             )
         _refuse_several_frames(image, path)
         _refuse_video_curve(image, path)

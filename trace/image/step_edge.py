@@ -19,12 +19,14 @@ Floats = NDArray[np.float64]
 # Red and blue less luma, from bytes: ITU-R BT.601 luma, as JPEG (JFIF) and HEIC have it.
 _LUMA = np.array([0.299, 0.587, 0.114])
 _COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
-# Most steps of a fit, and the share of the samples' distance below which it has converged: the
-# step after that is smaller by far.
-_ITERATIONS, _STILL = 8, 1e-3
-# A step of the iteration moves the position by at most this many samples, and keeps the blur
-# between this many samples and this share of the profile: beyond, the model is linear no longer.
-_LONGEST_MOVE, _LEAST_BLUR, _WIDEST_BLUR = 1.5, 0.3, 0.5
+_ITERATIONS = 8  # at most
+# Share of the samples' distance below which a step has converged: the step after that is smaller by
+# far.
+_STILL = 1e-3
+# Limits of one step of the iteration, beyond which the model is linear no longer.
+_LONGEST_MOVE = 1.5  # samples that the position moves
+_LEAST_BLUR = 0.3  # samples
+_WIDEST_BLUR = 0.5  # of the profile's length
 # A fit that ends this near to the profile's ends, in shares of it, has run out of it.
 _END_MARGIN = 0.02
 _FEWEST_SAMPLES = 6  # two more than the unknowns

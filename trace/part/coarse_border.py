@@ -19,40 +19,51 @@ Wall = Callable[[Floats], Floats]
 # Lengths are pixels of the reduced picture. Weights and thresholds without another reason were
 # chosen on the scenes and shared photos of `benchmarks/segmentation.py`.
 #
-# How far from the mask's border the edge is looked for, and how far inside it the tone is taken.
-INWARD_PX, OUTWARD_PX, REFERENCE_PX = 12.0, 4.0, 8.0
+# The edge is looked for this far from the mask's border.
+INWARD_PX = 12.0
+OUTWARD_PX = 4.0
+REFERENCE_PX = 8.0  # farther inside the part's tone is taken
 _STEP = 0.5  # px between samples: a bilinear picture holds no more
 _REFERENCE = int(REFERENCE_PX / _STEP)
 # The side of a part seen wider than this is searched only this far: INWARD_PX reaches no farther.
 FARTHEST_WALL_PX = 12.0
-# A mask's border is smoothed by the first before it becomes a line, and the line by the second, px.
-_MASK_BLUR_PX, _LINE_SMOOTH = 1.0, 2.0
+_MASK_BLUR_PX = 1.0  # of the mask, before its border becomes a line
+_LINE_SMOOTH = 2.0  # of the line
 # Fewer points than these do not make a border, or a piece of one.
-_FEWEST_POINTS, _SHORTEST_PIECE = 12, 8
-# Rows pooled on a smooth part and at most; above the third the slopes are pooled too.
-_POOLED, _POOL_SLOPES = (1.5, 6.0), 2
-_MEDIAN_ROWS, _TONE_ROWS = 15, 3.0  # rows: longer than grain, shorter than a corner
+_FEWEST_POINTS = 12
+_SHORTEST_PIECE = 8
+_POOLED = (1.5, 6.0)  # rows, on a smooth part, and at most on a grainy one
+_POOL_SLOPES = 2  # from this many rows on the slopes are pooled too
+# Longer than grain, shorter than a corner:
+_MEDIAN_ROWS = 15
+_TONE_ROWS = 3.0
 # Points along the border within which print on the part shows as unevenness.
 _PRINT = 41
 # A gradient of this many times the noise, on a part of that grain, is an edge by half.
 _GRADIENT_NOISES = 4
-# Weight of the colours' log odds against the edge's strength, and their limit for one pixel.
-KIND_WEIGHT, _KIND_LIMIT = 0.06, 3
-# A tone differs from the part's own where it is this many noises and this many times the unevenness
-# away, and the gradients on the way there sum up to this many noises.
-_TONE_NOISES, _TONE_UNEVEN, _STEP_NOISES = 20, 2.5, 10
-# A shadow is not darker than the first (a tone). It may differ from the sheet's hue by the second,
-# and by the third more for a shadow that takes all light, which none deeper than the fourth shows.
-_SHADE_LEAST, _SHADE_HUE, _SHADE_TINT, _SHADE_DEPTH = 0.25, 0.02, 0.45, 0.6
+KIND_WEIGHT = 0.06  # of the colours' log odds against the edge's strength
+_KIND_LIMIT = 3  # of the log odds of one pixel
+# A tone differs from the part's own where it is this many noises, and this many times the
+# unevenness away,
+_TONE_NOISES = 20
+_TONE_UNEVEN = 2.5
+_STEP_NOISES = 10  # and where the gradients on the way there sum up to this many noises
+# Shaded sheet:
+_SHADE_LEAST = 0.25  # is not darker than this tone
+_SHADE_HUE = 0.02  # differs from the sheet's hue by no more than this,
+_SHADE_TINT = 0.45  # and by this more where all light were gone,
+_SHADE_DEPTH = 0.6  # which no shadow deeper than this shows
 _DARK_TONE = 0.1  # keeps a dark pixel's hue, a ratio, from being noise
 # A side seen as wide as this shows its own top edge.
 _SIDE_SEEN_PX = 1.5
-# Minimum-cost path: cost of a step, cost of a pixel away from the mask's border; overlap when
-# closing a loop, points.
-_STEP_COST, _OFFSET_COST, _PATH_OVERLAP = 0.05, 0.02, 30
-# An edge is certain where its gradient is above this many noises and no position farther from it
-# than this has a cost so little higher.
-_CERTAIN_NOISES, _OTHER_PX, _CERTAIN_COST = 6, 2, 0.3
+# Minimum-cost path:
+_STEP_COST = 0.05
+_OFFSET_COST = 0.02  # of a pixel away from the mask's border
+_PATH_OVERLAP = 30  # points, when closing a loop
+# An edge is certain where its gradient is above this many noises,
+_CERTAIN_NOISES = 6
+_OTHER_PX = 2  # and no position farther from it than this
+_CERTAIN_COST = 0.3  # has a cost higher by less than this
 
 
 @dataclass(frozen=True)

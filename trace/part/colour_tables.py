@@ -13,35 +13,44 @@ from scipy.ndimage import gaussian_filter1d
 
 from snugline.trace.part.sheet_view import Mask, Picture, grey_of
 
-# Bins: tones up to 1.5 (2.25 times the sheet's light) in steps of about lit sheet's own spread;
-# hues in odd number, so that grey has a bin; grains, of the logarithm of the texture.
-_TONES, _TONE_STEP = 96, 1.0 / 64
-_HUES, _HUE_BEND = 41, 0.1
-GRAINS = 32
+_TONES = 96  # bins, up to a tone of 1.5: 2.25 times the sheet's light
+_TONE_STEP = 1.0 / 64  # about lit sheet's own spread
+_HUES = 41  # bins, in odd number, so that grey has one
+_HUE_BEND = 0.1  # hue at which the bins are four times as wide as at grey
+GRAINS = 32  # bins, of the logarithm of the texture
 # Keeps a dark pixel's hue, a ratio, from being noise.
 _DARK_TONE = 0.1
-# Bins of grain for a factor e of the texture, and the least texture that counts.
-_GRAINS_PER_E, _LEAST_TEXTURE = 8, 0.05
+_GRAINS_PER_E = 8  # bins of grain for a factor e of the texture
+_LEAST_TEXTURE = 0.05  # that counts
 
-# Widths of lit sheet in tone and hue, over its spread in this photo; the least width in tone.
-_LIT_TONE, _LIT_HUE, _LIT_LEAST = 2, 1.5, 0.015
+# Lit sheet, in its spread in this photo:
+_LIT_TONE = 2  # width in tone
+_LIT_HUE = 1.5  # width in hue
+_LIT_LEAST = 0.015  # least width in tone
 # By how much a second lamp or a near side tints a shadow that takes all light, in hue.
 _TINT = 0.1
-# Shadows are mostly lighter than this tone (a tenth of the light); darker ones are this rare.
-_DARKEST_SHADE, _RARE = 0.3, 1e-3
+# Shadows are mostly lighter than this tone (a tenth of the light).
+_DARKEST_SHADE = 0.3
+_RARE = 1e-3  # how often they are darker
 
-# The part's colours: nearly as seen; a little spread to tones nearby, where the light on the part
-# varies; a trace everywhere. Spreads in bins.
-_AS_SEEN, _SPREAD, _TRACE = 0.9, 0.05, 0.05
-_NEAR, _WIDE = (0.8, 0.8), (4, 2)
-# The hues that shadows have in this photo: spread in bins, pixels at which they count as much as
-# the expected ones, and the share that they replace at most.
-_SHADOW_SPREAD, _SHADOW_PIXELS, _SHADOW_SHARE = (3, 1), 20.0, 0.7
+# The part's colours: shares
+_AS_SEEN = 0.9
+_SPREAD = 0.05  # spread to tones nearby, where the light on the part varies
+_TRACE = 0.05  # everywhere
+# and how far the first two are spread, in bins of tone and of hue.
+_NEAR = (0.8, 0.8)
+_WIDE = (4, 2)
+# The hues that shadows have in this photo:
+_SHADOW_SPREAD = (3, 1)  # spread, in bins of tone and of hue
+_SHADOW_PIXELS = 20.0  # pixels at which they count as much as the expected ones
+_SHADOW_SHARE = 0.7  # that they replace at most
 # A Gaussian is cut off at this many standard deviations.
 _CUT_AT = 2.5
 
-# The odds of a texture: smoothing in bins, a floor on each share, and the limit of the log odds.
-_GRAIN_SMOOTH, _GRAIN_FLOOR, _GRAIN_LIMIT = 1.0, 0.02, 3
+# The odds of a texture:
+_GRAIN_SMOOTH = 1.0  # bins
+_GRAIN_FLOOR = 0.02  # of each share
+_GRAIN_LIMIT = 3  # of the log odds
 
 
 def bins_of(tone: Picture) -> NDArray[np.intp]:

@@ -19,16 +19,18 @@ Floats = NDArray[np.float64]
 QUIET_ZONE = 1.25
 _ALONG = (0.0, 0.2, 0.4, 0.6, 0.8)
 _BLOCK = 8  # px; see `LightField.over`
-# Samples are weighted by Tukey's biweight until they settle: rounds; the limit in standard
-# deviations (rounded from 4.685); the least standard deviation, of the rounding to bytes; and the
-# weight from which a sample counts as lit sheet.
-_ROUNDS, _TUKEY, _LEAST_SPREAD, _COUNTS = 12, 4.7, 0.004, 0.1
+# Samples are weighted by Tukey's biweight:
+_ROUNDS = 12
+_TUKEY = 4.7  # limit in standard deviations, rounded from 4.685
+_LEAST_SPREAD = 0.004  # of the logarithm: about that of the rounding to bytes
+_COUNTS = 0.1  # weight from which a sample counts as lit sheet
 _LEAST_LIGHT = 1e-5  # before a logarithm or a division
 _RIDGE = 1e-6  # for each sample: keeps terms that no sample determines at zero
 
-# A marker is covered where its dark border cannot be seen: at this scale, the middle of the border
-# module of an 8 x 8 marker (7 / 8), fewer than the share are darker than the fraction of the white.
-_BORDER_AT, _BORDER_DARK, _BORDER_SHARE = 0.86, 0.4, 0.08
+# A marker is covered where its dark border cannot be seen:
+_BORDER_AT = 0.86  # scale: the middle of the border module of an 8 x 8 marker (7 / 8), nearly
+_BORDER_DARK = 0.4  # of the white: darker samples show the border
+_BORDER_SHARE = 0.08  # of the samples; with fewer dark ones the marker is covered
 _REMAP_ROWS = 30_000  # pieces of work that OpenCV's remap can hold: below 2^15
 
 

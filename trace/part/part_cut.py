@@ -29,34 +29,37 @@ from snugline.trace.part.superpixels import cut, split, total
 # Weight of a pixel's log odds against the cost of the border: neighbouring pixels share their
 # colour.
 UNARY = 0.15
-# Cost of a border next to a pixel, where no edge is seen; it falls where the gradient exceeds this
-# many times its noise.
-_BORDER_COST, _EDGE_NOISES = 4.0, 3
+_BORDER_COST = 4.0  # of a border next to a pixel where no edge is seen
+_EDGE_NOISES = 3  # the cost is half where the gradient is this many times its noise
 # A pixel on an edge has a mixed colour, which may belong to anything: over this many times the
 # noise its colour counts half.
 _MIXED_NOISES = 20.0
 # Every minimum of the gradient above this many times its noise is a superpixel of its own.
 _STEEP_NOISES = 10
-# Share of the sheet that lies in shadow, expected; and where the core is sought, hardly any.
-SHADE, _NO_SHADE = 0.4, 1e-3
+SHADE = 0.4  # share of the sheet that lies in shadow, expected
+_NO_SHADE = 1e-3  # the same while the core is sought: hardly any
 # A superpixel with more certain pixels than this is certain.
 _CERTAIN_PX = 4
-# Floor of a colour's density as sheet, over the mean one, and limit of a colour's log odds.
-_SHEET_FLOOR, _COLOUR_LIMIT = 1e-2, 5
+_SHEET_FLOOR = 1e-2  # of a colour's density as sheet, over the mean one
+_COLOUR_LIMIT = 5  # of a colour's log odds
 # Lit sheet is within this many spreads, and this, of tone 1.
-_LIT_SPREADS, _LIT_MARGIN = 3, 0.02
-# Before the first cut the part may also have colours that were not covered: weight of any, of seen.
-_ANY_COLOUR, _SEEN_COLOUR = 0.3, 0.7
-# Pixels nearer to the border than these (new light, the part's colours; the sheet's) are mixed.
-_INSET_PX, _SHEET_INSET_PX = 3, 2
+_LIT_SPREADS = 3
+_LIT_MARGIN = 0.02
+# Before the first cut the part may also have colours that were not covered.
+_ANY_COLOUR = 0.3  # weight of any colour
+_SEEN_COLOUR = 0.7  # weight of those seen on covered markers
+# Pixels nearer to the border than these are mixed:
+_INSET_PX = 3  # for the new light and the part's colours
+_SHEET_INSET_PX = 2  # for the sheet's
 # Where no marker is covered the core of the largest piece is the part: pixels deeper than this
 # share of its greatest depth.
 _CORE = 0.6
-# The light is fitted again to at most this many pixels with less gradient than this many noises;
-# not to fewer than the least. Its field may then be of higher degree: the part's surroundings are
-# known.
-_LIGHT_PIXELS, _FLAT_NOISES, _FEWEST_LIGHT = 3000, 4, 300
-_LIGHT_DEGREE, _LEAST_SPREAD = 3, 0.005
+# The light is fitted again:
+_LIGHT_PIXELS = 3000  # to at most this many pixels
+_FLAT_NOISES = 4  # with less gradient than this many noises
+_FEWEST_LIGHT = 300  # but not to fewer than this
+_LIGHT_DEGREE = 3  # higher than before: the part's surroundings are known
+_LEAST_SPREAD = 0.005
 
 
 def separate(scene: JudgedScene) -> tuple[JudgedScene, Mask, Picture]:

@@ -36,7 +36,8 @@ __all__ = ["Region", "SheetView", "find_part"]
 MARGIN_MM = 1.0
 # Smaller pieces, 8 x 8 mm, are crumbs or print; smaller holes, 3.9 mm across, are as often
 # highlights or worn print. Both chosen, not derived.
-SMALLEST_PART_MM2, SMALLEST_HOLE_MM2 = 60.0, 12.0
+SMALLEST_PART_MM2 = 60.0
+SMALLEST_HOLE_MM2 = 12.0
 # A hole has a sharp border, a highlight or worn print a soft one: over this share of it.
 _CERTAIN_HOLE = 0.5
 

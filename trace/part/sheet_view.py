@@ -28,32 +28,34 @@ Mapping = Callable[[Floats], Floats]
 
 # Side of the squares that become superpixels, px: 1 to 2 mm on the sheet.
 CELL = 5
-# A ridge of the gradient wider than this is not a sharp edge, whose ridge is 3 to 5 px wide.
+# A ridge of the gradient wider than this is not a sharp edge; that of a sharp one is its blur's.
 EDGE_PX = 7
 # A coloured part's edge has a step in hue, a shadow's outline hardly one: hue counts this many
 # times.
 HUE_WEIGHT = 4.0
 
-# Quads scaled about their middle: the white module round a found marker is sheet (1.25 is its
-# middle); of a covered one the part is certain only inside, where it may begin under the border.
-_MARKER_GROWN, _MARKER_INNER = 1.3, 0.9
+# Quads scaled about their middle:
+_MARKER_GROWN = 1.3  # a found marker with its white module is sheet
+_MARKER_INNER = 0.9  # inside a covered marker is part, which may begin under its border
 # With fewer markers than this the light is fitted to the window's own rim instead.
 _FEWEST_MARKERS = 3
-# Strips inside the window from which its light is read, mm, and the distance of their samples, mm.
-_STRIPS_MM, _STRIP_STEP_MM = (3.0, 6.0), 2.0
+_STRIPS_MM = (3.0, 6.0)  # inside the window's border, where its light is read
+_STRIP_STEP_MM = 2.0  # between samples there
 # A dark window reflects less than this share of the paper's light.
 _DARK_WINDOW = 0.5
 # Distance of points along a polygon that a lens may bend, mm.
 OUTLINE_STEP_MM = 5.0
 _SCALE_MM = 10.0  # half a length over which the scale is taken
-# Blurs before the gradient and of the texture, px; the rim over which the least texture counts, so
-# that a single edge is not texture.
-_GRADIENT_BLUR_PX, _TEXTURE_BLUR_PX, _TEXTURE_RIM_PX = 0.7, 1.2, 9
-# The quietest photos' noise of the gradient, of the texture, and spread of the tone: those of the
-# rounding to bytes.
-_LEAST_NOISE, _LEAST_TEXTURE, _LEAST_SPREAD = 5e-4, 1e-4, 0.01
-# Flat sheet is estimated by this percentile: a part may fill most of the window. Every n-th pixel.
-_FLAT_PERCENT, _EVERY = 20, 4
+_GRADIENT_BLUR_PX = 0.7  # before the gradient
+_TEXTURE_BLUR_PX = 1.2  # finer unevenness than this is texture
+_TEXTURE_RIM_PX = 9  # over which the least texture counts, so that a single edge is not texture
+# The least noise of the gradient, texture, and spread of the tone: about those of rounding to
+# bytes.
+_LEAST_NOISE = 5e-4
+_LEAST_TEXTURE = 1e-4
+_LEAST_SPREAD = 0.01
+_FLAT_PERCENT = 20  # percentile that is flat sheet: a part may fill most of the window
+_EVERY = 4  # pixels, of which one is used
 # Degree of the light's field over the window before the part is known.
 _LIGHT_DEGREE = 2
 

@@ -13,14 +13,14 @@ from skimage.measure import find_contours
 
 Floats = NDArray[np.float64]
 
-_ROUNDS = 3  # of estimating colours and cutting; a fourth changes no border of a shared photo
+_ROUNDS = 3  # of estimating the colours and cutting
 # Beyond the sheets' common hull by this share of its size there is only the bench top.
 _BENCH = 0.35
 _SURE_INSET = 3  # px from the known part's border within which the cut may move it
 # Quads scaled about their middle: round a found marker its white module is paper, too.
 _MARKER_GROWN = 1.3
-# Thin bridges to other things are opened by squares of this side, and the border smoothed, px.
-_OPENED_PX, _BORDER_BLUR_PX = 5, 1.2
+_OPENED_PX = 5  # side of the squares by which thin bridges to other things are opened
+_BORDER_BLUR_PX = 1.2
 _MODEL = (1, 65)  # size of OpenCV's colour models
 
 

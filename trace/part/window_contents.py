@@ -5,14 +5,14 @@ it, no part at all, one as light as the sheet, covers that are not the part: to 
 they all look alike, so they are distinguished here.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.sentence import Sentence, share
-from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 from snugline.trace.part.paper_light import (
     LightField,
     fit_light,
@@ -27,22 +27,32 @@ from snugline.trace.part.sheet_view import Picture, SheetView
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Where the window's border is looked at: mm inside, and outside of it on the same paper.
-_INSIDE_MM, _OUTSIDE_MM, _STEP_MM = 3.0, 4.5, 2.0
+# The window's border is looked at:
+_INSIDE_MM = 3.0  # inside
+_OUTSIDE_MM = 4.5  # outside, on the same paper
+_STEP_MM = 2.0  # between samples
 _FEWEST = 20  # points
-# Light over that of the frame's paper: within the first it is that paper; a printed window is
-# darker than any shadow in which a photo is taken; and points of one paper are this near to each
-# other.
-_LIKE, _PRINTED, _ONE_PAPER = 0.06, 0.3, 0.05
-# Shares of the border that decide of which kind the window is, and below which none is left to see.
-# A part that leaves through three sides still shows a third of it (the sample photos: 0.44).
-_MOST, _COVERED = 0.5, 0.03
+# Light over that of the frame's paper:
+_LIKE = 0.06  # within this it is that paper
+_PRINTED = 0.3  # a printed window is darker than any shadow in which a photo is taken
+_ONE_PAPER = 0.05  # points of one paper are this near to each other
+# Shares of the border:
+_MOST = 0.5  # that decides of which kind the window is
+# Below this none is left to see. A part that leaves through three sides still shows a third of it
+# (the sample photos: 0.44).
+_COVERED = 0.03
 # A paper's tone must differ by more than what light and print do to one paper.
 _ANOTHER = 0.08
-# Square roots of light: a cover of another tone than the part's, beyond what grain does.
-_OTHER_TONE, _GRAIN_TIMES = 0.12, 3.0
-# Something pale shows by steps of this share of the paper's light over this share of the window.
-_FAINT, _FAINT_SHARE = 0.015, 0.004
+# Square roots of light, by which a cover differs from the part's tone:
+_OTHER_TONE = 0.12
+_GRAIN_TIMES = 1.5  # and beyond what grain does
+_CALM_PX = 7
+# Where the part is looked at: px from its edge and from each other,
+_WELL_INSIDE_PX = 4.0
+_PATH = 16  # and places on the way to a marker.
+# Something pale shows by steps of this share of the paper's light
+_FAINT = 0.015
+_FAINT_SHARE = 0.004  # over this share of the window
 
 
 @dataclass(frozen=True)
@@ -153,37 +163,55 @@ def covered_markers(picture: Picture, view: SheetView) -> Mask:
 
 
 def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...]) -> Mask:
-    """(M,) covered markers under something of another tone than the part's."""
+    """(M,) covered markers whose cover is of another tone than the part, with a step between.
+
+    The part's own light changes along it (gloss, shadow), but from place to place; and between two
+    places of it there may be a bay.
+    """
+    hidden = covered_markers(picture, view)
+    # Grain is no step: it is averaged away.
+    calm = np.asarray(cv2.blur(picture, (_CALM_PX, _CALM_PX)), dtype=np.float32)
+    light = _light(picture, view)
+    places = _within_part(regions)
+    if light is None or not hidden.any() or len(places) < _FEWEST:
+        return np.zeros(len(hidden), dtype=bool)
+    light = replace(light, picture=calm)
+    spread = _steps(light, places[:-1], places[1:])
+    own = float(np.quantile(spread, 0.99)) if len(spread) else 0.0
+    limit = max(_OTHER_TONE, _GRAIN_TIMES * own)
+    for k in np.flatnonzero(hidden):
+        middle = view.markers[k].mean(axis=0)
+        nearest = places[np.argmin(np.linalg.norm(places - middle, axis=1))]
+        path = middle + np.linspace(0, 1, _PATH)[:, None] * (nearest - middle)
+        apart = _steps(light, np.broadcast_to(middle, places.shape), places)
+        step = _steps(light, path[:-2], path[2:]).max(initial=0.0)
+        hidden[k] = bool(step > limit and len(apart) and np.median(apart) > _OTHER_TONE)
+    return hidden
+
+
+def _within_part(regions: tuple[Region, ...]) -> Floats:
+    """(N, 2) reduced px, places well inside the largest region, row by row."""
     import shapely
 
-    hidden = covered_markers(picture, view)
-    light = _light(picture, view)
-    if light is None or not hidden.any() or not regions or not regions[0].outer:
-        return np.zeros(len(hidden), dtype=bool)
+    if not regions or not regions[0].outer:
+        return np.empty((0, 2))
     ring = np.concatenate([edge.points for edge in regions[0].outer])
     if len(ring) < 4:
-        return np.zeros(len(hidden), dtype=bool)
-    inner = shapely.Polygon(ring).buffer(0).buffer(-4.0)
+        return np.empty((0, 2))
+    inner = shapely.Polygon(ring).buffer(0).buffer(-_WELL_INSIDE_PX)
     low, high = ring.min(axis=0), ring.max(axis=0)
-    x, y = np.meshgrid(*(np.arange(a, b, 4.0) for a, b in zip(low, high, strict=True)))
+    x, y = np.meshgrid(*(np.arange(a, b, _WELL_INSIDE_PX) for a, b in zip(low, high, strict=True)))
     places = np.column_stack([x.ravel(), y.ravel()])
-    places = places[shapely.contains_xy(inner, *places.T)]
-    if len(places) < 20:
-        return np.zeros(len(hidden), dtype=bool)
-    part = np.sqrt(np.maximum(light.over_paper(places), 0))
-    middle = np.median(part, axis=0)
-    spread = SIGMA_PER_MAD * np.median(np.abs(part - middle), axis=0)
-    limit = np.maximum(_OTHER_TONE, _GRAIN_TIMES * spread)
-    for k in np.flatnonzero(hidden):
-        quad = view.markers[k]
-        grid = quad.mean(axis=0) + np.linspace(-0.8, 0.8, 5)[:, None, None] * (
-            quad - quad.mean(axis=0)
-        )
-        cover = np.sqrt(np.maximum(light.over_paper(grid.reshape(-1, 2)), 0))
-        hidden[k] = len(cover) > 0 and bool(
-            (np.abs(np.median(cover, axis=0) - middle) > limit).any()
-        )
-    return hidden
+    return np.asarray(places[shapely.contains_xy(inner, *places.T)])
+
+
+def _steps(light: _Light, here: Floats, there: Floats) -> Floats:
+    """(N,) largest change of tone over the channels between places."""
+    pair = np.concatenate([here, there])
+    if not in_picture(pair, light.picture.shape, 1).all():
+        return np.zeros(0)
+    tone = np.sqrt(np.maximum(light.over_paper(pair), 0))
+    return np.asarray(np.abs(tone[: len(here)] - tone[len(here) :]).max(axis=1))
 
 
 def _light(picture: Picture, view: SheetView) -> _Light | None:

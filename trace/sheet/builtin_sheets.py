@@ -63,6 +63,18 @@ def builtin_name(paper: str, sheet: int = 1, dark: bool = False) -> str:
     return f"border-{paper}" + (f"-{sheet}" if sheet > 1 else "") + ("-dark" if dark else "")
 
 
+def parsed_name(name: str) -> tuple[str, int, bool] | None:
+    """Paper, sheet number and dark window of a built-in frame's name; None for any other name.
+
+    >>> parsed_name("border-a4-2-dark")
+    ('a4', 2, True)
+    """
+    match = _NAME.fullmatch(name)
+    if match is None or match["paper"] not in PAPERS:
+        return None
+    return match["paper"], int(match["sheet"] or 1), match["dark"] is not None
+
+
 def builtin_description(name: str) -> dict[str, Any]:
     """The description of a built-in frame, in the form of the file contract.
 
@@ -70,16 +82,16 @@ def builtin_description(name: str) -> dict[str, Any]:
     ------
     InputError : no built-in frame has this name.
     """
-    match = _NAME.fullmatch(name)
-    if match is None or match["paper"] not in PAPERS:
+    parsed = parsed_name(name)
+    if parsed is None:
         raise InputError(
             f"no built-in frame is called {name!r}",
             "frame",
             f"use {_either('border-' + paper for paper in PAPERS)}, with -2 to -{SHEETS} for "
             "another sheet and -dark for a dark window, or the path of a description (.json)",
         )
-    sheet, dark = int(match["sheet"] or 1), match["dark"] is not None
-    return _layout(builtin_name(match["paper"], sheet, dark), PAPERS[match["paper"]], sheet, dark)
+    paper, sheet, dark = parsed
+    return _layout(builtin_name(paper, sheet, dark), PAPERS[paper], sheet, dark)
 
 
 def _layout(name: str, paper: Paper, sheet: int, dark: bool) -> dict[str, Any]:

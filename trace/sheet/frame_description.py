@@ -14,19 +14,24 @@ from snugline.files import why
 from snugline.limits import FRAME_BYTES, LONGEST, MARKERS, WINDOW_POINTS
 from snugline.untrusted import parsed_json
 
-# A printed sheet is rarely off by more than a few percent; beyond this the reading is a slip.
-LARGEST_PRINT_ERROR = 0.1
+# "Fit to page" shrinks a print by 3 to 10 %, and hardly any printer enlarges; beyond these it is
+# another bar, unit or digit.
+LEAST_PRINT_SCALE, MOST_PRINT_SCALE = 0.85, 1.1
+# Printers and scanners stretch by some tenths of a percent from axis to axis, not by more.
+_MOST_BETWEEN_AXES = 0.01
+_LEAST_AREA = 1.0  # mm^2; no marker or window is smaller than a square millimetre
 # Limit of error of a 0.01 mm caliper up to 300 mm (DIN 862 extract), and how far a hand may place
 # its jaws from the middle of an end mark (as on a part's edge: common practice, no source); both as
 # rectangular distributions (JCGM 100, 4.3.7).
-_CALIPER_LIMIT_MM, _BAR_PLACING_MM = 0.03, 0.1
+_CALIPER_LIMIT_MM = 0.03
+_BAR_PLACING_MM = 0.1
 # Two readings farther apart than hands place jaws are doubtful, and those that no hand explains are
 # of two bars or mistyped.
-BAR_DOUBT_MM, _BAR_CONTRADICTION_MM = 0.3, 1.0
+BAR_DOUBT_MM = 0.3
+_BAR_CONTRADICTION_MM = 1.0
 # By how much printers stretch paper more along one side than the other, a share (common practice,
 # no source).
 _ALIKE_U = 0.003
-_LEAST_AREA = 1.0  # mm^2; no marker or window is smaller than a square millimetre
 _COMPARE = "compare the description with the one that `snugline frame` writes"
 
 
@@ -289,8 +294,9 @@ def with_print_scale(
 
     Raises
     ------
-    InputError : the frame has no such bar, a reading is off by more than 10 %, or two readings of
-        a bar contradict each other.
+    InputError : the frame has no such bar.
+    BarError : a reading is below 85 % or above 110 %; two readings of a bar, or the two bars,
+        contradict each other.
     """
     scale, scale_u = list(frame.scale), list(frame.scale_u)
     taken: dict[str, tuple[float, ...]] = {}
@@ -305,6 +311,8 @@ def with_print_scale(
         u = np.hypot(_CALIPER_LIMIT_MM / np.sqrt(3), placing) if bar_u is None else bar_u
         scale[i], scale_u[i] = float(np.mean(readings)) / nominal, float(u) / nominal
         taken[axis] = readings
+    if len(taken) == 2 and isinstance(frame, Frame):
+        _check_axes(frame, (scale[0], scale[1]))
     if len(taken) == 1:
         known, other = (0, 1) if "x" in taken else (1, 0)
         if not scale_u[other]:
@@ -325,20 +333,42 @@ def _nominal(frame: AnyFrame, i: int) -> float:
     return frame.bars[axis].nominal
 
 
+class BarError(InputError):
+    """A bar reading that cannot be right; `axis` is the bar's."""
+
+    def __init__(self, what: str, frame: AnyFrame, axis: str) -> None:
+        again = "measure the printed bar again, from centre to centre of its end marks"
+        super().__init__(what, f"frame {frame.name}", again)
+        self.axis = axis
+
+
 def _check_readings(frame: AnyFrame, axis: str, readings: Sequence[float], nominal: float) -> None:
-    again = "measure the printed bar again, from centre to centre of its end marks"
     for reading in readings:
-        if not abs(reading / nominal - 1) <= LARGEST_PRINT_ERROR:
-            raise InputError(
-                f"bar {axis} was entered as {reading:.2f} mm; its nominal length is "
-                f"{nominal:.2f} mm",
-                f"frame {frame.name}",
-                again,
+        if not LEAST_PRINT_SCALE < reading / nominal <= MOST_PRINT_SCALE:
+            raise BarError(
+                f"bar {axis} was entered as {reading:.2f} mm, {reading / nominal * 100:.0f} % of "
+                f"its nominal length of {nominal:.2f} mm",
+                frame,
+                axis,
             )
     if max(readings) - min(readings) > _BAR_CONTRADICTION_MM:
-        raise InputError(
+        raise BarError(
             f"the readings of bar {axis}, {min(readings):.2f} mm and {max(readings):.2f} mm, "
             f"contradict each other",
-            f"frame {frame.name}",
-            again,
+            frame,
+            axis,
         )
+
+
+def _check_axes(frame: Frame, scale: tuple[float, float]) -> None:
+    """No printer is this much out in one direction alone: a bar was read wrongly."""
+    if abs(scale[0] / scale[1] - 1) <= _MOST_BETWEEN_AXES:
+        return
+    # The one that is further from its nominal length is likelier the wrong one.
+    axis = max("xy", key=lambda one: abs(scale["xy".index(one)] - 1))
+    raise BarError(
+        f"bar x was entered as {scale[0] * 100:.1f} % and bar y as {scale[1] * 100:.1f} % of its "
+        f"nominal length; no printer differs by more than 1 % between them",
+        frame,
+        axis,
+    )

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.notice import Notice
+from snugline.sentence import Sentence, length
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.part_sensitivity import sensitivities
 from snugline.trace.verdict.followed_piece import (
@@ -21,38 +22,53 @@ from snugline.trace.verdict.wall_verdict import wall_outside
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# A sharp corner alone leaves a gap of up to 4 mm; a long gap is bridged by the fit alone.
-LOST_MM: tuple[float, float] = (5.0, 25.0)
+# A sharp corner alone leaves a gap of up to 4 mm, and twice that of a straight side is missed by no
+# fit; a long gap is bridged by the fit alone.
+LOST_MM: tuple[float, float] = (8.0, 25.0)
 # An end or a corner in the window has more edge than this.
 SHORT_MM = 40.0
 # A whole stretch of points less certain than the first misses the accuracy wanted; beyond the
 # second over a good part of the edge, neighbours no longer agree on one edge either.
 VAGUE_MM: tuple[float, float] = (0.06, 0.09)
-_VAGUE_STRETCH_MM = 4.0
-_VAGUE_SHARE = 0.15
+_VAGUE_STRETCH_MM = 4.0  # a shorter stretch is bridged by the fit
+# What a vague stretch does to a dimension: its uncertainty by the share that it is of a short side.
+# More than a third of 0.1 mm, the U95 of a width, is worth another photo.
+_VAGUE_EFFECT_MM = 0.033
+_VAGUE_SHARE = 0.15  # of the edge above the second
 # Where a second edge is as likely over a short stretch, the overall shape still decides between
 # them; not where that holds for a good part of the edge.
-RIVAL_SHARE, _RIVAL_STRETCH_MM = 0.3, 8.0
+_RIVAL_STRETCH_MM = 8.0
+RIVAL_SHARE = 0.3
 # A stretch this long that looks like shaded sheet is remarked on; beyond the second the photo is
 # not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
 # The same for one where the side of the part seems to have been left out.
 WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
-PALE, _PALE_STRETCH_MM = 0.04, 10.0
+PALE = 0.04
+_PALE_STRETCH_MM = 10.0  # to be remarked on
 # This near the window's border its printed line, or its end, may be mistaken for the edge.
-BORDER_MM, _BORDER_STRETCH_MM = 2.5, 40.0
+BORDER_MM = 2.5
+_BORDER_STRETCH_MM = 40.0  # shorter ones are where the edge crosses the border
 # Beyond this from the window's border a contour has no reason to end.
 _END_MM = 6.0
-_BESIDE_PX, _GLARE_STRETCH_MM = 4.0, 3.0
+_BESIDE_PX = 4.0  # from the edge to where clipping is looked for: beyond its blur
+_GLARE_STRETCH_MM = 3.0  # shorter ones move no dimension
 # A reflection is a patch; where more than this share is clipped, the exposure is too long.
 _PATCH = 0.3
 # A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
 JOG_MM: tuple[float, float] = (0.4, 0.75)
-_JOG_RUN_MM, _JOG_GAP_MM = 6.0, 3.0
-_JOG_STRAIGHT_MM, _JOG_TURN = 0.12, np.radians(3)
-# An error of the thickness that must be allowed for, and the shift of the edge that is remarked on.
-THICKNESS_MM, MOVES_MM = 0.2, 0.05
+# Lines are fitted to this much of it before and after a gap,
+_JOG_RUN_MM = 6.0
+_JOG_GAP_MM = 3.0
+# both as straight as this (rms), and parallel to within this.
+_JOG_STRAIGHT_MM = 0.12
+_JOG_TURN = np.radians(3)
+# A shift of the edge by the thickness's U95 that is worth another reading: a third of 0.15 mm, the
+# smallest clearance that is asked for often (common practice, no source).
+MOVES_MM = 0.05
+# A remark whose place lies this far within that of a graver one on the edge has the same cause.
+_SAME_PLACE = 0.5
 _CONTRASTING_SHEET = (
     "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
 )
@@ -75,7 +91,29 @@ def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
         _jog,
         _thickness,
     )
-    return [notice for check in checks for notice in check(pieces, facts.file)] if pieces else []
+    if not pieces:
+        return []
+    return _by_cause([notice for check in checks for notice in check(pieces, facts.file)])
+
+
+def _by_cause(notices: Sequence[Notice]) -> list[Notice]:
+    """One remark for each place: what is lost is also vague, and doubtful, and ends there."""
+    kept: list[Notice] = []
+    for notice in sorted(notices, key=lambda n: -n.gravity):
+        if notice.code == "thickness-matters" or all(_apart(notice, other) for other in kept):
+            kept.append(notice)
+    return kept
+
+
+def _apart(notice: Notice, other: Notice) -> bool:
+    """Whether less than half of a remark's place lies in that of another."""
+    if notice.region_px is None or other.region_px is None:
+        return True
+    left, top, right, bottom = notice.region_px
+    left2, top2, right2, bottom2 = other.region_px
+    wide = max(0.0, min(right, right2) - max(left, left2))
+    high = max(0.0, min(bottom, bottom2) - max(top, top2))
+    return wide * high < _SAME_PLACE * (right - left) * (bottom - top)
 
 
 def _short(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
@@ -110,9 +148,11 @@ def _lost(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
 def _vague(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     sigma = [p.silhouette.sigma * p.mm_per_px for p in pieces]
     found = longest_stretch(pieces, [s > VAGUE_MM[0] for s in sigma])
-    vague = found is not None and found.length_mm > _VAGUE_STRETCH_MM
-    if found and vague:
+    if found is not None and found.length_mm > _VAGUE_STRETCH_MM:
         i = next(k for k, p in enumerate(pieces) if p is found.piece)
+        typical = float(np.median(sigma[i][found.run]))
+        if typical * min(1.0, found.length_mm / SHORT_MM) < _VAGUE_EFFECT_MM:
+            return
         very = sum(
             float(p.length[(s > VAGUE_MM[1]) & p.inside].sum())
             for p, s in zip(pieces, sigma, strict=True)
@@ -120,7 +160,7 @@ def _vague(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
         yield Notice(
             "edge-vague",
             f"Along {found.length_mm:.0f} mm the edge is located only to within "
-            f"{np.median(sigma[i][found.run]):.2f} mm "
+            f"{typical:.2f} mm "
             f"(standard uncertainty{_contrast(found, '; ')}). "
             f"The same holds for {found.share * 100:.0f} % of the edge.",
             f"Light the part evenly from all sides, or use {_CONTRASTING_SHEET}",
@@ -216,7 +256,7 @@ def _ends(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
 
 
 def _border(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
-    if pieces[0].edge.whole:
+    if pieces[0].edge.whole or not pieces[0].edge.border_printed:
         return
     found = longest_stretch(pieces, [(p.deep > 0) & (p.deep < BORDER_MM) for p in pieces])
     if found and found.length_mm > _BORDER_STRETCH_MM:
@@ -303,9 +343,9 @@ def _lines(points: Floats, run: int) -> tuple[Floats, Floats, Floats]:
 
 
 def _thickness(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+    known = 2 * pieces[0].edge.sides.thickness_u
     moves = [
-        np.abs(sensitivities(p.edge.sides, p.lifted.slope)["thickness"]) * THICKNESS_MM
-        for p in pieces
+        np.abs(sensitivities(p.edge.sides, p.lifted.slope)["thickness"]) * known for p in pieces
     ]
     kept = [p.inside & p.silhouette.good & ~p.lifted.ambiguous for p in pieces]
     found = longest_stretch(pieces, [(m > MOVES_MM) & k for m, k in zip(moves, kept, strict=True)])
@@ -313,9 +353,13 @@ def _thickness(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
         i = next(k for k, p in enumerate(pieces) if p is found.piece)
         yield Notice(
             "thickness-matters",
-            f"An error of {THICKNESS_MM:.1f} mm in the thickness would shift the edge by up to "
-            f"{moves[i][found.run].max():.2f} mm along {found.length_mm:.0f} mm, where the camera "
-            f"sees the top edge.",
+            Sentence(
+                "The thickness as read is uncertain by {}, which shifts the edge by up to {} along "
+                "{}, where the camera sees the top edge.",
+                length(known),
+                length(float(moves[i][found.run].max())),
+                length(found.length_mm, 0),
+            ),
             "Measure the thickness there with a caliper.",
             "fine",
             file,

@@ -19,10 +19,13 @@ from snugline.trace.verdict.edge_strips import Beside
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+# Px across the edge where its contrast is measured: beyond its blur.
 _CONTRAST_PX = np.array([-5.0, -4.0, -3.0, 3.0, 4.0, 5.0])
 # Two of three channels at the top of the scale: the true luminance is not known.
 _FULL = 254
-_CLOSE_GAPS = 9  # points
+_CLOSE_GAPS = 9  # points that may interrupt a stretch
+_SLOPE_SMOOTH = 6  # points over which the part's slope is smoothed, as for the contour
+_CONTRAST_SMOOTH = 6.0  # points, more than grain
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,7 @@ class EdgeEvidence:
     windows : (K, 2) mm in the world coordinate system, of the sheets seen.
     paper : linear luminance of the paper; NaN where it is not known.
     whole : the edge was followed beyond the windows, over all sheets.
+    border_printed : the window's border shows, as that of a dark window or a plain frame does.
     """
 
     rgb: NDArray[np.uint8]
@@ -45,6 +49,7 @@ class EdgeEvidence:
     windows: tuple[Floats, ...]
     paper: float
     whole: bool = False
+    border_printed: bool = True
 
 
 class FollowedPiece:
@@ -63,7 +68,7 @@ class FollowedPiece:
     @cached_property
     def lifted(self) -> Lifted:
         s = self.silhouette
-        return lift(self.edge.camera, s.pixels, self.edge.sides, s.closed, smooth=6)
+        return lift(self.edge.camera, s.pixels, self.edge.sides, s.closed, smooth=_SLOPE_SMOOTH)
 
     @cached_property
     def beside(self) -> Beside:
@@ -96,7 +101,9 @@ class FollowedPiece:
         half = len(_CONTRAST_PX) // 2
         step = light[:, half:].mean(axis=1) - light[:, :half].mean(axis=1)
         # Point-to-point variation due to grain is not edge contrast.
-        calm: Floats = gaussian_filter1d(step.astype(np.float64), 6.0) / self.edge.paper
+        calm: Floats = (
+            gaussian_filter1d(step.astype(np.float64), _CONTRAST_SMOOTH) / self.edge.paper
+        )
         return np.nan_to_num(np.abs(calm), nan=1.0)
 
     def clipped(self, beside_px: float) -> Mask:

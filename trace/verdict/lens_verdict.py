@@ -19,7 +19,8 @@ Floats = NDArray[np.float64]
 UNSURE_MM = 0.1
 # The principal point of a whole picture is within a percent of its diagonal of the middle; farther
 # off it is not a whole picture, where the markers determine it that well.
-_OFF_MIDDLE, _OFF_Z = 0.03, 4.0
+_OFF_MIDDLE = 0.03
+_OFF_Z = 4.0  # standard uncertainties
 # Zoom, focus and rounding leave the EXIF focal length within a share of this.
 _OFF_FOCAL = 0.05
 
@@ -70,7 +71,7 @@ def judge_lens(
 
 
 def _not_as_taken(solved: Solved, number: int, sighting: Sighting) -> str:
-    """What of a picture that looks whole contradicts that; empty where nothing does."""
+    """What contradicts that an apparently whole picture is one; empty where nothing does."""
     whole = next((p for p in (sighting.prior, *sighting.otherwise) if p.kind == "whole"), None)
     chosen = solved.lenses[number]
     if whole is None or chosen.prior is whole or chosen.prior.kind == "learned":
@@ -79,17 +80,17 @@ def _not_as_taken(solved: Solved, number: int, sighting: Sighting) -> str:
     u = np.sqrt(np.diag(solved.camera_covariance(number))[:3])
     off = np.abs(np.array(lens.centre) - (np.array(lens.size) - 1) / 2)
     if ((off > _OFF_MIDDLE * np.hypot(*lens.size)) & (off > _OFF_Z * u[1:])).any():
-        return "The lens's centre is far off the picture's middle"
+        return "The lens's principal point is far off the picture's middle"
     known = float(np.sqrt(np.linalg.inv(whole.precision)[0, 0]))
     apart = abs(lens.focal - whole.lens.focal)
     # A free focal length is expected nowhere, and contradicted by nothing.
     if apart > _OFF_FOCAL * whole.lens.focal and apart > _OFF_Z * float(np.hypot(u[0], known)):
-        return "The markers were seen through another focal length than the EXIF has"
+        return "The markers give another focal length than the EXIF"
     return ""
 
 
 def _upper_edge_u(solved: Solved, number: int, window: Floats, thickness: float) -> float:
-    """Mm, rms standard uncertainty outwards of places at the part's height, at the window's rim."""
+    """Mm, rms standard uncertainty outwards at the part's height over the window's border."""
     camera = solved.adjusted.cameras[number]
     outwards = window - window.mean(axis=0)
     outwards = outwards / np.linalg.norm(outwards, axis=1, keepdims=True)

@@ -14,14 +14,16 @@ from snugline.trace.verdict.edge_strips import Beside
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Px inside the edge, less the width of side and rounding: of the strip, of the part's face; px
-# outside of it: of the sheet.
-_STRIP, _FACE, _SHEET = (3.0, 5.0, 7.0), (28.0, 38.0, 48.0, 58.0), (8.0, 11.0)
+# Where the strips are sampled, px:
+_STRIP = (3.0, 5.0, 7.0)  # inside the edge, less the width of side and rounding
+_FACE = (28.0, 38.0, 48.0, 58.0)  # the same, for the part's face
+_SHEET = (8.0, 11.0)  # outside the edge
 # Grain is what changes over this many points along the edge.
 _LAG = 3
-# Shares of the luminance: by how much the face's hue and grain must exceed the sheet's to count;
-# and the share of that excess which a shaded strip may have at most.
-_HUE, _GRAIN, _LIKE = 0.05, 0.02, 0.4
+# By how much, as shares of the luminance, the face must exceed the sheet to count:
+_HUE = 0.05  # in hue
+_GRAIN = 0.02  # in grain
+_LIKE = 0.4  # share of that excess which a shaded strip may have at most
 # A strip lighter than this share of the sheet is not in a shadow dark enough to be mistaken.
 _LIT = 0.9
 _LEAST_LIGHT = 1e-3  # shares of less light are noise

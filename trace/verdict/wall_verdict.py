@@ -15,11 +15,10 @@ from snugline.trace.verdict.edge_strips import Beside
 
 Mask = NDArray[np.bool_]
 
-# Narrower than the first the side is lost in the edge's own blur, which extends over the second;
-# px. Then the positions across the step: close to it, and farther off, where the slope of the light
-# is measured.
-_NARROWEST_PX, _EDGE_PX = 4.0, 2.0
-_BESIDE, _FARTHER = 1.5, 4.0
+_NARROWEST_PX = 4.0  # a narrower side is lost in the edge's own blur
+_EDGE_PX = 2.0  # over which that blur extends
+_BESIDE = 1.5  # px from the step, to measure it
+_FARTHER = 4.0  # px from the step, to measure the slope of the light next to it
 # A step of this much in the coded light is above the noise.
 _STEP = 0.015
 

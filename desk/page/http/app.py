@@ -19,13 +19,15 @@ from snugline.desk.page.http import (
     job_requests,
     photo_requests,
     plan_requests,
+    print_requests,
+    shelf_requests,
 )
 from snugline.desk.page.http.guard import ENTER, Guard, Sessions, refusal
 from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.jobs import job_photos
 from snugline.desk.page.jobs.job_folders import Shelf
 from snugline.desk.page.jobs.measured_store import error_record
-from snugline.desk.page.jobs.open_job import Processes
+from snugline.desk.page.jobs.stage import Processes
 from snugline.desk.page.jobs.worker_pool import Pool
 from snugline.errors import SnuglineError
 
@@ -98,9 +100,21 @@ def _routes() -> list[Route | Mount]:
         Route("/api/lengths", entrance.lengths, methods=["POST"]),
         Route("/api/frames", entrance.papers),
         Route("/api/frames/{name}", entrance.frame),
+        Route("/api/prints", print_requests.listed),
+        Route("/api/prints/{key}", print_requests.rename, methods=["PUT"]),
+        Route("/api/prints/{key}", print_requests.remove, methods=["DELETE"]),
         Route("/api/jobs", job_requests.listed),
         Route("/api/jobs", job_requests.make, methods=["POST"]),
+        Route("/api/jobs/sample", shelf_requests.sample, methods=["POST"]),
+        Route("/api/jobs/zip", shelf_requests.taken_in, methods=["POST"]),
+        Route("/api/bin", shelf_requests.binned),
+        Route("/api/bin/{name}/restore", shelf_requests.put_back, methods=["POST"]),
         Route(job, job_requests.read),
+        Route(job, shelf_requests.delete, methods=["DELETE"]),
+        Route(job + "/name", shelf_requests.rename, methods=["PUT"]),
+        Route(job + "/copy", shelf_requests.copy, methods=["POST"]),
+        Route(job + "/job.zip", shelf_requests.handed_out),
+        Route(job + "/thumbnail", shelf_requests.thumbnail),
         Route(job + "/changes", job_requests.change, methods=["POST"]),
         Route(job + "/again", job_requests.again, methods=["POST"]),
         Route(job + "/photos", photo_requests.add, methods=["POST"]),

@@ -8,6 +8,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 
 from snugline.desk.page.http.exchange import body, dumped, json_answer
 from snugline.desk.page.http.guard import refusal
+from snugline.desk.page.http.lead_facts import facts_of
 from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.http.plan_requests import plan_now
 from snugline.desk.page.http.step_strip import steps
@@ -16,7 +17,9 @@ from snugline.desk.page.jobs.job_file_edit import Changed, change_file
 from snugline.desk.page.jobs.job_list import job_list
 from snugline.desk.page.jobs.job_states import photo_id
 from snugline.desk.page.jobs.key_changes import changes_from
+from snugline.desk.page.jobs.lead import lead
 from snugline.desk.page.jobs.measured_store import error_record
+from snugline.desk.page.jobs.prints import remember
 from snugline.desk.page.jobs.remark_keys import key_of, key_of_error
 from snugline.errors import InputError
 
@@ -40,6 +43,7 @@ async def read(request: Request) -> Response:
     want = await work_of.refresh()
     shown = [work_of.photo(photo) for photo in want.photos]
     removed = await to_thread.run_sync(job_photos.removed_files, work_of.path.parent)
+    facts = await to_thread.run_sync(facts_of, work_of, want, shown)
     return json_answer(
         dumped(
             {
@@ -54,6 +58,9 @@ async def read(request: Request) -> Response:
                     {**r.as_json(), "key": key_of(r.about, want.record, r.code)}
                     for r in want.remarks
                 ],
+                "lead": lead(facts).as_json(),
+                "sheet_offer": facts.offer.as_json() if facts.offer is not None else None,
+                "work": work_of.work(),
                 "steps": steps(work_of, want, shown),
                 "photos": shown,
                 "removed": [{"id": photo_id(f), "file": f} for f in removed],
@@ -68,8 +75,9 @@ async def read(request: Request) -> Response:
 async def change(request: Request) -> Response:
     work_of = request.app.state.desk.job(request)
     changes = changes_from((await body(request)).get("changes"))
+    before = (await work_of.refresh()).record.get("frame")
     try:
-        await work_of.changed(change_file, changes)
+        record = await work_of.changed(change_file, changes)
     except Changed as error:
         want = await work_of.refresh()
         answer = {
@@ -83,6 +91,8 @@ async def change(request: Request) -> Response:
             "job": want.record,
         }
         return Response(dumped(answer), 409, media_type="application/json")
+    if any(change.path[0] == "frame" for change in changes):
+        await to_thread.run_sync(remember, record.get("frame"), before)
     want = await work_of.refresh()
     answer = {"revision": want.revision, "job": want.record}
     if request.query_params.get("plan") == "1":

@@ -8,7 +8,8 @@ from starlette.requests import Request
 from snugline.desk.page.http.exchange import Upload
 from snugline.desk.page.http.guard import Sessions
 from snugline.desk.page.jobs.job_folders import Shelf
-from snugline.desk.page.jobs.open_job import JobAtWork, Processes
+from snugline.desk.page.jobs.open_job import JobAtWork
+from snugline.desk.page.jobs.stage import Processes
 
 _OPEN_JOBS = 30
 _SYNCING = 8  # uploads that wait for the disk at a time

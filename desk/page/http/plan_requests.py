@@ -39,7 +39,8 @@ async def plan(request: Request) -> Response:
 
 def plan_now(work_of: JobAtWork) -> dict[str, Any] | None:
     want = work_of.want
-    if work_of.plan_bytes is None or want is None:
+    # Where none can be planned no old one is shown.
+    if work_of.plan_bytes is None or want is None or work_of.barred() is not None:
         return None
     answer: dict[str, Any] = json.loads(work_of.plan_bytes)
     answer["key"] = work_of.plan.key

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from snugline.desk.page.http.lead_facts import recorded
 from snugline.desk.page.jobs.job_states import Wanted
 from snugline.desk.page.jobs.open_job import JobAtWork
 from snugline.desk.page.jobs.page_answers import worst
@@ -36,6 +37,7 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
         read = ["no thickness"]
     steps.append(_step("readings", read, wants))
 
+    barred = work_of.barred()
     for name, stage in (("outline", work_of.outline), ("pocket", work_of.plan)):
         working = stage.state in ("waiting", "tracing", "fitting", "planning")
         if name == "pocket" and stage.state == "waiting" and work_of.outline.state == "missing":
@@ -43,18 +45,21 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
         error = stage.error["what"] if stage.error else "not there yet"
         missing = [error] if stage.state == "missing" else []
         look = [error] if stage.state == "refused" else []
+        if name == "outline" and barred is not None:
+            look = ["not to be cut"]
         steps.append(_step(name, missing, look, working))
     files = work_of.files
     state = files.get("state")
+    unmade = ["not made yet"] if state in ("missing", None) else []
     steps.append(
         _step(
             "files",
-            ["not made yet"] if state in ("missing", None) else [],
+            [barred["what"]] if barred is not None else unmade,
             ["made before the last change"] if files.get("stale") else [],
             state == "writing",
         )
     )
-    steps.append(_step("fit", [] if _recorded(want) else ["no fit recorded"], []))
+    steps.append(_step("fit", [] if recorded(want) else ["no fit recorded"], []))
     return steps
 
 
@@ -73,11 +78,3 @@ def _no_thickness(record: dict[str, Any]) -> bool:
         isinstance(r, dict) and r.get("what") == "thickness" for r in readings
     )
     return not stated and not read
-
-
-def _recorded(want: Wanted) -> bool:
-    from snugline.pocket.records import Records
-
-    part = want.record.get("part", {})
-    name = part.get("name") if isinstance(part, dict) else None
-    return any(cut.part == name for cut in Records().cuts())

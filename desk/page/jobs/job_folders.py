@@ -25,6 +25,17 @@ def job_id(job: Path) -> str:
     return os.fsencode(job.parent.name).decode("utf-8", "replace")
 
 
+def folder_stem(name: str) -> str:
+    """The folder's name for a job of this name, before a number is added.
+
+    >>> folder_stem("Slate tray, 3/8 in")
+    'slate-tray-3-8-in'
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    stem = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_LONGEST] or "job"
+    return stem if is_plain_name(stem) else f"{stem}-job"  # `con` is a device on Windows
+
+
 def refuse_links(job: Path) -> None:
     """A received job may hold links that lead the page to other places: such a job stays shut.
 
@@ -95,9 +106,7 @@ class Shelf:
             raise InputError(
                 "the job has no name", "name", f"write what the part is called, in {NAME} letters"
             )
-        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-        stem = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_LONGEST] or "job"
-        stem = stem if is_plain_name(stem) else f"{stem}-job"  # `con` is a device on Windows
+        stem = folder_stem(name)
         document = tomlkit.document()
         part, frame = tomlkit.table(), tomlkit.table()
         part["name"] = name

@@ -13,10 +13,16 @@ from typing import Any
 from snugline.desk.advice import advice
 from snugline.desk.job import Job, inspect_record
 from snugline.desk.page.jobs.job_file_edit import job_bytes
-from snugline.desk.page.jobs.measured_store import key_of, measuring_key, photos_key, setting_key
+from snugline.desk.page.jobs.measured_store import (
+    file_hash,
+    key_of,
+    measuring_key,
+    photos_key,
+    setting_key,
+)
 from snugline.desk.page.jobs.remark_keys import key_of_error
 from snugline.errors import FileError, InputError, SnuglineError
-from snugline.files import inside, is_file
+from snugline.files import inside, is_file, why
 from snugline.limits import PHOTOS
 from snugline.notice import Notice
 from snugline.untrusted import parsed_toml
@@ -34,6 +40,7 @@ class PhotoWish:
     file : as the job names it.
     record : the job of this photo alone; None with a `fault`.
     key : the name of its result.
+    picture : the name of what the file holds.
     """
 
     id: str
@@ -46,6 +53,7 @@ class PhotoWish:
     key: str | None = None
     provisional: bool = False
     fault: SnuglineError | None = None
+    picture: str | None = None
 
 
 @dataclass(frozen=True)
@@ -56,6 +64,7 @@ class Wanted:
     ----------
     revision : of the file.
     record : as the file holds it.
+    together : several sheets lie under the part, so that its photos are measured as one.
     measured, fitted, planned : the names of the results; None where `lacking` gives the reason.
     """
 
@@ -70,6 +79,7 @@ class Wanted:
     planned: str | None
     lacking: SnuglineError | None
     lacking_pocket: SnuglineError | None
+    together: bool = False
 
 
 def wanted(path: Path) -> Wanted:
@@ -110,6 +120,7 @@ def wanted(path: Path) -> Wanted:
         planned,
         lacking,
         lacking_pocket,
+        job is not None and len(job.frame) > 1,
     )
 
 
@@ -175,11 +186,15 @@ def _completed(
         fault = FileError("the photo is not in the job's folder", wish.file, "take it again")
         return replace(wish, fault=fault)
     try:
+        picture = file_hash(wish.path)[:20]
         key = photos_key(setting, [wish.path])
     except SnuglineError as error:
         return replace(wish, fault=error)
+    except OSError as error:
+        fault = FileError(f"cannot read the photo ({why(error)})", wish.file, "take it again")
+        return replace(wish, fault=fault)
     record = {**alone, "photo": {"file": wish.file, "shows": "section"}}
-    return replace(wish, record=record, key=key, provisional=provisional)
+    return replace(wish, record=record, key=key, provisional=provisional, picture=picture)
 
 
 def _alone(

@@ -2,6 +2,7 @@
 
 from snugline.limits import PHOTOS as PHOTOS
 
+ARCHIVE_BYTES = 1_000_000_000  # a whole job: 100 photos of 10 MB
 UPLOAD_BYTES = 80_000_000  # a phone's photo of 48 megapixels, a scan as PNG
 UPLOAD_PIXELS = 64_000_000
 BODY_BYTES = 1_000_000  # of any request other than a photo

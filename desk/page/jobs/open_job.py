@@ -20,38 +20,15 @@ from snugline.desk.page.jobs import limits, worker_tasks
 from snugline.desk.page.jobs.finishing import Finishing
 from snugline.desk.page.jobs.job_states import PhotoWish, Wanted, wanted
 from snugline.desk.page.jobs.measured_store import Store, error_record
-from snugline.desk.page.jobs.page_answers import photo_answer
+from snugline.desk.page.jobs.page_answers import first_cause
+from snugline.desk.page.jobs.photo_tracing import PhotoTracing
+from snugline.desk.page.jobs.progress import progress
+from snugline.desk.page.jobs.stage import Processes, Stage
 from snugline.desk.page.jobs.windows import Windows
-from snugline.desk.page.jobs.worker_pool import Pool
 from snugline.errors import InputError, SnuglineError
 from snugline.fit.result import FittedOutline
 
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class Stage:
-    """How far something is: `missing`, `waiting`, `tracing`, `fitting`, `ready`, `refused`, ...
-
-    Attributes
-    ----------
-    key : the name of the last one that is ready.
-    """
-
-    state: str = "missing"
-    key: str | None = None
-    error: dict[str, str] | None = None
-
-    def as_json(self) -> dict[str, Any]:
-        return {"state": self.state, "key": self.key, "error": self.error}
-
-
-@dataclass(frozen=True)
-class Processes:
-    """Where work runs: `heavy` for tracing and files, `light` for what a window waits for."""
-
-    heavy: Pool
-    light: Pool
 
 
 @dataclass
@@ -61,16 +38,15 @@ class JobAtWork:
     path: Path
     processes: Processes
     want: Wanted | None = None
-    outline: Stage = Stage()
-    plan: Stage = Stage()
+    outline: Stage = field(default_factory=Stage)
+    plan: Stage = field(default_factory=Stage)
     fitted: FittedOutline | None = None
     plan_bytes: bytes | None = None
-    traced: dict[str, Stage] = field(default_factory=dict)
-    summaries: dict[str, dict[str, Any]] = field(default_factory=dict)
     refused: dict[str, dict[str, str]] = field(default_factory=dict)
     tasks: dict[str, "asyncio.Task[None]"] = field(default_factory=dict)
     windows: Windows = field(default_factory=Windows)
     used: float = field(default_factory=time.monotonic)
+    _result: tuple[str, dict[str, Any]] = ("", {})
     _seen: int = 0
     _begun: int = 0
     _failed: bool = False
@@ -80,6 +56,14 @@ class JobAtWork:
 
     def __post_init__(self) -> None:
         self.finishing = Finishing(self.path, lambda: self._tell("files", self.files))
+        self.tracing = PhotoTracing(
+            self.path,
+            self.processes,
+            self.refused,
+            self._start,
+            self._tell_photo,
+            self._wants_photo,
+        )
 
     @property
     def store(self) -> Store:
@@ -124,84 +108,16 @@ class JobAtWork:
         if want is None or self._closed:
             return
         for photo in want.photos:
-            self._advance_photo(photo)
+            self.tracing.advance(photo)
         self._advance_outline(want)
         self._advance_plan(want)
 
-    # Photos
-
-    def _advance_photo(self, photo: PhotoWish) -> None:
-        stage = self._photo_stage(photo)
-        known = stage.state in ("done", "refused", "tracing", "waiting")
-        if not known and photo.key is not None and photo.record is not None:
-            key = photo.key
-            self.traced[key] = Stage("waiting")
-            self._start(f"photo {key}", self._trace(photo, key))
-        self._tell_photo(photo)
-
-    def _photo_stage(self, photo: PhotoWish) -> Stage:
-        if photo.fault is not None:
-            return Stage("refused", None, self._said(photo.fault))
-        key = photo.key or ""
-        if key in self.refused:
-            return Stage("refused", key, self.refused[key])
-        if self._summary(key) is not None:
-            return Stage("done", key)
-        return self.traced.get(key, Stage("missing"))
-
-    def _summary(self, key: str) -> dict[str, Any] | None:
-        """The record of a photo that was traced, without its points."""
-        if not self.store.has("measured", key):
-            self.summaries.pop(key, None)  # cleared away meanwhile
-        elif key not in self.summaries and (record := self.store.load("summary", key)) is not None:
-            self.summaries[key] = record
-        return self.summaries.get(key)
-
-    async def _trace(self, photo: PhotoWish, key: str) -> None:
-        def started() -> None:
-            self.traced[key] = Stage("tracing")
-            self._tell_photo(photo)
-
-        try:
-            if not self._wants_photo(key):
-                return
-            await self.processes.heavy.run(
-                limits.TRACE_SECONDS,
-                worker_tasks.measure,
-                photo.record,
-                self.path,
-                key,
-                started=started,
-            )
-        except SnuglineError as error:
-            self.refused[key] = self._said(error)
-        finally:
-            self.traced.pop(key, None)
+    def photo(self, photo: PhotoWish) -> dict[str, Any]:
+        """What is sent to the page about a photo."""
+        return self.tracing.answer(photo)
 
     def _wants_photo(self, key: str) -> bool:
         return self.want is not None and any(photo.key == key for photo in self.want.photos)
-
-    def photo(self, photo: PhotoWish) -> dict[str, Any]:
-        """What is sent to the page about a photo."""
-        stage = self._photo_stage(photo)
-        answer: dict[str, Any] = {
-            "id": photo.id,
-            "file": photo.file,
-            "shows": photo.shows,
-            "turn": photo.turn,
-            "index": photo.index,
-            "state": "waiting" if stage.state == "missing" else stage.state,
-            "key": photo.key,
-            "provisional": photo.provisional,
-            "error": stage.error,
-            "width": None,
-            "height": None,
-            "verdict": "retake" if stage.state == "refused" else None,
-            "notices": [],
-            "facts": None,
-        }
-        summary = self._summary(photo.key or "") if stage.state == "done" else None
-        return answer | photo_answer(summary, photo.turn) if summary is not None else answer
 
     # Outline
 
@@ -225,8 +141,12 @@ class JobAtWork:
             self.outline = replace(self.outline, state="refused", error=self.refused[key])
             self._tell("outline", self.outline.as_json())
             return
-        stages = [self._photo_stage(photo) for photo in want.photos]
+        stages = [self.tracing.stage(photo) for photo in want.photos]
         bad = next((s.error for s in stages if s.state == "refused"), None)
+        if want.together:
+            # What one photo lacks alone another may give; measuring all of them decides.
+            stages = [s for s in stages if s.state != "refused"]
+            bad = next((self._said(p.fault) for p in want.photos if p.fault is not None), None)
         if bad is not None:
             self.outline = replace(self.outline, state="missing", error=bad)
             self._tell("outline", self.outline.as_json())
@@ -245,13 +165,16 @@ class JobAtWork:
             if not self.store.has("measured", measured):
                 self._set_outline("tracing")
                 seconds = limits.TRACE_SECONDS * (1 + len(want.photos))
-                await self.processes.heavy.run(
+                took = await self.processes.heavy.run(
                     seconds, worker_tasks.measure, want.record, self.path, measured
                 )
+                self.processes.pace.took("together", took / max(1, len(want.photos)))
             self._set_outline("fitting")
+            begun = time.monotonic()
             self.fitted = await self.processes.light.run(
                 limits.FIT_SECONDS, worker_tasks.fit, want.record, self.path, measured, key
             )
+            self.processes.pace.took("fit", time.monotonic() - begun)
             self.outline = Stage("ready", key)
             self._tell("outline", self.outline.as_json())
         except SnuglineError as error:
@@ -267,12 +190,38 @@ class JobAtWork:
         outline: dict[str, Any] = record["outline"]
         return {"key": key, "stale": stale, **outline}
 
+    def result(self) -> dict[str, Any]:
+        """State, causes and remarks of the outline that the job requires; {} until it is there."""
+        want = self.want
+        if want is None or want.fitted is None or self.outline.key != want.fitted:
+            return {}
+        if self._result[0] != want.fitted:
+            record = self.store.load("fitted", want.fitted) or {"outline": {}}
+            keys = ("state", "because", "notices")
+            found = {k: v for k, v in record["outline"].items() if k in keys}
+            self._result = (want.fitted, found)
+        return self._result[1]
+
+    def barred(self) -> dict[str, str] | None:
+        """Why nothing may be cut from the outline; None where it may."""
+        result = self.result()
+        if result.get("state") != "not to be cut":
+            return None
+        photos = self.want.photos if self.want is not None else ()
+        notice = first_cause(result, [self.photo(photo) for photo in photos])
+        if notice is None:
+            return {"what": "the outline is not to be cut", "where": "outline", "mend": "see there"}
+        return {"what": notice["text"], "where": "outline", "mend": notice["mend"]}
+
     # Plan
 
     def _advance_plan(self, want: Wanted) -> None:
         key = want.planned
         if key is None or want.lacking_pocket is not None:
             self._set_plan("missing", want.lacking_pocket)
+        elif (barred := self.barred()) is not None:
+            self.plan = replace(self.plan, state="missing", error=barred)
+            self._tell("plan", self.plan.as_json())
         elif self.plan.key == key:
             self._set_plan("ready")
         elif self.outline.key != want.fitted or self.fitted is None:
@@ -375,13 +324,23 @@ class JobAtWork:
     def _said(self, error: SnuglineError) -> dict[str, str]:
         return error_record(error, self.path.parent)
 
+    def work(self) -> dict[str, Any] | None:
+        """What is being done, for which photo of how many, and about how long it takes."""
+        photos = self.want.photos if self.want is not None else ()
+        states = [self.tracing.stage(photo).state for photo in photos]
+        stages = self.outline.state, self.plan.state
+        return progress(states, *stages, self.files, self.processes.pace)
+
     def _tell(self, event: str, data: dict[str, Any]) -> None:
         """Send it to every window, once."""
         self.windows.send(event, event, data)
+        if self.windows.listeners:
+            self.windows.send("work", "work", {"work": self.work()})
 
     def _tell_photo(self, photo: PhotoWish) -> None:
         if self.windows.listeners:
             self.windows.send("photo", f"photo {photo.id}", self.photo(photo))
+            self.windows.send("work", "work", {"work": self.work()})
 
     async def events(self) -> AsyncIterator[bytes]:
         """One window's stream of server-sent events."""

@@ -61,6 +61,15 @@ def worst(severities: Any) -> str:
     return order[max((order.index(one) for one in severities), default=0)]
 
 
+def first_cause(
+    result: Mapping[str, Any], shown: Sequence[Mapping[str, Any]]
+) -> Mapping[str, Any] | None:
+    """The remark that decides a result's state."""
+    because = result.get("because") or [None]
+    every = [*result.get("notices", []), *(n for photo in shown for n in photo["notices"])]
+    return next((notice for notice in every if notice["code"] == because[0]), None)
+
+
 def contour_answer(
     measured: Measured, fitted: Mapping[str, Any] | None, number: int, turn: int
 ) -> dict[str, Any]:

@@ -18,6 +18,7 @@ OF_NOTICE: dict[str, Key] = {
     "does-not-go-in": ["clearance"],
     "floor-below-uncertainty": ["stock", "thickness"],
     "holes-overlap": [],
+    "layout-does-not-fit": ["stock"],
     "may-close-in-season": ["wood"],
     "may-not-go-in": ["clearance"],
     "movement-from-memory": ["wood"],
@@ -106,7 +107,9 @@ def key_of_error(error: SnuglineError, record: Mapping[str, Any]) -> Key:
 
 
 def _as_page_has_it(key: Key, record: Mapping[str, Any]) -> Key:
-    """A single table has no number, and a list inside the pocket is one value."""
+    """A single table has no number; a bar's readings and a list inside the pocket are one value."""
+    if key[:1] == ["frame"] and len(key) > 1 and key[-2] in ("bar_x", "bar_y"):
+        key = key[:-1]
     if len(key) > 1 and isinstance(key[1], int) and isinstance(record.get(str(key[0])), dict):
         return [key[0], *key[2:]]
     if key[:1] == ["pocket"]:

@@ -78,6 +78,33 @@ def measure(record: Mapping[str, Any], path: Path, key: str) -> float:
     return time.monotonic() - start
 
 
+def measure_alone(record: Mapping[str, Any], path: Path, key: str) -> float:
+    """Measure one photo of a job; of several sheets, on those that it shows.
+
+    Raises
+    ------
+    SnuglineError : the photo or a frame refuses the job.
+    """
+    tables = record.get("frame")
+    if isinstance(tables, list) and len(tables) > 1:
+        from snugline.trace.camera.sheets_in_sight import described_in_sight
+        from snugline.trace.image.photo_file import read_photo
+
+        job = _job(record, path)
+        seen = described_in_sight(read_photo(job.beside(job.photo[0].file)), job.frames())
+        # Where none is seen, measuring on all of them says so.
+        record = {**record, "frame": [tables[i] for i in seen] or tables}
+    return measure(record, path, key)
+
+
+def sheets(path: Path) -> list[dict[str, Any]]:
+    """Which built-in sheets a photo shows, whatever the job says."""
+    from snugline.trace.camera.sheets_in_sight import sheets_in_sight
+    from snugline.trace.image.photo_file import read_photo
+
+    return [sheet.as_json() for sheet in sheets_in_sight(read_photo(path))]
+
+
 def without_points(photo: Mapping[str, Any]) -> dict[str, Any]:
     """What a list of photos shows of one: short, since there may be many."""
     contour = photo["contour"]

@@ -12,6 +12,9 @@ const EMPTY = {
   faults: [],
   advice: [],
   steps: [],
+  lead: null,
+  work: null,
+  sheetOffer: null,
   photos: [],
   removed: [],
   outlineState: { state: "missing" },
@@ -90,6 +93,10 @@ export async function open(id) {
     tell();
     reread();
   });
+  on("work", ({ work }) => {
+    state.work = work;
+    tell();
+  });
   stream.addEventListener("error", () => {
     state.connected = false;
     tell();
@@ -122,6 +129,7 @@ export function refresh() {
       if (outbox.empty) Object.assign(state, { job: seen.job, revision: seen.revision });
       const { faults, advice, steps, photos, removed, files } = seen;
       Object.assign(state, { faults, advice, steps, photos, removed, files });
+      Object.assign(state, { lead: seen.lead, work: seen.work, sheetOffer: seen.sheet_offer });
       tell();
       takeOutline(seen.outline);
       takePlan(seen.plan);
@@ -146,6 +154,7 @@ async function takeOutline(now) {
 
 async function takePlan(now) {
   state.planState = now;
+  if (now.state === "missing" && now.error) state.plan = null; // no old pocket after a refusal
   tell();
   if (!now.key || now.key === state.plan?.key) return;
   const plan = await ask("GET", address("plan")).catch(() => null);

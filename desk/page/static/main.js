@@ -2,6 +2,7 @@
 
 import { head } from "./head.js";
 import { close, open, state, tell, watch } from "./job.js";
+import { leading } from "./lead.js";
 import { apply, onView } from "./parts/view.js";
 import { problems } from "./problems.js";
 import { start } from "./start.js";
@@ -79,6 +80,7 @@ function update() {
   document.title = inJob ? `${state.job.part?.name ?? "part"} – Snugline` : "Snugline";
   head.update(inJob);
   strip.update(inJob, step);
+  leading.update(inJob, step);
   foot.update(inJob, step);
   problems.update();
   if (inJob) made.get(step)?.update(state);
@@ -87,6 +89,7 @@ function update() {
 apply();
 document.querySelector("header").append(...head.children);
 document.querySelector("nav").append(strip.el);
+document.querySelector("main").before(leading.el);
 document.querySelector("footer").append(...foot.children);
 watch(update);
 onView(() => {

@@ -4,6 +4,7 @@ import { boxFor, mainDimensions, pixelFor } from "./geometry/dimension_lines.js"
 import { clearanceRange, wallSection } from "./geometry/section.js";
 import { h, s } from "./parts/dom.js";
 import { arrow, dimensionLine, fitting, keepSizes, label } from "./parts/drawn.js";
+import { alongAxis, clearanceWords, pocketOf } from "./parts/clearances.js";
 import { lengthIn } from "./parts/quantities.js";
 
 // CSS pixels of a section
@@ -17,7 +18,7 @@ const PAST = 6; // of an extension line beyond its dimension line
 
 const lines = (sheet) => sheet.layers.map(({ d, pattern }) => s("path", { d, class: `line ${pattern}` }));
 
-const grown = ([x0, y0, x1, y1], by) => [x0 - by, y0 - by, x1 + by, y1 + by];
+const grown = ([x0, y0, x1, y1], dx, dy) => [x0 - dx, y0 - dy, x1 + dx, y1 + dy];
 
 /** Bounds and SVG children for the viewer; a pocket has the part in it and its opening's size. */
 export function sheetPicture(sheet, { outline, unit, size }) {
@@ -25,10 +26,10 @@ export function sheetPicture(sheet, { outline, unit, size }) {
   if (sheet.clearance === null || !outline) return [sheet.view_box, ...lines(sheet)];
   const drawn = [x, -y - hgt, x + w, -y]; // y up
   const pixel = pixelFor(drawn, size);
-  const opening = grown(outline.bounds, sheet.clearance);
+  const opening = grown(outline.bounds, ...["length", "width"].map((axis) => alongAxis(sheet.clearance, axis)));
   const { length, width } = mainDimensions(opening, pixel, drawn);
   const [long, wide] = [opening[2] - opening[0], opening[3] - opening[1]];
-  const clearance = `clearance ${lengthIn(unit, sheet.clearance)} per side`;
+  const clearance = `clearance ${clearanceWords(unit, sheet.clearance)} per side`;
   const inside = wide / pixel > LEAST_WIDE ? ["part", fitting([clearance, ""], long / pixel - 40)] : ["part"];
   return [
     boxFor(drawn, pixel),
@@ -101,7 +102,7 @@ function section({ depth, gap, edge, sanding }, unit, size) {
   );
 }
 
-/** Both walls in section, with the range that the real clearance lies in: `{ el, update(plan, clearance, part) }`. */
+/** Both walls in section, with the range that the real clearance lies in: `{ el, update(plan, sheet, part) }`. */
 export function sections() {
   const figures = h("div.sections");
   const el = h(
@@ -117,10 +118,10 @@ export function sections() {
   let drawn = "";
 
   function draw() {
-    const { plan, clearance, part, unit } = last;
-    const gaps = plan.gaps.filter((gap) => gap.clearance === clearance);
+    const { plan, sheet, part, unit } = last;
+    const { gaps } = pocketOf(plan, sheet);
     const width = Math.max(240, figures.clientWidth / (figures.clientWidth > 620 ? gaps.length : 1) - 16);
-    const now = [plan.key, clearance, unit, width, JSON.stringify(part)].join("|");
+    const now = [plan.key, sheet.title, unit, width, JSON.stringify(part)].join("|");
     if (now === drawn) return;
     drawn = now;
     const made = gaps.map((gap) => {
@@ -132,10 +133,10 @@ export function sections() {
   }
   return {
     el,
-    update(plan, clearance, part, unit) {
-      el.hidden = !plan?.gaps.some((gap) => gap.clearance === clearance);
+    update(plan, sheet, part, unit) {
+      el.hidden = !plan || !sheet || !pocketOf(plan, sheet)?.gaps.length;
       if (el.hidden) return;
-      last = { plan, clearance, part, unit };
+      last = { plan, sheet, part, unit };
       draw();
     },
   };

@@ -1,13 +1,9 @@
 // The first view: the jobs there are, and a new one.
 
+import { jobCards, openJob } from "./job_cards.js";
 import { h } from "./parts/dom.js";
-import { errorWords } from "./parts/notices.js";
-import { counted } from "./parts/quantities.js";
 import { inPocket, laidPart, pictureRow, readPart } from "./pictures.js";
 import { ask } from "./server.js";
-
-const when = (seconds) =>
-  new Date(seconds * 1000).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
 
 const STORY = [
   [laidPart, "Lay the part on a printed sheet and photograph its ends."],
@@ -24,8 +20,7 @@ function newJob(report) {
     event.preventDefault();
     try {
       const { id } = await ask("POST", "/api/jobs", { json: { name: name.value.trim() } });
-      history.pushState(null, "", `/?job=${encodeURIComponent(id)}#frame`);
-      dispatchEvent(new PopStateEvent("popstate"));
+      openJob(id);
     } catch (refusal) {
       report(refusal);
     }
@@ -33,23 +28,8 @@ function newJob(report) {
   return form;
 }
 
-function jobCard({ id, name, photos, finished, changed, error }) {
-  const about = error ? errorWords(error) : `${counted(photos, "photo")}, ${finished ? "files made" : "no files yet"}`;
-  const href = `/?job=${encodeURIComponent(id)}#frame`;
-  return h("a.card", { href }, h("strong", name), h("span.soft", about), h("span.soft", when(changed)));
-}
-
 export function start(report) {
-  const jobs = h("div.jobs");
-  const none = h("p.soft", "None yet. A job is one part: its photos, its readings, its pocket.");
-  ask("GET", "/api/jobs")
-    .then(({ jobs: found }) => jobs.replaceChildren(...(found.length ? found.map(jobCard) : [none])))
-    .catch(report);
   const story = STORY.map(([make, words]) => [make(), words]);
   const title = h("h2", { tabindex: -1 }, "From photos to a pocket that fits");
-  return h(
-    "div.start",
-    h("div.stack", title, newJob(report), pictureRow(...story)),
-    h("section.stack", { "aria-label": "Jobs" }, h("h3", "Jobs"), jobs),
-  );
+  return h("div.start", h("div.stack", title, newJob(report), pictureRow(...story)), jobCards(report));
 }

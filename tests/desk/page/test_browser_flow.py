@@ -284,10 +284,11 @@ def accept_a_drawn_size(bench):
     offers.first.click()
     exact = format_length(parse_length(label), "mm")
     page.locator(".sizes tr", has_text="Width").filter(has_text=exact).wait_for()
-    page.get_by_text("drawn size").first.wait_for()
+    page.locator(".sizes").get_by_text("nominal size").first.wait_for()
     assert read_job(bench)["part"]["drawn"] == {"width": label}
     page.get_by_role("button", name="Undo: nominal width accepted").click()
-    page.wait_for_function("!document.querySelector('.sizes').innerText.includes('drawn size')")
+    sizes = "document.querySelector('.sizes').innerText"
+    page.wait_for_function(f"!{sizes}.includes('nominal size')")
     assert "drawn" not in read_job(bench)["part"]
 
 

@@ -9,6 +9,7 @@ import pytest
 from snugline.errors import FileError, InputError
 from snugline.trace.sheet.builtin_sheets import builtin_description
 from snugline.trace.sheet.frame_description import (
+    BarError,
     Frame,
     PlainFrame,
     frame_from_record,
@@ -236,6 +237,19 @@ def test_a_slip_in_reading_a_bar_is_refused(reading: float) -> None:
     # 7.874 is 200 mm read in inches.
     with pytest.raises(InputError, match="bar x"):
         with_print_scale(frame_from_record(marked(), "f"), bar_x=reading)
+
+
+def test_bars_that_no_printer_would_print_together_are_refused_at_the_worse_one() -> None:
+    frame = frame_from_record(marked(), "f")
+    with_print_scale(frame, 198.2, 120.0)  # 0.9 % apart
+    with pytest.raises(BarError, match="between them") as refused:
+        with_print_scale(frame, 200.1, 117.5)
+    assert refused.value.axis == "y"
+
+
+def test_a_print_fitted_to_the_page_is_taken() -> None:
+    scaled = with_print_scale(frame_from_record(marked(), "f"), 188.0, 112.8)
+    assert scaled.scale == pytest.approx((0.94, 0.94))
 
 
 def test_a_reading_of_a_bar_that_the_frame_has_not_is_refused() -> None:

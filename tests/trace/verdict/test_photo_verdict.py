@@ -341,11 +341,16 @@ def test_an_arc_is_no_jump():
 
 def test_where_thickness_matters_it_is_said_by_how_much():
     # Seen from above the middle, the top edge 100 mm off moves by 100 / 350 of the thickness.
-    notice = codes(with_edge(rectangle(40, -25, 60, 50)))["thickness-matters"]
+    edge = edge_of(rectangle(40, -25, 60, 50))
+    notice = codes(evidence(edge=replace(edge, sides=PartSides(6.0, 0.1))))["thickness-matters"]
     assert notice.severity == "fine"
+    # A standard uncertainty of 0.1 mm is a U95 of 0.2 mm.
     assert f"{0.2 * 100 / 350:.2f} mm" in notice.text
     assert notice.region_px[0] > 1100
-    assert "thickness-matters" not in codes(evidence())
+    # Read by caliper to 0.06 mm it changes nothing that a clearance would show.
+    assert "thickness-matters" not in codes(
+        evidence(edge=replace(edge, sides=PartSides(6.0, 0.06)))
+    )
 
 
 @pytest.mark.parametrize(

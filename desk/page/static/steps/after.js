@@ -21,13 +21,23 @@ const WORD = Object.fromEntries(VERDICTS.map(([word, title]) => [word, title.toL
 const LEAST_CUTS = 2; // one cut says nothing about the machine
 const SAYS = "Try the part. One tap, and the machine's width error is taken into account in the next suggestion.";
 
+/** A clearance of the job or of a record, in the unit shown. */
+function inMm(clearance) {
+  if (typeof clearance === "number") return length(clearance);
+  if (typeof clearance === "object") {
+    const [along, across] = ["length", "width"].map((axis) => inMm(clearance[axis]));
+    return `${along} along, ${across} across`;
+  }
+  const mm = parseLength(clearance ?? "");
+  return mm === null ? clearance : length(mm);
+}
+
 function recordRow() {
   const [words, when] = [h("span"), h("span.soft")];
   return {
     el: h("li.row", words, when),
     update(record) {
-      const mm = typeof record.clearance === "number" ? record.clearance : parseLength(record.clearance ?? "");
-      const clearance = `clearance ${mm === null ? record.clearance : length(mm)}`;
+      const clearance = `clearance ${inMm(record.clearance)}`;
       const verdict = WORD[record.verdict] ?? record.verdict;
       say(words, [verdict, clearance, record.wood, record.machine].filter(Boolean).join(", "));
       const made = typeof record.when === "number" ? record.when * 1000 : record.when;
@@ -50,16 +60,16 @@ function clearanceChoice() {
       const seen = JSON.stringify(all) + length(1);
       if (seen === drawn) return;
       drawn = seen;
-      if (!all.includes(chosen)) chosen = all[0] ?? null;
+      if (!all.some((one) => JSON.stringify(one) === JSON.stringify(chosen))) chosen = all[0] ?? null;
       const group = few({
         label: "Clearance that was cut",
-        options: all.map((text) => [text, length(parseLength(text) ?? 0)]),
-        take: (text) => {
-          chosen = text;
+        options: all.map((one, i) => [String(i), inMm(one)]),
+        take: (place) => {
+          chosen = all[Number(place)];
         },
       });
       el.replaceChildren(all.length ? group.el : none);
-      group.set(chosen);
+      group.set(all.findIndex((one) => JSON.stringify(one) === JSON.stringify(chosen)));
     },
   };
 }

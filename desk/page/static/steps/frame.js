@@ -3,12 +3,14 @@
 import { sheetDrawing } from "../geometry/sheet.js";
 import { commit, state, value } from "../job.js";
 import { h, keyed, s, say } from "../parts/dom.js";
-import { choiceField, lengthField } from "../parts/fields.js";
+import { barFields } from "../parts/bar_fields.js";
+import { choiceField } from "../parts/fields.js";
 import { length, parseLength, size } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 import { barFault, printWords } from "../parts/print_scale.js";
 import { barReading, tapedSheet } from "../pictures.js";
 import { ask } from "../server.js";
+import { printChoice } from "./print_choice.js";
 import { another, isList, listed, nameOf, parseName, PAPERS } from "./sheet_name.js";
 import { stepTop } from "./top.js";
 
@@ -87,26 +89,29 @@ function choice(path) {
   };
 }
 
+/** The mean of a bar's readings, null where one cannot be read. */
+function mean(bar) {
+  const readings = [bar ?? ""].flat().map(parseLength);
+  return readings.includes(null) ? null : readings.reduce((sum, one) => sum + one, 0) / readings.length;
+}
+
 /** The two bars as measured, and what they should measure. */
 function bars(path) {
   let sheet = null;
   const check = (axis) => (mm) => (sheet ? barFault(mm, sheet.bars[axis], length) : "");
   const field = (axis) =>
-    lengthField({
-      label: `Bar ${axis} as measured`,
-      path: () => path(`bar_${axis}`),
-      step: () => BAR_STEP,
-      check: check(axis),
-    });
+    barFields({ axis, path: () => path(`bar_${axis}`), step: () => BAR_STEP, check: check(axis) });
+  const chosen = printChoice(path);
   const print = h("p.print", { role: "status" });
   const fields = [field("x"), field("y")];
   const nominal = h("p.soft");
   return {
-    el: [h("div.fields", fields[0].el, fields[1].el), nominal, print],
+    el: [chosen.el, h("div.stack", fields[0].el, fields[1].el), nominal, print],
     update(frame) {
       sheet = frame;
+      chosen.update();
       fields.forEach((one) => one.update());
-      const [x, y] = ["x", "y"].map((axis) => parseLength(value(path(`bar_${axis}`)) ?? ""));
+      const [x, y] = ["x", "y"].map((axis) => mean(value(path(`bar_${axis}`))));
       const { fault, note } = frame ? printWords({ x, y }, frame.bars) : { fault: "", note: "" };
       print.replaceChildren(...(fault ? [h("strong", "Fix: "), fault] : note ? [h("strong", "Tip: "), note] : []));
       print.hidden = !fault && !note;

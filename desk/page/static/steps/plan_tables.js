@@ -24,11 +24,10 @@ function table(headings, rowsNow, keyOf, cells) {
   };
 }
 
-/** Clearance per side on the driest and the dampest day, for the first clearance. */
+/** Clearance per side on the driest and the dampest day, for the first pocket. */
 export function seasonTable(plan) {
   const rows = () => {
-    const all = plan()?.seasons ?? [];
-    return all.filter(({ clearance }) => clearance === all[0].clearance);
+    return (plan()?.seasons ?? []).filter(({ pocket }) => pocket === 0);
   };
   const cells = ({ season, along, gap }) => [`${season} day, along the ${along}`, length(gap)];
   return table(["Then", "clearance per side"], rows, ({ season, along }) => `${season}|${along}`, cells);

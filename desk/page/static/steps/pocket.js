@@ -2,6 +2,7 @@
 
 import { state, value } from "../job.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";
+import { clearanceWords, pocketOf } from "../parts/clearances.js";
 import { keepSizes } from "../parts/drawn.js";
 import { length, parseLength } from "../parts/lengths.js";
 import { errorWords, noticeList } from "../parts/notices.js";
@@ -64,7 +65,10 @@ function drawings(chosen) {
       return {
         el: button,
         update(now) {
-          say(button, now.clearance === null ? now.name : `${now.name}, clearance ${length(now.clearance)}`);
+          say(
+            button,
+            now.clearance === null ? now.name : `${now.name}, clearance ${clearanceWords(shownAs.unit, now.clearance)}`,
+          );
           mark(button, "aria-pressed", now.title === title ? "true" : "false");
         },
       };
@@ -97,11 +101,19 @@ function depthWords({ pocket, u95, floor }) {
   return `Pocket ${length(pocket)} deep, ± ${length(u95)}${left}.`;
 }
 
-function stateWords({ state: word, error }, plan) {
+/** Whether the pocket shown is good, and how likely the part goes in. */
+function verdictWords(plan, sheet) {
+  const verdict = sheet && pocketOf(plan, sheet)?.verdict;
+  if (!verdict) return "";
+  const word = { good: "Good: ", usable: "Check: ", "not to be cut": "Not to be cut: " }[verdict.state] ?? "";
+  return `${word}the part ${verdict.goes_in.words}. `;
+}
+
+function stateWords({ state: word, error }, plan, sheet) {
   const why = errorWords(error);
   if (word === "missing") return why || "The drawing appears as soon as there is an outline and a clearance.";
   if (word === "refused") return why && `This cannot be cut like this: ${why}`;
-  if (word === "ready") return plan ? depthWords(plan.depth) : "";
+  if (word === "ready") return plan ? verdictWords(plan, sheet) + depthWords(plan.depth) : "";
   return "Drawing …";
 }
 
@@ -123,10 +135,12 @@ const SAYS = "Nothing that changes the cut is filled in for you. Every change is
 
 export function pocketStep() {
   const lines = legend();
+  let shownSheet = null;
   const cuts = sections();
   const shown = drawings((sheet) => {
     lines.update(sheet?.layers ?? []);
-    cuts.update(planNow(), sheet?.clearance, sectionPart(), shownAs.unit);
+    cuts.update(planNow(), sheet, sectionPart(), shownAs.unit);
+    shownSheet = sheet;
   });
   const status = h("p.soft.planstate", { role: "status" });
   const cautions = safety();
@@ -139,9 +153,10 @@ export function pocketStep() {
     update() {
       top.update();
       choices.update();
-      say(status, stateWords(state.planState, state.plan));
+
       cautions.update(choices.unplaced());
       shown.update();
+      say(status, stateWords(state.planState, state.plan, shownSheet));
     },
   };
 }

@@ -230,11 +230,10 @@ const coupons = () => ({
   title: "Test coupons",
   keys: ["coupons"],
   fields: [
-    tableSwitch("Draw test coupons over a ladder of clearances", ["pocket", "coupons"], { corners: 1 }, [
-      numberField({ label: "Corners on each", path: p("coupons", "corners"), unit: "1 or 2", name: "test coupons" }),
+    tableSwitch("Draw test coupons over a ladder of clearances", ["pocket", "coupons"], { run: "20 mm" }, [
       len("Length of straight side", ["coupons", "run"], {
         optional: true,
-        placeholder: "50 mm",
+        placeholder: "20 mm",
         name: "test coupons",
       }),
       len("Depth", ["coupons", "depth"], { optional: true, name: "test coupons" }),

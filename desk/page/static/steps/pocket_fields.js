@@ -19,46 +19,75 @@ function setClearances(list) {
   commit("clearance", [[CLEARANCE, list.length ? list : null]]);
 }
 
+const AXES = { length: "along the length", width: "across the width" };
+
+/** One clearance: one field for all round, or one for each axis. */
+function clearanceFields(i) {
+  const name = i === 0 ? "Clearance" : `Clearance ${i + 1}`;
+  const put = (next) => {
+    const list = [...clearances()];
+    if (next === null) list.splice(i, 1);
+    else list[i] = next;
+    setClearances(list);
+  };
+  const input = (label, optional, take) =>
+    lengthInput({ label, step: () => GRID, placeholder: "0.30 mm", optional, signed: true, take });
+  const all = input(name, i > 0, put);
+  const axes = Object.entries(AXES).map(([axis, words]) => [
+    axis,
+    input(`${name} ${words}`, false, (text) => text && put({ ...clearances()[i], [axis]: text })),
+  ]);
+  const split = h("button", { type: "button" });
+  split.addEventListener("click", () => {
+    const now = clearances()[i];
+    put(typeof now === "object" ? now.length : { length: now, width: now });
+  });
+  return {
+    el: h(
+      "div.wholerow.stack",
+      h(
+        "div.fields",
+        all.el,
+        axes.map(([, field]) => field.el),
+      ),
+      h("div", split),
+    ),
+    update() {
+      const now = clearances()[i] ?? "";
+      const both = typeof now === "object";
+      all.el.hidden = both;
+      if (!both) all.show(now);
+      for (const [axis, field] of axes) {
+        field.el.hidden = !both;
+        if (both) field.show(now[axis] ?? "");
+      }
+      say(split, both ? "Same clearance all round" : "Different along and across");
+      split.hidden = now === "";
+    },
+  };
+}
+
 /** One pocket is drawn for each clearance. */
 export function clearanceList() {
-  const row = h("div.fields");
-  const inputs = [];
-  const more = h(
-    "button",
-    {
-      type: "button",
-      onclick: () => {
-        const now = clearances();
-        setClearances([...now, typed((parseLength(now.at(-1) ?? "") ?? 0.25) + 0.1)]);
-      },
-    },
-    sign("plus"),
-    "Another clearance to compare",
-  );
+  const rows = h("div.stack");
+  const fields = [];
+  const add = () => {
+    const last = clearances().at(-1);
+    const from = parseLength((typeof last === "object" ? last.length : last) ?? "") ?? 0.25;
+    setClearances([...clearances(), typed(from + 0.1)]);
+  };
+  const more = h("button", { type: "button", onclick: add }, sign("plus"), "Another clearance to compare");
   return {
-    el: h("div.wholerow.stack", row, h("div", more)),
+    el: h("div.wholerow.stack", rows, h("div", more)),
     update() {
       const now = clearances();
       const wanted = Math.max(1, now.length);
-      while (inputs.length < wanted) {
-        const i = inputs.length;
-        const input = lengthInput({
-          label: i === 0 ? "Clearance" : `Clearance ${i + 1}`,
-          step: () => GRID,
-          placeholder: "0.30 mm",
-          optional: i > 0,
-          take: (text) => {
-            const list = [...clearances()];
-            if (text === null) list.splice(i, 1);
-            else list[i] = text;
-            setClearances(list);
-          },
-        });
-        inputs.push(input);
-        row.append(input.el);
+      while (fields.length > wanted) fields.pop().el.remove();
+      while (fields.length < wanted) {
+        fields.push(clearanceFields(fields.length));
+        rows.append(fields.at(-1).el);
       }
-      while (inputs.length > wanted) inputs.pop().el.remove();
-      inputs.forEach((input, i) => input.show(now[i] ?? ""));
+      fields.forEach((field) => field.update());
       mark(more, "disabled", now.length ? null : true);
     },
   };

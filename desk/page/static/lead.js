@@ -1,0 +1,55 @@
+// What to do next: one sentence and one button, as the server decides them, and the work in hand.
+
+import { address, commit, state } from "./job.js";
+import { h, mark, say } from "./parts/dom.js";
+import { sentence } from "./parts/notices.js";
+import { inUnit } from "./parts/lengths.js";
+import { problems } from "./problems.js";
+import { ask } from "./server.js";
+import { stepAddress } from "./strip.js";
+
+const says = h("p.says", { role: "status" });
+const link = h("a.button.main");
+const button = h("button.main", { type: "button", onclick: () => act().catch(problems.report) });
+const bar = h("progress", { "aria-label": "Work in hand" });
+const doing = h("span.doing");
+const work = h("p.work", bar, doing);
+
+const el = h("section.lead", { "aria-label": "What to do next", hidden: true }, says, work, link, button);
+
+/** Take the server's offer: it is a change like any other, and can be taken back. */
+async function act() {
+  const { act: what, changes = [], button: label } = state.lead;
+  if (what === "finish") {
+    await ask("POST", address("finish"));
+    return;
+  }
+  const edits = changes.map(({ path, now }) => [path, now]);
+  await commit(label.toLowerCase(), edits);
+}
+
+function showWork(now) {
+  mark(work, "hidden", now ? null : true);
+  if (!now) return;
+  mark(bar, "max", now.of);
+  // Without a count it only runs.
+  mark(bar, "value", now.of > 1 ? now.done : null);
+  say(doing, `${sentence(now.doing).slice(0, -1)}, about ${now.seconds} s`);
+}
+
+export const leading = {
+  el,
+  update(inJob, step) {
+    const lead = inJob ? state.lead : null;
+    el.hidden = !lead;
+    if (!lead) return;
+    say(says, inUnit(lead.says));
+    const goes = lead.act === "go";
+    mark(link, "hidden", goes && lead.step !== step ? null : true);
+    mark(button, "hidden", goes || lead.act === "wait" ? true : null);
+    link.href = stepAddress(lead.step);
+    say(link, lead.button);
+    say(button, lead.button);
+    showWork(state.work);
+  },
+};
