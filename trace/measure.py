@@ -31,7 +31,7 @@ from snugline.trace.part.coarse_border import CoarseEdge
 from snugline.trace.part.part_search import Region, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.part.window_contents import check_window, foreign_covers, why_nothing
-from snugline.trace.photo_view import PhotoView, reduced_px, sheet_view, split_markers
+from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view, split_markers
 from snugline.trace.plan_curve import EDGE_OFFSET_U_PX, plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 from snugline.trace.verdict.followed_piece import EdgeEvidence, region_of
@@ -44,9 +44,6 @@ Floats = NDArray[np.float64]
 
 # The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border found on the reduced picture is good to about this many of its pixels.
-_COARSE_ERROR = 1.5
-_POINT_STEP_PX = 1.5
 # Decoded photos that are kept to be measured once all cameras are known: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
 # Crumbs and print are smaller than that.
@@ -163,6 +160,7 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
     curves: list[Curve] = []
     pixels: list[Floats] = []
     silhouettes: list[list[Silhouette]] = []
+    shown = response(view)
     for edges in _edges(view, regions, small, step):
         traced = [
             locate(
@@ -171,9 +169,8 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
                 view.sides,
                 edge.points * step + (step - 1) / 2,
                 edge.closed,
-                _COARSE_ERROR * step,
                 view.sighting.blur_px,
-                _POINT_STEP_PX,
+                shown,
             )
             for edge in edges
         ]

@@ -9,8 +9,12 @@ from snugline.trace.camera.camera_solution import Solved
 from snugline.trace.camera.described_markers import FEWEST_MARKERS
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, first_marker
+from snugline.trace.edge.learned_edge import Response, edge_response
 from snugline.trace.edge.relief_displacement import PartSides
+from snugline.trace.image.linear_light import srgb_to_linear
 from snugline.trace.image.photo_file import Photo
+from snugline.trace.image.step_edge import sample_rgb
+from snugline.trace.part.paper_light import fit_light, quiet_zone_points
 from snugline.trace.part.sheet_view import SheetView
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 
@@ -19,6 +23,8 @@ Floats = NDArray[np.float64]
 # This much of the paper round a white window is white too, before the scale bars begin.
 _WHITE_MARGIN_MM = 5.0
 _FREE_BORDER_MM = 1.5
+# Where no paper is known, the brightest of the photo but for this share stands for it.
+_WHITE_SHARE = 0.98
 
 
 @dataclass(frozen=True)
@@ -52,6 +58,22 @@ class PhotoView:
             return [0]
         count = np.bincount(self.sighting.sheet, minlength=len(self.frames))
         return [int(s) for s in np.argsort(-count, kind="stable") if count[s] >= FEWEST_MARKERS]
+
+
+def response(view: PhotoView) -> Response:
+    """How the photo shows a sharp edge, and paper, by its markers' edges and quiet zones."""
+    rgb, quads = view.photo.rgb, view.sighting.quads
+    if isinstance(view.frames[0], PlainFrame):
+        white = np.quantile(rgb[::16, ::16].reshape(-1, 3), _WHITE_SHARE, axis=0) / 255
+        light = np.maximum(srgb_to_linear(white), 0.05)
+        return Response(1.0, 0.05, lambda points: np.tile(light, (len(points), 1)), False)
+    blur, halo = edge_response(rgb, quads)
+    points = quiet_zone_points(quads)
+    light = sample_rgb(rgb, points[:, 0], points[:, 1]).T.astype(np.float64)
+    seen = np.isfinite(light).all(axis=1)
+    field = fit_light(points[seen], light[seen], 2)
+    best = view.frames[view.sheets_seen()[0]]
+    return Response(blur, halo, field.at, isinstance(best, Frame) and best.window_dark)
 
 
 def reduced_px(view: PhotoView, points: Floats, step: int) -> Floats:
