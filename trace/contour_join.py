@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from snugline.notice import Notice
 from snugline.place import OfPhoto, Position
-from snugline.sentence import Sentence, length, position, verbatim
+from snugline.sentence import Sentence, length, position
 from snugline.trace.contour import Curve
 from snugline.trace.edge.relief_displacement import outward_normals
 from snugline.trace.image.polyline import resample
@@ -152,10 +152,11 @@ def _disagreements(
                 Notice(
                     "photos-disagree",
                     Sentence(
-                        f"In {verbatim(name)} the edge near {{}} is {{}} away from where the other "
-                        f"photos place it.",
+                        "In {photo} the edge near {} is {} away from where the other photos place "
+                        "it.",
                         position(x, y),
                         length(abs(calm[worst])),
+                        photo=name,
                     ),
                     "Make sure that neither the part nor the sheets moved between photos, or drop "
                     "the worse photo.",

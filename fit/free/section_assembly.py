@@ -29,7 +29,7 @@ from snugline.fit.free.section_join import (
 from snugline.fit.geometry.arc_chain import Array, Chain, directions
 from snugline.fit.section import Section
 from snugline.notice import Notice
-from snugline.sentence import Sentence, length, verbatim
+from snugline.sentence import Sentence, length
 
 Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
 
@@ -199,11 +199,12 @@ def _joined(
             Notice(
                 "ends-not-in-line",
                 Sentence(
-                    f"Where {verbatim(one.sections[0].name)} and "
-                    f"{verbatim(other.sections[0].name)} end, their edges are not one straight "
-                    f"line (off by {math.degrees(angle):.2f} degrees, {{}}); what lies between is "
-                    f"a guess.",
+                    "Where {one} and {other} end, their edges are not one straight line (off by "
+                    "{angle} degrees, {}); what lies between is a guess.",
                     length(apart),
+                    one=one.sections[0].name,
+                    other=other.sections[0].name,
+                    angle=f"{math.degrees(angle):.2f}",
                 ),
                 "Take a photo of the middle of both sides.",
                 "retake",

@@ -22,7 +22,7 @@ from snugline.fit.readings.preferred_sizes import (
 )
 from snugline.lengths import parse_length
 from snugline.notice import Notice
-from snugline.sentence import Sentence, length, verbatim
+from snugline.sentence import Sentence, length, share
 
 DECISIVE = 0.8
 _LISTED_SHARE = 0.4
@@ -165,9 +165,11 @@ def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
             Notice(
                 "snap-undecided",
                 Sentence(
-                    f"The {dimension.of} was left as measured, {{}}: no nominal size is clearly "
-                    f"the most likely ({verbatim(names)}).",
+                    "The {of} was left as measured, {}: no nominal size is clearly the most likely "
+                    "({names}).",
                     length(dimension.value, 3),
+                    of=dimension.of,
+                    names=names,
                 ),
                 "Measure it more accurately, or set the size by hand.",
                 "fine",
@@ -181,10 +183,12 @@ def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
         Notice(
             "snapped",
             Sentence(
-                f"The {dimension.of} was moved from {{}} by {{}} to {verbatim(leader.label)} "
-                f"(probability {leader.weight * 100:.0f} %).",
+                "The {of} was moved from {} by {} to {label} (probability {}).",
                 length(dimension.value, 3),
                 length(moved, 3, signed=True),
+                share(leader.weight),
+                of=dimension.of,
+                label=leader.label,
             ),
             "Leave out snap to keep what was measured.",
             "usable" if abs(moved) > dimension.u95 else "fine",

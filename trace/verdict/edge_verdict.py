@@ -59,12 +59,10 @@ _GLARE_STRETCH_MM = 3.0  # shorter ones move no dimension
 _PATCH = 0.3
 # A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
 JOG_MM: tuple[float, float] = (0.4, 0.75)
-# Lines are fitted to this much of it before and after a gap,
-_JOG_RUN_MM = 6.0
-_JOG_GAP_MM = 3.0
-# both as straight as this (rms), and parallel to within this.
-_JOG_STRAIGHT_MM = 0.12
-_JOG_TURN = np.radians(3)
+_JOG_RUN_MM = 6.0  # over which a line is fitted before it and after it
+_JOG_GAP_MM = 3.0  # between the two
+_JOG_STRAIGHT_MM = 0.12  # rms distance from either line
+_JOG_TURN = np.radians(3)  # between them
 # A shift of the edge by the thickness's U95 that is worth another reading: a third of 0.15 mm, the
 # smallest clearance that is asked for often (common practice, no source).
 MOVES_MM = 0.05
