@@ -17,7 +17,6 @@ from snugline.fit.section import Section, Systematic
 from snugline.trace.camera.adjusted_cameras import Adjusted
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.sighting import Sighting, sight_plain
-from snugline.trace.edge.learned_edge import Response
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.edge.silhouette import locate
 from snugline.trace.image.photo_file import Photo, read_photo
@@ -29,10 +28,6 @@ CARD = np.array([57.15, 88.9])
 AS_MEASURED = np.array([57.0, 87.0])
 
 pytestmark = pytest.mark.skipif(not PHOTO.exists(), reason="the shared photographs are not here")
-
-
-# The paper's light is not known: white as the photo has it.
-RESPONSE = Response(1.0, 0.05, lambda points: np.full((len(points), 3), 0.8), False)
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +50,7 @@ def card(photo: Photo) -> Section:
     rectangle = np.concatenate(
         [a + along * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]
     )
-    found = locate(photo.rgb, camera, flat, camera.pixels(rectangle), True, 1.0, RESPONSE)
+    found = locate(photo.rgb, camera, flat, camera.pixels(rectangle), True, 5.0, 1.0, 1.0)
     points = lift(camera, found.pixels, flat, True).points[found.good]
     pixel = np.linalg.norm(
         np.diff(camera.on_plane(np.array([[480.0, 368.0], [481.0, 368.0]])), axis=0)

@@ -11,7 +11,6 @@ from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, first_marker
 from snugline.trace.edge.learned_edge import Response, edge_response
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.image.linear_light import srgb_to_linear
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.image.step_edge import sample_rgb
 from snugline.trace.part.paper_light import fit_light, quiet_zone_points
@@ -23,8 +22,6 @@ Floats = NDArray[np.float64]
 # This much of the paper round a white window is white too, before the scale bars begin.
 _WHITE_MARGIN_MM = 5.0
 _FREE_BORDER_MM = 1.5
-# Where no paper is known, the brightest of the photo but for this share stands for it.
-_WHITE_SHARE = 0.98
 
 
 @dataclass(frozen=True)
@@ -63,10 +60,6 @@ class PhotoView:
 def response(view: PhotoView) -> Response:
     """How the photo shows a sharp edge, and paper, by its markers' edges and quiet zones."""
     rgb, quads = view.photo.rgb, view.sighting.quads
-    if isinstance(view.frames[0], PlainFrame):
-        white = np.quantile(rgb[::16, ::16].reshape(-1, 3), _WHITE_SHARE, axis=0) / 255
-        light = np.maximum(srgb_to_linear(white), 0.05)
-        return Response(1.0, 0.05, lambda points: np.tile(light, (len(points), 1)), False)
     blur, halo = edge_response(rgb, quads)
     points = quiet_zone_points(quads)
     light = sample_rgb(rgb, points[:, 0], points[:, 1]).T.astype(np.float64)

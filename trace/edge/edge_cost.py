@@ -105,20 +105,24 @@ class Across:
         slope: Floats,
         closed: bool,
         candidates: Floats,
+        beyond: Floats,
     ) -> "Across":
         """Sample the light across each point of a line.
 
         Parameters
         ----------
         slope : (N,) tangent of the angle by which the rays lean outwards there.
+        beyond : (N,) px, how much farther out than in the edge may be.
         """
-        key = np.round(slope / _SLOPE_BIN).astype(np.int64)
-        geometries = {
-            value: profile_geometry(
-                scene.sides, value * _SLOPE_BIN, scene.px_per_mm, scene.blur_px, candidates
+        key = np.column_stack([np.round(slope / _SLOPE_BIN).astype(np.int64), beyond > 0])
+        reach = -candidates[0]
+        geometries = {}
+        for value, far in np.unique(key, axis=0).tolist():
+            over = float(beyond[np.all(key == (value, far), axis=1)].max())
+            allowed = candidates[candidates < over + reach + 1e-6]
+            geometries[value, far] = profile_geometry(
+                scene.sides, value * _SLOPE_BIN, scene.px_per_mm, scene.blur_px, allowed, over
             )
-            for value in np.unique(key).tolist()
-        }
         first = min(geometry.places[0] for geometry in geometries.values())
         last = max(geometry.places[-1] for geometry in geometries.values())
         light = _profiles(scene.rgb, line, normals, np.arange(first, last + 0.5))
@@ -127,7 +131,7 @@ class Across:
         for value, geometry in geometries.items():
             start = round(geometry.places[0] - first)
             own = light[:, :, start : start + len(geometry.places)]
-            mine = (key == value) & np.isfinite(own[0]).all(axis=1)
+            mine = np.all(key == value, axis=1) & np.isfinite(own[0]).all(axis=1)
             if mine.any():
                 known |= mine
                 face[mine] = own[0, mine, :4].mean(axis=1)
@@ -155,14 +159,16 @@ class Across:
             own = _by_light(part, mean[part.rows], spread, rougher) + by_colour
             own -= own.min(axis=1, keepdims=True)
             own /= np.sqrt(1 + (own / _MOST) ** 2)
-            cost[part.rows] = own
+            cost[part.rows, : own.shape[1]] = own
+            # Farther out than a row's edge may be costs as much as the worst candidate.
+            cost[part.rows, own.shape[1] :] = own.max(axis=1, keepdims=True)
         return cost
 
     def shading(self, best: NDArray[np.int64], sure: Mask) -> Shading | None:
         """The illumination, from the rows whose edge is `sure` to be the `best` (N,) candidate."""
         equations = []
         for part in self._bins:
-            mine = sure[part.rows]
+            mine = sure[part.rows] & (best[part.rows] < len(part.geometry.columns))
             calm = gaussian_filter1d(part.light[0], _GRAIN_ROWS, axis=0)[mine][::EVERY]
             if not len(calm):
                 continue

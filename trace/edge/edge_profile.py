@@ -83,6 +83,7 @@ def profile_geometry(
     px_per_mm: float,
     blur_px: float,
     candidates: Floats,
+    beyond: float = 0.0,
 ) -> ProfileGeometry:
     """The columns of the linear model.
 
@@ -91,6 +92,7 @@ def profile_geometry(
     slope : tangent of the angle by which the rays lean outwards (see `lift`).
     px_per_mm : scale across the edge in the picture.
     candidates : (G,) px, ascending.
+    beyond : px, how much farther out than in they reach; samples there have full weight.
     """
     # A side or rounding that fills more than this is as good as a face of its own.
     inner_px = min(_depth(sides, slope) * px_per_mm + _INNER_PX, _DEEPEST_PX)
@@ -103,7 +105,8 @@ def profile_geometry(
     index = (inward - span[0]) / _FINE_PX
     low = np.clip(index.astype(np.int64), 0, len(span) - 2)
     share = np.clip(index - low, 0, 1)[..., None]
-    far = np.where(places > 0, places / _WEIGHT_OUT_PX, -places / _WEIGHT_IN_PX)
+    outside = (places - np.clip(places, 0, beyond)) / _WEIGHT_OUT_PX
+    far = np.where(places > 0, outside, -places / _WEIGHT_IN_PX)
     weight = np.exp(-0.5 * np.maximum(far - _WEIGHT_FLAT, 0) ** 2 * 2)
     light, colour = (
         (columns[low] * (1 - share) + columns[low + 1] * share) * weight[:, None]

@@ -38,6 +38,10 @@ _MARGIN_PX, _HALF = 7.0, 0.5
 _LUMA = (0.299, 0.587, 0.114)
 
 
+# The made scenes had this many px for a mm (training/scenes.py); others it has never seen.
+TRAINED_PX_PER_MM = (6.0, 20.0)
+
+
 @dataclass(frozen=True)
 class Response:
     """How this photo shows a sharp edge, and paper.

@@ -3,11 +3,10 @@
 Only the pixels near the border are read. Each pass samples the light across the border and scores
 every candidate position of the edge by how well the profile model explains the samples; the costs
 of neighbours along the border are pooled, so that grain, dust and low contrast do not mislead a
-single point. A learned witness looks first, far and wide; along what it found both witnesses are
-asked, and each is weighed by what it is sure of.
+single point. The first pass searches widely, the next ones refine what was found.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,23 +14,24 @@ from scipy.ndimage import (
     gaussian_filter1d,
     maximum_filter1d,
     median_filter,
-    uniform_filter1d,
 )
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_cost import Across, Scene
-from snugline.trace.edge.edge_shading import Shading
-from snugline.trace.edge.learned_edge import (
-    FIRST,
-    LINE_SMOOTH,
-    NORMAL_SMOOTH,
-    STEP_PX,
-    Distribution,
-    Response,
-    edge_distribution,
+from snugline.trace.edge.edge_line import (
+    Silhouette,
+    candidate_spread,
+    corners,
+    edge_path,
+    minimum,
+    moved_across,
+    oscillating,
+    px_per_mm,
+    turning,
 )
+from snugline.trace.edge.edge_profile import crease_px
+from snugline.trace.edge.edge_shading import Shading
 from snugline.trace.edge.relief_displacement import PartSides, lift
-from snugline.trace.image.minimum_cost_path import minimum_cost_path
 from snugline.trace.image.polyline import resample, right_normals, smoothed
 from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
@@ -47,63 +47,22 @@ _WIDER = (3.0, 8.0)
 # They are pooled along a smoothed line, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
-# Minimum-cost path:
-_PATH_STEP_COST = 0.3  # of a step from row to row, relative to the data cost
-_PATH_OVERLAP = 60  # points, when closing a loop
-# Print, gloss and grain of the part's face follow no model, the sheet has none: before the light is
-# known the noise of the face is assumed to be at least this many times that of the sheet.
+_PATH_DEVIATION = 2  # candidates by which a row may deviate from the path
+# Print, gloss and grain of the part's face follow no model, the sheet has none: in the wide search
+# the noise of the face is assumed to be at least this many times that of the sheet.
 _FACE_ROUGHER = 2.0
-# Standard deviation of the line's own error, as a share of the search's reach.
-_KEPT_TO = 1.5
-# Below this standard deviation over all candidates a point is certain enough to estimate the light.
-_SURE_PX = 0.6
-# Both witnesses are weighed within this many px to either side.
-_TOGETHER_PX = 2.0
-# Rows over which the learned costs are pooled: its rows see one another already.
-_POOLED = 1.5
-# What the physical model leaves out, px, and how often it is wrong altogether: of the rows where
-# the learned witness is sure.
-_PHYSICAL_PX = 0.07
-_PHYSICAL_WRONG = 0.15
-# Below this probability all places are alike to the path.
-_LEAST_MASS = 1e-3
-# With this much of the probability elsewhere a second edge is as likely; with more nothing is told.
-_RIVAL_SHARE = 0.35
-_DOUBTED = 0.7
+# Standard deviation of the line's own error, as a share of the search's reach: first pass, later.
+_KEPT_TO = (0.6, 1.5)
+# Standard deviation over all candidates: above it a competing edge exists.
+_RIVAL_PX = 1.0
+_SURE_PX = 0.6  # below it the point is certain enough to estimate the illumination
+# A side or rounding seen narrower than this does not make a second edge.
+_NARROWEST_CREASE_PX = 2.0
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
-# A line that oscillates by this much in all, within this many points to either side, has strayed.
-_OSCILLATION = np.radians(30)
-_OSCILLATION_REACH = 18
-_OSCILLATION_SMOOTH = 4.0  # points, before it is measured
-# A line that turns by this much within this many pixels to either side is a corner.
-_SHARP = np.radians(40)
-_CORNER_PX = 12.0
-_CORNER_ZONE_PX = 30.0  # to either side, searched again with finer pooling
-_SHORTEST_ZONE = 12  # points; a shorter stretch cannot be searched
 # The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
 _TIP = np.radians(55)
 _TIP_PX = 4.0
-
-
-@dataclass(frozen=True)
-class Silhouette:
-    """Edge points in order along the border.
-
-    Attributes
-    ----------
-    pixels : (N, 2) full-resolution px.
-    sigma : (N,) px across the edge, its sub-pixel localisation, from the curvature of the cost.
-    good : (N,) whether the point can be trusted.
-    rival : (N,) whether the wide search found a competing edge there that is as likely.
-    closed : whether the last point joins the first.
-    """
-
-    pixels: Floats
-    sigma: Floats
-    good: Mask
-    rival: Mask
-    closed: bool
 
 
 @dataclass(frozen=True)
@@ -112,26 +71,32 @@ class _Pass:
 
     Attributes
     ----------
+    step_px : between points of the line.
     reach_px : how far off the line the edge may be.
     grid_px : between candidates.
+    line_smooth : points, standard deviation by which the line is smoothed before.
     pool : points, standard deviation over which the costs of neighbours are pooled.
     """
 
+    step_px: float
     reach_px: float
     grid_px: float
+    line_smooth: float
     pool: float
 
 
-# Along what the learned witness found: the second pass follows the first. Each reach covers what is
-# left before it, each grid is finer than the blur; pooled as far as grain asks for.
-_FIRST = _Pass(reach_px=3.0, grid_px=0.3, pool=2.5)
-_LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
+# From coarse to fine; step and reach of the first, and steps of the last and of corners, come with
+# the call. Each reach covers what the pass before leaves, each grid is finer than the blur; the
+# smoothing and the pooling were chosen on the shared photos.
+_FIRST = _Pass(step_px=3.0, reach_px=np.inf, grid_px=0.5, line_smooth=4.0, pool=6.0)
+_SECOND = _Pass(step_px=3.0, reach_px=3.0, grid_px=0.3, line_smooth=2.0, pool=2.5)
+_LAST = _Pass(step_px=1.5, reach_px=1.6, grid_px=0.2, line_smooth=2.5, pool=2.0)
 # Pooling rounds corners: there every point is located almost by itself, twice.
-_CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
+_CORNER = _Pass(step_px=1.5, reach_px=2.0, grid_px=0.2, line_smooth=1.0, pool=1.2)
 _CORNER_ROUNDS = 2
-# Points over which the line is smoothed that the learned witness found, and that of a corner.
-_FOUND_SMOOTH = 1.5
-_CORNER_SMOOTH = 1.0
+# Smoothed by four points the line cuts bends short: the first step is this share of the reach, so
+# that it does so by less.
+_REACH_PER_STEP = 1.5
 # Points over which normals are smoothed, along the line and in corners; of the part's slope.
 _NORMAL_SMOOTH = 3.0
 _CORNER_NORMAL_SMOOTH = 1.5
@@ -146,7 +111,7 @@ _TIP_LENGTHS = 1.5
 # none has more of than the first sigma, px; what strays by the second from the median counts this
 # little.
 _MEDIAN_POINTS = 11
-_OFFSET_SMOOTH = 2.5
+_OFFSET_SMOOTH = 3.0
 _MOST_CERTAIN_PX = 0.05
 _STRAY_PX = 1.0
 _STRAY_WEIGHT = 0.05
@@ -158,8 +123,9 @@ def locate(
     sides: PartSides,
     border: Floats,
     closed: bool,
+    search_px: float,
     blur_px: float,
-    response: Response,
+    step_px: float = 1.5,
 ) -> Silhouette:
     """Sub-pixel silhouette near a coarse border.
 
@@ -167,130 +133,58 @@ def locate(
     ----------
     rgb : (H, W, 3) uint8, the full photo.
     border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
+    search_px : how far off the border may be.
     blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
-    response : how this photo shows a sharp edge, and paper.
+    step_px : distance between the points wanted.
     """
-    scene = Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
-    # First the learned witness alone, far and wide; then both, along what it found.
-    line = smoothed(resample(border, STEP_PX, closed), LINE_SMOOTH, closed)
-    normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)
-    seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
-    offset, sigma, elsewhere = _along(seen, closed)
-    rival = elsewhere > _RIVAL_SHARE
-    line = line + _calmed(offset, sigma, closed)[:, None] * normals
-    line = smoothed(resample(line, STEP_PX, closed), _FOUND_SMOOTH, closed)
-    normals = right_normals(smoothed(line, _NORMAL_SMOOTH, closed), closed)
-    seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
-    moved, shading = np.zeros(len(line)), None
-    for now in (_FIRST, _LAST):
-        found = _search(scene, line + moved[:, None] * normals, normals, closed, now, shading)
-        shading = found.shading
-        offset, sigma, elsewhere = _together(found, seen, moved, closed)
-        if now is _FIRST:
-            offset = _calmed(offset, sigma, closed)
-        moved = moved + offset
-    line = line + moved[:, None] * normals
-    apart = offset - _calmed(offset, sigma, closed)
+    first_step = float(np.clip(search_px / _REACH_PER_STEP, step_px, _FIRST.step_px))
+    passes = (
+        replace(_FIRST, step_px=first_step, reach_px=search_px),
+        _SECOND,
+        replace(_LAST, step_px=step_px),
+    )
+    scene = Scene(rgb, camera, sides, blur_px, px_per_mm(camera, border, closed))
+    line, rival = border, np.zeros(2)
+    shading: Shading | None = None
+    for number, now in enumerate(passes):
+        line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
+        normals = right_normals(smoothed(line, _NORMAL_SMOOTH, closed), closed)
+        found = _search(scene, line, normals, closed, now, shading, number == 0)
+        offset, shading = found.offset, found.shading
+        if number == 0:
+            rival = (found.spread > _RIVAL_PX).astype(np.float64)
+        if number < len(passes) - 1:
+            offset = _smoothed_offsets(found, closed)
+        line = line + offset[:, None] * normals
+    apart = found.offset - _smoothed_offsets(found, closed)
     scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), _LEAST_SCATTER_PX)
-    good = found.known & (np.abs(apart) < _OUTLIER * scatter) & (sigma < _SURE_ENOUGH_PX)
-    good &= ~_oscillating(line, closed) & (elsewhere < _DOUBTED)
-    for zone in _corners(normals, STEP_PX, closed):
-        there = line[zone]
+    good = found.decided & (np.abs(apart) < _OUTLIER * scatter)
+    good &= found.sigma < _SURE_ENOUGH_PX
+    good &= ~oscillating(line, closed)
+    sigma = found.sigma.copy()
+    for zone in corners(normals, step_px, closed):
+        there, alone = line[zone], replace(_CORNER, step_px=step_px)
         for _ in range(_CORNER_ROUNDS):
-            there = smoothed(there, _CORNER_SMOOTH, False)
+            there = smoothed(there, alone.line_smooth, False)
             normals = right_normals(smoothed(there, _CORNER_NORMAL_SMOOTH, False), False)
-            at_corner = _search(scene, there, normals, False, _CORNER, shading)
-            there = there + at_corner.offset[:, None] * normals
-        # Where that leads away from what both witnesses said, it is not followed.
-        strays = np.linalg.norm(there - line[zone], axis=1) > np.maximum(1.0, 3 * sigma[zone])
-        there = np.where(strays[:, None], line[zone], there)
-        line[zone], sigma[zone] = there, np.where(strays, sigma[zone], at_corner.sigma)
+            found = _search(scene, there, normals, False, alone, shading, False)
+            there = there + found.offset[:, None] * normals
+        line[zone], sigma[zone] = there, found.sigma
         # The very tip of a sharp corner is rounded by the picture's own blur.
-        tip = _turning(right_normals(there, False), round(_TIP_PX / STEP_PX), False) > _TIP
-        tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / STEP_PX) + 1, mode="nearest")
-        good[zone] = (at_corner.known | strays) & (sigma[zone] < _SURE_ENOUGH_PX) & ~tip
-    share = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
-    return Silhouette(line, sigma, good, share > 0.5, closed)
-
-
-def _along(seen: Distribution, closed: bool) -> tuple[Floats, Floats, Floats]:
-    """(N,) px of the edge along a line, the learned witness alone, its sigma, and how much of the
-    probability is elsewhere.
-    """
-    mode = "wrap" if closed else "nearest"
-    mass = uniform_filter1d(seen.masses(), 3, axis=1, mode="constant")
-    cost = gaussian_filter1d(-np.log(mass + _LEAST_MASS), _POOLED, axis=0, mode=mode)
-    mean, sigma, total = seen.near(FIRST + _edge_path(cost, closed).astype(np.float64))
-    return mean, sigma, 1 - total
-
-
-def _together(
-    found: "_Found", seen: Distribution, moved: Floats, closed: bool
-) -> tuple[Floats, Floats, Floats]:
-    """(N,) px off a line that lies `moved` off the one seen, sigma, and the share elsewhere.
-
-    Each witness is weighed by what it is sure of; that the physical one is wrong altogether has a
-    probability of its own.
-    """
-    mode = "wrap" if closed else "nearest"
-    grid = np.arange(-_TOGETHER_PX, _TOGETHER_PX + 0.1, 0.2)
-    learned = seen.cost(moved[:, None] + grid)
-    learned = gaussian_filter1d(learned, _POOLED, axis=0, mode=mode)
-    width = np.hypot(found.sigma, _PHYSICAL_PX)[:, None]
-    off = (grid - found.offset[:, None]) / width
-    right = (1 - _PHYSICAL_WRONG) * np.exp(-0.5 * off**2) / (width * np.sqrt(2 * np.pi))
-    physical = -np.log(right + _PHYSICAL_WRONG / (2 * _TOGETHER_PX))
-    cost = learned + np.where(found.decided[:, None], physical, 0.0)
-    offset = _minimum(cost, grid)[0]
-    share = np.exp(cost.min(axis=1, keepdims=True) - cost)
-    share /= share.sum(axis=1, keepdims=True)
-    about = share * (np.abs(grid - offset[:, None]) < 1.0)
-    mean = (about * grid).sum(axis=1) / about.sum(axis=1)
-    sigma = np.sqrt((about * (grid - mean[:, None]) ** 2).sum(axis=1) / about.sum(axis=1))
-    _, _, total = seen.near(moved + offset)
-    return offset, np.maximum(sigma, _SIGMA_FLOOR_PX), 1 - np.maximum(total, 0)
-
-
-def _calmed(offset: Floats, sigma: Floats, closed: bool) -> Floats:
-    """Offsets smoothed along the line, first by a median; what is surer counts more."""
-    mode = "wrap" if closed else "nearest"
-    middle = median_filter(offset, size=_MEDIAN_POINTS, mode=mode)
-    weight = 1 / (sigma**2 + _MOST_CERTAIN_PX**2)
-    weight = np.where(np.abs(offset - middle) > _STRAY_PX, _STRAY_WEIGHT * weight, weight)
-    total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
-    calm: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
-    return calm
-
-
-def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:
-    """Indices of the stretches round points where the line turns sharply."""
-    mode = "wrap" if closed else "nearest"
-    sharp = _turning(normals, round(_CORNER_PX / step_px), closed) > _SHARP
-    wide = maximum_filter1d(sharp, 2 * round(_CORNER_ZONE_PX / step_px) + 1, mode=mode)
-    if not wide.any() or wide.all():
-        return []
-    n = len(wide)
-    # Started outside of a stretch, so that none is cut in two where a closed line begins.
-    first = int(np.flatnonzero(~wide)[0]) if closed else 0
-    order = (np.arange(n) + first) % n
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], wide[order].astype(np.int8), [0]])))
-    zones = [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    return [zone for zone in zones if len(zone) >= _SHORTEST_ZONE]
+        tip = turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
+        tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / step_px) + 1, mode="nearest")
+        good[zone] = found.decided & (found.sigma < _SURE_ENOUGH_PX) & ~tip
+    rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
+    return Silhouette(line, sigma, good, rival > 0.5, closed)
 
 
 @dataclass(frozen=True)
 class _Found:
     offset: Floats
     sigma: Floats
+    spread: Floats
     decided: Mask
-    known: Mask
     shading: Shading | None
-
-
-def _px_per_mm(camera: Camera, line: Floats, closed: bool) -> float:
-    """Typical scale across the line, on the sheet."""
-    one_px = camera.on_plane(line + right_normals(line, closed)) - camera.on_plane(line)
-    return float(1 / np.median(np.linalg.norm(one_px, axis=1)))
 
 
 def _search(
@@ -300,30 +194,49 @@ def _search(
     closed: bool,
     now: _Pass,
     shading: Shading | None,
+    widely: bool,
 ) -> _Found:
-    """Where the physical witness sees the edge, for each point of a line."""
+    """Where across the line the edge is, for each of its points.
+
+    Widely: the line is only roughly known, and the illumination not yet.
+    """
     slope = lift(scene.camera, line, scene.sides, closed, smooth=_SLOPE_SMOOTH).slope
-    candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
-    across = Across.of(scene, line, normals, slope, closed, candidates)
+    # The line may follow the top edge, above the part's side or next to its rounding.
+    crease = np.zeros(len(line))
+    if widely:
+        crease = crease_px(scene.sides, slope, scene.px_per_mm)
+        crease[crease < _NARROWEST_CREASE_PX] = 0.0
+        if not closed:
+            # An open line ends at the window's border, which is close to it there.
+            ends = np.minimum(np.arange(len(line)), np.arange(len(line))[::-1]) * now.step_px
+            crease[ends < 2 * (crease.max() + now.reach_px)] = 0.0
+    candidates = np.arange(
+        -now.reach_px, crease.max() + now.reach_px + 0.5 * now.grid_px, now.grid_px
+    )
+    across = Across.of(scene, line, normals, slope, closed, candidates, crease)
     mode = "wrap" if closed else "nearest"
-    rougher = _FACE_ROUGHER if shading is None else 1.0
-    known = shading
-    while True:
-        cost = across.costs(known, rougher)
+    rougher = _FACE_ROUGHER if widely else 1.0
+    cost = across.costs(shading, rougher)
+    pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
+    spread = candidate_spread(pooled, candidates)
+    shading = across.shading(minimum(pooled, candidates)[2], spread < _SURE_PX)
+    if widely and shading is not None:
+        cost = across.costs(shading, rougher)
         pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
-        told = across.shading(
-            _minimum(pooled, candidates)[2], _spread(pooled, candidates) < _SURE_PX
-        )
-        if known is not None or told is None:
-            break
-        known = told  # the light is told by the first look; only with it are all places comparable
+        spread = candidate_spread(pooled, candidates)
     # Where the profiles carry little information, the line is kept to.
-    favour = 0.5 * (candidates / (_KEPT_TO * now.reach_px)) ** 2
-    offset, sigma, best = _minimum(pooled + favour, candidates)
-    # Where few neighbours leave the position open, more are pooled.
-    for wider in _WIDER:
+    off = candidates - np.clip(candidates, 0, crease[:, None])
+    favour = 0.5 * (off / (_KEPT_TO[0 if widely else 1] * now.reach_px)) ** 2
+    total, near = pooled + favour, None
+    if widely:
+        # Of two equally likely edges the line follows one, and does not jump between them.
+        path = edge_path(total, closed)
+        near = np.abs(np.arange(len(candidates)) - path[:, None]) <= _PATH_DEVIATION
+    offset, sigma, best = minimum(total, candidates, near)
+    # Where few neighbours leave the position open, more are pooled; the path has used all of them.
+    for wider in () if widely else _WIDER:
         reach = round(2 * wider * now.pool)
-        vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
+        vague = (sigma > _VAGUE_PX) & (turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
             break
         # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
@@ -333,8 +246,8 @@ def _search(
         strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
         if not closed:  # the ends are smoothed to themselves, right or wrong
             strays[: round(width)] = strays[-round(width) :] = 0.0
-        moved = _moved_across(cost, candidates, strays)
-        o, s, k = _minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
+        moved = moved_across(cost, candidates, strays)
+        o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
         vague &= (o > candidates[0]) & (o < candidates[-1])
         vague &= np.abs(strays) < _STRAYS * now.reach_px
@@ -342,78 +255,23 @@ def _search(
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
     decided = (best > 1) & (best < len(candidates) - 2) & across.known
-    return _Found(offset, np.maximum(sigma, _SIGMA_FLOOR_PX), decided, across.known, told)
-
-
-def _edge_path(cost: Floats, closed: bool) -> NDArray[np.int64]:
-    """(N,) candidates on the minimum-cost path along the line (N, G)."""
-    relative = cost - cost.min(axis=1, keepdims=True) + _PATH_STEP_COST
-    return np.round(minimum_cost_path(relative, closed, _PATH_OVERLAP)).astype(np.int64)
-
-
-def _oscillating(line: Floats, closed: bool) -> Mask:
-    """Where the line oscillates: it has strayed to something next to the edge and come back.
-
-    Along a corner, however sharp, all turning goes one way.
-    """
-    mode = "wrap" if closed else "nearest"
-    calm = smoothed(line, _OSCILLATION_SMOOTH, closed)
-    normals = right_normals(calm, closed)
-    after = np.roll(normals, -1, axis=0) if closed else np.concatenate([normals[1:], normals[-1:]])
-    turn = np.arcsin(np.clip(normals[:, 0] * after[:, 1] - normals[:, 1] * after[:, 0], -1, 1))
-    width = 2 * _OSCILLATION_REACH + 1
-    to_and_fro = uniform_filter1d(np.abs(turn), width, mode=mode) - np.abs(
-        uniform_filter1d(turn, width, mode=mode)
+    return _Found(
+        offset=offset,
+        sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
+        spread=spread,
+        decided=decided,
+        shading=shading,
     )
-    return np.asarray(to_and_fro * width > _OSCILLATION)
 
 
-def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
-    """(N,) radians that the line turns between `reach` points before and after."""
-    n = len(normals)
-    index = np.arange(n)
-    if closed:
-        before, after = (index - reach) % n, (index + reach) % n
-    else:
-        before, after = np.maximum(index - reach, 0), np.minimum(index + reach, n - 1)
-    cosine = np.sum(normals[before] * normals[after], axis=1)
-    turn: Floats = np.arccos(np.clip(cosine, -1, 1))
-    return turn
-
-
-def _minimum(pooled: Floats, candidates: Floats) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Minimum-cost position of each row, its sigma and its index.
-
-    The costs are a neighbourhood's. Its common light and grain correlate its rows, so that pooling
-    more of them is not credited with a smaller sigma.
-    """
-    before, here, after = pooled[:, :-2], pooled[:, 1:-1], pooled[:, 2:]
-    bend = np.maximum(before - 2 * here + after, 1e-12)
-    shift = np.clip(0.5 * (before - after) / bend, -1, 1)
-    # Interpolate the minimum between candidates; two minima of equal depth would otherwise be
-    # chosen arbitrarily.
-    least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
-    best = np.argmin(least, axis=1)
-    rows = np.arange(len(pooled))
-    grid = float(candidates[1] - candidates[0])
-    offset = candidates[best + 1] + shift[rows, best] * grid
-    return offset, grid / np.sqrt(bend[rows, best]), best + 1
-
-
-def _spread(pooled: Floats, candidates: Floats) -> Floats:
-    """(N,) px, standard deviation of the edge's position over all candidates, competitors too."""
-    share = np.exp(pooled.min(axis=1, keepdims=True) - pooled)
-    share /= share.sum(axis=1, keepdims=True)
-    mean = share @ candidates
-    spread: Floats = np.sqrt(np.maximum(share @ candidates**2 - mean**2, 0))
-    return spread
-
-
-def _moved_across(cost: Floats, candidates: Floats, by: Floats) -> Floats:
-    """(N, G) costs of each row as seen from a line that lies `by` (N,) px farther inside."""
-    grid = candidates[1] - candidates[0]
-    index = np.clip(np.arange(len(candidates)) - by[:, None] / grid, 0, len(candidates) - 1)
-    low = np.minimum(index.astype(np.int64), len(candidates) - 2)
-    share = index - low
-    rows = np.arange(len(cost))[:, None]
-    return np.asarray(cost[rows, low] * (1 - share) + cost[rows, low + 1] * share)
+def _smoothed_offsets(found: _Found, closed: bool) -> Floats:
+    """Offsets smoothed along the line, first by a median, then weighted by their certainty."""
+    mode = "wrap" if closed else "nearest"
+    offset = found.offset
+    middle = median_filter(offset, size=_MEDIAN_POINTS, mode=mode)
+    weight = 1 / (found.sigma**2 + _MOST_CERTAIN_PX**2)
+    stray = (np.abs(offset - middle) > _STRAY_PX) | ~found.decided
+    weight = np.where(stray, _STRAY_WEIGHT * weight, weight)
+    total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
+    smooth: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
+    return smooth

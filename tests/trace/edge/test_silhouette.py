@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_profile import crease_px
-from snugline.trace.edge.learned_edge import Response
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.edge.silhouette import (
     Silhouette,
@@ -22,7 +21,6 @@ from snugline.trace.edge.silhouette import (
 
 Floats = NDArray[np.float64]
 SIZE = (230, 190)
-RESPONSE = Response(0.75, 0.0, lambda points: np.full((len(points), 3), 0.75), False)
 SIDES = {
     "crisp": PartSides(6.0),
     "rounded": PartSides(6.0, edge="round", edge_size=1.0),
@@ -79,7 +77,7 @@ def test_a_straight_edge_is_found_where_it_is(kind: str, beside: float) -> None:
     # The coarse border wavers by two pixels and lies one off.
     wave = 2.0 * np.sin(np.linspace(0, 2 * np.pi, len(border)))[:, None] + 1.0
     coarse = border + wave * right_normals(border, False)
-    found = locate(rgb, camera, SIDES[kind], coarse, False, 0.75, RESPONSE)
+    found = locate(rgb, camera, SIDES[kind], coarse, False, 6.0, 0.75)
     off = offsets(found, camera, SIDES[kind])
     assert np.mean(found.good) > 0.9
     assert abs(np.mean(off)) < 0.01
@@ -91,7 +89,7 @@ def test_an_edge_that_leaves_the_picture_is_good_up_to_there() -> None:
     # Five px from the picture's border at its end.
     longer = camera.pixels(camera.on_plane(border) * [1, 11 / 8])
     assert longer[:, 1].min() == pytest.approx(5, abs=2)
-    found = locate(rgb, camera, SIDES["crisp"], longer, False, 0.75, RESPONSE)
+    found = locate(rgb, camera, SIDES["crisp"], longer, False, 6.0, 0.75)
     assert np.mean(found.good) > 0.8
     assert np.abs(offsets(found, camera, SIDES["crisp"])).max() < 0.1
 
@@ -99,7 +97,7 @@ def test_an_edge_that_leaves_the_picture_is_good_up_to_there() -> None:
 @pytest.mark.parametrize("part", [0.05, 0.55])
 def test_dark_and_pale_parts_are_found_alike(part: float) -> None:
     rgb, camera, border = straight_edge(SIDES["rounded"], 60.0, part)
-    found = locate(rgb, camera, SIDES["rounded"], border, False, 0.75, RESPONSE)
+    found = locate(rgb, camera, SIDES["rounded"], border, False, 6.0, 0.75)
     off = offsets(found, camera, SIDES["rounded"])
     assert abs(np.mean(off)) < 0.02
     assert np.sqrt(np.mean(off**2)) < 0.03
@@ -109,7 +107,7 @@ def test_the_stated_sigma_is_of_the_size_of_the_scatter() -> None:
     off, sigma = [], []
     for seed in range(6):
         rgb, camera, border = straight_edge(SIDES["crisp"], -60.0, noise=0.02, seed=seed)
-        found = locate(rgb, camera, SIDES["crisp"], border, False, 0.75, RESPONSE)
+        found = locate(rgb, camera, SIDES["crisp"], border, False, 6.0, 0.75)
         off.append(offsets(found, camera, SIDES["crisp"])[3:-3] * 9.0)
         sigma.append(found.sigma)
     scatter = np.std(np.concatenate(off))
@@ -134,7 +132,7 @@ def test_a_disc_under_the_camera_is_round(kind: str) -> None:
     rgb = developed(area_light(SIZE, scene, fine=2), 0.7, 0.006, seed=4)
     angle = np.linspace(0, 2 * np.pi, 120, endpoint=False)
     top = (radius + 0.3) * np.column_stack([np.cos(angle), np.sin(angle)])
-    found = locate(rgb, camera, sides, camera.pixels(top), True, 0.75, RESPONSE)
+    found = locate(rgb, camera, sides, camera.pixels(top), True, 6.0, 0.75)
     lifted = lift(camera, found.pixels, sides, True)
     off = np.hypot(*lifted.points.T) - radius
     assert found.closed
@@ -196,7 +194,7 @@ def test_the_foot_is_found_where_the_coarse_border_followed_the_crease_of_the_wa
     crease = float(crease_px(sides, np.array([-0.27, -0.26]), 9.0)[1])
     assert crease > 12
     coarse = border - crease * right_normals(border, False)
-    found = locate(rgb, camera, sides, coarse, False, 0.75, RESPONSE)
+    found = locate(rgb, camera, sides, coarse, False, 6.0, 0.75)
     lifted = lift(camera, found.pixels, sides, False)
     middle = slice(len(lifted.points) // 3, 2 * len(lifted.points) // 3)
     assert found.good[middle].all()
@@ -210,6 +208,6 @@ def test_a_grainy_part_as_bright_as_the_sheet_is_told_by_its_grain() -> None:
     inside = camera.on_plane(np.indices(rgb.shape[1::-1]).reshape(2, -1).T.astype(float))[:, 0] < 0
     grain = np.where(inside, rng.normal(0, 12, len(inside)), 0).reshape(rgb.shape[1::-1]).T
     grainy = np.clip(rgb + grain[..., None], 0, 255).astype(np.uint8)
-    found = locate(grainy, camera, SIDES["crisp"], border, False, 0.75, RESPONSE)
+    found = locate(grainy, camera, SIDES["crisp"], border, False, 6.0, 0.75)
     lifted = lift(camera, found.pixels, SIDES["crisp"], False)
     assert np.abs(np.median(lifted.points[:, 0])) * 9 < 1.5
