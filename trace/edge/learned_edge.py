@@ -26,14 +26,44 @@ Floats = NDArray[np.float64]
 WEIGHTS = Path(__file__).with_name("learned_edge.onnx")
 # As the network was learned (training/strips.py, training/network.py): px between the rows, places
 # across (positive outwards), the widest wall, points over which the direction is taken.
-STEP_PX, FIRST, PLACES, _WIDEST, _SLOPE_REACH = 2.0, -16, 64, 40.0, 8
-LINE_SMOOTH, NORMAL_SMOOTH = 6.0, 4.5
+STEP_PX = 2.0
+FIRST = -16
+PLACES = 64
+_WIDEST = 40.0
+_SLOPE_REACH = 8
+LINE_SMOOTH = 6.0
+NORMAL_SMOOTH = 4.5
 # Standard deviation of a logistic distribution of scale 1 (pi / sqrt 3); what lies about one place.
-_LOGISTIC, _ABOUT_PX = 1.8138, 1.6
-_FARTHEST_OFF, _LEAST_SCALE, _MOST_SCALE = 2.0, -4.4, 1.5
-# Rows go through the network in pieces of one size, with so many that see what lies beside them.
-_ROWS, _BESIDE = 256, 32
-_MARGIN_PX, _HALF = 7.0, 0.5
+_LOGISTIC = 1.8138
+_ABOUT_PX = 1.6
+_FARTHEST_OFF = 2.0
+_LARGEST_EXPONENT = 80.0
+# What the network is given is scaled to about one, by these, as it was learned:
+_PER_WALL_PX = 1 / 16
+_PER_PLACE = 1 / 32
+_USUAL_PX_PER_MM = 12.0
+_USUAL_THICKNESS = 6.0  # mm
+_LEAST_THICKNESS = 0.05
+_HALO_TIMES = 4.0
+_THICKNESS_TIMES = 0.5
+_BRIGHTEST = 1.6  # of the paper's light
+_HUE_TIMES = 3.0
+_DARK = 0.08  # of white: hue means little below
+_STEEPEST = 0.2  # least share of a px's size that lies across the edge
+_LEAST_SCALE = -4.4
+_MOST_SCALE = 1.5
+# Rows go through the network in pieces of one size, with this many that see what lies beside them.
+_ROWS = 256
+_BESIDE = 32
+# A marker's edge is looked at this far to either side, in steps of:
+_MARGIN_PX = 7.0
+_HALF = 0.5
+_ALONG = np.linspace(0.25, 0.75, 16)  # of each side, away from its corners
+# Its blur is taken between the quarter and the three-quarter level, which lie 2 x 0.6745 standard
+# deviations apart in a normal distribution.
+_QUARTERS = (0.25, 0.75)
+_QUARTERS_APART = 1.349
+_OVERSHOOT = slice(14, 23)  # samples beside the edge on the pale side, where a halo stands
 # The row is blurred by linear luma weights of coded values: ITU-R BT.601, as JPEG (JFIF) has it.
 _LUMA = (0.299, 0.587, 0.114)
 
@@ -80,7 +110,7 @@ class Distribution:
         density = np.empty(at.shape)
         for k in range(at.shape[1]):
             z = np.abs((at[:, k, None] - self.middle) / self.scale)
-            e = np.exp(-np.minimum(z, 80))
+            e = np.exp(-np.minimum(z, _LARGEST_EXPONENT))
             density[:, k] = np.sum(self.share * e / (self.scale * (1 + e) ** 2), axis=1)
         even = self.untold / PLACES
         return -np.log((1 - self.untold)[:, None] * density + even[:, None] + 1e-12)
@@ -119,7 +149,7 @@ def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
     side = np.roll(quads, -1, axis=1) - quads
     tangent = side / np.linalg.norm(side, axis=-1, keepdims=True)
     outward = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
-    along = np.linspace(0.25, 0.75, 16)
+    along = _ALONG
     across = np.arange(-_MARGIN_PX, _MARGIN_PX + 0.1, _HALF)
     at = (quads[:, :, None] + along[:, None] * side[:, :, None])[:, :, :, None]
     at = at + across[:, None] * outward[:, :, None, None]
@@ -128,10 +158,10 @@ def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
     low, high = profile[:4].mean(), profile[-4:].mean()
     share = (profile - low) / max(high - low, 1e-6)
     place = []
-    for level in (0.25, 0.75):
+    for level in _QUARTERS:
         k = int(np.argmax(share[4:-4] >= level)) + 3
         place.append(_HALF * (k + (level - share[k]) / (share[k + 1] - share[k] + 1e-9)))
-    return float((place[1] - place[0]) / 1.349), float(share[14:23].max() - 1)
+    return float((place[1] - place[0]) / _QUARTERS_APART), float(share[_OVERSHOOT].max() - 1)
 
 
 def edge_distribution(
@@ -197,7 +227,7 @@ def _given(
     centre = camera.centre
     slope = -np.sum(outward * (centre[:2] - on_sheet) / centre[2], axis=1)
     size = np.linalg.norm(beside, axis=1)
-    across = np.maximum(across, 0.2 * size)
+    across = np.maximum(across, _STEEPEST * size)
     wall, crease = (np.clip(w / across, 0, _WIDEST) for w in widths(sides, slope))
     places = np.arange(FIRST, FIRST + PLACES)
     paper = response.paper(line).T[:, :, None]
@@ -209,26 +239,29 @@ def _given(
         light = sample_rgb(rgb, x, y)
         channels += _looks(light / paper)
     px_per_mm = float(1 / np.median(size))
+    thickness = max(sides.thickness, _LEAST_THICKNESS)
     rows = [
         normals[:, 0],
         normals[:, 1],
         slope,
-        crease / 16,
-        wall / 16,
-        np.full(n, np.log(px_per_mm / 12)),
+        _PER_WALL_PX * crease,
+        _PER_WALL_PX * wall,
+        np.full(n, np.log(px_per_mm / _USUAL_PX_PER_MM)),
         np.full(n, response.blur - 1),
-        np.full(n, 4 * response.halo),
+        np.full(n, _HALO_TIMES * response.halo),
         np.full(n, float(response.window_dark)),
-        np.full(n, 0.5 * np.log(max(sides.thickness, 0.05) / 6)),
+        np.full(
+            n, _THICKNESS_TIMES * np.log(max(sides.thickness, _LEAST_THICKNESS) / _USUAL_THICKNESS)
+        ),
     ]
-    planes = [np.broadcast_to(places / 32, (n, PLACES))]
+    planes = [np.broadcast_to(_PER_PLACE * places, (n, PLACES))]
     planes += [np.broadcast_to(row[:, None], (n, PLACES)) for row in rows]
     return np.stack([*channels, *planes]).astype(np.float32)
 
 
 def _looks(share: Floats) -> list[Floats]:
     """Brightness and two opponent colours of light (3, ...) as a share of the paper's."""
-    red, green, blue = linear_to_srgb(np.clip(share, 0, 1.6))
+    red, green, blue = linear_to_srgb(np.clip(share, 0, _BRIGHTEST))
     luma = _LUMA[0] * red + _LUMA[1] * green + _LUMA[2] * blue
-    scale = 3 / (luma + 0.08)
+    scale = _HUE_TIMES / (luma + _DARK)
     return [2 * luma - 1, (red - green) * scale, (blue - luma) * scale]

@@ -63,6 +63,7 @@ _KEPT_TO = 1.5
 _SURE_PX = 0.6
 # Both witnesses are weighed within this many px to either side.
 _TOGETHER_PX = 2.0
+_TOGETHER = np.arange(-_TOGETHER_PX, _TOGETHER_PX + 0.1, 0.2)
 # Rows over which the learned costs are pooled: its rows see one another already.
 _POOLED = 1.5
 # What the physical model leaves out, px, and how often it is wrong altogether: of the rows where
@@ -208,7 +209,7 @@ def _together(
     probability of its own.
     """
     mode = "wrap" if closed else "nearest"
-    grid = np.arange(-_TOGETHER_PX, _TOGETHER_PX + 0.1, 0.2)
+    grid = _TOGETHER
     learned = seen.cost(moved[:, None] + grid)
     learned = gaussian_filter1d(learned, _POOLED, axis=0, mode=mode)
     width = np.hypot(found.sigma, _PHYSICAL_PX)[:, None]
