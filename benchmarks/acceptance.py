@@ -53,7 +53,7 @@ def scene(seed, number):
         edge,
         colours[int(rng.integers(len(colours)))],
         tuple(1 + rng.normal(0, 0.003) + rng.normal(0, 0.0005, 2)),
-        tuple(rng.uniform(-30, 30, 2)),
+        (rng.uniform(-40, 40), rng.uniform(-12, 12)),
         rng.uniform(-np.pi, np.pi),
         (rng.uniform(285, 340), rng.uniform(3, 16), rng.uniform(0, 360), rng.uniform(-10, 10)),
         lamp,
@@ -86,7 +86,7 @@ def built_in(of, true, laid, bars):
 def main() -> int:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 12
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 5
-    held, with_print, rows = 0, 0, 0
+    held, with_print, rows, retaken = 0, 0, 0, 0
     print("object     size           bars  built in    true E       E     U95  in U95")
     with tempfile.TemporaryDirectory() as folder:
         for number in range(count):
@@ -97,6 +97,11 @@ def main() -> int:
                     for axis, scale in zip("xy", laid.print_scale, strict=True)]  # fmt: skip
             frame = with_print_scale(FRAME, *read) if bars else FRAME
             stated = run_acceptance([path], frame, known)
+            if any(notice.severity == "retake" for notice in stated.notices):
+                # Not decided, whatever the errors are: nothing is claimed.
+                print(f"{known.name:10} to be photographed again", flush=True)
+                retaken += 1
+                continue
             true = run_acceptance([path], frame, exactly(known, laid))
             for said, real in zip(stated.errors, true.errors, strict=True):
                 ok = abs(said.error - real.error) <= said.u95
@@ -110,6 +115,7 @@ def main() -> int:
                     flush=True,
                 )
     share = held / rows
+    print(f"{count} photos, {retaken} of them to be taken again")
     print(f"true error within U95: {held} of {rows} (target {SHARE:.0%})")
     print(f"print's scale alone within U95: {with_print} of {rows}, for information")
     print("pass" if share >= SHARE else "FAIL")

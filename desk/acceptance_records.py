@@ -145,7 +145,7 @@ def read_tests(folder: Path) -> list[dict[str, Any]]:
     return sorted(found, key=lambda record: record["date"], reverse=True)
 
 
-def tested_before(
+def earlier_tests(
     files: Iterable[Path], frames: Sequence[AnyFrame], tests: Sequence[dict[str, Any]]
 ) -> list[dict[str, Any]]:
     """The newest test of each phone and sheet of a job, in the form of `result.json`."""
@@ -186,11 +186,11 @@ def _short(record: dict[str, Any]) -> dict[str, Any]:
 
 
 def told(short: Mapping[str, Any]) -> Sentence:
-    """A test of `tested_before` in one sentence."""
+    """A test of `earlier_tests` in one sentence."""
     said = {"passes": "passed", "fails": "failed", "not decided": "was not decided"}
     worst = short["largest"]
     return Sentence(
-        "{phone} on {sheet}, acceptance test of {date} with a {thing}: {said}; largest size error "
+        "{phone} on {sheet}, acceptance test of {date} ({thing}): {said}; largest size error "
         "{} (U95 {}), limit {}.",
         length(worst["error"], signed=True),
         length(worst["u95"]),

@@ -126,9 +126,11 @@ def size_errors(
     # The part's axes follow the sheet, not the object's longer side.
     sides = sorted((fitted.budget("length"), fitted.budget("width")), key=lambda b: -b.value)
     budgets = {"length": sides[0], "width": sides[1], "diameter": sides[0]}
-    radius = next((b for b in fitted.budgets if b.of == "radius"), None)
-    if radius is not None:
-        budgets["corner radius"] = radius
+    radii = [budget for budget in fitted.budgets if budget.of.startswith("radius")]
+    if radii:
+        # Corners that differ were fitted separately: the one that is farthest off counts.
+        known = next((size.value for size in reference.sizes if size.of == "corner radius"), 0.0)
+        budgets["corner radius"] = max(radii, key=lambda b: abs(b.value - known))
     return tuple(
         _size_error(budgets[size.of], size, photo, mpe)
         for size in reference.sizes
