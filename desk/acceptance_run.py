@@ -15,6 +15,7 @@ from snugline.fit.acceptance import (
     SizeError,
     decided_together,
     size_errors,
+    too_coarse,
 )
 from snugline.fit.contour_section import section_of
 from snugline.fit.outline_fit import fit_outline
@@ -146,12 +147,13 @@ def _remarks(
                 "Measure the two bars with a caliper and give --bar-x and --bar-y.",
             )
         )
-    if not any(error.can_pass for error in errors):
+    if too_coarse(errors):
         notices.append(
             Notice(
                 "object-too-coarse",
                 f"The known size of the {reference.words} is not exact enough for this limit.",
-                "Use a card or a block, or a larger --mpe.",
+                "Use one that is known more exactly, such as a card or a gauge block, or a larger "
+                "--mpe.",
             )
         )
     return notices

@@ -78,6 +78,7 @@ class SizeError:
     contributions : of the test's own uncertainty, the object's tolerance among them; largest first.
     u95 : expanded uncertainty of `error`, 95 %.
     stated_u95 : what the program itself states for the size, print scale and light included.
+    can_pass : whether `u95` leaves any room within the MPE.
     """
 
     photo: str
@@ -168,19 +169,27 @@ def decided(error: float, u95: float, mpe: float) -> Decision:
 def decided_together(errors: Sequence[SizeError]) -> Decision:
     """The decision of a test: one size that fails is enough to fail, to pass all have to.
 
-    A size whose own U95 reaches the MPE can't pass however small its error is, such as the corner
-    radius of a card; it can only fail.
+    A corner radius is published too coarsely for any useful limit: it may fail, and is not needed
+    to pass.
     """
     if any(error.decision == "fails" for error in errors):
         return "fails"
-    able = [error for error in errors if error.can_pass]
-    return "passes" if able and all(e.decision == "passes" for e in able) else "not decided"
+    needed = _needed(errors)
+    return "passes" if needed and all(e.decision == "passes" for e in needed) else "not decided"
 
 
 def largest(errors: Sequence[SizeError]) -> SizeError:
-    """The largest error, among sizes that can decide where there are any."""
-    able = [error for error in errors if error.can_pass]
-    return max(able or errors, key=lambda error: abs(error.error))
+    """The largest error of a size that is needed to pass."""
+    return max(_needed(errors) or errors, key=lambda error: abs(error.error))
+
+
+def too_coarse(errors: Sequence[SizeError]) -> bool:
+    """Whether a size that is needed can't pass however small its error is."""
+    return any(not error.can_pass for error in _needed(errors))
+
+
+def _needed(errors: Sequence[SizeError]) -> list[SizeError]:
+    return [error for error in errors if error.of != "corner radius"]
 
 
 def scale_error(errors: Sequence[SizeError]) -> tuple[float, float]:

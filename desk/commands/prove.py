@@ -204,6 +204,6 @@ def _lines(record: dict[str, Any]) -> list[str]:
 def _why_open(record: dict[str, Any]) -> str:
     if any(warning["severity"] == "retake" for warning in record["warnings"]):
         return "a photo has to be taken again"
-    if not any(error["can_pass"] for error in record["errors"]):
+    if any(warning["code"] == "object-too-coarse" for warning in record["warnings"]):
         return "the size of the object is known too coarsely"
     return f"a size error is too near to {record['mpe']:.2f} mm for its U95"

@@ -20,6 +20,7 @@ from snugline.fit.acceptance import (
     largest,
     scale_error,
     size_errors,
+    too_coarse,
 )
 from snugline.fit.geometry.primitives import circle, rounded_rectangle
 from snugline.fit.outline_fit import fit_outline
@@ -115,11 +116,24 @@ def test_one_size_that_fails_is_enough():
     assert largest([good, bad]) is bad
 
 
-def test_what_is_known_too_coarsely_can_fail_but_not_pass():
+def test_a_corner_radius_may_fail_but_is_not_needed_to_pass():
     length = size_error("length", 85.6, 85.6, 0.1)
     assert decided_together([length, size_error("corner radius", 3.2, 3.18, 0.29)]) == "passes"
     assert decided_together([length, size_error("corner radius", 4.0, 3.18, 0.29)]) == "fails"
-    assert decided_together([size_error("length", 147.9, 148.0, 1.4)]) == "not decided"
+    assert largest([length, size_error("corner radius", 4.0, 3.18, 0.29)]) is length
+
+
+def test_what_is_known_too_coarsely_can_fail_but_not_pass():
+    # An A6 sheet: +-1.5 mm.
+    close = size_error("length", 147.9, 148.0, 1.4)
+    assert decided_together([close]) == "not decided"
+    assert too_coarse([close])
+    assert decided_together([size_error("length", 144.0, 148.0, 1.4)]) == "fails"
+    narrow, wide = (
+        size_error("width", 54.0, 53.98, 0.06, 0.1),
+        size_error("length", 85.6, 85.6, 0.13, 0.1),
+    )
+    assert decided_together([narrow, wide]) == "not decided"
 
 
 def test_the_share_is_that_of_the_longest_size_over_all_photos():
