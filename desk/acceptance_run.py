@@ -7,7 +7,7 @@ from pathlib import Path
 from threadpoolctl import threadpool_limits
 
 from snugline.api.part_sides import part_sides
-from snugline.errors import InputError, PhotoError
+from snugline.errors import FitError, InputError, PhotoError
 from snugline.fit.acceptance import (
     DEFAULT_MPE,
     Decision,
@@ -101,7 +101,15 @@ def run_acceptance(
                     "lay the whole object in the window, clear of the markers",
                 )
             section = section_of(photo.contour, "whole")
-            fitted = fit_outline([section], readings, reference.family)
+            try:
+                fitted = fit_outline([section], readings, reference.family)
+            except FitError as error:
+                raise PhotoError(
+                    f"the edge seen gives no size of the {reference.words}",
+                    OfPhoto(str(photo.file)),
+                    "light it from the side, against a window of another tone, and photograph it "
+                    "again",
+                ) from error
             found = size_errors(fitted, reference, name, mpe)
             _check_object(photo.file, reference, found)
             notices += [n for n in fitted.notices if n.gravity == 2]
