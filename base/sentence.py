@@ -110,6 +110,15 @@ def number(value: float, decimals: int = 0) -> Figure:
     return Figure(float(value), "number", decimals)
 
 
+def verbatim(text: str) -> str:
+    """A name for a template: its braces are not places for quantities.
+
+    >>> Sentence(f"{verbatim('a{1}.jpg')} is {{}} wide.", length(2, 0))
+    'a{1}.jpg is 2 mm wide.'
+    """
+    return text.replace("{", "{{").replace("}", "}}")
+
+
 class Sentence(str):
     """Text made of a template and quantities; as a `str` it reads in millimetres.
 
@@ -140,7 +149,7 @@ class Sentence(str):
 
     def __new__(cls, template: str, *figures: Figure, **words: object) -> "Sentence":
         for name, word in words.items():
-            template = template.replace(f"{{{name}}}", _braced(str(word)))
+            template = template.replace(f"{{{name}}}", verbatim(str(word)))
         fields = [field for _, field, _, _ in Formatter().parse(template) if field is not None]
         if len(fields) != len(figures) or any(fields):
             raise ValueError(f"{template!r} does not take {len(figures)} quantities")
@@ -164,13 +173,8 @@ class Sentence(str):
         """A sentence of any text; one without quantities keeps its braces."""
         if isinstance(text, Sentence):
             return text
-        return Sentence(_braced(text))
+        return Sentence(verbatim(text))
 
     @staticmethod
     def from_json(record: Mapping[str, Any]) -> "Sentence":
         return Sentence(record["template"], *map(Figure.from_json, record["figures"]))
-
-
-def _braced(text: str) -> str:
-    """Text whose braces stand for themselves in a template."""
-    return text.replace("{", "{{").replace("}", "}}")

@@ -23,6 +23,7 @@ from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.thickness import thickness_of
 from snugline.notice import Notice
 from snugline.place import OfPhoto
+from snugline.sentence import Sentence, length
 from snugline.trace.camera.lens import LensPrior
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.measure import measure_photos
@@ -123,10 +124,14 @@ def _check_object(file: Path, reference: ReferenceObject, found: Sequence[SizeEr
     sizes = [error for error in found if error.of != "corner radius"]
     if all(LEAST_PRINT_SCALE < e.measured / e.reference < MOST_PRINT_SCALE for e in sizes):
         return
-    seen = " x ".join(f"{error.measured:.1f}" for error in sizes)
-    known = " x ".join(f"{error.reference:.2f}" for error in sizes)
+    places = " by ".join("{}" for _ in sizes)
     raise PhotoError(
-        f"shows something of {seen} mm, which is not the {reference.words} of {known} mm",
+        Sentence(
+            f"shows something of {places}, which is not the {{object}} of {places}",
+            *(length(error.measured, 1) for error in sizes),
+            *(length(error.reference) for error in sizes),
+            object=reference.words,
+        ),
         OfPhoto(str(file)),
         "name the object that lies there with --object",
     )

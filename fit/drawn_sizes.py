@@ -22,6 +22,8 @@ from snugline.fit.section import Section
 from snugline.fit.shapes.family_words import OutlineFamily
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
+from snugline.sentence import Sentence
+from snugline.sentence import length as mm
 
 EXACT = "0.00001 mm"
 HELD_TOL = 1e-4  # mm
@@ -101,8 +103,10 @@ def snapped(
     if off:
         notice = Notice(
             "snap-refused",
-            f"The photos contradict the nominal {off[0]} of {held[off[0]].value:.3f} mm; "
-            "no size was changed.",
+            Sentence(
+                f"The photos contradict the nominal {off[0]} of {{}}; no size was changed.",
+                mm(held[off[0]].value, 3),
+            ),
             "Measure it again, or leave out snap and drawn.",
             "usable",
             off[0],
@@ -135,8 +139,12 @@ def _moved(of: str, measured: Quantity, size: float) -> Notice:
     moved = size - measured.value
     return Notice(
         "drawn-held",
-        f"The {of} was moved from {measured.value:.3f} mm by {moved:+.3f} mm to the nominal "
-        f"{size:.3f} mm.",
+        Sentence(
+            f"The {of} was moved from {{}} by {{}} to the nominal {{}}.",
+            mm(measured.value, 3),
+            mm(moved, 3, signed=True),
+            mm(size, 3),
+        ),
         f"Remove {of.replace(' ', '_')} from drawn to keep what was measured.",
         "usable" if abs(moved) > measured.u95 else "fine",
         of,

@@ -33,6 +33,7 @@ from snugline.fit.shapes.outline_families import GROUPS, adopt, seen_corners
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
 from snugline.place import OfPart
+from snugline.sentence import Sentence, length
 
 Array = NDArray[np.float64]
 
@@ -203,8 +204,11 @@ def _doubts(choice: Choice) -> list[Notice]:
     return [
         Notice(
             "family-unclear",
-            f"Too close to call: {first} (probability {p * 100:.0f} %) or {second} "
-            f"({q * 100:.0f} %); the two outlines differ by at most {difference:.2f} mm.",
+            Sentence(
+                f"Too close to call: {first} (probability {p * 100:.0f} %) or {second} "
+                f"({q * 100:.0f} %); the two outlines differ by at most {{}}.",
+                length(difference),
+            ),
             "Add a closer photo of a corner, or state the family in the job.",
         )
     ]

@@ -25,6 +25,7 @@ from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, moved_by_thickness
 from snugline.fit.shapes.sided_shape import Symmetry
 from snugline.notice import Notice
+from snugline.sentence import Sentence, length
 
 LEAST_POINTS = 30
 # A family whose residuals are this large (mm, robust; share of points far off) does not fit.
@@ -210,7 +211,11 @@ def _compared(adjusted: Adjusted, listed: tuple[float, float] | None) -> list[No
             notices.append(
                 Notice(
                     "listed-size-differs",
-                    f"The {what} is {value:.1f} mm, but listed as {stated:.1f} mm.",
+                    Sentence(
+                        f"The {what} is {{}}, but listed as {{}}.",
+                        length(value, 1),
+                        length(stated, 1),
+                    ),
                     "Check that the listing is of this part, and the units of the readings.",
                     "fine",
                     what,

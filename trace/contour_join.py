@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 
 from snugline.notice import Notice
 from snugline.place import OfPhoto, Position
+from snugline.sentence import Sentence, length, position
 from snugline.trace.contour import Curve
 from snugline.trace.edge.relief_displacement import outward_normals
 from snugline.trace.image.polyline import resample
@@ -150,8 +151,13 @@ def _disagreements(
             notices.append(
                 Notice(
                     "photos-disagree",
-                    f"In {name} the edge near ({x:.0f}, {y:.0f}) mm is {abs(calm[worst]):.2f} mm "
-                    f"away from where the other photos place it.",
+                    Sentence(
+                        "In {photo} the edge near {} is {} away from where the other photos place "
+                        "it.",
+                        position(x, y),
+                        length(abs(calm[worst])),
+                        photo=name,
+                    ),
                     "Make sure that neither the part nor the sheets moved between photos, or drop "
                     "the worse photo.",
                     "usable",

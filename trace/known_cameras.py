@@ -19,6 +19,7 @@ from snugline.errors import FileError, InputError
 from snugline.files import write_json
 from snugline.notice import Notice
 from snugline.place import OfPhoto
+from snugline.sentence import Sentence, length
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import LENS_SIZE, RADIAL_TERMS, Lens, LensPrior, radial_precision
 from snugline.trace.camera.sighting import Sighting, sight_markers
@@ -162,8 +163,12 @@ def judge_camera(camera: KnownCamera) -> tuple[Notice, ...]:
         return (
             Notice(
                 "lens-varies",
-                f"On photos not used for the calibration, markers are predicted "
-                f"{camera.holdout_mm:.2f} mm off ({HOLDOUT_MM[0]:.2f} mm or less is wanted).",
+                Sentence(
+                    "On photos not used for the calibration, markers are predicted {} off ({} or "
+                    "less is wanted).",
+                    length(camera.holdout_mm),
+                    length(HOLDOUT_MM[0]),
+                ),
                 "Leave out photos with a bent sheet, zoom or blur, and calibrate again.",
                 about=camera.name,
             ),

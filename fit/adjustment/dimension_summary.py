@@ -20,6 +20,7 @@ from snugline.fit.shapes.outline_families import seen_corners
 from snugline.fit.shapes.sided_shape import TERMS, Shape
 from snugline.notice import Notice
 from snugline.place import OfPart, OfPhoto
+from snugline.sentence import Sentence, length
 
 Array = NDArray[np.float64]
 
@@ -322,8 +323,10 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
     return [
         Notice(
             "dimension-not-observed",
-            f"Neither photos nor readings determine the {budget.of}; {budget.value:.2f} mm is a "
-            f"guess.",
+            Sentence(
+                f"Neither photos nor readings determine the {budget.of}; {{}} is a guess.",
+                length(budget.value),
+            ),
             "Photograph that place again, with no shadow or object over it.",
             "retake",
             OfPart(budget.of),
@@ -341,8 +344,11 @@ def _irregular(extras: dict[str, Quantity]) -> list[Notice]:
             notices.append(
                 Notice(
                     "side-bowed",
-                    f"The {side} side bows {way} by {abs(quantity.value):.2f} mm "
-                    f"(U95 {quantity.u95:.2f} mm); the outline follows it.",
+                    Sentence(
+                        f"The {side} side bows {way} by {{}} (U95 {{}}); the outline follows it.",
+                        length(abs(quantity.value)),
+                        length(quantity.u95),
+                    ),
                     "No action needed; a straight pocket side would not fit it closely.",
                     "fine",
                     side,

@@ -25,6 +25,7 @@ from snugline.fit.readings.uncertainty_budget import coverage_factor
 from snugline.fit.shapes.outline_families import GROUPS, adopt, rectangle, seen_corners
 from snugline.fit.shapes.sided_shape import CORNERS, TERMS, Shape
 from snugline.notice import Notice
+from snugline.sentence import Sentence, length
 
 Array = NDArray[np.float64]
 
@@ -165,8 +166,11 @@ def _tie_corners(
         first_told = first_told or [
             Notice(
                 "corners-differ",
-                f"Corners that the stated symmetry makes equal differ: {worst}; they were fitted "
-                f"separately.",
+                Sentence(
+                    f"Corners that the stated symmetry makes equal differ: {worst.template}; they "
+                    f"were fitted separately.",
+                    *worst.figures,
+                ),
                 "State the symmetry that the part has, or check the photos of these corners.",
                 "usable",
             )
@@ -180,7 +184,7 @@ def _refines(finer: Sequence[int], coarser: Sequence[int]) -> bool:
 
 def _rejected(
     free: Shape, groups: Sequence[int], estimate: Array, covariance: Array, dof: float
-) -> tuple[bool, str]:
+) -> tuple[bool, Sentence]:
     """Wald test of the equalities that a grouping states, and the largest difference in words."""
     from scipy.special import fdtrc
 
@@ -190,12 +194,12 @@ def _rejected(
     # Directions of the free parameters that the grouping holds at zero.
     left = np.linalg.svd(onto, full_matrices=True)[0][:, onto.shape[1] :]
     if not left.shape[1]:
-        return False, ""
+        return False, Sentence("")
     off = left.T @ estimate[:count]
     spread = left.T @ covariance[:count, :count] @ left
     # What one of the corners does not determine (a metre) differs from nothing.
     square = float(off @ np.linalg.solve(spread, off))
-    material, words = 0.0, ""
+    material, words = 0.0, Sentence("")
     for g in set(groups):
         members = [k for k in range(4) if groups[k] == g]
         values = [float(free.inner(estimate[:count])[free.corner_rows(k)][0]) for k in members
@@ -203,9 +207,10 @@ def _rejected(
         if values and np.ptp(values) > material:
             low, high = int(np.argmin(values)), int(np.argmax(values))
             material = float(np.ptp(values))
-            words = (
-                f"{CORNERS[members[low]]} {values[low]:.2f} mm, "
-                f"{CORNERS[members[high]]} {values[high]:.2f} mm"
+            words = Sentence(
+                f"{CORNERS[members[low]]} {{}}, {CORNERS[members[high]]} {{}}",
+                length(values[low]),
+                length(values[high]),
             )
     count = left.shape[1]
     return fdtrc(count, dof, square / count) < LEVEL and material > MATERIAL, words

@@ -19,6 +19,7 @@ from snugline.place import OfPart
 
 # Thicknesses of parts that are let into wood, mm. Common practice, no source.
 THINNEST, THICKEST = 0.3, 120.0
+LITTLE = 0.05  # of a size; common practice, no source
 SPREAD_MM = FITS * math.sqrt(2) * SPAN_U_MM  # photos farther apart contradict each other
 MOST = 12  # slips of a thickness that are tried
 
@@ -37,9 +38,11 @@ def weigh_thickness(
     """The thickness that the photos support, where the one that was read cannot be right."""
     if thickness is None:
         return None
-    # One reading off while the photos agree with each other is a slip of that reading.
+    # One reading off while the photos agree with each other is a slip of that reading, if only a
+    # slip explains it or it is off by little.
     photos_apart = any(size.spread() > SPREAD_MM for size in sizes.values())
-    if len(_apart(sizes, readings, 0.0)) < (1 if photos_apart else 2):
+    apart = _apart(sizes, readings, 0.0)
+    if not apart or (len(apart) == 1 and not photos_apart and _by_itself(apart[0], sizes)):
         return None
     reading = Reading("thickness", (thickness.value,), "caliper", OfPart("thickness"))
     slips = [
@@ -53,6 +56,14 @@ def weigh_thickness(
     shown = "with it photos and readings do not agree"
     told = contradicted(reading, thickness.value, shown, [], slips)
     return OtherThickness(slips[0].meant, told)
+
+
+def _by_itself(reading: Reading, sizes: Mapping[str, PhotoSizes]) -> bool:
+    """Whether a slip of the reading alone, or a little inattention, explains that it is off."""
+    expected = sizes[reading.what].expected()
+    off = abs(reading.value - (expected.value or reading.value))
+    found = likely_slips(reading, expected)
+    return off < LITTLE * reading.value or any(slip.kind != "hook" for slip in found)
 
 
 def _weighed(slip: Slip, likelihood: float) -> Slip:

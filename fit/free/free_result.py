@@ -26,6 +26,8 @@ from snugline.fit.geometry.outline import Outline
 from snugline.fit.result import Quantity
 from snugline.notice import Notice
 from snugline.place import OfPart, Position
+from snugline.sentence import Sentence, position
+from snugline.sentence import length as mm
 
 Mark = Literal["seen", "mirrored", "extrapolated"]
 
@@ -211,8 +213,13 @@ def _unseen(
         notices.append(
             Notice(
                 "unseen-stretch",
-                f"No photo shows {after[i] - at[i]:.0f} mm of the edge on the {where} (near "
-                f"x {x:.0f}, y {y:.0f} mm); it was interpolated, U95 {u:.2f} mm.",
+                Sentence(
+                    f"No photo shows {{}} of the edge on the {where} (near {{}}); it was "
+                    f"interpolated, U95 {{}}.",
+                    mm(after[i] - at[i], 0),
+                    position(x, y),
+                    mm(u),
+                ),
                 f"Take a photo of the {where} there to close the gap.",
                 "usable",
                 OfPart(side),

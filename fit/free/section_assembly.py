@@ -29,6 +29,7 @@ from snugline.fit.free.section_join import (
 from snugline.fit.geometry.arc_chain import Array, Chain, directions
 from snugline.fit.section import Section
 from snugline.notice import Notice
+from snugline.sentence import Sentence, length
 
 Symmetry = Literal["both", "lengthwise", "crosswise", "none"]
 
@@ -197,9 +198,14 @@ def _joined(
         notices.append(
             Notice(
                 "ends-not-in-line",
-                f"Where {one.sections[0].name} and {other.sections[0].name} end, their edges are "
-                f"not one straight line (off by {math.degrees(angle):.2f} degrees, {apart:.2f} mm);"
-                " what lies between is a guess.",
+                Sentence(
+                    "Where {one} and {other} end, their edges are not one straight line (off by "
+                    "{angle} degrees, {}); what lies between is a guess.",
+                    length(apart),
+                    one=one.sections[0].name,
+                    other=other.sections[0].name,
+                    angle=f"{math.degrees(angle):.2f}",
+                ),
                 "Take a photo of the middle of both sides.",
                 "retake",
             )

@@ -22,6 +22,7 @@ from snugline.fit.readings.preferred_sizes import (
 )
 from snugline.lengths import parse_length
 from snugline.notice import Notice
+from snugline.sentence import Sentence, length, share
 
 DECISIVE = 0.8
 _LISTED_SHARE = 0.4
@@ -163,8 +164,13 @@ def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
             0.0,
             Notice(
                 "snap-undecided",
-                f"The {dimension.of} was left as measured, {dimension.value:.3f} mm: no nominal "
-                f"size is clearly the most likely ({names}).",
+                Sentence(
+                    "The {of} was left as measured, {}: no nominal size is clearly the most likely "
+                    "({names}).",
+                    length(dimension.value, 3),
+                    of=dimension.of,
+                    names=names,
+                ),
                 "Measure it more accurately, or set the size by hand.",
                 "fine",
                 dimension.of,
@@ -176,8 +182,14 @@ def snap(dimension: Dimension, nominal: NominalSet) -> Snapped:
         moved,
         Notice(
             "snapped",
-            f"The {dimension.of} was moved from {dimension.value:.3f} mm by {moved:+.3f} mm "
-            f"to {leader.label} (probability {leader.weight * 100:.0f} %).",
+            Sentence(
+                "The {of} was moved from {} by {} to {label} (probability {}).",
+                length(dimension.value, 3),
+                length(moved, 3, signed=True),
+                share(leader.weight),
+                of=dimension.of,
+                label=leader.label,
+            ),
             "Leave out snap to keep what was measured.",
             "usable" if abs(moved) > dimension.u95 else "fine",
             dimension.of,

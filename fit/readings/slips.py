@@ -23,8 +23,8 @@ HOOK_MM = 2.0  # a bent or jammed hook is off by some such size. Common practice
 FITS = 3.3  # standard uncertainties within which a value counts as the one that was meant
 _MOST = 3
 _BETWEEN_MARKS = 0.15  # common practice, no source
-# The length of a part that no photo shows whole, over what one photo shows of it: its median, and
-# the standard deviation of its logarithm. Common practice, no source.
+# A part that no photo shows whole is this many times as long as what one shows, and the logarithm
+# of that has this standard deviation. Common practice, no source.
 _TIMES_SHOWN, _TIMES_SPREAD = 2.5, 0.6
 _ROUNDED = math.sqrt(3)  # limit of an even distribution over its standard uncertainty
 _SIZE_U_SHARE = 0.005  # of a dimension as the photos show it, before anything is adjusted

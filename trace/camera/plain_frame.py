@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.notice import Notice
+from snugline.sentence import Sentence, length
 from snugline.trace.camera.frame_foot import ground_ends
 from snugline.trace.camera.rectangle_search import Rectangle, find_rectangle, view_of_rectangle
 from snugline.trace.image.robust_scale import SIGMA_PER_MAD
@@ -147,8 +148,11 @@ def _notices(found: Rectangle, doubts_mm: Floats, where: str) -> tuple[Notice, .
         notices.append(
             Notice(
                 "plain-frame-shadow",
-                f"A shadow at the bottom edge of the frame's {name} side hides that edge: it may "
-                f"be {doubts_mm.max():.1f} mm off.",
+                Sentence(
+                    f"A shadow at the bottom edge of the frame's {name} side hides that edge: it "
+                    f"may be {{}} off.",
+                    length(doubts_mm.max(), 1),
+                ),
                 "Light the frame from all sides, or move the lamp.",
                 "usable",
                 where,

@@ -23,7 +23,7 @@ from snugline.trace.sheet.frame_description import AnyFrame, Frame, read_frame
 
 Floats = NDArray[np.float64]
 
-# Of a sheet's markers at least so many are needed, most of them where a plane puts them: off by
+# Of a sheet's markers at least this many are needed, most of them where a plane puts them: off by
 # less than this share of their side, which neither lens nor bent paper moves half of them by.
 _FEWEST, _OFF = 4, 0.2
 # The window's tone is seen along its border. A part covers two of four sides at most, so more than

@@ -107,7 +107,7 @@ def read_photo(path: str | Path) -> Photo:
             )
         if min(width, height) < max(SMALLEST_SIDE, max(width, height) / LONGEST_SHAPE):
             raise PhotoError(
-                f"the photo has {width} x {height} pixels, which is no camera's shape",
+                f"the photo has {width} x {height} pixels, unlike any camera's picture",
                 str(path),
                 "give the photo as the phone took it",
             )

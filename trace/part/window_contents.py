@@ -169,7 +169,7 @@ def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...
     places of it there may be a bay.
     """
     hidden = covered_markers(picture, view)
-    # Grain is no step: it is averaged away.
+    # Grain does not count as a step: it is averaged away.
     calm = np.asarray(cv2.blur(picture, (_CALM_PX, _CALM_PX)), dtype=np.float32)
     light = _light(picture, view)
     places = _within_part(regions)

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.notice import Notice
-from snugline.sentence import Sentence, length
+from snugline.place import OfPhoto
+from snugline.sentence import Sentence, length, share
 from snugline.trace.contour import PhotoFacts
 from snugline.trace.edge.part_sensitivity import sensitivities
 from snugline.trace.verdict.followed_piece import (
@@ -58,12 +59,10 @@ _GLARE_STRETCH_MM = 3.0  # shorter ones move no dimension
 _PATCH = 0.3
 # A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
 JOG_MM: tuple[float, float] = (0.4, 0.75)
-# Lines are fitted to this much of it before and after a gap,
-_JOG_RUN_MM = 6.0
-_JOG_GAP_MM = 3.0
-# both as straight as this (rms), and parallel to within this.
-_JOG_STRAIGHT_MM = 0.12
-_JOG_TURN = np.radians(3)
+_JOG_RUN_MM = 6.0  # over which a line is fitted before it and after it
+_JOG_GAP_MM = 3.0  # between the two
+_JOG_STRAIGHT_MM = 0.12  # rms distance from either line
+_JOG_TURN = np.radians(3)  # between them
 # A shift of the edge by the thickness's U95 that is worth another reading: a third of 0.15 mm, the
 # smallest clearance that is asked for often (common practice, no source).
 MOVES_MM = 0.05
@@ -93,7 +92,8 @@ def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     )
     if not pieces:
         return []
-    return _by_cause([notice for check in checks for notice in check(pieces, facts.file)])
+    about = OfPhoto(facts.file)
+    return _by_cause([notice for check in checks for notice in check(pieces, about)])
 
 
 def _by_cause(notices: Sequence[Notice]) -> list[Notice]:
@@ -116,36 +116,43 @@ def _apart(notice: Notice, other: Notice) -> bool:
     return wide * high < _SAME_PLACE * (right - left) * (bottom - top)
 
 
-def _short(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _short(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     """Open pieces too short for an edge: printing on the sheet, or a stray region."""
-    length = sum(float(p.length[p.inside].sum()) for p in pieces)
-    if length < SHORT_MM and not any(p.silhouette.closed for p in pieces):
+    found = sum(float(p.length[p.inside].sum()) for p in pieces)
+    if found < SHORT_MM and not any(p.silhouette.closed for p in pieces):
         yield Notice(
             "edge-short",
-            f"Only {length:.0f} mm of edge was found in the window. It may be printing on the "
-            f"sheet; the part may be too similar in brightness to be seen.",
+            Sentence(
+                "Only {} of edge was found in the window. It may be printing on the sheet; the "
+                "part may be too similar in brightness to be seen.",
+                length(found, 0),
+            ),
             f"Lay the part so that its end or corner shows, or use {_CONTRASTING_SHEET}",
             "retake",
-            file,
+            about,
             region_of(np.concatenate([p.pixels for p in pieces])),
         )
 
 
-def _lost(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _lost(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     found = longest_stretch(pieces, [~p.silhouette.good for p in pieces])
     if found and found.length_mm > LOST_MM[0]:
         yield Notice(
             "edge-lost",
-            f"The edge could not be found along one stretch of {found.length_mm:.0f} mm, and "
-            f"along {found.share * 100:.0f} % of its length in all.",
+            Sentence(
+                "The edge could not be found along one stretch of {}, and along {} of its length "
+                "in all.",
+                length(found.length_mm, 0),
+                share(found.share),
+            ),
             "Light it from another side, or lay the part so that the edge shows against the sheet.",
             "retake" if found.length_mm > LOST_MM[1] else "usable",
-            file,
+            about,
             region_of(found.pixels),
         )
 
 
-def _vague(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _vague(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     sigma = [p.silhouette.sigma * p.mm_per_px for p in pieces]
     found = longest_stretch(pieces, [s > VAGUE_MM[0] for s in sigma])
     if found is not None and found.length_mm > _VAGUE_STRETCH_MM:
@@ -159,13 +166,16 @@ def _vague(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
         ) / sum(float(p.length[p.inside].sum()) for p in pieces)
         yield Notice(
             "edge-vague",
-            f"Along {found.length_mm:.0f} mm the edge is located only to within "
-            f"{typical:.2f} mm "
-            f"(standard uncertainty{_contrast(found, '; ')}). "
-            f"The same holds for {found.share * 100:.0f} % of the edge.",
+            Sentence(
+                f"Along {{}} the edge is located only to within {{}} (standard uncertainty"
+                f"{_contrast(found, '; ')}). The same holds for {{}} of the edge.",
+                length(found.length_mm, 0),
+                length(typical),
+                share(found.share),
+            ),
             f"Light the part evenly from all sides, or use {_CONTRASTING_SHEET}",
             "retake" if very > _VAGUE_SHARE else "usable",
-            file,
+            about,
             region_of(found.pixels),
         )
         return
@@ -173,56 +183,68 @@ def _vague(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
     if found and found.length_mm > _PALE_STRETCH_MM:
         yield Notice(
             "edge-pale",
-            f"Along {found.length_mm:.0f} mm the part is hardly darker or lighter than the sheet "
-            f"({_contrast(found)}).",
+            Sentence(
+                f"Along {{}} the part is hardly darker or lighter than the sheet "
+                f"({_contrast(found)}).",
+                length(found.length_mm, 0),
+            ),
             f"Use {_CONTRASTING_SHEET}",
             "usable",
-            file,
+            about,
             region_of(found.pixels),
         )
 
 
-def _rivals(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _rivals(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     found = longest_stretch(pieces, [p.silhouette.rival for p in pieces])
     if found and found.length_mm > _RIVAL_STRETCH_MM:
         yield Notice(
             "edge-doubtful",
-            f"Along {found.length_mm:.0f} mm another edge is just as likely as the one followed "
-            f"(the outline of a shadow, or the part's own rounding). This affects "
-            f"{found.share * 100:.0f} % of the edge.",
+            Sentence(
+                "Along {} another edge is just as likely as the one followed (the outline of a "
+                "shadow, or the part's own rounding). This affects {} of the edge.",
+                length(found.length_mm, 0),
+                share(found.share),
+            ),
             f"Light the part evenly from all sides, or use {_CONTRASTING_SHEET}",
             "retake" if found.share > RIVAL_SHARE else "usable",
-            file,
+            about,
             region_of(found.pixels),
         )
 
 
-def _shadow(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _shadow(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     found = longest_stretch(pieces, [in_shadow(p.beside) for p in pieces])
     if found and found.length_mm > SHADOW_MM[0]:
         yield Notice(
             "shadow-taken",
-            f"Along {found.length_mm:.0f} mm the strip just inside the edge looks like shaded "
-            f"paper: the outline of a shadow may have been mistaken for the edge of the part.",
+            Sentence(
+                "Along {} the strip just inside the edge looks like shaded paper: the outline of a "
+                "shadow may have been mistaken for the edge of the part.",
+                length(found.length_mm, 0),
+            ),
             "Soften the lamp or move it away, so that no hard shadow lies next to the part, and "
             "take the photo again.",
             "retake" if found.length_mm > SHADOW_MM[1] else "usable",
-            file,
+            about,
             region_of(found.pixels),
         )
 
 
-def _wall(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _wall(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     found = longest_stretch(pieces, [wall_outside(p.beside) for p in pieces])
     if found and found.length_mm > WALL_MM[0]:
         yield Notice(
             "wall-left-out",
-            f"Along {found.length_mm:.0f} mm there is a second edge where the bottom edge of the "
-            f"part should appear: the top edge may have been mistaken for the bottom edge.",
+            Sentence(
+                "Along {} there is a second edge where the bottom edge of the part should appear: "
+                "the top edge may have been mistaken for the bottom edge.",
+                length(found.length_mm, 0),
+            ),
             "Hold the phone more directly above that side, or light the side of the part so that "
             "it is darker or lighter than the sheet, and take the photo again.",
             "retake" if found.length_mm > WALL_MM[1] else "usable",
-            file,
+            about,
             region_of(found.pixels),
         )
 
@@ -230,11 +252,11 @@ def _wall(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
 def _contrast(found: Stretch, before: str = "") -> str:
     if not np.isfinite(found.piece.edge.paper):
         return ""
-    share = float(np.median(found.piece.contrast[found.run]))
-    return f"{before}contrast {share * 100:.0f} %"
+    contrast = float(np.median(found.piece.contrast[found.run]))
+    return f"{before}contrast {contrast * 100:.0f} %"
 
 
-def _ends(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _ends(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     """Ends of the followed edge that lie in the middle of the window."""
     for piece in pieces:
         if piece.silhouette.closed or piece.edge.whole:
@@ -246,51 +268,58 @@ def _ends(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
             if piece.deep[i] > _END_MM and in_photo:
                 yield Notice(
                     "edge-ends-inside",
-                    f"The edge could not be followed beyond a point {piece.deep[i]:.0f} mm inside "
-                    f"the window.",
+                    Sentence(
+                        "The edge could not be followed beyond a point {} inside the window.",
+                        length(piece.deep[i], 0),
+                    ),
                     "Light the edge from another side, and take the photo again.",
                     "usable",
-                    file,
+                    about,
                     region_of(piece.pixels[i : i + 1], _BOX_MARGIN_PX),
                 )
 
 
-def _border(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _border(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     if pieces[0].edge.whole or not pieces[0].edge.border_printed:
         return
     found = longest_stretch(pieces, [(p.deep > 0) & (p.deep < BORDER_MM) for p in pieces])
     if found and found.length_mm > _BORDER_STRETCH_MM:
         yield Notice(
             "edge-near-border",
-            f"Along {found.length_mm:.0f} mm the part's edge runs within {BORDER_MM:.1f} mm of the "
-            f"window's border.",
+            Sentence(
+                "Along {} the part's edge runs within {} of the window's border.",
+                length(found.length_mm, 0),
+                length(BORDER_MM, 1),
+            ),
             "Move the part so that its edge keeps clear of the border, or crosses it at a steep "
             "angle.",
             "usable",
-            file,
+            about,
             region_of(found.pixels),
         )
 
 
-def _glare(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _glare(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     for beside, what in ((-_BESIDE_PX, "part"), (_BESIDE_PX, "sheet")):
         found = longest_stretch(pieces, [p.clipped(beside) for p in pieces])
         if found and found.length_mm > _GLARE_STRETCH_MM:
             patch = what == "part" and found.share < _PATCH
             yield Notice(
                 "glare" if patch else "overexposed",
-                f"Along {found.length_mm:.0f} mm of the edge the {what} is overexposed (clipped "
-                f"to white).",
+                Sentence(
+                    f"Along {{}} of the edge the {what} is overexposed (clipped to white).",
+                    length(found.length_mm, 0),
+                ),
                 "Move the lamp to the other side, or soften it."
                 if patch
                 else "Lower the camera's exposure, or use less light.",
                 "usable",
-                file,
+                about,
                 region_of(found.pixels),
             )
 
 
-def _jog(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _jog(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     for piece in pieces:
         step = float(np.median(piece.length))
         run, gap = round(_JOG_RUN_MM / step), round(_JOG_GAP_MM / 2 / step)
@@ -316,12 +345,15 @@ def _jog(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
         k = int(np.argmax(np.where(jog, aside, 0)))
         yield Notice(
             "edge-jumps",
-            f"The straight edge jumps sideways by {aside[k]:.1f} mm: either the part has a step "
-            f"there, or a shadow or the side of the part was mistaken for the edge.",
+            Sentence(
+                "The straight edge jumps sideways by {}: either the part has a step there, or a "
+                "shadow or the side of the part was mistaken for the edge.",
+                length(aside[k], 1),
+            ),
             "Check that spot; if the part has no step there, light it from another side and "
             "retake.",
             "retake" if aside[k] > JOG_MM[1] else "usable",
-            file,
+            about,
             region_of(piece.pixels[k : k + 2 * (run + gap)]),
         )
 
@@ -342,7 +374,7 @@ def _lines(points: Floats, run: int) -> tuple[Floats, Floats, Floats]:
     return middle, along, np.sqrt(np.maximum(values[:, 0], 0))
 
 
-def _thickness(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
+def _thickness(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
     known = 2 * pieces[0].edge.sides.thickness_u
     moves = [
         np.abs(sensitivities(p.edge.sides, p.lifted.slope)["thickness"]) * known for p in pieces
@@ -362,6 +394,6 @@ def _thickness(pieces: Sequence[FollowedPiece], file: str) -> Iterator[Notice]:
             ),
             "Measure the thickness there with a caliper.",
             "fine",
-            file,
+            about,
             region_of(found.pixels),
         )

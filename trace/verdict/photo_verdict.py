@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from snugline.counting import counted
 from snugline.notice import Notice, Severity
-from snugline.sentence import Sentence, length
+from snugline.place import OfPhoto
+from snugline.sentence import Sentence, length, number
 from snugline.trace.camera.adjusted_cameras import Adjusted
 from snugline.trace.camera.camera_solution import UNMEASURED_SCALE_U
 from snugline.trace.camera.camera_spread import across_u
@@ -78,6 +79,10 @@ class Evidence:
     edge: EdgeEvidence | None
 
     @property
+    def about(self) -> OfPhoto:
+        return OfPhoto(self.facts.file)
+
+    @property
     def camera(self) -> Camera:
         return self.adjusted.cameras[self.number]
 
@@ -116,7 +121,7 @@ def _sharpness(e: Evidence) -> Iterator[Notice]:
             f"(0.6 to 1.4 with a steady phone).",
             "Tap the part to focus, hold the phone still or rest it on something, and add light.",
             "retake" if e.sighting.blur_px > BLUR_PX[1] else "usable",
-            e.facts.file,
+            e.about,
         )
 
 
@@ -131,7 +136,7 @@ def _light(e: Evidence) -> Iterator[Notice]:
             f"The photo is underexposed: the paper is at {paper * 100:.0f} % of full white.",
             "Add light, or raise the camera's exposure.",
             "retake" if paper < DARK[1] else "usable",
-            e.facts.file,
+            e.about,
         )
     clipped = light > CLIPPED
     if clipped.sum() >= 3:
@@ -141,7 +146,7 @@ def _light(e: Evidence) -> Iterator[Notice]:
             f"markers; clipped edges shift towards the dark side.",
             "Lower the camera's exposure, or use less light.",
             "retake" if clipped.mean() > _CLIPPED_SHARE else "usable",
-            e.facts.file,
+            e.about,
             region_of(quads[clipped].reshape(-1, 2)),
         )
     washed = dark > WASHED_OUT * paper
@@ -151,7 +156,7 @@ def _light(e: Evidence) -> Iterator[Notice]:
             f"Markers washed out by a reflection: {washed.sum()} of {len(light)}.",
             "Move the lamp, or yourself, so that nothing bright is reflected in the sheet.",
             "usable",
-            e.facts.file,
+            e.about,
             region_of(quads[washed].reshape(-1, 2)),
         )
 
@@ -163,7 +168,7 @@ def _tilt(e: Evidence) -> Iterator[Notice]:
             f"The phone was tilted {e.facts.tilt_deg:.0f} degrees from straight down.",
             f"Hold it more level, within {TILT_DEG[0]:.0f} degrees.",
             "retake" if e.facts.tilt_deg > TILT_DEG[1] else "usable",
-            e.facts.file,
+            e.about,
         )
 
 
@@ -180,7 +185,7 @@ def _markers(e: Evidence) -> Iterator[Notice]:
             f"Only {counted(count, 'marker')} could be used.",
             "Cover fewer of them, and have the whole frame in the photo.",
             "retake" if count < MARKERS[1] else "usable",
-            e.facts.file,
+            e.about,
         )
     if not count:
         return
@@ -205,7 +210,7 @@ def _markers(e: Evidence) -> Iterator[Notice]:
             f"Usable markers enclose only {between * 100:.0f} % of the window.",
             "Take the photo with markers visible on all sides of the part.",
             "retake" if between < BETWEEN[1] else "usable",
-            e.facts.file,
+            e.about,
             region_of(e.camera.pixels(rim), 0.0),
         )
 
@@ -226,10 +231,10 @@ def _resolution(e: Evidence) -> Iterator[Notice]:
     if e.facts.mm_per_px > MM_PER_PX[0]:
         yield Notice(
             "coarse",
-            f"A pixel covers {e.facts.mm_per_px:.2f} mm of the sheet.",
+            Sentence("A pixel covers {} of the sheet.", length(e.facts.mm_per_px)),
             "Move closer, fill the photo with the frame, or take it at full resolution.",
             "retake" if e.facts.mm_per_px > MM_PER_PX[1] else "usable",
-            e.facts.file,
+            e.about,
         )
 
 
@@ -237,12 +242,16 @@ def _holdout(e: Evidence) -> Iterator[Notice]:
     if e.facts.markers_holdout_mm > HOLDOUT_MM[0]:
         yield Notice(
             "holdout-large",
-            f"Hold-out error {e.facts.markers_holdout_mm:.2f} mm: markers kept out of the camera "
-            f"solution are predicted that far off ({HOLDOUT_MM[0]:.2f} mm or less is wanted).",
+            Sentence(
+                "Hold-out error {}: markers kept out of the camera solution are predicted that far "
+                "off ({} or less is wanted).",
+                length(e.facts.markers_holdout_mm),
+                length(HOLDOUT_MM[0]),
+            ),
             "Calibrate the phone with `snugline camera`, make sure that the sheet lies flat, and "
             "retake.",
             "retake" if e.facts.markers_holdout_mm > HOLDOUT_MM[1] else "usable",
-            e.facts.file,
+            e.about,
         )
 
 
@@ -301,11 +310,15 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
         where, far = offsets.place[together], float(size[together].max())
         yield Notice(
             "sheet-not-flat",
-            f"{together.sum()} neighbouring markers are up to {far:.2f} mm out of position, as if "
-            f"the paper had lifted; they were not used.",
+            Sentence(
+                "{} neighbouring markers are up to {} out of position, as if the paper had lifted; "
+                "they were not used.",
+                number(together.sum()),
+                length(far),
+            ),
             "Tape the sheet down flat, especially there.",
             "usable",
-            e.facts.file,
+            e.about,
             region_of(where, _BOX_MARGIN_PX),
         )
         return
@@ -317,12 +330,14 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
         worst_ones = used & (size >= np.quantile(size[used], _WORST))
         yield Notice(
             "sheet-not-flat",
-            f"Neighbouring markers are displaced in the same direction "
-            f"({np.sqrt(square) * mm:.3f} mm rms): the paper is not flat, or the lens model does "
-            f"not suit this phone.",
+            Sentence(
+                "Neighbouring markers are displaced in the same direction ({} rms): the paper is "
+                "not flat, or the lens model does not suit this phone.",
+                length(np.sqrt(square) * mm, 3),
+            ),
             "Tape the sheet flat on a flat board; calibrate the phone with `snugline camera`.",
             "usable",
-            e.facts.file,
+            e.about,
             region_of(offsets.place[worst_ones], _BOX_MARGIN_PX),
         )
 

@@ -112,6 +112,7 @@ def _routes() -> list[Route | Mount]:
         Route(job, job_requests.read),
         Route(job, shelf_requests.delete, methods=["DELETE"]),
         Route(job + "/name", shelf_requests.rename, methods=["PUT"]),
+        Route(job + "/frames", shelf_requests.own_frame, methods=["POST"]),
         Route(job + "/copy", shelf_requests.copy, methods=["POST"]),
         Route(job + "/job.zip", shelf_requests.handed_out),
         Route(job + "/thumbnail", shelf_requests.thumbnail),

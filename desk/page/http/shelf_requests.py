@@ -1,4 +1,4 @@
-"""Whole jobs: renamed, copied, put into the bin and back, handed out and taken in as a zip."""
+"""Whole jobs: renamed, copied, binned and put back, handed out and taken in; their own frames."""
 
 import tempfile
 from collections.abc import AsyncIterator
@@ -11,7 +11,7 @@ from starlette.responses import FileResponse, JSONResponse, Response
 
 from snugline.desk.page.http.exchange import body, pieces
 from snugline.desk.page.http.page_state import Desk
-from snugline.desk.page.jobs import job_archive, job_moves, limits, worker_tasks
+from snugline.desk.page.jobs import job_archive, job_moves, limits, own_frames, worker_tasks
 from snugline.desk.page.jobs.job_file_edit import job_bytes
 from snugline.desk.page.jobs.job_folders import JOB, job_id
 from snugline.desk.page.jobs.job_photos import too_large
@@ -134,7 +134,7 @@ async def _received(arriving: AsyncIterator[bytes], place: Path, name: str) -> N
 
 
 def _temporary(folder: Path) -> Path:
-    """A file beside the jobs, where there is room for photos."""
+    """A file next to the jobs, where there is room for photos."""
     with tempfile.NamedTemporaryFile(prefix=".zip-", dir=folder, delete=False) as made:
         return Path(made.name)
 
@@ -144,3 +144,14 @@ async def _name(request: Request) -> str:
     if not isinstance(name, str):
         raise InputError("the job has no name", "name", "write what the part is called")
     return name
+
+
+async def own_frame(request: Request) -> Response:
+    work_of = request.app.state.desk.job(request)
+    said = await body(request)
+    number, description = said.get("number", 0), said.get("description")
+    if not isinstance(description, dict) or not isinstance(number, int):
+        raise InputError("it is not a frame description", "frame", "choose its .json file")
+    name = await work_of.changed(own_frames.lay, number, description)
+    want = await work_of.refresh(again=True)
+    return JSONResponse({"description": name, "revision": want.revision}, 201)

@@ -1,7 +1,7 @@
 """A job as one zip: the job file and what it names, out of a shop and into another.
 
 What comes in may come from anyone: entries are plain files of plain names in one folder, their
-number and size are bounded as they are unpacked, whatever the archive says of itself.
+number and size are bounded as they are unpacked, whatever the archive claims.
 """
 
 import shutil
@@ -9,6 +9,7 @@ import tempfile
 import zipfile
 from pathlib import Path
 
+from snugline.counting import counted
 from snugline.desk.page.jobs.job_folders import JOB, Shelf
 from snugline.desk.page.jobs.job_moves import own_files, taken_in
 from snugline.desk.page.jobs.limits import ARCHIVE_BYTES, UPLOAD_BYTES
@@ -72,7 +73,7 @@ def unpack(shelf: Shelf, source: Path, name: str) -> str:
 def _extract(archive: zipfile.ZipFile, folder: Path, name: str) -> None:
     entries = [entry for entry in archive.infolist() if not entry.is_dir()]
     if len(entries) > _ENTRIES:
-        raise FileError(f"holds {len(entries)} files, more than a job has", name, _MEND)
+        raise FileError(f"holds {counted(len(entries), 'file')}, more than a job has", name, _MEND)
     # All in the archive, or all in one folder of it.
     folders = {entry.filename.rpartition("/")[0] for entry in entries}
     inner = folders.pop() if len(folders) == 1 else None

@@ -127,7 +127,7 @@ class PhotoTracing:
             self._traced.pop(key, None)
 
     def _look_for_sheets(self, photo: PhotoWish, picture: str) -> None:
-        """Once for each picture, after it was traced, so that nobody waits for it."""
+        """Once for each picture, after it was traced, so that it is ready in time."""
         if picture not in self._looked and self.sheets(photo) is None:
             self._looked.add(picture)
             self._start(f"sheets {picture}", self._find_sheets(photo, picture))

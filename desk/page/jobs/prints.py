@@ -136,7 +136,7 @@ class Prints:
 
 
 def remember(frames: Any, before: Any) -> None:
-    """Keep the prints that a job's frames hold after a change; a fault of that file stops nobody.
+    """Keep the prints that a job's frames hold after a change; a fault of that file stops nothing.
 
     Parameters
     ----------

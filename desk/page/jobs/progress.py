@@ -31,7 +31,7 @@ def progress(
     pace: Pace,
     at_once: int = 2,
 ) -> dict[str, Any] | None:
-    """What the page says of the work in hand; None where there is none.
+    """The page's line on the work in progress; None where there is none.
 
     Parameters
     ----------

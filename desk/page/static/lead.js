@@ -46,7 +46,9 @@ export const leading = {
     say(says, inUnit(lead.says));
     const goes = lead.act === "go";
     mark(link, "hidden", goes && lead.step !== step ? null : true);
-    mark(button, "hidden", goes || lead.act === "wait" ? true : null);
+    // Where the step has that button itself, one is enough.
+    const here = lead.act === "finish" && lead.step === step;
+    mark(button, "hidden", goes || here || lead.act === "wait" ? true : null);
     link.href = stepAddress(lead.step);
     say(link, lead.button);
     say(button, lead.button);

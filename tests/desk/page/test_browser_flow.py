@@ -370,7 +370,7 @@ def time_at_the_machine(bench):
 def files(bench):
     page = bench.page
     bench.go_on("Files")
-    page.get_by_role("button", name="Make the files").click()
+    page.locator("main").get_by_role("button", name="Make the files").click()
     page.locator(".making strong", has_text="Ready").wait_for()
     name = "basalt-plate-pocket-clearance-0.45-mm-units-mm.svg"
     with page.expect_download() as download:

@@ -188,8 +188,8 @@ def test_a_part_over_two_sheets(maker):
         maker.read(what.capitalize(), reading(case, what))
     maker.go("Outline")
     maker.page.get_by_label("Symmetry").select_option("none")
-    sizes = maker.page.get_by_role("row", name="Length")
-    sizes.wait_for()
+    maker.until(lambda: maker.answer("walnut-shelf")["outline"]["state"] in ("ready", "refused"))
+    assert maker.answer("walnut-shelf")["outline"]["error"] is None
     found = maker.answer("walnut-shelf/outline")
     truth = rendered.truth_of(case)["true_size"]
     assert abs(found["length"]["value"] - truth["length"]) < max(found["length"]["u95"], 0.15)

@@ -1,7 +1,7 @@
 // The frame: which sheet, its print, and its two bars as measured.
 
 import { sheetDrawing } from "../geometry/sheet.js";
-import { commit, state, value } from "../job.js";
+import { address, commit, refresh, state, value } from "../job.js";
 import { h, keyed, s, say } from "../parts/dom.js";
 import { barFields } from "../parts/bar_fields.js";
 import { choiceField } from "../parts/fields.js";
@@ -9,7 +9,9 @@ import { length, parseLength, size } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 import { barFault, printWords } from "../parts/print_scale.js";
 import { barReading, tapedSheet } from "../pictures.js";
+import { problems } from "../problems.js";
 import { ask } from "../server.js";
+import { ownFrames } from "./own_frames.js";
 import { printChoice } from "./print_choice.js";
 import { another, isList, listed, nameOf, parseName, PAPERS } from "./sheet_name.js";
 import { stepTop } from "./top.js";
@@ -132,6 +134,11 @@ function sheetCard(index) {
   const measured = bars(path);
   const print = h("a.button.main", { target: "_blank", rel: "noopener" }, sign("paper"), "Open the sheet to print");
   const picture = h("div.sheetdrawing");
+  const lay = (frame) =>
+    ask("POST", address("frames"), { json: { number: index, description: frame } })
+      .then(refresh)
+      .catch(problems.report);
+  const ownFrame = ownFrames(lay);
   const take = () => commit("sheet removed", [[["frame", index], null]]);
   const remove = h("button", { type: "button", onclick: take }, sign("away"), "Remove this sheet");
   const todo = h(
@@ -144,7 +151,11 @@ function sheetCard(index) {
     ),
     h("li", h("p", MEASURE), barReading(), measured.el),
   );
-  const el = h("section.card.two", h("div.stack", title, own, choose.el, todo, remove), h("div.stays", picture));
+  const el = h(
+    "section.card.two",
+    h("div.stack", title, own, choose.el, todo, ownFrame, remove),
+    h("div.stays", picture),
+  );
   let drawn = null;
 
   function update() {

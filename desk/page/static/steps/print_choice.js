@@ -33,7 +33,7 @@ export function printChoice(path) {
   const id = freshId("print");
   const select = h("select", { id });
   const fresh = h("button", { type: "button" }, sign("plus"), "New print");
-  const el = h("div.row", { hidden: true }, h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
+  const el = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
   const set = (label, x, y) =>
     commit(label, [
       [path("bar_x"), x],
@@ -47,7 +47,6 @@ export function printChoice(path) {
 
   function update() {
     const mine = known(update).filter(({ sheet }) => sheet === value(path("description")));
-    el.hidden = !mine.length;
     const now = mine.find((one) => alike(one.bar_x, value(path("bar_x"))) && alike(one.bar_y, value(path("bar_y"))));
     const options = [["", "Not measured yet"], ...mine.map(({ key, name }) => [key, name])];
     const words = JSON.stringify(options);
@@ -56,7 +55,7 @@ export function printChoice(path) {
       select.replaceChildren(...options.map(([key, name]) => h("option", { value: key }, name)));
     }
     select.value = now?.key ?? "";
-    mark(fresh, "hidden", now ? null : true);
+    mark(fresh, "disabled", now ? null : true);
   }
   return { el, update };
 }

@@ -14,6 +14,7 @@ from page_server import Window
 from PIL import Image
 
 from snugline.desk.batch import run_one
+from snugline.desk.job_run import Making
 
 pytestmark = pytest.mark.whole
 
@@ -93,7 +94,7 @@ def outline_and_photos(serving, job):
 def test_the_files_are_those_of_the_command_line_byte_for_byte(serving, finished, tmp_path):
     job, _, _ = finished
     path = serving.folder / "basalt-panel" / "job.toml"
-    outcome = run_one(path, tmp_path / "out", False)
+    outcome = run_one(path, tmp_path / "out", Making())
     assert outcome.error is None
     names = {entry["name"] for entry in serving.browser.get(job).json()["files"]["list"]}
     assert names == {p.name for p in (tmp_path / "out").iterdir()}

@@ -169,3 +169,23 @@ def test_the_sample_is_a_job_to_try(ask):
     assert about.json()["sample"] is True
     found = ask(("GET", f"/api/jobs/{made.json()['id']}"))
     assert len(found.json()["photos"]) == 2
+
+
+PLAIN = {"name": "plain frame", "units": "mm", "kind": "plain", "opening": [250, 200],
+         "border": 30, "thickness": 3}  # fmt: skip
+
+
+def test_a_frame_of_ones_own_is_laid_under_a_sheet_of_the_job(ask, tray):
+    def lay(number, description):
+        said = {"number": number, "description": description}
+        return ("POST", "/api/jobs/tray/frames", {"json": said})
+
+    laid, wrong, odd, job = ask(
+        lay(0, PLAIN), lay(0, {"kind": "plain"}), lay(0, "own.json"), ("GET", "/api/jobs/tray")
+    )
+    name = laid.json()["description"]
+    assert laid.status_code == 201
+    assert (tray / name).is_file()
+    assert job.json()["job"]["frame"] == {"description": name}
+    assert (wrong.status_code, odd.status_code) == (422, 422)
+    assert not [fault for fault in job.json()["faults"] if fault["key"][:1] == ["frame"]]

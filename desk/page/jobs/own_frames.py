@@ -1,0 +1,47 @@
+"""A frame of the shop's own: its description into the job's folder, and the job on it."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from snugline.desk.page.jobs.job_file_edit import change_locked, job_bytes, lock_of
+from snugline.desk.page.jobs.key_changes import Change
+from snugline.errors import InputError
+from snugline.files import write_json
+from snugline.limits import FRAME_BYTES
+from snugline.trace.sheet.frame_description import frame_from_record
+from snugline.untrusted import parsed_toml
+
+
+def lay(job: Path, number: int, description: Mapping[str, Any]) -> str:
+    """Put a new description under one of the job's sheets; gives its file, named by its content.
+
+    Its bars go, since they were those of another print.
+
+    Parameters
+    ----------
+    number : of the sheet in the job, from 0.
+
+    Raises
+    ------
+    InputError : no such sheet, or a description that cannot be used.
+    """
+    text = json.dumps(description, sort_keys=True)
+    if len(text) > FRAME_BYTES:
+        raise InputError("the description is too large", "frame", "choose another file")
+    frame_from_record(dict(description), "frame description")
+    name = f"frame-{hashlib.sha256(text.encode()).hexdigest()[:12]}.json"
+    with lock_of(job):
+        frames = parsed_toml(job_bytes(job), str(job)).get("frame")
+        table = {"description": name}
+        if isinstance(frames, list):
+            if not 0 <= number < len(frames):
+                raise InputError("there is no such sheet in the job", "frame", "open it again")
+            now: Any = [table if i == number else one for i, one in enumerate(frames)]
+        else:
+            now = table
+        write_json(job.parent / name, dict(description))
+        change_locked(job, [Change(("frame",), frames, now)])
+    return name
