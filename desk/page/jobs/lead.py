@@ -191,8 +191,8 @@ def _files(facts: Facts) -> Lead | None:
 def _cut(facts: Facts) -> Lead:
     if not facts.fit_recorded:
         says = (
-            "Print the template and lay the part on it, then mill the coupon in scrap. "
-            "Record how the part fits."
+            "Print the template and lay the part on it, then mill the coupon in scrap "
+            "and record the fit."
         )
         return Lead("fit", says, "Record the fit")
     return Lead("files", "Done. The files are ready to hand on.", "See the files")

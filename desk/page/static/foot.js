@@ -3,7 +3,7 @@
 import { state } from "./job.js";
 import { h, say } from "./parts/dom.js";
 import { sign } from "./parts/marks.js";
-import { stepAddress, STEPS } from "./strip.js";
+import { stepAddress, stepAfter, stepBefore } from "./strip.js";
 
 const before = h("span");
 const after = h("span");
@@ -16,8 +16,7 @@ export const foot = {
   update(inJob, current) {
     document.querySelector("footer").hidden = !inJob;
     if (!inJob) return;
-    const place = STEPS.findIndex(({ step }) => step === current);
-    const [previous, next] = [STEPS[place - 1], STEPS[place + 1]];
+    const [previous, next] = [stepBefore(current), stepAfter(current)];
     back.href = previous ? stepAddress(previous.step) : "/";
     say(before, previous ? previous.name : "All jobs");
     on.href = next ? stepAddress(next.step) : "/";

@@ -6,7 +6,7 @@ import { sentence } from "./parts/notices.js";
 import { inUnit } from "./parts/lengths.js";
 import { problems } from "./problems.js";
 import { ask } from "./server.js";
-import { stepAddress } from "./strip.js";
+import { stepAddress, stepAfter } from "./strip.js";
 
 const says = h("p.says", { role: "status" });
 const link = h("a.button.main");
@@ -46,6 +46,8 @@ export const leading = {
     say(says, inUnit(lead.says));
     const goes = lead.act === "go";
     mark(link, "hidden", goes && lead.step !== step ? null : true);
+    // On a phone the foot is just below, and its button leads there too.
+    mark(link, "data-in-foot", stepAfter(step)?.step === lead.step ? "" : null);
     // Where the step has that button itself, one is enough.
     const here = lead.act === "finish" && lead.step === step;
     mark(button, "hidden", goes || here || lead.act === "wait" ? true : null);

@@ -17,6 +17,10 @@ export const STEPS = [
 const SIGN = { done: "done", missing: "missing", working: "working", look: "usable" };
 const WORD = { done: "done", missing: "to do", working: "working", look: "check" };
 
+const placeOf = (step) => STEPS.findIndex((one) => one.step === step);
+export const stepBefore = (step) => STEPS[placeOf(step) - 1];
+export const stepAfter = (step) => STEPS[placeOf(step) + 1];
+
 /** The address of a step of the job that is open. */
 export const stepAddress = (step) => `/?job=${encodeURIComponent(state.id)}#${step}`;
 
