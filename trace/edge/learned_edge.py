@@ -250,9 +250,7 @@ def _given(
         np.full(n, response.blur - 1),
         np.full(n, _HALO_TIMES * response.halo),
         np.full(n, float(response.window_dark)),
-        np.full(
-            n, _THICKNESS_TIMES * np.log(max(sides.thickness, _LEAST_THICKNESS) / _USUAL_THICKNESS)
-        ),
+        np.full(n, _THICKNESS_TIMES * np.log(thickness / _USUAL_THICKNESS)),
     ]
     planes = [np.broadcast_to(_PER_PLACE * places, (n, PLACES))]
     planes += [np.broadcast_to(row[:, None], (n, PLACES)) for row in rows]
