@@ -9,7 +9,18 @@ from typing import Annotated
 
 import typer
 
-from snugline.desk.commands import camera, check, compare, fitted, frame, new, run, serve, trace
+from snugline.desk.commands import (
+    camera,
+    check,
+    compare,
+    fitted,
+    frame,
+    new,
+    prove,
+    run,
+    serve,
+    trace,
+)
 from snugline.errors import SnuglineError
 
 FINE, RETAKE, USER_ERROR, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -43,6 +54,7 @@ app.command("frame")(frame.frame)
 app.command("new")(new.new)
 app.command("check")(check.check)
 app.command("camera")(camera.camera)
+app.command("prove")(prove.prove)
 app.command("trace")(trace.trace)
 app.command("run")(run.run)
 app.command("serve")(serve.serve)

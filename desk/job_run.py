@@ -14,6 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from snugline.api.part_sides import part_sides
 from snugline.counting import counted
+from snugline.desk.acceptance_records import acceptance_folder, earlier_tests, read_tests
 from snugline.desk.console import Step, silent
 from snugline.desk.job import Job
 from snugline.desk.job_outline import Fitting, fit_job, job_state
@@ -153,6 +154,10 @@ def finish(
     files |= {names[file]: png for file, png in overlays.items()}
     remarks = tuple(dict.fromkeys([*state.notices, *(plan.notices if plan is not None else ())]))
     record = result_record(job, contours, fitting, plan, state, remarks)
+    if tests := read_tests(acceptance_folder()):
+        photos = [job.beside(photo.file) for photo in job.photo]
+        if before := earlier_tests(photos, job.frames(), tests):
+            record["acceptance"] = before
     files["report.html"] = _report(job, record, fitting, plan, overlays)
     if making.bundle:
         # The overlays are reduced inside the report; whole they would be most of the archive.

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from snugline.counting import counted
+from snugline.desk.acceptance_records import told
 from snugline.desk.pictures import (
     Along,
     outline_picture,
@@ -313,8 +314,14 @@ def _photos(given: ReportInput) -> str:
         '<section class="wide"><h2>Photos</h2><p class="soft">Hold-out error: the camera pose is '
         "computed from some of the markers and checked on the others; the uncertainty of locating "
         "the part's own edge is added.</p>"
-        f'<div class="photos">{"".join(figures)}</div></section>'
+        f'{_tests(given)}<div class="photos">{"".join(figures)}</div></section>'
     )
+
+
+def _tests(given: ReportInput) -> str:
+    """The acceptance tests of the job's phones and sheets, a line each."""
+    tests = [told(test).in_unit(given.unit) for test in given.record.get("acceptance", [])]
+    return "".join(f"<p>{escape(test)}</p>" for test in tests)
 
 
 def _inline(png: bytes) -> str:

@@ -22,16 +22,19 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.contour_join import join
+from snugline.trace.edge.edge_line import Silhouette, px_per_mm
+from snugline.trace.edge.learned_edge import TRAINED_PX_PER_MM, Response
 from snugline.trace.edge.part_sensitivity import variance
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.edge.silhouette import Silhouette, locate
+from snugline.trace.edge.silhouette import locate
+from snugline.trace.edge.two_witnesses import locate_with_both
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
 from snugline.trace.part.coarse_border import CoarseEdge
 from snugline.trace.part.part_search import Region, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.part.window_contents import check_window, foreign_covers, why_nothing
-from snugline.trace.photo_view import PhotoView, reduced_px, sheet_view, split_markers
+from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view, split_markers
 from snugline.trace.plan_curve import EDGE_OFFSET_U_PX, plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 from snugline.trace.verdict.followed_piece import EdgeEvidence, region_of
@@ -46,7 +49,6 @@ Floats = NDArray[np.float64]
 _COARSE_SIDE_PX = 1000
 # A border found on the reduced picture is good to about this many of its pixels.
 _COARSE_ERROR = 1.5
-_POINT_STEP_PX = 1.5
 # Decoded photos that are kept to be measured once all cameras are known: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
 # Crumbs and print are smaller than that.
@@ -153,6 +155,20 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
     return sight_plain(photo, plain[0], prior)
 
 
+def _followed(view: PhotoView, edge: CoarseEdge, step: int, shown: Response | None) -> Silhouette:
+    """A coarse edge at full resolution: by both witnesses, or by the physical profile alone.
+
+    The learned one knows photos with markers, whose edges say how this photo shows an edge, and the
+    scales that it was trained on.
+    """
+    rgb, camera, sides, blur_px = view.photo.rgb, view.camera, view.sides, view.sighting.blur_px
+    border = edge.points * step + (step - 1) / 2
+    low, high = TRAINED_PX_PER_MM
+    if shown is not None and low <= px_per_mm(camera, border, edge.closed) <= high:
+        return locate_with_both(rgb, camera, sides, border, edge.closed, blur_px, shown)
+    return locate(rgb, camera, sides, border, edge.closed, _COARSE_ERROR * step, blur_px)
+
+
 def _measure(view: PhotoView) -> MeasuredPhoto:
     photo = view.photo
     step = max(1, round(max(photo.rgb.shape[:2]) / _COARSE_SIDE_PX))
@@ -163,20 +179,9 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
     curves: list[Curve] = []
     pixels: list[Floats] = []
     silhouettes: list[list[Silhouette]] = []
+    shown = None if isinstance(view.frames[0], PlainFrame) else response(view)
     for edges in _edges(view, regions, small, step):
-        traced = [
-            locate(
-                photo.rgb,
-                view.camera,
-                view.sides,
-                edge.points * step + (step - 1) / 2,
-                edge.closed,
-                _COARSE_ERROR * step,
-                view.sighting.blur_px,
-                _POINT_STEP_PX,
-            )
-            for edge in edges
-        ]
+        traced = [_followed(view, edge, step, shown) for edge in edges]
         curve, seen = plan_curve(traced, view)
         if curve is not None:
             curves.append(curve)

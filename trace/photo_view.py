@@ -9,8 +9,11 @@ from snugline.trace.camera.camera_solution import Solved
 from snugline.trace.camera.described_markers import FEWEST_MARKERS
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, first_marker
+from snugline.trace.edge.learned_edge import Response, edge_response
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import Photo
+from snugline.trace.image.step_edge import sample_rgb
+from snugline.trace.part.paper_light import fit_light, quiet_zone_points
 from snugline.trace.part.sheet_view import SheetView
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 
@@ -52,6 +55,18 @@ class PhotoView:
             return [0]
         count = np.bincount(self.sighting.sheet, minlength=len(self.frames))
         return [int(s) for s in np.argsort(-count, kind="stable") if count[s] >= FEWEST_MARKERS]
+
+
+def response(view: PhotoView) -> Response:
+    """How the photo shows a sharp edge, and paper, by its markers' edges and quiet zones."""
+    rgb, quads = view.photo.rgb, view.sighting.quads
+    blur, halo = edge_response(rgb, quads)
+    points = quiet_zone_points(quads)
+    light = sample_rgb(rgb, points[:, 0], points[:, 1]).T.astype(np.float64)
+    seen = np.isfinite(light).all(axis=1)
+    field = fit_light(points[seen], light[seen], 2)
+    best = view.frames[view.sheets_seen()[0]]
+    return Response(blur, halo, field.at, isinstance(best, Frame) and best.window_dark)
 
 
 def reduced_px(view: PhotoView, points: Floats, step: int) -> Floats:

@@ -13,6 +13,15 @@ def no_learned_cameras(tmp_path_factory, monkeypatch):
     return folder
 
 
+@pytest.fixture(autouse=True)
+def no_acceptance_tests(tmp_path_factory, monkeypatch):
+    """As above for acceptance tests; gives the folder used instead."""
+    folder = tmp_path_factory.mktemp("acceptance")
+    for module in ("acceptance_records", "job_run"):
+        monkeypatch.setattr(f"snugline.desk.{module}.acceptance_folder", lambda: folder)
+    return folder
+
+
 @pytest.fixture
 def frame_record():
     """Four markers round a window of 200 x 100 mm."""

@@ -14,15 +14,24 @@ from scipy.ndimage import (
     gaussian_filter1d,
     maximum_filter1d,
     median_filter,
-    uniform_filter1d,
 )
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_cost import Across, Scene
+from snugline.trace.edge.edge_line import (
+    Silhouette,
+    candidate_spread,
+    corners,
+    edge_path,
+    minimum,
+    moved_across,
+    oscillating,
+    px_per_mm,
+    turning,
+)
 from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.edge_shading import Shading
 from snugline.trace.edge.relief_displacement import PartSides, lift
-from snugline.trace.image.minimum_cost_path import minimum_cost_path
 from snugline.trace.image.polyline import resample, right_normals, smoothed
 from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
@@ -38,10 +47,7 @@ _WIDER = (3.0, 8.0)
 # They are pooled along a smoothed line, where the present one lies within this share of the
 # search's reach from it.
 _STRAYS = 0.5
-# Minimum-cost path:
-_PATH_STEP_COST = 0.3  # of a step from row to row, relative to the data cost
 _PATH_DEVIATION = 2  # candidates by which a row may deviate from the path
-_PATH_OVERLAP = 60  # points, when closing a loop
 # Print, gloss and grain of the part's face follow no model, the sheet has none: in the wide search
 # the noise of the face is assumed to be at least this many times that of the sheet.
 _FACE_ROUGHER = 2.0
@@ -54,38 +60,9 @@ _SURE_PX = 0.6  # below it the point is certain enough to estimate the illuminat
 _NARROWEST_CREASE_PX = 2.0
 # Only where the line turns less than this among them: a corner would be cut.
 _STRAIGHT = np.radians(25)
-# A line that oscillates by this much in all, within this many points to either side, has strayed.
-_OSCILLATION = np.radians(30)
-_OSCILLATION_REACH = 18
-_OSCILLATION_SMOOTH = 4.0  # points, before it is measured
-# A line that turns by this much within this many pixels to either side is a corner.
-_SHARP = np.radians(40)
-_CORNER_PX = 12.0
-_CORNER_ZONE_PX = 30.0  # to either side, searched again with finer pooling
-_SHORTEST_ZONE = 12  # points; a shorter stretch cannot be searched
 # The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
 _TIP = np.radians(55)
 _TIP_PX = 4.0
-
-
-@dataclass(frozen=True)
-class Silhouette:
-    """Edge points in order along the border.
-
-    Attributes
-    ----------
-    pixels : (N, 2) full-resolution px.
-    sigma : (N,) px across the edge, its sub-pixel localisation, from the curvature of the cost.
-    good : (N,) whether the point can be trusted.
-    rival : (N,) whether the wide search found a competing edge there that is as likely.
-    closed : whether the last point joins the first.
-    """
-
-    pixels: Floats
-    sigma: Floats
-    good: Mask
-    rival: Mask
-    closed: bool
 
 
 @dataclass(frozen=True)
@@ -166,7 +143,7 @@ def locate(
         _SECOND,
         replace(_LAST, step_px=step_px),
     )
-    scene = Scene(rgb, camera, sides, blur_px, _px_per_mm(camera, border, closed))
+    scene = Scene(rgb, camera, sides, blur_px, px_per_mm(camera, border, closed))
     line, rival = border, np.zeros(2)
     shading: Shading | None = None
     for number, now in enumerate(passes):
@@ -183,9 +160,9 @@ def locate(
     scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), _LEAST_SCATTER_PX)
     good = found.decided & (np.abs(apart) < _OUTLIER * scatter)
     good &= found.sigma < _SURE_ENOUGH_PX
-    good &= ~_oscillating(line, closed)
+    good &= ~oscillating(line, closed)
     sigma = found.sigma.copy()
-    for zone in _corners(normals, step_px, closed):
+    for zone in corners(normals, step_px, closed):
         there, alone = line[zone], replace(_CORNER, step_px=step_px)
         for _ in range(_CORNER_ROUNDS):
             there = smoothed(there, alone.line_smooth, False)
@@ -194,27 +171,11 @@ def locate(
             there = there + found.offset[:, None] * normals
         line[zone], sigma[zone] = there, found.sigma
         # The very tip of a sharp corner is rounded by the picture's own blur.
-        tip = _turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
+        tip = turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
         tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / step_px) + 1, mode="nearest")
         good[zone] = found.decided & (found.sigma < _SURE_ENOUGH_PX) & ~tip
     rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
     return Silhouette(line, sigma, good, rival > 0.5, closed)
-
-
-def _corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:
-    """Indices of the stretches round points where the line turns sharply."""
-    mode = "wrap" if closed else "nearest"
-    sharp = _turning(normals, round(_CORNER_PX / step_px), closed) > _SHARP
-    wide = maximum_filter1d(sharp, 2 * round(_CORNER_ZONE_PX / step_px) + 1, mode=mode)
-    if not wide.any() or wide.all():
-        return []
-    n = len(wide)
-    # Started outside of a stretch, so that none is cut in two where a closed line begins.
-    first = int(np.flatnonzero(~wide)[0]) if closed else 0
-    order = (np.arange(n) + first) % n
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], wide[order].astype(np.int8), [0]])))
-    zones = [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    return [zone for zone in zones if len(zone) >= _SHORTEST_ZONE]
 
 
 @dataclass(frozen=True)
@@ -224,12 +185,6 @@ class _Found:
     spread: Floats
     decided: Mask
     shading: Shading | None
-
-
-def _px_per_mm(camera: Camera, line: Floats, closed: bool) -> float:
-    """Typical scale across the line, on the sheet."""
-    one_px = camera.on_plane(line + right_normals(line, closed)) - camera.on_plane(line)
-    return float(1 / np.median(np.linalg.norm(one_px, axis=1)))
 
 
 def _search(
@@ -263,25 +218,25 @@ def _search(
     rougher = _FACE_ROUGHER if widely else 1.0
     cost = across.costs(shading, rougher)
     pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
-    spread = _spread(pooled, candidates)
-    shading = across.shading(_minimum(pooled, candidates)[2], spread < _SURE_PX)
+    spread = candidate_spread(pooled, candidates)
+    shading = across.shading(minimum(pooled, candidates)[2], spread < _SURE_PX)
     if widely and shading is not None:
         cost = across.costs(shading, rougher)
         pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
-        spread = _spread(pooled, candidates)
+        spread = candidate_spread(pooled, candidates)
     # Where the profiles carry little information, the line is kept to.
     off = candidates - np.clip(candidates, 0, crease[:, None])
     favour = 0.5 * (off / (_KEPT_TO[0 if widely else 1] * now.reach_px)) ** 2
     total, near = pooled + favour, None
     if widely:
         # Of two equally likely edges the line follows one, and does not jump between them.
-        path = _edge_path(total, closed)
+        path = edge_path(total, closed)
         near = np.abs(np.arange(len(candidates)) - path[:, None]) <= _PATH_DEVIATION
-    offset, sigma, best = _minimum(total, candidates, near)
+    offset, sigma, best = minimum(total, candidates, near)
     # Where few neighbours leave the position open, more are pooled; the path has used all of them.
     for wider in () if widely else _WIDER:
         reach = round(2 * wider * now.pool)
-        vague = (sigma > _VAGUE_PX) & (_turning(normals, reach, closed) < _STRAIGHT)
+        vague = (sigma > _VAGUE_PX) & (turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
             break
         # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
@@ -291,8 +246,8 @@ def _search(
         strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
         if not closed:  # the ends are smoothed to themselves, right or wrong
             strays[: round(width)] = strays[-round(width) :] = 0.0
-        moved = _moved_across(cost, candidates, strays)
-        o, s, k = _minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
+        moved = moved_across(cost, candidates, strays)
+        o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
         vague &= (o > candidates[0]) & (o < candidates[-1])
         vague &= np.abs(strays) < _STRAYS * now.reach_px
@@ -307,84 +262,6 @@ def _search(
         decided=decided,
         shading=shading,
     )
-
-
-def _edge_path(cost: Floats, closed: bool) -> NDArray[np.int64]:
-    """(N,) candidates on the minimum-cost path along the line (N, G)."""
-    relative = cost - cost.min(axis=1, keepdims=True) + _PATH_STEP_COST
-    return np.round(minimum_cost_path(relative, closed, _PATH_OVERLAP)).astype(np.int64)
-
-
-def _oscillating(line: Floats, closed: bool) -> Mask:
-    """Where the line oscillates: it has strayed to something next to the edge and come back.
-
-    Along a corner, however sharp, all turning goes one way.
-    """
-    mode = "wrap" if closed else "nearest"
-    calm = smoothed(line, _OSCILLATION_SMOOTH, closed)
-    normals = right_normals(calm, closed)
-    after = np.roll(normals, -1, axis=0) if closed else np.concatenate([normals[1:], normals[-1:]])
-    turn = np.arcsin(np.clip(normals[:, 0] * after[:, 1] - normals[:, 1] * after[:, 0], -1, 1))
-    width = 2 * _OSCILLATION_REACH + 1
-    to_and_fro = uniform_filter1d(np.abs(turn), width, mode=mode) - np.abs(
-        uniform_filter1d(turn, width, mode=mode)
-    )
-    return np.asarray(to_and_fro * width > _OSCILLATION)
-
-
-def _turning(normals: Floats, reach: int, closed: bool) -> Floats:
-    """(N,) radians that the line turns between `reach` points before and after."""
-    n = len(normals)
-    index = np.arange(n)
-    if closed:
-        before, after = (index - reach) % n, (index + reach) % n
-    else:
-        before, after = np.maximum(index - reach, 0), np.minimum(index + reach, n - 1)
-    cosine = np.sum(normals[before] * normals[after], axis=1)
-    turn: Floats = np.arccos(np.clip(cosine, -1, 1))
-    return turn
-
-
-def _minimum(
-    pooled: Floats, candidates: Floats, near: Mask | None = None
-) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Minimum-cost position of each row, of those `near` (N, G), its sigma and its index.
-
-    The costs are a neighbourhood's. Its common light and grain correlate its rows, so that pooling
-    more of them is not credited with a smaller sigma.
-    """
-    before, here, after = pooled[:, :-2], pooled[:, 1:-1], pooled[:, 2:]
-    bend = np.maximum(before - 2 * here + after, 1e-12)
-    shift = np.clip(0.5 * (before - after) / bend, -1, 1)
-    # Interpolate the minimum between candidates; two minima of equal depth would otherwise be
-    # chosen arbitrarily.
-    least = here - np.where(np.abs(shift) < 1, 0.5 * bend * shift**2, 0)
-    if near is not None:
-        least = np.where(near[:, 1:-1], least, np.inf)
-    best = np.argmin(least, axis=1)
-    rows = np.arange(len(pooled))
-    grid = float(candidates[1] - candidates[0])
-    offset = candidates[best + 1] + shift[rows, best] * grid
-    return offset, grid / np.sqrt(bend[rows, best]), best + 1
-
-
-def _spread(pooled: Floats, candidates: Floats) -> Floats:
-    """(N,) px, standard deviation of the edge's position over all candidates, competitors too."""
-    share = np.exp(pooled.min(axis=1, keepdims=True) - pooled)
-    share /= share.sum(axis=1, keepdims=True)
-    mean = share @ candidates
-    spread: Floats = np.sqrt(np.maximum(share @ candidates**2 - mean**2, 0))
-    return spread
-
-
-def _moved_across(cost: Floats, candidates: Floats, by: Floats) -> Floats:
-    """(N, G) costs of each row as seen from a line that lies `by` (N,) px farther inside."""
-    grid = candidates[1] - candidates[0]
-    index = np.clip(np.arange(len(candidates)) - by[:, None] / grid, 0, len(candidates) - 1)
-    low = np.minimum(index.astype(np.int64), len(candidates) - 2)
-    share = index - low
-    rows = np.arange(len(cost))[:, None]
-    return np.asarray(cost[rows, low] * (1 - share) + cost[rows, low + 1] * share)
 
 
 def _smoothed_offsets(found: _Found, closed: bool) -> Floats:

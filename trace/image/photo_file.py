@@ -131,6 +131,18 @@ def read_photo(path: str | Path) -> Photo:
     return Photo(path, _turned(rgb, orientation), exif, notices)
 
 
+def read_exif(path: str | Path) -> Exif:
+    """What a photo's header says of the camera; no pixel is decoded.
+
+    Raises
+    ------
+    FileError : missing, unreadable, or not a photo.
+    """
+    path = Path(path)
+    with _opened(_read_bytes(path), path) as image:
+        return _exif_facts(image)
+
+
 def reduced(rgb: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
     """The picture reduced by a whole factor with area averaging.
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from snugline.trace.image.linear_light import linear_luminance_table
+from snugline.trace.image.linear_light import linear_luminance_table, linear_table
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +65,17 @@ def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np
         light += share * _luminance(pixels)
     light[outside] = np.nan
     return light.reshape(x.shape)
+
+
+def sample_rgb(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
+    """Linear light (3, ...) of the three channels at sub-pixel places; see `sample_light`."""
+    neighbours, outside = _neighbours(rgb, x, y)
+    table = linear_table()
+    light = np.zeros((*outside.shape, 3), dtype=np.float32)
+    for pixels, share in neighbours:
+        light += share[:, None] * table[pixels]
+    light[outside] = np.nan
+    return light.T.reshape(3, *x.shape)
 
 
 def _neighbours(

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.relief_displacement import PartSides, lift
-from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import right_normals
 
 Floats = NDArray[np.float64]

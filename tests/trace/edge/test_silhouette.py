@@ -1,5 +1,7 @@
 """Edges of made parts under a lamp, in drawn photos, found to hundredths of a pixel."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from drawn_pictures import area_light, developed
@@ -8,24 +10,32 @@ from made_views import camera_over, phone_lens
 from numpy.typing import NDArray
 
 from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.edge_line import Silhouette, edge_path
 from snugline.trace.edge.edge_profile import crease_px
+from snugline.trace.edge.learned_edge import Response
 from snugline.trace.edge.relief_displacement import PartSides, lift
-from snugline.trace.edge.silhouette import (
-    Silhouette,
-    _edge_path,
-    locate,
-    resample,
-    right_normals,
-    smoothed,
-)
+from snugline.trace.edge.silhouette import locate
+from snugline.trace.edge.two_witnesses import locate_with_both
+from snugline.trace.image.polyline import resample, right_normals, smoothed
 
 Floats = NDArray[np.float64]
+Find = Callable[..., Silhouette]
 SIZE = (230, 190)
+RESPONSE = Response(0.75, 0.0, lambda points: np.full((len(points), 3), 0.75), False)
+FINDERS: dict[str, Find] = {
+    "profile": lambda *given: locate(*given, 6.0, 0.75),
+    "both witnesses": lambda *given: locate_with_both(*given, 0.75, RESPONSE),
+}
 SIDES = {
     "crisp": PartSides(6.0),
     "rounded": PartSides(6.0, edge="round", edge_size=1.0),
     "chamfered": PartSides(6.0, edge="chamfer", edge_size=0.7),
 }
+
+
+@pytest.fixture(params=FINDERS)
+def find(request: pytest.FixtureRequest) -> Find:
+    return FINDERS[request.param]
 
 
 def camera_at(place: Floats, height: float = 300.0) -> Camera:
@@ -72,42 +82,42 @@ def offsets(found: Silhouette, camera: Camera, sides: PartSides) -> Floats:
 
 @pytest.mark.parametrize("beside", [-80.0, 45.0])
 @pytest.mark.parametrize("kind", list(SIDES))
-def test_a_straight_edge_is_found_where_it_is(kind: str, beside: float) -> None:
+def test_a_straight_edge_is_found_where_it_is(find: Find, kind: str, beside: float) -> None:
     rgb, camera, border = straight_edge(SIDES[kind], beside)
     # The coarse border wavers by two pixels and lies one off.
     wave = 2.0 * np.sin(np.linspace(0, 2 * np.pi, len(border)))[:, None] + 1.0
     coarse = border + wave * right_normals(border, False)
-    found = locate(rgb, camera, SIDES[kind], coarse, False, 6.0, 0.75)
+    found = find(rgb, camera, SIDES[kind], coarse, False)
     off = offsets(found, camera, SIDES[kind])
     assert np.mean(found.good) > 0.9
     assert abs(np.mean(off)) < 0.01
     assert np.sqrt(np.mean(off**2)) < 0.02
 
 
-def test_an_edge_that_leaves_the_picture_is_good_up_to_there() -> None:
+def test_an_edge_that_leaves_the_picture_is_good_up_to_there(find: Find) -> None:
     rgb, camera, border = straight_edge(SIDES["crisp"], 45.0)
     # Five px from the picture's border at its end.
     longer = camera.pixels(camera.on_plane(border) * [1, 11 / 8])
     assert longer[:, 1].min() == pytest.approx(5, abs=2)
-    found = locate(rgb, camera, SIDES["crisp"], longer, False, 6.0, 0.75)
+    found = find(rgb, camera, SIDES["crisp"], longer, False)
     assert np.mean(found.good) > 0.8
     assert np.abs(offsets(found, camera, SIDES["crisp"])).max() < 0.1
 
 
 @pytest.mark.parametrize("part", [0.05, 0.55])
-def test_dark_and_pale_parts_are_found_alike(part: float) -> None:
+def test_dark_and_pale_parts_are_found_alike(find: Find, part: float) -> None:
     rgb, camera, border = straight_edge(SIDES["rounded"], 60.0, part)
-    found = locate(rgb, camera, SIDES["rounded"], border, False, 6.0, 0.75)
+    found = find(rgb, camera, SIDES["rounded"], border, False)
     off = offsets(found, camera, SIDES["rounded"])
     assert abs(np.mean(off)) < 0.02
     assert np.sqrt(np.mean(off**2)) < 0.03
 
 
-def test_the_stated_sigma_is_of_the_size_of_the_scatter() -> None:
+def test_the_stated_sigma_is_of_the_size_of_the_scatter(find: Find) -> None:
     off, sigma = [], []
     for seed in range(6):
         rgb, camera, border = straight_edge(SIDES["crisp"], -60.0, noise=0.02, seed=seed)
-        found = locate(rgb, camera, SIDES["crisp"], border, False, 6.0, 0.75)
+        found = find(rgb, camera, SIDES["crisp"], border, False)
         off.append(offsets(found, camera, SIDES["crisp"])[3:-3] * 9.0)
         sigma.append(found.sigma)
     scatter = np.std(np.concatenate(off))
@@ -115,7 +125,7 @@ def test_the_stated_sigma_is_of_the_size_of_the_scatter() -> None:
 
 
 @pytest.mark.parametrize("kind", list(SIDES))
-def test_a_disc_under_the_camera_is_round(kind: str) -> None:
+def test_a_disc_under_the_camera_is_round(find: Find, kind: str) -> None:
     sides, radius, height = SIDES[kind], 8.5, 300.0
     camera = camera_at(np.zeros(2), height)
     # The camera stands over the disc's middle: every place of its edge looks alike, and the rays
@@ -132,7 +142,7 @@ def test_a_disc_under_the_camera_is_round(kind: str) -> None:
     rgb = developed(area_light(SIZE, scene, fine=2), 0.7, 0.006, seed=4)
     angle = np.linspace(0, 2 * np.pi, 120, endpoint=False)
     top = (radius + 0.3) * np.column_stack([np.cos(angle), np.sin(angle)])
-    found = locate(rgb, camera, sides, camera.pixels(top), True, 6.0, 0.75)
+    found = find(rgb, camera, sides, camera.pixels(top), True)
     lifted = lift(camera, found.pixels, sides, True)
     off = np.hypot(*lifted.points.T) - radius
     assert found.closed
@@ -147,13 +157,13 @@ def test_the_way_stays_on_its_edge_where_another_is_likelier_for_a_while(closed:
     doubt[:, 10] = 0.0
     doubt[150:190, 10], doubt[150:190, 30] = 4.0, 0.0
     assert (doubt[150:190].argmin(axis=1) == 30).all()
-    assert (_edge_path(doubt, closed) == 10).all()
+    assert (edge_path(doubt, closed) == 10).all()
 
 
 def test_the_way_follows_an_edge_that_runs_aslant() -> None:
     place = np.round(np.linspace(5, 35, 300)).astype(int)
     doubt = np.minimum(2.0 * np.abs(np.arange(41) - place[:, None]), 20.0)
-    assert np.abs(_edge_path(doubt, False) - place).max() <= 1
+    assert np.abs(edge_path(doubt, False) - place).max() <= 1
 
 
 def test_resampled_points_stand_evenly_on_the_line() -> None:
@@ -185,7 +195,7 @@ def test_normals_lie_to_the_right_as_seen_on_the_sheet() -> None:
 
 @pytest.mark.parametrize("kind", ["crisp", "chamfered"])
 def test_the_foot_is_found_where_the_coarse_border_followed_the_crease_of_the_wall(
-    kind: str, monkeypatch: pytest.MonkeyPatch
+    find: Find, kind: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sides = SIDES[kind]
     monkeypatch.setitem(globals(), "SIZE", (430, 520))
@@ -194,20 +204,20 @@ def test_the_foot_is_found_where_the_coarse_border_followed_the_crease_of_the_wa
     crease = float(crease_px(sides, np.array([-0.27, -0.26]), 9.0)[1])
     assert crease > 12
     coarse = border - crease * right_normals(border, False)
-    found = locate(rgb, camera, sides, coarse, False, 6.0, 0.75)
+    found = find(rgb, camera, sides, coarse, False)
     lifted = lift(camera, found.pixels, sides, False)
     middle = slice(len(lifted.points) // 3, 2 * len(lifted.points) // 3)
     assert found.good[middle].all()
     assert np.abs(lifted.points[middle, 0]).max() < 0.05
 
 
-def test_a_grainy_part_as_bright_as_the_sheet_is_told_by_its_grain() -> None:
+def test_a_grainy_part_as_bright_as_the_sheet_is_told_by_its_grain(find: Find) -> None:
     """Half of each row is grain, half smooth, of one mean: only the widths differ."""
     rng = np.random.default_rng(5)
     rgb, camera, border = straight_edge(SIDES["crisp"], 0.0, part=0.74, noise=0.004)
     inside = camera.on_plane(np.indices(rgb.shape[1::-1]).reshape(2, -1).T.astype(float))[:, 0] < 0
     grain = np.where(inside, rng.normal(0, 12, len(inside)), 0).reshape(rgb.shape[1::-1]).T
     grainy = np.clip(rgb + grain[..., None], 0, 255).astype(np.uint8)
-    found = locate(grainy, camera, SIDES["crisp"], border, False, 6.0, 0.75)
+    found = find(grainy, camera, SIDES["crisp"], border, False)
     lifted = lift(camera, found.pixels, SIDES["crisp"], False)
     assert np.abs(np.median(lifted.points[:, 0])) * 9 < 1.5

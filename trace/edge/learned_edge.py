@@ -1,0 +1,265 @@
+"""The learned witness: a network that has seen made edges says where each row's edge may lie.
+
+It is given the light across a coarse border, along with where the part's wall and upper face would
+begin by geometry, and gives for each row a distribution over places and the probability that the
+place cannot be told. How it was learned is in `training/`; what it is given is the same there,
+number by number.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.relief_displacement import PartSides, outward_normals
+from snugline.trace.image.linear_light import LUMINANCE_WEIGHTS, linear_to_srgb
+from snugline.trace.image.step_edge import sample_rgb
+
+Floats = NDArray[np.float64]
+
+WEIGHTS = Path(__file__).with_name("learned_edge.onnx")
+# As the network was learned (training/strips.py, training/network.py): px between the rows, places
+# across (positive outwards), the widest wall, points over which the direction is taken.
+STEP_PX = 2.0
+FIRST = -16
+PLACES = 64
+_WIDEST = 40.0
+_SLOPE_REACH = 8
+LINE_SMOOTH = 6.0
+NORMAL_SMOOTH = 4.5
+# Standard deviation of a logistic distribution of scale 1 (pi / sqrt 3); what lies about one place.
+_LOGISTIC = 1.8138
+_ABOUT_PX = 1.6
+_FARTHEST_OFF = 2.0
+_LARGEST_EXPONENT = 80.0
+# What the network is given is scaled to about one, by these, as it was learned:
+_PER_WALL_PX = 1 / 16
+_PER_PLACE = 1 / 32
+_USUAL_PX_PER_MM = 12.0
+_USUAL_THICKNESS = 6.0  # mm
+_LEAST_THICKNESS = 0.05
+_HALO_TIMES = 4.0
+_THICKNESS_TIMES = 0.5
+_BRIGHTEST = 1.6  # of the paper's light
+_HUE_TIMES = 3.0
+_DARK = 0.08  # of white: hue means little below
+_STEEPEST = 0.2  # least share of a px's size that lies across the edge
+_LEAST_SCALE = -4.4
+_MOST_SCALE = 1.5
+# Rows go through the network in pieces of one size, with this many that see what lies beside them.
+_ROWS = 256
+_BESIDE = 32
+# A marker's edge is looked at this far to either side, in steps of:
+_MARGIN_PX = 7.0
+_HALF = 0.5
+_ALONG = np.linspace(0.25, 0.75, 16)  # of each side, away from its corners
+# Its blur is taken between the quarter and the three-quarter level, which lie 2 x 0.6745 standard
+# deviations apart in a normal distribution.
+_QUARTERS = (0.25, 0.75)
+_QUARTERS_APART = 1.349
+_OVERSHOOT = slice(14, 23)  # samples beside the edge on the pale side, where a halo stands
+# The row is blurred by linear luma weights of coded values: ITU-R BT.601, as JPEG (JFIF) has it.
+_LUMA = (0.299, 0.587, 0.114)
+
+
+# The made scenes had this many px for a mm (training/scenes.py); others it has never seen.
+TRAINED_PX_PER_MM = (6.0, 20.0)
+
+
+@dataclass(frozen=True)
+class Response:
+    """How this photo shows a sharp edge, and paper.
+
+    Attributes
+    ----------
+    blur : px, standard deviation; `halo` by what share of the step sharpening overshoots.
+    paper : linear light (N, 3) that lit paper would have at pixels (N, 2).
+    window_dark : the sheet is printed dark beside the part.
+    """
+
+    blur: float
+    halo: float
+    paper: Callable[[Floats], Floats]
+    window_dark: bool
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """For each row across a line a mixture of logistic distributions over the edge's place.
+
+    Attributes
+    ----------
+    share, middle, scale : (N, PLACES) sums to 1 over a row; px outwards; px.
+    untold : (N,) probability that the place cannot be told.
+    """
+
+    share: Floats
+    middle: Floats
+    scale: Floats
+    untold: Floats
+
+    def cost(self, candidates: Floats) -> Floats:
+        """(N, G) minus the logarithm of the density at places (G,) or (N, G), px."""
+        at = np.broadcast_to(candidates, (len(self.share), candidates.shape[-1]))
+        density = np.empty(at.shape)
+        for k in range(at.shape[1]):
+            z = np.abs((at[:, k, None] - self.middle) / self.scale)
+            e = np.exp(-np.minimum(z, _LARGEST_EXPONENT))
+            density[:, k] = np.sum(self.share * e / (self.scale * (1 + e) ** 2), axis=1)
+        even = self.untold / PLACES
+        return -np.log((1 - self.untold)[:, None] * density + even[:, None] + 1e-12)
+
+    def masses(self) -> Floats:
+        """(N, PLACES) probability of each px across, what cannot be told shared out evenly."""
+        rows, bins = np.arange(len(self.share))[:, None], np.rint(self.middle - FIRST)
+        index = (rows * PLACES + np.clip(bins, 0, PLACES - 1)).astype(np.int64)
+        counted = np.bincount(index.ravel(), self.share.ravel(), self.share.size)
+        mass: Floats = counted.reshape(self.share.shape) * (1 - self.untold[:, None])
+        return np.asarray(mass + self.untold[:, None] / PLACES)
+
+    def near(self, place: Floats) -> tuple[Floats, Floats, Floats]:
+        """(N,) mean and standard deviation, px, of what lies about a place, and its probability."""
+        own = self.share * (np.abs(self.middle - place[:, None]) < _ABOUT_PX)
+        total = own.sum(axis=1)
+        mean = (own * self.middle).sum(axis=1) / np.maximum(total, 1e-9)
+        square = own * ((self.middle - mean[:, None]) ** 2 + (_LOGISTIC * self.scale) ** 2)
+        sigma = np.sqrt(square.sum(axis=1) / np.maximum(total, 1e-9))
+        return np.where(total > 1e-6, mean, place), sigma, total * (1 - self.untold)
+
+    def likeliest(self) -> tuple[Floats, Floats, Floats]:
+        """(N,) px of the likeliest place, its standard deviation, and how much is not there."""
+        mass = uniform_filter1d(self.masses(), 3, axis=1, mode="constant")
+        place, sigma, total = self.near(FIRST + mass.argmax(axis=1).astype(np.float64))
+        return place, sigma, 1 - total
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    return cv2.dnn.readNetFromONNX(str(WEIGHTS))
+
+
+def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
+    """Blur (px) and halo at the edges of markers (M, 4, 2), whose corners run clockwise as seen."""
+    side = np.roll(quads, -1, axis=1) - quads
+    tangent = side / np.linalg.norm(side, axis=-1, keepdims=True)
+    outward = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
+    along = _ALONG
+    across = np.arange(-_MARGIN_PX, _MARGIN_PX + 0.1, _HALF)
+    at = (quads[:, :, None] + along[:, None] * side[:, :, None])[:, :, :, None]
+    at = at + across[:, None] * outward[:, :, None, None]
+    light = np.tensordot(LUMINANCE_WEIGHTS, sample_rgb(rgb, at[..., 0], at[..., 1]), 1)
+    profile = np.nanmedian(light.reshape(-1, len(along), len(across)).mean(axis=1), axis=0)
+    low, high = profile[:4].mean(), profile[-4:].mean()
+    share = (profile - low) / max(high - low, 1e-6)
+    place = []
+    for level in _QUARTERS:
+        k = int(np.argmax(share[4:-4] >= level)) + 3
+        place.append(_HALF * (k + (level - share[k]) / (share[k + 1] - share[k] + 1e-9)))
+    return float((place[1] - place[0]) / _QUARTERS_APART), float(share[_OVERSHOOT].max() - 1)
+
+
+def edge_distribution(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    response: Response,
+    line: Floats,
+    normals: Floats,
+    closed: bool,
+) -> Distribution:
+    """Where the edge lies across each point of a line of even step (STEP_PX)."""
+    given = _given(rgb, camera, sides, response, line, normals, closed)
+    n = given.shape[1]
+    around = np.arange(-_BESIDE, n + _BESIDE)
+    around = around % n if closed else np.clip(around, 0, n - 1)
+    inner = _ROWS - 2 * _BESIDE
+    starts = range(0, n, inner)
+    index = np.stack([np.clip(np.arange(s, s + _ROWS), 0, len(around) - 1) for s in starts])
+    pieces = np.ascontiguousarray(given[:, around[index]].transpose(1, 0, 2, 3))
+    network = _network()
+    network.setInput(pieces)
+    place, untold = network.forward(["place", "open"])
+    count, _, half, cells = place.shape
+    place = place.reshape(count, 2, 2, 3, half, cells).transpose(0, 4, 1, 5, 2, 3)
+    place = place.reshape(count, 2 * half, 2 * cells, 3)[:, _BESIDE:-_BESIDE]
+    place = place.reshape(-1, PLACES, 3)[:n].astype(np.float64)
+    untold = untold[..., 0].transpose(0, 2, 1).reshape(count, -1)[:, _BESIDE:-_BESIDE].ravel()[:n]
+    share = np.exp(place[..., 0] - place[..., 0].max(axis=1, keepdims=True))
+    share /= share.sum(axis=1, keepdims=True)
+    middle = FIRST + np.arange(PLACES) + _FARTHEST_OFF * np.tanh(place[..., 1] / 2)
+    scale = np.exp(np.clip(place[..., 2], _LEAST_SCALE, _MOST_SCALE))
+    return Distribution(share, middle, scale, 1 / (1 + np.exp(-untold.astype(np.float64))))
+
+
+def widths(sides: PartSides, slope: Floats) -> tuple[Floats, Floats]:
+    """(N,) mm from the silhouette in to the wall's top, and to where the upper face begins."""
+    wall, lean = sides.thickness - sides.edge_size, float(np.tan(sides.draft))
+    top = wall * (slope - lean)
+    crease = sides.thickness * slope - wall * lean - sides.edge_size
+    farthest = np.maximum(np.maximum(0.0, top), crease)
+    if sides.edge == "round":
+        rounded = top + sides.edge_size * (np.sqrt(1 + slope**2) - 1)
+        farthest = np.where(slope > 0, np.maximum(farthest, rounded), farthest)
+    return farthest - top, farthest - crease
+
+
+def _given(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    response: Response,
+    line: Floats,
+    normals: Floats,
+    closed: bool,
+) -> NDArray[np.float32]:
+    """(C, N, PLACES) what the network is given."""
+    n = len(line)
+    on_sheet = camera.on_plane(line)
+    beside = camera.on_plane(line + normals) - on_sheet  # mm for a px outwards
+    outward = outward_normals(on_sheet, closed, _SLOPE_REACH)
+    across = np.abs(np.sum(outward * beside, axis=1))
+    centre = camera.centre
+    slope = -np.sum(outward * (centre[:2] - on_sheet) / centre[2], axis=1)
+    size = np.linalg.norm(beside, axis=1)
+    across = np.maximum(across, _STEEPEST * size)
+    wall, crease = (np.clip(w / across, 0, _WIDEST) for w in widths(sides, slope))
+    places = np.arange(FIRST, FIRST + PLACES)
+    paper = response.paper(line).T[:, :, None]
+    channels: list[Floats] = []
+    for shift in (np.zeros(n), crease, wall):
+        at = line[:, None] + normals[:, None] * (places - shift[:, None])[..., None]
+        # Beyond the picture's border it goes on as it is there.
+        x, y = (np.clip(at[..., k], 0, rgb.shape[1 - k] - 1.001) for k in (0, 1))
+        light = sample_rgb(rgb, x, y)
+        channels += _looks(light / paper)
+    px_per_mm = float(1 / np.median(size))
+    thickness = max(sides.thickness, _LEAST_THICKNESS)
+    rows = [
+        normals[:, 0],
+        normals[:, 1],
+        slope,
+        _PER_WALL_PX * crease,
+        _PER_WALL_PX * wall,
+        np.full(n, np.log(px_per_mm / _USUAL_PX_PER_MM)),
+        np.full(n, response.blur - 1),
+        np.full(n, _HALO_TIMES * response.halo),
+        np.full(n, float(response.window_dark)),
+        np.full(n, _THICKNESS_TIMES * np.log(thickness / _USUAL_THICKNESS)),
+    ]
+    planes = [np.broadcast_to(_PER_PLACE * places, (n, PLACES))]
+    planes += [np.broadcast_to(row[:, None], (n, PLACES)) for row in rows]
+    return np.stack([*channels, *planes]).astype(np.float32)
+
+
+def _looks(share: Floats) -> list[Floats]:
+    """Brightness and two opponent colours of light (3, ...) as a share of the paper's."""
+    red, green, blue = linear_to_srgb(np.clip(share, 0, _BRIGHTEST))
+    luma = _LUMA[0] * red + _LUMA[1] * green + _LUMA[2] * blue
+    scale = _HUE_TIMES / (luma + _DARK)
+    return [2 * luma - 1, (red - green) * scale, (blue - luma) * scale]

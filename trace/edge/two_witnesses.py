@@ -1,0 +1,301 @@
+"""The part's silhouette by two witnesses: a learned one and the physical profile.
+
+The learned one looks first, far and wide; along what it found both are asked, and each is weighed
+by what it is sure of. `silhouette.locate` asks the profile alone.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import (
+    gaussian_filter1d,
+    maximum_filter1d,
+    median_filter,
+    uniform_filter1d,
+)
+
+from snugline.trace.camera.projection import Camera
+from snugline.trace.edge.edge_cost import Across, Scene
+from snugline.trace.edge.edge_line import (
+    Silhouette,
+    candidate_spread,
+    corners,
+    edge_path,
+    minimum,
+    moved_across,
+    oscillating,
+    px_per_mm,
+    turning,
+)
+from snugline.trace.edge.edge_shading import Shading
+from snugline.trace.edge.learned_edge import (
+    FIRST,
+    LINE_SMOOTH,
+    NORMAL_SMOOTH,
+    STEP_PX,
+    Distribution,
+    Response,
+    edge_distribution,
+)
+from snugline.trace.edge.relief_displacement import PartSides, lift
+from snugline.trace.image.polyline import resample, right_normals, smoothed
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_SIGMA_FLOOR_PX = 0.02
+# A point less certain than this is discarded.
+_SURE_ENOUGH_PX = 1.0
+# A point less certain than this pools more neighbours: this many times more, in turn.
+_VAGUE_PX = 0.15
+_WIDER = (3.0, 8.0)
+# They are pooled along a smoothed line, where the present one lies within this share of the
+# search's reach from it.
+_STRAYS = 0.5
+# Print, gloss and grain of the part's face follow no model, the sheet has none: before the light is
+# known the noise of the face is assumed to be at least this many times that of the sheet.
+_FACE_ROUGHER = 2.0
+# Standard deviation of the line's own error, as a share of the search's reach.
+_KEPT_TO = 1.5
+# Below this standard deviation over all candidates a point is certain enough to estimate the light.
+_SURE_PX = 0.6
+# Both witnesses are weighed within this many px to either side.
+_TOGETHER_PX = 2.0
+_TOGETHER = np.arange(-_TOGETHER_PX, _TOGETHER_PX + 0.1, 0.2)
+# Rows over which the learned costs are pooled: its rows see one another already.
+_POOLED = 1.5
+# What the physical model leaves out, px, and how often it is wrong altogether along a line that the
+# learned witness found. Of the rows where it is sure 1 % are off by over a pixel (40 scenes, seed
+# 40417 of benchmarks/unseen_photos.py); three times that, since not all are. Chosen with a look at
+# the shared photos, checked on 24 scenes of seed 77123: no worse there than 0.15, one miss fewer.
+_PHYSICAL_PX = 0.05
+_PHYSICAL_WRONG = 0.03
+# Below this probability all places are alike to the path.
+_LEAST_MASS = 1e-3
+# With this much of the probability elsewhere a second edge is as likely; with more nothing is told.
+_RIVAL_SHARE = 0.35
+_DOUBTED = 0.7
+# Only where the line turns less than this among them: a corner would be cut.
+_STRAIGHT = np.radians(25)
+# The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
+_TIP = np.radians(55)
+_TIP_PX = 4.0
+
+
+@dataclass(frozen=True)
+class _Pass:
+    """A search along the line.
+
+    Attributes
+    ----------
+    reach_px : how far off the line the edge may be.
+    grid_px : between candidates.
+    pool : points, standard deviation over which the costs of neighbours are pooled.
+    """
+
+    reach_px: float
+    grid_px: float
+    pool: float
+
+
+# Along what the learned witness found: the second pass follows the first. Each reach covers what is
+# left before it, each grid is finer than the blur; pooled as far as grain asks for.
+_FIRST = _Pass(reach_px=3.0, grid_px=0.3, pool=2.5)
+_LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
+# Pooling rounds corners: there every point is located almost by itself, twice.
+_CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
+_CORNER_ROUNDS = 2
+# Points over which the line is smoothed that the learned witness found, and that of a corner.
+_FOUND_SMOOTH = 1.5
+_CORNER_SMOOTH = 1.0
+# Points over which normals are smoothed, along the line and in corners; of the part's slope.
+_NORMAL_SMOOTH = 3.0
+_CORNER_NORMAL_SMOOTH = 1.5
+_SLOPE_SMOOTH = 8
+# A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
+# a good edge.
+_OUTLIER = 5
+_LEAST_SCATTER_PX = 0.05
+# A corner's tip is dropped together with this many of its lengths to either side.
+_TIP_LENGTHS = 1.5
+# Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
+# none has more of than the first sigma, px; what strays by the second from the median counts this
+# little.
+_MEDIAN_POINTS = 11
+_OFFSET_SMOOTH = 2.5
+_MOST_CERTAIN_PX = 0.05
+_STRAY_PX = 1.0
+_STRAY_WEIGHT = 0.05
+
+
+def locate_with_both(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    border: Floats,
+    closed: bool,
+    blur_px: float,
+    response: Response,
+) -> Silhouette:
+    """Sub-pixel silhouette near a coarse border.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, the full photo.
+    border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
+    blur_px : blur of the markers' edges in this photo, the sharpest that an edge can be.
+    response : how this photo shows a sharp edge, and paper.
+    """
+    scene = Scene(rgb, camera, sides, blur_px, px_per_mm(camera, border, closed))
+    # First the learned witness alone, far and wide; then both, along what it found.
+    line = smoothed(resample(border, STEP_PX, closed), LINE_SMOOTH, closed)
+    normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)
+    seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
+    offset, sigma, elsewhere = _along(seen, closed)
+    rival = elsewhere > _RIVAL_SHARE
+    line = line + _calmed(offset, sigma, closed)[:, None] * normals
+    line = smoothed(resample(line, STEP_PX, closed), _FOUND_SMOOTH, closed)
+    normals = right_normals(smoothed(line, _NORMAL_SMOOTH, closed), closed)
+    seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
+    moved, shading = np.zeros(len(line)), None
+    for now in (_FIRST, _LAST):
+        found = _search(scene, line + moved[:, None] * normals, normals, closed, now, shading)
+        shading = found.shading
+        offset, sigma, elsewhere = _together(found, seen, moved, closed)
+        if now is _FIRST:
+            offset = _calmed(offset, sigma, closed)
+        moved = moved + offset
+    line = line + moved[:, None] * normals
+    apart = offset - _calmed(offset, sigma, closed)
+    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), _LEAST_SCATTER_PX)
+    good = found.known & (np.abs(apart) < _OUTLIER * scatter) & (sigma < _SURE_ENOUGH_PX)
+    good &= ~oscillating(line, closed) & (elsewhere < _DOUBTED)
+    for zone in corners(normals, STEP_PX, closed):
+        there = line[zone]
+        for _ in range(_CORNER_ROUNDS):
+            there = smoothed(there, _CORNER_SMOOTH, False)
+            normals = right_normals(smoothed(there, _CORNER_NORMAL_SMOOTH, False), False)
+            at_corner = _search(scene, there, normals, False, _CORNER, shading)
+            there = there + at_corner.offset[:, None] * normals
+        # Where that leads away from what both witnesses said, it is not followed.
+        strays = np.linalg.norm(there - line[zone], axis=1) > np.maximum(1.0, 3 * sigma[zone])
+        there = np.where(strays[:, None], line[zone], there)
+        line[zone], sigma[zone] = there, np.where(strays, sigma[zone], at_corner.sigma)
+        # The very tip of a sharp corner is rounded by the picture's own blur.
+        tip = turning(right_normals(there, False), round(_TIP_PX / STEP_PX), False) > _TIP
+        tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / STEP_PX) + 1, mode="nearest")
+        good[zone] = (at_corner.known | strays) & (sigma[zone] < _SURE_ENOUGH_PX) & ~tip
+    share = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
+    return Silhouette(line, sigma, good, share > 0.5, closed)
+
+
+def _along(seen: Distribution, closed: bool) -> tuple[Floats, Floats, Floats]:
+    """(N,) px of the edge along a line, the learned witness alone, its sigma, and how much of the
+    probability is elsewhere.
+    """
+    mode = "wrap" if closed else "nearest"
+    mass = uniform_filter1d(seen.masses(), 3, axis=1, mode="constant")
+    cost = gaussian_filter1d(-np.log(mass + _LEAST_MASS), _POOLED, axis=0, mode=mode)
+    mean, sigma, total = seen.near(FIRST + edge_path(cost, closed).astype(np.float64))
+    return mean, sigma, 1 - total
+
+
+def _together(
+    found: "_Found", seen: Distribution, moved: Floats, closed: bool
+) -> tuple[Floats, Floats, Floats]:
+    """(N,) px off a line that lies `moved` off the one seen, sigma, and the share elsewhere.
+
+    Each witness is weighed by what it is sure of; that the physical one is wrong altogether has a
+    probability of its own.
+    """
+    mode = "wrap" if closed else "nearest"
+    grid = _TOGETHER
+    learned = seen.cost(moved[:, None] + grid)
+    learned = gaussian_filter1d(learned, _POOLED, axis=0, mode=mode)
+    width = np.hypot(found.sigma, _PHYSICAL_PX)[:, None]
+    off = (grid - found.offset[:, None]) / width
+    right = (1 - _PHYSICAL_WRONG) * np.exp(-0.5 * off**2) / (width * np.sqrt(2 * np.pi))
+    physical = -np.log(right + _PHYSICAL_WRONG / (2 * _TOGETHER_PX))
+    cost = learned + np.where(found.decided[:, None], physical, 0.0)
+    offset = minimum(cost, grid)[0]
+    share = np.exp(cost.min(axis=1, keepdims=True) - cost)
+    share /= share.sum(axis=1, keepdims=True)
+    about = share * (np.abs(grid - offset[:, None]) < 1.0)
+    mean = (about * grid).sum(axis=1) / about.sum(axis=1)
+    sigma = np.sqrt((about * (grid - mean[:, None]) ** 2).sum(axis=1) / about.sum(axis=1))
+    _, _, total = seen.near(moved + offset)
+    return offset, np.maximum(sigma, _SIGMA_FLOOR_PX), 1 - np.maximum(total, 0)
+
+
+def _calmed(offset: Floats, sigma: Floats, closed: bool) -> Floats:
+    """Offsets smoothed along the line, first by a median; what is surer counts more."""
+    mode = "wrap" if closed else "nearest"
+    middle = median_filter(offset, size=_MEDIAN_POINTS, mode=mode)
+    weight = 1 / (sigma**2 + _MOST_CERTAIN_PX**2)
+    weight = np.where(np.abs(offset - middle) > _STRAY_PX, _STRAY_WEIGHT * weight, weight)
+    total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
+    calm: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
+    return calm
+
+
+@dataclass(frozen=True)
+class _Found:
+    offset: Floats
+    sigma: Floats
+    decided: Mask
+    known: Mask
+    shading: Shading | None
+
+
+def _search(
+    scene: Scene,
+    line: Floats,
+    normals: Floats,
+    closed: bool,
+    now: _Pass,
+    shading: Shading | None,
+) -> _Found:
+    """Where the physical witness sees the edge, for each point of a line."""
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=_SLOPE_SMOOTH).slope
+    candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
+    across = Across.of(scene, line, normals, slope, closed, candidates, np.zeros(len(line)))
+    mode = "wrap" if closed else "nearest"
+    rougher = _FACE_ROUGHER if shading is None else 1.0
+    known = shading
+    while True:
+        cost = across.costs(known, rougher)
+        pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
+        told = across.shading(
+            minimum(pooled, candidates)[2], candidate_spread(pooled, candidates) < _SURE_PX
+        )
+        if known is not None or told is None:
+            break
+        known = told  # the light is told by the first look; only with it are all places comparable
+    # Where the profiles carry little information, the line is kept to.
+    favour = 0.5 * (candidates / (_KEPT_TO * now.reach_px)) ** 2
+    offset, sigma, best = minimum(pooled + favour, candidates)
+    # Where few neighbours leave the position open, more are pooled.
+    for wider in _WIDER:
+        reach = round(2 * wider * now.pool)
+        vague = (sigma > _VAGUE_PX) & (turning(normals, reach, closed) < _STRAIGHT)
+        if not vague.any():
+            break
+        # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
+        width = wider * now.pool
+        rest = line - smoothed(line, width, closed, 2.0)
+        # Smoothed twice: once alone would pull every bend inwards.
+        strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
+        if not closed:  # the ends are smoothed to themselves, right or wrong
+            strays[: round(width)] = strays[-round(width) :] = 0.0
+        moved = moved_across(cost, candidates, strays)
+        o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
+        o = o - strays
+        vague &= (o > candidates[0]) & (o < candidates[-1])
+        vague &= np.abs(strays) < _STRAYS * now.reach_px
+        offset, sigma, best = (
+            np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
+        )
+    decided = (best > 1) & (best < len(candidates) - 2) & across.known
+    return _Found(offset, np.maximum(sigma, _SIGMA_FLOOR_PX), decided, across.known, told)

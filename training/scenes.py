@@ -1,0 +1,319 @@
+"""Random scenes of one stretch of a part's edge: drawn by a seed on the CPU, the same everywhere.
+
+`draw` gives a dict of float32 arrays, one row for each scene. What each entry does is said where it
+is used: shapes.py (solid), light.py (materials, sheet, lamps), photo.py (camera), strips.py (what
+the program is told and how far off its coarse border runs).
+"""
+
+import itertools
+
+import numpy as np
+
+VERSION = 2
+LAMPS = 3
+
+
+def draw(seed, count):
+    """Scenes by seed (any sequence of ints); a dict of float32 arrays (count, ...)."""
+    rng = np.random.default_rng(seed)
+    scenes = {}
+    for part in (_solid, _view, _material, _sheet, _light, _camera, _told):
+        scenes.update(part(rng, count, scenes))
+    return {k: np.asarray(v, np.float32) for k, v in scenes.items()}
+
+
+def _either(rng, n, *choices):
+    """One of several (share, values) for each scene."""
+    pick = rng.random(n) * sum(share for share, _ in choices)
+    result = np.zeros(n)
+    edges = np.cumsum([0] + [share for share, _ in choices])
+    for (low, high), (_, values) in zip(itertools.pairwise(edges), choices, strict=True):
+        result = np.where((pick >= low) & (pick < high), values, result)
+    return result
+
+
+def _log(rng, n, low, high):
+    return np.exp(rng.uniform(np.log(low), np.log(high), n))
+
+
+def _chance(rng, n, share):
+    return (rng.random(n) < share).astype(np.float64)
+
+
+def _solid(rng, n, _):
+    u = rng.uniform
+    px_per_mm = _log(rng, n, 6, 20)
+    thickness = _log(rng, n, 0.5, 30)
+    edge_kind = _either(rng, n, (0.3, 0.0), (0.45, 1.0), (0.25, -1.0))  # crisp, round, chamfered
+    edge = np.where(
+        edge_kind == 0,
+        u(0.0, 0.12, n),
+        0.15 + (np.minimum(3.0, 0.45 * thickness) - 0.15) * rng.random(n) ** 1.5,
+    )
+    edge = np.minimum(edge, 0.45 * thickness)
+    bottom = _either(rng, n, (0.6, u(0.0, 0.08, n)), (0.4, u(0.1, 1.5, n)))
+    bottom = np.minimum(bottom, 0.3 * thickness)
+    draft = _either(rng, n, (0.5, 0.0), (0.35, u(0, 4, n)), (0.1, u(-3, 0, n)), (0.05, u(4, 12, n)))
+    turn = _either(
+        rng,
+        n,
+        (0.4, 0.0),
+        (0.18, np.pi / 2),
+        (0.17, u(0.1, 2.4, n)),
+        (0.1, 2 * np.pi),
+        (0.15, u(0.2, 1.6, n)),
+    )
+    radius = _either(rng, n, (0.15, u(0, 8, n)), (0.85, _log(rng, n, 8, 700)))
+    radius = np.where(turn > 3.1, np.maximum(radius, 50.0), radius)
+    rate = 2 * np.pi / _log(rng, n, 150, 1500)
+    bent = _chance(rng, n, 0.4) * (turn < 0.3)
+    return {
+        "px_per_mm": px_per_mm,
+        "thickness": thickness * px_per_mm,
+        "edge": edge * px_per_mm,
+        "edge_kind": edge_kind,
+        "bottom": bottom * px_per_mm,
+        "bottom_round": _chance(rng, n, 0.6),
+        "draft": np.radians(draft),
+        "turn": turn,
+        "radius": radius,
+        "hollow": np.where(_chance(rng, n, 0.2) > 0, -1.0, 1.0),
+        "wave": bent * u(0.0, 0.15, n) / rate,
+        "rate": rate,
+        "phase": u(0, 2 * np.pi, n),
+    }
+
+
+def _view(rng, n, s):
+    lean = _either(rng, n, (0.75, rng.uniform(0.0, 0.6, n)), (0.25, rng.uniform(0.5, 0.95, n)))
+    # A wall seen wider than the strip can show teaches nothing.
+    lean = np.minimum(lean, 90 / s["thickness"])
+    # Across the edge more often than along it: there the wall shows.
+    towards = rng.uniform(0, 2 * np.pi, n)
+    return {
+        "lean": lean,
+        "towards": towards,
+        "farness": rng.uniform(2800, 5500, n),  # height of the camera, px
+        "squeeze": np.cos(np.radians(rng.uniform(0, 33, n))),
+        "squeezed": rng.uniform(0, np.pi, n),
+        "turned": rng.uniform(0, 2 * np.pi, n),
+        "shift": rng.uniform(-12, 12, (n, 2)),
+        "start": rng.normal(0, 40, n),  # px along the outline, of the stretch's middle
+    }
+
+
+# Typical colours, linear: what parts are made of.
+_HUES = np.array(
+    [
+        [0.70, 0.56, 0.40],  # maple, birch
+        [0.62, 0.47, 0.30],  # ash, beech
+        [0.38, 0.24, 0.14],  # oak, cherry
+        [0.16, 0.09, 0.05],  # walnut
+        [0.60, 0.30, 0.20],  # terracotta
+        [0.20, 0.30, 0.45],
+        [0.25, 0.40, 0.25],
+        [0.55, 0.12, 0.10],
+    ]
+)
+
+
+def _material(rng, n, _):
+    u = rng.uniform
+    level = _either(
+        rng,
+        n,
+        (0.22, u(0.015, 0.09, n)),
+        (0.28, u(0.1, 0.42, n)),
+        (0.3, u(0.42, 0.86, n)),
+        (0.2, u(0.02, 0.86, n)),
+    )
+    grey = level[:, None] * np.exp(
+        rng.normal(0, 1, (n, 3)) * _either(rng, n, (0.6, 0.02), (0.4, 0.15))[:, None]
+    )
+    hue = (
+        _HUES[rng.integers(len(_HUES), size=n)]
+        * u(0.65, 1.2, n)[:, None]
+        * np.exp(rng.normal(0, 0.06, (n, 3)))
+    )
+    face = np.where(_chance(rng, n, 0.42)[:, None] > 0, hue, grey)
+    # The side may be of another stuff: a core under a veneer, a cut, a glued strip, a painted top.
+    other = _HUES[rng.integers(len(_HUES), size=n)] * u(0.4, 1.2, n)[:, None]
+    bare = np.exp(rng.normal(0, 0.8, n))[:, None] * face
+    side = np.where(
+        _chance(rng, n, 0.7)[:, None] > 0,
+        face * u(0.85, 1.1, n)[:, None],
+        np.where(_chance(rng, n, 0.5)[:, None] > 0, other, bare),
+    )
+    metal = _chance(rng, n, 0.09)
+    gloss = _either(rng, n, (0.25, 0.0), (0.75, u(0.025, 0.06, n)))
+    kind = rng.integers(0, 6, n)  # plain, speckle, grain, rings, print, pores
+    strength = np.select(
+        [kind == 0, kind == 1, kind == 2, kind == 3, kind == 4],
+        [
+            u(0, 0.02, n),
+            _log(rng, n, 0.03, 0.5),
+            _log(rng, n, 0.03, 0.35),
+            _log(rng, n, 0.03, 0.35),
+            u(0.2, 0.9, n),
+        ],
+        _log(rng, n, 0.05, 0.6),
+    )
+    # Light of the wall, or of the face, the same as that of the sheet beside it: only hue, or only
+    # geometry, tells the edge then.
+    even = _either(rng, n, (0.7, 0.0), (0.2, 1.0), (0.1, 2.0))
+    return {
+        "face": np.clip(face, 0.008, 0.92),
+        "side": np.clip(side, 0.008, 0.92),
+        "metal": metal,
+        "gloss": np.where(metal > 0, u(0.45, 0.92, n), gloss),
+        "rough": _log(rng, n, 0.01, 0.5),
+        "clear": _chance(rng, n, 0.05) * u(0.2, 0.8, n),  # light that passes through
+        "kind": kind,
+        "strength": strength,
+        "grain_turn": u(0, np.pi, n),
+        "grain_scale": _log(rng, n, 0.03, 0.5),  # texture cells for each px
+        "grain_long": _either(rng, n, (0.5, 1.0), (0.5, _log(rng, n, 3, 20))),
+        "grain_place": u(0, 1, (n, 4)),
+        "side_strength": u(0.3, 1.2, n),
+        "ring_rate": _log(rng, n, 0.1, 1.2),
+        "print_colour": np.clip(
+            u(0.02, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.3, (n, 3))), 0.01, 0.92
+        ),
+        "print_level": u(-0.5, 1.2, n),
+        "even": even,
+        "even_ratio": np.exp(rng.normal(0, 0.03, n)),
+        "even_hue": _chance(rng, n, 0.5),
+        "texture_seed": rng.integers(0, 2**20, n),
+        # A stripe on the face along the edge: paint, a groove, an inlay.
+        "stripe": _chance(rng, n, 0.1),
+        "stripe_at": u(6, 45, n),
+        "stripe_wide": u(1, 14, n),
+        "stripe_light": np.exp(rng.normal(0, 0.6, n)),
+    }
+
+
+def _sheet(rng, n, s):
+    u = rng.uniform
+    dark = _chance(rng, n, 0.13)
+    paper = u(0.72, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.012, (n, 3)))
+    ink = u(0.025, 0.09, n)[:, None] * np.exp(rng.normal(0, 0.05, (n, 3)))
+    return {
+        "dark": dark,
+        "paper": paper,
+        "ground": np.where(dark[:, None] > 0, ink, paper),
+        "paper_grain": _log(rng, n, 0.002, 0.04),
+        "dirt": _chance(rng, n, 0.12) * u(0.05, 0.4, n),
+        "cockle": rng.normal(0, 0.04, n),  # the sheet's waves, in light
+        # A printed line, or the window's border: across or beside the edge.
+        "line": _chance(rng, n, 0.12),
+        "line_turn": _either(rng, n, (0.5, rng.normal(0, 0.05, n)), (0.5, u(-1.5, 1.5, n))),
+        "line_at": u(4, 60, n),
+        "line_wide": u(1, 10, n),
+        "line_ink": u(0.03, 0.6, n),
+        "bits": _chance(rng, n, 0.06),
+        "bits_at": u(14, 60, n),
+        "bits_wide": u(10, 35, n),
+    }
+
+
+def _light(rng, n, _):
+    u = rng.uniform
+    # share, elevation, radius (radians): a window, a ceiling, a lamp, a small hard lamp, none
+    kinds = rng.choice(5, (n, LAMPS), p=[0.3, 0.2, 0.25, 0.15, 0.1])
+    elevation = np.choose(
+        kinds,
+        [
+            u(20, 55, (n, LAMPS)),
+            u(60, 88, (n, LAMPS)),
+            u(30, 75, (n, LAMPS)),
+            u(15, 75, (n, LAMPS)),
+            u(45, 90, (n, LAMPS)),
+        ],
+    )
+    radius = np.choose(
+        kinds,
+        [
+            u(0.1, 0.5, (n, LAMPS)),
+            u(0.1, 0.45, (n, LAMPS)),
+            u(0.02, 0.15, (n, LAMPS)),
+            u(0.004, 0.03, (n, LAMPS)),
+            u(0.3, 0.5, (n, LAMPS)),
+        ],
+    )
+    used = np.column_stack([np.ones(n), _chance(rng, n, 0.4), _chance(rng, n, 0.12)])
+    share = used * rng.dirichlet(np.ones(LAMPS) * 1.5, n) * (kinds != 4)
+    total = share.sum(axis=1)
+    room = u(0.15, 0.65, n)
+    room = np.where(total < 1e-6, 1.0, room)
+    share *= ((1 - room) / np.maximum(total, 1e-6))[:, None]
+    return {
+        "lamp": share,
+        "lamp_up": np.radians(elevation),
+        "lamp_at": u(0, 2 * np.pi, (n, LAMPS)),
+        "lamp_radius": radius,
+        "lamp_colour": np.exp(rng.normal(0, 0.06, (n, LAMPS, 1)) * np.array([1.0, 0.0, -1.0])),
+        "room": room,
+        "room_colour": np.exp(rng.normal(0, 0.05, (n, 1)) * np.array([1.0, 0.0, -1.0])),
+        "room_lean": rng.normal(0, 0.35, (n, 2)),
+        "room_bands": u(0, 0.6, n),
+        "room_phase": u(0, 2 * np.pi, n),
+        # The shadow of a phone or hand over part of it: a straight soft rim.
+        "hand": _chance(rng, n, 0.18),
+        "hand_at": rng.normal(0, 60, n),
+        "hand_turn": u(0, 2 * np.pi, n),
+        "hand_soft": _log(rng, n, 4, 120),
+        "hand_dark": u(0.3, 0.95, n),
+    }
+
+
+def _camera(rng, n, _):
+    u = rng.uniform
+    soft = _chance(rng, n, 0.15)
+    return {
+        "blur": np.where(soft > 0, u(1.2, 2.1, n), u(0.45, 1.3, n)),
+        "disc": _chance(rng, n, 0.2) * u(0.5, 2.2, n),
+        "motion": _chance(rng, n, 0.1) * u(0.5, 4.5, n),
+        "motion_turn": u(0, np.pi, n),
+        "white": u(0.5, 0.92, n),
+        "balance": np.exp(rng.normal(0, 0.04, (n, 3)) * np.array([1.0, 0.2, 1.0])),
+        "shot": 1 / _log(rng, n, 600, 12000),  # variance at full scale
+        "read": u(0.0006, 0.003, n),
+        "denoise": _chance(rng, n, 0.6) * u(0.4, 1.0, n),
+        "gamma": np.exp(_chance(rng, n, 0.5) * rng.normal(0, 0.06, n)),
+        "contrast": _chance(rng, n, 0.4) * rng.normal(0, 0.12, n),
+        "local": _chance(rng, n, 0.25) * u(0.05, 0.3, n),
+        "sharpen": _either(rng, n, (0.3, 0.0), (0.7, u(0.1, 1.0, n))),
+        "sharpen_radius": u(0.7, 2.2, n),
+        "quality": np.round(u(78, 98, n)),
+        "twice": _chance(rng, n, 0.15) * np.round(u(70, 96, n)),
+        "half_colour": _chance(rng, n, 0.9),
+        "mark_turn": u(0, 2 * np.pi, n),
+    }
+
+
+def _told(rng, n, s):
+    """What the program believes of the part, and how its coarse border runs."""
+    px = s["px_per_mm"]
+    unknown = _chance(rng, n, 0.3)  # edge and draft were left out: sharp and upright
+    unknown *= (s["edge"] / px < 1.0) * (np.abs(s["draft"]) < np.radians(2))
+    thickness = s["thickness"] * (1 + rng.normal(0, 0.008, n)) + px * rng.normal(0, 0.04, n)
+    # Grossly wrong now and then, so that the light is not believed less than a number.
+    thickness *= np.where(_chance(rng, n, 0.04) > 0, np.exp(rng.normal(0, 0.3, n)), 1.0)
+    edge = np.where(
+        (unknown > 0) | (s["edge_kind"] == 0), 0.0, s["edge"] * np.exp(rng.normal(0, 0.08, n))
+    )
+    return {
+        "told_thickness": np.maximum(thickness, 1.0),
+        "told_edge": np.minimum(edge, 0.45 * thickness),
+        "told_kind": np.where(edge > 0, s["edge_kind"], 0.0),
+        "told_draft": np.where(unknown > 0, 0.0, s["draft"] + np.radians(rng.normal(0, 0.2, n))),
+        "told_paper": np.exp(rng.normal(0, 0.05, (n, 1)) + rng.normal(0, 0.012, (n, 3))),
+        "stray": _either(rng, n, (0.5, _log(rng, n, 0.1, 1.0)), (0.5, _log(rng, n, 0.8, 4.0))),
+        "stray_long": _log(rng, n, 6, 60),
+        "stray_off": rng.normal(0, 1, n) * _either(rng, n, (0.5, 0.3), (0.5, 1.8))
+        # Now and then it has nothing to do with the edge.
+        + _chance(rng, n, 0.03) * rng.choice([-1.0, 1.0], n) * rng.uniform(16, 30, n),
+        "at_crease": _either(rng, n, (0.6, 0.0), (0.25, 1.0), (0.15, 2.0)),
+        "at_crease_from": rng.uniform(-100, 100, n),
+        "noise_seed": rng.integers(0, 2**20, n),
+    }
