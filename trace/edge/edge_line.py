@@ -16,25 +16,54 @@ from snugline.trace.image.polyline import right_normals, smoothed
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+SIGMA_FLOOR_PX = 0.02
+# A point less certain than this is discarded.
+SURE_ENOUGH_PX = 1.0
+# A point less certain than this pools more neighbours: this many times more, in turn.
+VAGUE_PX = 0.15
+WIDER = (3.0, 8.0)
+# They are pooled along a smoothed line, where the present one lies within this share of the
+# search's reach from it,
+STRAYS = 0.5
+# and only where the line turns less than this among them: a corner would be cut.
+STRAIGHT = np.radians(25)
+# Print, gloss and grain of the part's face follow no model, the sheet has none: before the light is
+# known the noise of the face is assumed to be at least this many times that of the sheet.
+FACE_ROUGHER = 2.0
+CORNER_ROUNDS = 2
+# Points over which normals are smoothed, along the line and in corners; of the part's slope.
+LINE_NORMAL_SMOOTH = 3.0
+CORNER_NORMAL_SMOOTH = 1.5
+SLOPE_SMOOTH = 8
+# A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
+# a good edge.
+OUTLIER = 5
+LEAST_SCATTER_PX = 0.05
+# At the tip of a sharp corner, turning by more than this within this many px, the picture's blur
+# rounds the edge; it is dropped together with this many of its lengths to either side.
+TIP = np.radians(55)
+TIP_PX = 4.0
+TIP_LENGTHS = 1.5
+# Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
+# none has more of than the first sigma, px; what strays by the second from the median counts this
+# little.
+MEDIAN_POINTS = 11
+MOST_CERTAIN_PX = 0.05
+STRAY_PX = 1.0
+STRAY_WEIGHT = 0.05
 # A line that oscillates by this much in all, within this many points to either side, has strayed.
 _OSCILLATION = np.radians(30)
-
 _OSCILLATION_REACH = 18
-
 _OSCILLATION_SMOOTH = 4.0  # points, before it is measured
 
 # A line that turns by this much within this many pixels to either side is a corner.
 _SHARP = np.radians(40)
-
 _CORNER_PX = 12.0
-
 _CORNER_ZONE_PX = 30.0  # to either side, searched again with finer pooling
-
 _SHORTEST_ZONE = 12  # points; a shorter stretch cannot be searched
 
 # Minimum-cost path:
 _PATH_STEP_COST = 0.3  # of a step from row to row, relative to the data cost
-
 _PATH_OVERLAP = 60  # points, when closing a loop
 
 

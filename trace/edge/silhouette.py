@@ -19,6 +19,26 @@ from scipy.ndimage import (
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_cost import Across, Scene
 from snugline.trace.edge.edge_line import (
+    CORNER_NORMAL_SMOOTH,
+    CORNER_ROUNDS,
+    FACE_ROUGHER,
+    LEAST_SCATTER_PX,
+    LINE_NORMAL_SMOOTH,
+    MEDIAN_POINTS,
+    MOST_CERTAIN_PX,
+    OUTLIER,
+    SIGMA_FLOOR_PX,
+    SLOPE_SMOOTH,
+    STRAIGHT,
+    STRAY_PX,
+    STRAY_WEIGHT,
+    STRAYS,
+    SURE_ENOUGH_PX,
+    TIP,
+    TIP_LENGTHS,
+    TIP_PX,
+    VAGUE_PX,
+    WIDER,
     Silhouette,
     candidate_spread,
     corners,
@@ -38,19 +58,7 @@ from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-_SIGMA_FLOOR_PX = 0.02
-# A point less certain than this is discarded.
-_SURE_ENOUGH_PX = 1.0
-# A point less certain than this pools more neighbours: this many times more, in turn.
-_VAGUE_PX = 0.15
-_WIDER = (3.0, 8.0)
-# They are pooled along a smoothed line, where the present one lies within this share of the
-# search's reach from it.
-_STRAYS = 0.5
 _PATH_DEVIATION = 2  # candidates by which a row may deviate from the path
-# Print, gloss and grain of the part's face follow no model, the sheet has none: in the wide search
-# the noise of the face is assumed to be at least this many times that of the sheet.
-_FACE_ROUGHER = 2.0
 # Standard deviation of the line's own error, as a share of the search's reach: first pass, later.
 _KEPT_TO = (0.6, 1.5)
 # Standard deviation over all candidates: above it a competing edge exists.
@@ -58,11 +66,6 @@ _RIVAL_PX = 1.0
 _SURE_PX = 0.6  # below it the point is certain enough to estimate the illumination
 # A side or rounding seen narrower than this does not make a second edge.
 _NARROWEST_CREASE_PX = 2.0
-# Only where the line turns less than this among them: a corner would be cut.
-_STRAIGHT = np.radians(25)
-# The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
-_TIP = np.radians(55)
-_TIP_PX = 4.0
 
 
 @dataclass(frozen=True)
@@ -93,28 +96,10 @@ _SECOND = _Pass(step_px=3.0, reach_px=3.0, grid_px=0.3, line_smooth=2.0, pool=2.
 _LAST = _Pass(step_px=1.5, reach_px=1.6, grid_px=0.2, line_smooth=2.5, pool=2.0)
 # Pooling rounds corners: there every point is located almost by itself, twice.
 _CORNER = _Pass(step_px=1.5, reach_px=2.0, grid_px=0.2, line_smooth=1.0, pool=1.2)
-_CORNER_ROUNDS = 2
 # Smoothed by four points the line cuts bends short: the first step is this share of the reach, so
 # that it does so by less.
 _REACH_PER_STEP = 1.5
-# Points over which normals are smoothed, along the line and in corners; of the part's slope.
-_NORMAL_SMOOTH = 3.0
-_CORNER_NORMAL_SMOOTH = 1.5
-_SLOPE_SMOOTH = 8
-# A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
-# a good edge.
-_OUTLIER = 5
-_LEAST_SCATTER_PX = 0.05
-# A corner's tip is dropped together with this many of its lengths to either side.
-_TIP_LENGTHS = 1.5
-# Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
-# none has more of than the first sigma, px; what strays by the second from the median counts this
-# little.
-_MEDIAN_POINTS = 11
 _OFFSET_SMOOTH = 3.0
-_MOST_CERTAIN_PX = 0.05
-_STRAY_PX = 1.0
-_STRAY_WEIGHT = 0.05
 
 
 def locate(
@@ -148,7 +133,7 @@ def locate(
     shading: Shading | None = None
     for number, now in enumerate(passes):
         line = smoothed(resample(line, now.step_px, closed), now.line_smooth, closed)
-        normals = right_normals(smoothed(line, _NORMAL_SMOOTH, closed), closed)
+        normals = right_normals(smoothed(line, LINE_NORMAL_SMOOTH, closed), closed)
         found = _search(scene, line, normals, closed, now, shading, number == 0)
         offset, shading = found.offset, found.shading
         if number == 0:
@@ -157,23 +142,23 @@ def locate(
             offset = _smoothed_offsets(found, closed)
         line = line + offset[:, None] * normals
     apart = found.offset - _smoothed_offsets(found, closed)
-    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), _LEAST_SCATTER_PX)
-    good = found.decided & (np.abs(apart) < _OUTLIER * scatter)
-    good &= found.sigma < _SURE_ENOUGH_PX
+    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), LEAST_SCATTER_PX)
+    good = found.decided & (np.abs(apart) < OUTLIER * scatter)
+    good &= found.sigma < SURE_ENOUGH_PX
     good &= ~oscillating(line, closed)
     sigma = found.sigma.copy()
     for zone in corners(normals, step_px, closed):
         there, alone = line[zone], replace(_CORNER, step_px=step_px)
-        for _ in range(_CORNER_ROUNDS):
+        for _ in range(CORNER_ROUNDS):
             there = smoothed(there, alone.line_smooth, False)
-            normals = right_normals(smoothed(there, _CORNER_NORMAL_SMOOTH, False), False)
+            normals = right_normals(smoothed(there, CORNER_NORMAL_SMOOTH, False), False)
             found = _search(scene, there, normals, False, alone, shading, False)
             there = there + found.offset[:, None] * normals
         line[zone], sigma[zone] = there, found.sigma
         # The very tip of a sharp corner is rounded by the picture's own blur.
-        tip = turning(right_normals(there, False), round(_TIP_PX / step_px), False) > _TIP
-        tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / step_px) + 1, mode="nearest")
-        good[zone] = found.decided & (found.sigma < _SURE_ENOUGH_PX) & ~tip
+        tip = turning(right_normals(there, False), round(TIP_PX / step_px), False) > TIP
+        tip = maximum_filter1d(tip, 2 * round(TIP_LENGTHS * TIP_PX / step_px) + 1, mode="nearest")
+        good[zone] = found.decided & (found.sigma < SURE_ENOUGH_PX) & ~tip
     rival = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
     return Silhouette(line, sigma, good, rival > 0.5, closed)
 
@@ -200,7 +185,7 @@ def _search(
 
     Widely: the line is only roughly known, and the illumination not yet.
     """
-    slope = lift(scene.camera, line, scene.sides, closed, smooth=_SLOPE_SMOOTH).slope
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=SLOPE_SMOOTH).slope
     # The line may follow the top edge, above the part's side or next to its rounding.
     crease = np.zeros(len(line))
     if widely:
@@ -215,7 +200,7 @@ def _search(
     )
     across = Across.of(scene, line, normals, slope, closed, candidates, crease)
     mode = "wrap" if closed else "nearest"
-    rougher = _FACE_ROUGHER if widely else 1.0
+    rougher = FACE_ROUGHER if widely else 1.0
     cost = across.costs(shading, rougher)
     pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
     spread = candidate_spread(pooled, candidates)
@@ -234,9 +219,9 @@ def _search(
         near = np.abs(np.arange(len(candidates)) - path[:, None]) <= _PATH_DEVIATION
     offset, sigma, best = minimum(total, candidates, near)
     # Where few neighbours leave the position open, more are pooled; the path has used all of them.
-    for wider in () if widely else _WIDER:
+    for wider in () if widely else WIDER:
         reach = round(2 * wider * now.pool)
-        vague = (sigma > _VAGUE_PX) & (turning(normals, reach, closed) < _STRAIGHT)
+        vague = (sigma > VAGUE_PX) & (turning(normals, reach, closed) < STRAIGHT)
         if not vague.any():
             break
         # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
@@ -250,14 +235,14 @@ def _search(
         o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
         vague &= (o > candidates[0]) & (o < candidates[-1])
-        vague &= np.abs(strays) < _STRAYS * now.reach_px
+        vague &= np.abs(strays) < STRAYS * now.reach_px
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
     decided = (best > 1) & (best < len(candidates) - 2) & across.known
     return _Found(
         offset=offset,
-        sigma=np.maximum(sigma, _SIGMA_FLOOR_PX),
+        sigma=np.maximum(sigma, SIGMA_FLOOR_PX),
         spread=spread,
         decided=decided,
         shading=shading,
@@ -268,10 +253,10 @@ def _smoothed_offsets(found: _Found, closed: bool) -> Floats:
     """Offsets smoothed along the line, first by a median, then weighted by their certainty."""
     mode = "wrap" if closed else "nearest"
     offset = found.offset
-    middle = median_filter(offset, size=_MEDIAN_POINTS, mode=mode)
-    weight = 1 / (found.sigma**2 + _MOST_CERTAIN_PX**2)
-    stray = (np.abs(offset - middle) > _STRAY_PX) | ~found.decided
-    weight = np.where(stray, _STRAY_WEIGHT * weight, weight)
+    middle = median_filter(offset, size=MEDIAN_POINTS, mode=mode)
+    weight = 1 / (found.sigma**2 + MOST_CERTAIN_PX**2)
+    stray = (np.abs(offset - middle) > STRAY_PX) | ~found.decided
+    weight = np.where(stray, STRAY_WEIGHT * weight, weight)
     total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
     smooth: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
     return smooth

@@ -18,6 +18,26 @@ from scipy.ndimage import (
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_cost import Across, Scene
 from snugline.trace.edge.edge_line import (
+    CORNER_NORMAL_SMOOTH,
+    CORNER_ROUNDS,
+    FACE_ROUGHER,
+    LEAST_SCATTER_PX,
+    LINE_NORMAL_SMOOTH,
+    MEDIAN_POINTS,
+    MOST_CERTAIN_PX,
+    OUTLIER,
+    SIGMA_FLOOR_PX,
+    SLOPE_SMOOTH,
+    STRAIGHT,
+    STRAY_PX,
+    STRAY_WEIGHT,
+    STRAYS,
+    SURE_ENOUGH_PX,
+    TIP,
+    TIP_LENGTHS,
+    TIP_PX,
+    VAGUE_PX,
+    WIDER,
     Silhouette,
     candidate_spread,
     corners,
@@ -45,18 +65,6 @@ from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-_SIGMA_FLOOR_PX = 0.02
-# A point less certain than this is discarded.
-_SURE_ENOUGH_PX = 1.0
-# A point less certain than this pools more neighbours: this many times more, in turn.
-_VAGUE_PX = 0.15
-_WIDER = (3.0, 8.0)
-# They are pooled along a smoothed line, where the present one lies within this share of the
-# search's reach from it.
-_STRAYS = 0.5
-# Print, gloss and grain of the part's face follow no model, the sheet has none: before the light is
-# known the noise of the face is assumed to be at least this many times that of the sheet.
-_FACE_ROUGHER = 2.0
 # Standard deviation of the line's own error, as a share of the search's reach.
 _KEPT_TO = 1.5
 # Below this standard deviation over all candidates a point is certain enough to estimate the light.
@@ -77,11 +85,6 @@ _LEAST_MASS = 1e-3
 # With this much of the probability elsewhere a second edge is as likely; with more nothing is told.
 _RIVAL_SHARE = 0.35
 _DOUBTED = 0.7
-# Only where the line turns less than this among them: a corner would be cut.
-_STRAIGHT = np.radians(25)
-# The tip of a corner that turns by more than this within this many pixels is rounded by the blur.
-_TIP = np.radians(55)
-_TIP_PX = 4.0
 
 
 @dataclass(frozen=True)
@@ -106,28 +109,10 @@ _FIRST = _Pass(reach_px=3.0, grid_px=0.3, pool=2.5)
 _LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
 # Pooling rounds corners: there every point is located almost by itself, twice.
 _CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
-_CORNER_ROUNDS = 2
 # Points over which the line is smoothed that the learned witness found, and that of a corner.
 _FOUND_SMOOTH = 1.5
 _CORNER_SMOOTH = 1.0
-# Points over which normals are smoothed, along the line and in corners; of the part's slope.
-_NORMAL_SMOOTH = 3.0
-_CORNER_NORMAL_SMOOTH = 1.5
-_SLOPE_SMOOTH = 8
-# A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
-# a good edge.
-_OUTLIER = 5
-_LEAST_SCATTER_PX = 0.05
-# A corner's tip is dropped together with this many of its lengths to either side.
-_TIP_LENGTHS = 1.5
-# Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
-# none has more of than the first sigma, px; what strays by the second from the median counts this
-# little.
-_MEDIAN_POINTS = 11
 _OFFSET_SMOOTH = 2.5
-_MOST_CERTAIN_PX = 0.05
-_STRAY_PX = 1.0
-_STRAY_WEIGHT = 0.05
 
 
 def locate_with_both(
@@ -157,7 +142,7 @@ def locate_with_both(
     rival = elsewhere > _RIVAL_SHARE
     line = line + _calmed(offset, sigma, closed)[:, None] * normals
     line = smoothed(resample(line, STEP_PX, closed), _FOUND_SMOOTH, closed)
-    normals = right_normals(smoothed(line, _NORMAL_SMOOTH, closed), closed)
+    normals = right_normals(smoothed(line, LINE_NORMAL_SMOOTH, closed), closed)
     seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
     moved, shading = np.zeros(len(line)), None
     for now in (_FIRST, _LAST):
@@ -169,14 +154,14 @@ def locate_with_both(
         moved = moved + offset
     line = line + moved[:, None] * normals
     apart = offset - _calmed(offset, sigma, closed)
-    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), _LEAST_SCATTER_PX)
-    good = found.known & (np.abs(apart) < _OUTLIER * scatter) & (sigma < _SURE_ENOUGH_PX)
+    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), LEAST_SCATTER_PX)
+    good = found.known & (np.abs(apart) < OUTLIER * scatter) & (sigma < SURE_ENOUGH_PX)
     good &= ~oscillating(line, closed) & (elsewhere < _DOUBTED)
     for zone in corners(normals, STEP_PX, closed):
         there = line[zone]
-        for _ in range(_CORNER_ROUNDS):
+        for _ in range(CORNER_ROUNDS):
             there = smoothed(there, _CORNER_SMOOTH, False)
-            normals = right_normals(smoothed(there, _CORNER_NORMAL_SMOOTH, False), False)
+            normals = right_normals(smoothed(there, CORNER_NORMAL_SMOOTH, False), False)
             at_corner = _search(scene, there, normals, False, _CORNER, shading)
             there = there + at_corner.offset[:, None] * normals
         # Where that leads away from what both witnesses said, it is not followed.
@@ -184,9 +169,9 @@ def locate_with_both(
         there = np.where(strays[:, None], line[zone], there)
         line[zone], sigma[zone] = there, np.where(strays, sigma[zone], at_corner.sigma)
         # The very tip of a sharp corner is rounded by the picture's own blur.
-        tip = turning(right_normals(there, False), round(_TIP_PX / STEP_PX), False) > _TIP
-        tip = maximum_filter1d(tip, 2 * round(_TIP_LENGTHS * _TIP_PX / STEP_PX) + 1, mode="nearest")
-        good[zone] = (at_corner.known | strays) & (sigma[zone] < _SURE_ENOUGH_PX) & ~tip
+        tip = turning(right_normals(there, False), round(TIP_PX / STEP_PX), False) > TIP
+        tip = maximum_filter1d(tip, 2 * round(TIP_LENGTHS * TIP_PX / STEP_PX) + 1, mode="nearest")
+        good[zone] = (at_corner.known | strays) & (sigma[zone] < SURE_ENOUGH_PX) & ~tip
     share = np.interp(np.linspace(0, 1, len(line)), np.linspace(0, 1, len(rival)), rival)
     return Silhouette(line, sigma, good, share > 0.5, closed)
 
@@ -226,15 +211,15 @@ def _together(
     mean = (about * grid).sum(axis=1) / about.sum(axis=1)
     sigma = np.sqrt((about * (grid - mean[:, None]) ** 2).sum(axis=1) / about.sum(axis=1))
     _, _, total = seen.near(moved + offset)
-    return offset, np.maximum(sigma, _SIGMA_FLOOR_PX), 1 - np.maximum(total, 0)
+    return offset, np.maximum(sigma, SIGMA_FLOOR_PX), 1 - np.maximum(total, 0)
 
 
 def _calmed(offset: Floats, sigma: Floats, closed: bool) -> Floats:
     """Offsets smoothed along the line, first by a median; what is surer counts more."""
     mode = "wrap" if closed else "nearest"
-    middle = median_filter(offset, size=_MEDIAN_POINTS, mode=mode)
-    weight = 1 / (sigma**2 + _MOST_CERTAIN_PX**2)
-    weight = np.where(np.abs(offset - middle) > _STRAY_PX, _STRAY_WEIGHT * weight, weight)
+    middle = median_filter(offset, size=MEDIAN_POINTS, mode=mode)
+    weight = 1 / (sigma**2 + MOST_CERTAIN_PX**2)
+    weight = np.where(np.abs(offset - middle) > STRAY_PX, STRAY_WEIGHT * weight, weight)
     total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
     calm: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
     return calm
@@ -258,11 +243,11 @@ def _search(
     shading: Shading | None,
 ) -> _Found:
     """Where the physical witness sees the edge, for each point of a line."""
-    slope = lift(scene.camera, line, scene.sides, closed, smooth=_SLOPE_SMOOTH).slope
+    slope = lift(scene.camera, line, scene.sides, closed, smooth=SLOPE_SMOOTH).slope
     candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
     across = Across.of(scene, line, normals, slope, closed, candidates, np.zeros(len(line)))
     mode = "wrap" if closed else "nearest"
-    rougher = _FACE_ROUGHER if shading is None else 1.0
+    rougher = FACE_ROUGHER if shading is None else 1.0
     known = shading
     while True:
         cost = across.costs(known, rougher)
@@ -277,9 +262,9 @@ def _search(
     favour = 0.5 * (candidates / (_KEPT_TO * now.reach_px)) ** 2
     offset, sigma, best = minimum(pooled + favour, candidates)
     # Where few neighbours leave the position open, more are pooled.
-    for wider in _WIDER:
+    for wider in WIDER:
         reach = round(2 * wider * now.pool)
-        vague = (sigma > _VAGUE_PX) & (turning(normals, reach, closed) < _STRAIGHT)
+        vague = (sigma > VAGUE_PX) & (turning(normals, reach, closed) < STRAIGHT)
         if not vague.any():
             break
         # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
@@ -293,9 +278,9 @@ def _search(
         o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
         vague &= (o > candidates[0]) & (o < candidates[-1])
-        vague &= np.abs(strays) < _STRAYS * now.reach_px
+        vague &= np.abs(strays) < STRAYS * now.reach_px
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
     decided = (best > 1) & (best < len(candidates) - 2) & across.known
-    return _Found(offset, np.maximum(sigma, _SIGMA_FLOOR_PX), decided, across.known, told)
+    return _Found(offset, np.maximum(sigma, SIGMA_FLOOR_PX), decided, across.known, told)
