@@ -14,6 +14,8 @@ import pytest
 import rendered
 from served_page import CHROMIUM, chromium, served
 
+from snugline.desk.page.jobs.job_moves import sample_folder
+
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 axe = pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
 
@@ -226,6 +228,7 @@ def test_a_wrong_unit_closes_the_pocket_and_is_mended(maker):
 
 
 @pytest.mark.parametrize("maker", [3], indirect=True)
+@pytest.mark.skipif(sample_folder() is None, reason="installed without the sample job")
 def test_the_sample_is_tried_renamed_copied_deleted_and_put_back(maker):
     page = maker.page
     page.get_by_role("button", name="Try the sample").click()
