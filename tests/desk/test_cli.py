@@ -120,6 +120,8 @@ def test_a_new_job_can_be_checked(snugline, tmp_path, monkeypatch, frame_record)
     report = json.loads(out)
     assert [remark["code"] for remark in report[0]["remarks"]] == [
         "one-thickness",
+        "edge-not-stated",
+        "edge-not-stated",
         "bars-not-measured",
         "end-not-shown",
     ]
