@@ -140,7 +140,7 @@ def stripped(task):
                 try:
                     photo = read_photo(file)
                     sighting = sight_markers(photo, frames)
-                    # One sheet is enough: which photos tie two is no matter of EXIF.
+                    # One sheet is enough: which photos tie two does not depend on EXIF.
                     best = int(np.bincount(sighting.sheet).argmax())
                     solved = solve([sight_markers(photo, [frames[best]])], [frames[best]])
                     found.append(float(solved.holdout_mm[0]))

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import (
+    gaussian_filter1d,
     maximum_filter1d,
+    median_filter,
     uniform_filter1d,
 )
 
@@ -185,3 +187,58 @@ def moved_across(cost: Floats, candidates: Floats, by: Floats) -> Floats:
     share = index - low
     rows = np.arange(len(cost))[:, None]
     return np.asarray(cost[rows, low] * (1 - share) + cost[rows, low + 1] * share)
+
+
+def pooled_wider(
+    first: tuple[Floats, Floats, NDArray[np.int64]],
+    cost: Floats,
+    favour: Floats,
+    candidates: Floats,
+    line: Floats,
+    normals: Floats,
+    closed: bool,
+    pool: float,
+    reach_px: float,
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """The `first` offsets, sigmas and candidates, from more neighbours where few leave them open.
+
+    `cost` (N, G) is that of each row alone, `favour` what is added for keeping to the line.
+    """
+    mode = "wrap" if closed else "nearest"
+    offset, sigma, best = first
+    for wider in WIDER:
+        reach = round(2 * wider * pool)
+        vague = (sigma > VAGUE_PX) & (turning(normals, reach, closed) < STRAIGHT)
+        if not vague.any():
+            break
+        # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
+        width = wider * pool
+        rest = line - smoothed(line, width, closed, 2.0)
+        # Smoothed twice: once alone would pull every bend inwards.
+        strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
+        if not closed:  # the ends are smoothed to themselves, right or wrong
+            strays[: round(width)] = strays[-round(width) :] = 0.0
+        moved = moved_across(cost, candidates, strays)
+        o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
+        o = o - strays
+        vague &= (o > candidates[0]) & (o < candidates[-1])
+        vague &= np.abs(strays) < STRAYS * reach_px
+        offset, sigma, best = (
+            np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
+        )
+    return offset, sigma, best
+
+
+def smoothed_offsets(
+    offset: Floats, sigma: Floats, closed: bool, smooth: float, doubted: Mask | None = None
+) -> Floats:
+    """(N,) offsets smoothed along the line, first by a median, then weighted by their certainty."""
+    mode = "wrap" if closed else "nearest"
+    stray = np.abs(offset - median_filter(offset, size=MEDIAN_POINTS, mode=mode)) > STRAY_PX
+    if doubted is not None:
+        stray |= doubted
+    weight = 1 / (sigma**2 + MOST_CERTAIN_PX**2)
+    weight = np.where(stray, STRAY_WEIGHT * weight, weight)
+    total = gaussian_filter1d(weight, smooth, mode=mode)
+    calm: Floats = gaussian_filter1d(weight * offset, smooth, mode=mode) / total
+    return calm

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from scipy.ndimage import (
     gaussian_filter1d,
     maximum_filter1d,
-    median_filter,
 )
 
 from snugline.trace.camera.projection import Camera
@@ -24,29 +23,22 @@ from snugline.trace.edge.edge_line import (
     FACE_ROUGHER,
     LEAST_SCATTER_PX,
     LINE_NORMAL_SMOOTH,
-    MEDIAN_POINTS,
-    MOST_CERTAIN_PX,
     OUTLIER,
     SIGMA_FLOOR_PX,
     SLOPE_SMOOTH,
-    STRAIGHT,
-    STRAY_PX,
-    STRAY_WEIGHT,
-    STRAYS,
     SURE_ENOUGH_PX,
     TIP,
     TIP_LENGTHS,
     TIP_PX,
-    VAGUE_PX,
-    WIDER,
     Silhouette,
     candidate_spread,
     corners,
     edge_path,
     minimum,
-    moved_across,
     oscillating,
+    pooled_wider,
     px_per_mm,
+    smoothed_offsets,
     turning,
 )
 from snugline.trace.edge.edge_profile import crease_px
@@ -139,9 +131,13 @@ def locate(
         if number == 0:
             rival = (found.spread > _RIVAL_PX).astype(np.float64)
         if number < len(passes) - 1:
-            offset = _smoothed_offsets(found, closed)
+            offset = smoothed_offsets(
+                found.offset, found.sigma, closed, _OFFSET_SMOOTH, ~found.decided
+            )
         line = line + offset[:, None] * normals
-    apart = found.offset - _smoothed_offsets(found, closed)
+    apart = found.offset - smoothed_offsets(
+        found.offset, found.sigma, closed, _OFFSET_SMOOTH, ~found.decided
+    )
     scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), LEAST_SCATTER_PX)
     good = found.decided & (np.abs(apart) < OUTLIER * scatter)
     good &= found.sigma < SURE_ENOUGH_PX
@@ -218,26 +214,10 @@ def _search(
         path = edge_path(total, closed)
         near = np.abs(np.arange(len(candidates)) - path[:, None]) <= _PATH_DEVIATION
     offset, sigma, best = minimum(total, candidates, near)
-    # Where few neighbours leave the position open, more are pooled; the path has used all of them.
-    for wider in () if widely else WIDER:
-        reach = round(2 * wider * now.pool)
-        vague = (sigma > VAGUE_PX) & (turning(normals, reach, closed) < STRAIGHT)
-        if not vague.any():
-            break
-        # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
-        width = wider * now.pool
-        rest = line - smoothed(line, width, closed, 2.0)
-        # Smoothed twice: once alone would pull every bend inwards.
-        strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
-        if not closed:  # the ends are smoothed to themselves, right or wrong
-            strays[: round(width)] = strays[-round(width) :] = 0.0
-        moved = moved_across(cost, candidates, strays)
-        o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
-        o = o - strays
-        vague &= (o > candidates[0]) & (o < candidates[-1])
-        vague &= np.abs(strays) < STRAYS * now.reach_px
-        offset, sigma, best = (
-            np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
+    if not widely:  # the path has used all neighbours
+        first = offset, sigma, best
+        offset, sigma, best = pooled_wider(
+            first, cost, favour, candidates, line, normals, closed, now.pool, now.reach_px
         )
     decided = (best > 1) & (best < len(candidates) - 2) & across.known
     return _Found(
@@ -247,16 +227,3 @@ def _search(
         decided=decided,
         shading=shading,
     )
-
-
-def _smoothed_offsets(found: _Found, closed: bool) -> Floats:
-    """Offsets smoothed along the line, first by a median, then weighted by their certainty."""
-    mode = "wrap" if closed else "nearest"
-    offset = found.offset
-    middle = median_filter(offset, size=MEDIAN_POINTS, mode=mode)
-    weight = 1 / (found.sigma**2 + MOST_CERTAIN_PX**2)
-    stray = (np.abs(offset - middle) > STRAY_PX) | ~found.decided
-    weight = np.where(stray, STRAY_WEIGHT * weight, weight)
-    total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
-    smooth: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
-    return smooth

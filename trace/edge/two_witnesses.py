@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from scipy.ndimage import (
     gaussian_filter1d,
     maximum_filter1d,
-    median_filter,
     uniform_filter1d,
 )
 
@@ -23,29 +22,22 @@ from snugline.trace.edge.edge_line import (
     FACE_ROUGHER,
     LEAST_SCATTER_PX,
     LINE_NORMAL_SMOOTH,
-    MEDIAN_POINTS,
-    MOST_CERTAIN_PX,
     OUTLIER,
     SIGMA_FLOOR_PX,
     SLOPE_SMOOTH,
-    STRAIGHT,
-    STRAY_PX,
-    STRAY_WEIGHT,
-    STRAYS,
     SURE_ENOUGH_PX,
     TIP,
     TIP_LENGTHS,
     TIP_PX,
-    VAGUE_PX,
-    WIDER,
     Silhouette,
     candidate_spread,
     corners,
     edge_path,
     minimum,
-    moved_across,
     oscillating,
+    pooled_wider,
     px_per_mm,
+    smoothed_offsets,
     turning,
 )
 from snugline.trace.edge.edge_shading import Shading
@@ -140,7 +132,7 @@ def locate_with_both(
     seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
     offset, sigma, elsewhere = _along(seen, closed)
     rival = elsewhere > _RIVAL_SHARE
-    line = line + _calmed(offset, sigma, closed)[:, None] * normals
+    line = line + smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)[:, None] * normals
     line = smoothed(resample(line, STEP_PX, closed), _FOUND_SMOOTH, closed)
     normals = right_normals(smoothed(line, LINE_NORMAL_SMOOTH, closed), closed)
     seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
@@ -150,10 +142,10 @@ def locate_with_both(
         shading = found.shading
         offset, sigma, elsewhere = _together(found, seen, moved, closed)
         if now is _FIRST:
-            offset = _calmed(offset, sigma, closed)
+            offset = smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
         moved = moved + offset
     line = line + moved[:, None] * normals
-    apart = offset - _calmed(offset, sigma, closed)
+    apart = offset - smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
     scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), LEAST_SCATTER_PX)
     good = found.known & (np.abs(apart) < OUTLIER * scatter) & (sigma < SURE_ENOUGH_PX)
     good &= ~oscillating(line, closed) & (elsewhere < _DOUBTED)
@@ -214,17 +206,6 @@ def _together(
     return offset, np.maximum(sigma, SIGMA_FLOOR_PX), 1 - np.maximum(total, 0)
 
 
-def _calmed(offset: Floats, sigma: Floats, closed: bool) -> Floats:
-    """Offsets smoothed along the line, first by a median; what is surer counts more."""
-    mode = "wrap" if closed else "nearest"
-    middle = median_filter(offset, size=MEDIAN_POINTS, mode=mode)
-    weight = 1 / (sigma**2 + MOST_CERTAIN_PX**2)
-    weight = np.where(np.abs(offset - middle) > STRAY_PX, STRAY_WEIGHT * weight, weight)
-    total = gaussian_filter1d(weight, _OFFSET_SMOOTH, mode=mode)
-    calm: Floats = gaussian_filter1d(weight * offset, _OFFSET_SMOOTH, mode=mode) / total
-    return calm
-
-
 @dataclass(frozen=True)
 class _Found:
     offset: Floats
@@ -260,27 +241,9 @@ def _search(
         known = told  # the light is told by the first look; only with it are all places comparable
     # Where the profiles carry little information, the line is kept to.
     favour = 0.5 * (candidates / (_KEPT_TO * now.reach_px)) ** 2
-    offset, sigma, best = minimum(pooled + favour, candidates)
-    # Where few neighbours leave the position open, more are pooled.
-    for wider in WIDER:
-        reach = round(2 * wider * now.pool)
-        vague = (sigma > VAGUE_PX) & (turning(normals, reach, closed) < STRAIGHT)
-        if not vague.any():
-            break
-        # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
-        width = wider * now.pool
-        rest = line - smoothed(line, width, closed, 2.0)
-        # Smoothed twice: once alone would pull every bend inwards.
-        strays = np.sum((rest - smoothed(rest, width, closed, 2.0)) * normals, axis=1)
-        if not closed:  # the ends are smoothed to themselves, right or wrong
-            strays[: round(width)] = strays[-round(width) :] = 0.0
-        moved = moved_across(cost, candidates, strays)
-        o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
-        o = o - strays
-        vague &= (o > candidates[0]) & (o < candidates[-1])
-        vague &= np.abs(strays) < STRAYS * now.reach_px
-        offset, sigma, best = (
-            np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
-        )
+    first = minimum(pooled + favour, candidates)
+    offset, sigma, best = pooled_wider(
+        first, cost, favour, candidates, line, normals, closed, now.pool, now.reach_px
+    )
     decided = (best > 1) & (best < len(candidates) - 2) & across.known
     return _Found(offset, np.maximum(sigma, SIGMA_FLOOR_PX), decided, across.known, told)
