@@ -268,6 +268,7 @@ def plan_answer(plan: CutPlan) -> dict[str, Any]:
             for sheet in plan.sheets
         ],
         **{key: record[key] for key in _PLAN_KEYS},
+        "suggestion": record["suggestion"] | {"basis": plan.suggestion.basis.as_json()},
         "notices": [notice_answer(notice) for notice in plan.notices],
         "cautions": record["cautions"],
     }

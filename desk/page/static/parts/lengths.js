@@ -51,11 +51,3 @@ export function typed(mm) {
   const number = view.unit === "mm" ? mm.toFixed(2) : (mm / MM_PER_INCH).toFixed(4);
   return `${number} ${view.unit}`;
 }
-
-/** A sentence of the measurement, its lengths in the unit shown. */
-export function inUnit(text) {
-  if (view.unit === "mm") return text;
-  return text.replace(/(-?\d+(?:\.(\d+))?) mm\b/g, (_, number, digits = "") =>
-    lengthIn("in", Number(number), digits.length),
-  );
-}

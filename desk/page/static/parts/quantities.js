@@ -80,6 +80,9 @@ export function render(unit, template, figures) {
   return template.replace(PLACE, (found) => (found === "{}" ? figureIn(unit, figures[next++]) : found[0]));
 }
 
+/** A sentence `{ template, figures }` of the server. */
+export const sentenceIn = (unit, { template, figures }) => render(unit, template, figures);
+
 /** Text and remedy of a remark (`text`) or an error (`what`), their lengths in `unit`. */
 export function sentencesIn(unit, { text, what, mend, templates, figures }) {
   if (!templates) return [text ?? what ?? "", mend ?? ""];

@@ -3,9 +3,9 @@
 import { commit, state, value } from "../job.js";
 import { h, idle, keyed, mark, say } from "../parts/dom.js";
 import { few, lengthInput } from "../parts/fields.js";
-import { inUnit, length, parseLength, typed } from "../parts/lengths.js";
+import { length, parseLength, typed } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
-import { sentence } from "../parts/notices.js";
+import { told } from "../parts/notices.js";
 
 const CLEARANCE = ["pocket", "clearance"];
 const GRID = 0.05;
@@ -101,7 +101,7 @@ export function suggestion() {
     update() {
       const offered = state.plan?.suggestion;
       const between = offered && `${length(offered.low)} to ${length(offered.high)}`;
-      say(words, offered ? `Suggested start: ${between} per side. ${inUnit(sentence(offered.basis))}` : "");
+      say(words, offered ? `Suggested start: ${between} per side. ${told(offered.basis)}` : "");
     },
   };
 }
