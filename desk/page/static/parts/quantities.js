@@ -34,6 +34,9 @@ const digits = (mm, unit, decimals) =>
 /** A length with its unit; `decimals` are those in millimetres. */
 export const lengthIn = (unit, mm, decimals = 2) => `${digits(mm, unit, decimals)} ${unit}`;
 
+/** A length that is to be typed into a field: short, and exact enough. */
+export const typedIn = (unit, mm) => `${unit === "mm" ? mm.toFixed(2) : (mm / MM_PER_INCH).toFixed(4)} ${unit}`;
+
 /** A size: in inches with the nearest 1/64 after the decimals, "≈" where the two differ. */
 export function sizeIn(unit, mm, decimals = 2) {
   const decimal = lengthIn(unit, mm, decimals);
