@@ -115,15 +115,23 @@ function section({ depth, gap, edge, sanding }, unit, size) {
   );
 }
 
+/** How the part sits in the finished piece. */
+function seatWords({ above }, sanding, unit) {
+  const way = above > 0 ? "above" : "below";
+  const seat = above ? `${lengthIn(unit, Math.abs(above))} ${way} the face` : "flush with the face";
+  return `The part sits ${seat}${sanding > 0 ? `, once ${lengthIn(unit, sanding)} is sanded off (dashed)` : ""}. `;
+}
+
 /** Both walls in section, with the range that the real clearance lies in: `{ el, update(plan, sheet, part) }`. */
 export function sections() {
   const figures = h("div.sections");
+  const seat = h("span");
   const el = h(
     "section.card.stack",
     { "aria-label": "Section" },
     h("h3", "In section, to one scale"),
     figures,
-    h("p.soft", BAND),
+    h("p.soft", seat, BAND),
   );
   const redraw = new ResizeObserver(() => last && draw());
   redraw.observe(figures);
@@ -137,6 +145,7 @@ export function sections() {
     const now = [plan.key, sheet.title, unit, width, JSON.stringify(part)].join("|");
     if (now === drawn) return;
     drawn = now;
+    seat.textContent = seatWords(plan.depth, part.sanding, unit);
     const made = gaps.map((gap) => {
       const svg = section({ depth: plan.depth, gap, ...part }, unit, [width, width * SHAPE]);
       return h("figure", svg, h("figcaption", rangeWords(gap, unit)));
