@@ -93,7 +93,10 @@ def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
     yield "Clearances (per side)", [line for o in plan.openings for line in _gap_lines(plan, o)]
     yield (
         "Suggested start, per side; not applied",
-        [f"along the {a.direction} {sum_in_words(a, plan.unit)}" for a in plan.suggestion.axes],
+        [
+            f"along the {a.direction} {sum_in_words(a).in_unit(plan.unit)}"
+            for a in plan.suggestion.axes
+        ],
     )
     if plan.times:
         yield (

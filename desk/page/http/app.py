@@ -129,6 +129,7 @@ def _routes() -> list[Route | Mount]:
         Route(job + "/outline", plan_requests.outline),
         Route(job + "/plan", plan_requests.plan),
         Route(job + "/plan", plan_requests.try_plan, methods=["POST"]),
+        Route(job + "/clearances", plan_requests.clearances),
         Route(job + "/finish", file_requests.finish, methods=["POST"]),
         Route(job + "/files.zip", file_requests.archive),
         Route(job + "/files/{name}", file_requests.file),

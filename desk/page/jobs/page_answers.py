@@ -17,6 +17,8 @@ from snugline.fit.drawing.svg import path_data
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.result import CornerResult, SectionResult
 from snugline.notice import Notice
+from snugline.pocket.cutter import cutter_path
+from snugline.pocket.opening import Opening
 from snugline.pocket.plan import CutPlan
 from snugline.pocket.sheet import PlanLayer
 from snugline.trace.camera.projection import Camera
@@ -264,12 +266,38 @@ def plan_answer(plan: CutPlan) -> dict[str, Any]:
                 "blocked": sheet.blocked,
                 "view_box": _view_box(sheet.layers),
                 "layers": [_layer(layer) for layer in sheet.layers],
+                "cutter": _cutter(plan.openings[number]) if number < len(plan.openings) else None,
             }
-            for sheet in plan.sheets
+            for number, sheet in enumerate(plan.sheets)
         ],
         **{key: record[key] for key in _PLAN_KEYS},
+        "suggestion": record["suggestion"] | {"basis": plan.suggestion.basis.as_json()},
         "notices": [notice_answer(notice) for notice in plan.notices],
         "cautions": record["cautions"],
+    }
+
+
+def blocking(plan: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The remark for which none of a plan's pockets can be cut; None where one can."""
+    pockets = plan.get("pockets", [])
+    if any(pocket["state"] != "not to be cut" for pocket in pockets):
+        return None
+    causes = [code for pocket in pockets for code in pocket["because"]]
+    return next((n for n in plan.get("notices", []) if n["code"] in causes), None)
+
+
+def _cutter(opening: Opening) -> dict[str, Any] | None:
+    """The cutter's way along the walls and the wood that it leaves; None without a cutter."""
+    found = opening.reach
+    if found is None:
+        return None
+    path = cutter_path(opening.outline, found.diameter)
+    left = (opening.outline, *path.cleared) if found.uncut else ()
+    return {
+        "diameter": found.diameter,
+        "path": "".join(map(path_data, path.centres)),
+        "uncut": "".join(map(path_data, left)),
+        "corners": [{"at": corner.at, "stands": corner.stands} for corner in found.uncut],
     }
 
 
