@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from snugline.counting import counted
 from snugline.desk.page.jobs.prints import remember
 from snugline.errors import InputError
 from snugline.lengths import parse_length
@@ -55,7 +56,8 @@ class ProofPhotos:
         if not isinstance(idents, list) or not idents:
             raise InputError("there is no photo yet", "photos", "add three or more")
         if len(idents) > MOST_PHOTOS:
-            raise InputError(f"{len(idents)} photos", "photos", f"send {MOST_PHOTOS} at most")
+            said = counted(len(idents), "photo")
+            raise InputError(said, "photos", f"send {MOST_PHOTOS} at most")
         lying = {path.name: path for path in self._all()}
         if len(set(map(str, idents))) < len(idents) or not set(idents) <= lying.keys():
             raise InputError("a photo is no longer there", "photos", "add the photos again")
