@@ -17,7 +17,7 @@ SURE = {"length": 0.0, "width": 0.0}
 @pytest.mark.parametrize("kind", FITS)
 def test_suggestions_are_marked_as_common_practice(kind):
     made = suggest(kind, SURE)
-    assert "common practice, no source" in made.basis()
+    assert "common practice, no source" in made.basis
     for axis in made.axes:
         assert (axis.low, axis.high) == pytest.approx((FITS[kind].low, FITS[kind].high))
 
@@ -46,12 +46,12 @@ def test_the_machine_s_records_are_a_line_of_the_sum_from_three_cuts_on():
     narrow = WidthError(-0.1, 0.01, cuts=6, alike=4)
     made = suggest("firm", {"length": 0.05, "width": 0.05}, narrow)
     assert made.width.low == pytest.approx(0.1 + 0.05 + 0.1)
-    assert "6 recorded cuts" in made.basis()
-    assert "0.004 in too narrow" in made.basis("in")
-    assert " mm" not in made.basis("in")
+    assert "6 recorded cuts" in made.basis
+    assert "0.004 in too narrow" in made.basis.in_unit("in")
+    assert " mm" not in made.basis.in_unit("in")
     few = WidthError(0.0, 0.17, cuts=2)
     assert suggest("firm", SURE, few).width.low == pytest.approx(0.1)
-    assert "at least 3 are needed" in suggest("firm", SURE, few).basis()
+    assert "at least 3 are needed" in suggest("firm", SURE, few).basis
 
 
 @pytest.mark.parametrize("kind", FITS)

@@ -5,7 +5,7 @@ killed goes on where the files are.
 """
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,9 @@ from snugline.errors import FileError, InputError, SnuglineError
 from snugline.files import inside, is_file, why
 from snugline.limits import PHOTOS
 from snugline.notice import Notice
+from snugline.pocket.cut_record import Cut, same_name
+from snugline.pocket.records import Records, default_path
+from snugline.pocket.width_error import LEAST_CUTS
 from snugline.untrusted import parsed_toml
 
 # Until the part's thickness is known a photo is traced with this one, to be looked at only.
@@ -135,7 +138,18 @@ def files_key(path: Path) -> str:
     job, faults = inspect_record(record, path, boxed=True)
     if job is None or faults:
         raise faults[0]
-    return key_of(measuring_key(job), record, _fits_stamp())
+    return key_of(measuring_key(job), record, taught(job, Records().cuts()))
+
+
+def taught(job: Job, cuts: Sequence[Cut]) -> list[str]:
+    """What the shop's records put into a job's files: the machine's cuts, once they count.
+
+    Another machine's cuts, or the first ones of this machine, leave clearances, coupons and
+    probabilities as they are, and so the files.
+    """
+    named = job.choices.machine if job.choices is not None else ""
+    own = [repr(cut) for cut in cuts if named and same_name(cut.machine) == same_name(named)]
+    return own if len(own) >= LEAST_CUTS else []
 
 
 def photo_id(file: str) -> str:
@@ -271,9 +285,7 @@ def _program() -> str:
 
 
 def _fits_stamp() -> int:
-    """When the shop's fit records were last written: what a machine has taught enters the plan."""
-    from snugline.pocket.records import default_path
-
+    """When the shop's fit records were last written: the plan on the page counts the cuts."""
     try:
         return default_path().stat().st_mtime_ns
     except OSError:
