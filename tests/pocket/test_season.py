@@ -187,9 +187,7 @@ def test_what_a_season_closes_is_half_of_what_part_and_opening_come_nearer():
         (0.049, 0.03, 0.04, 0.0, "may-close-in-season"),
     ],
 )
-def test_a_gap_closes_in_season_where_its_doubts_add_up_to_more(
-    gap, u95, part_u95, squeeze, code
-):
+def test_a_gap_closes_in_season_where_its_doubts_add_up_to_more(gap, u95, part_u95, squeeze, code):
     day = of_one_day(gap, opening=-0.4, u95=u95)
     found = season_notices((day,), {"length": 9.0, "width": part_u95}, None, squeeze)
     assert [n.code for n in found] == ([code] if code else [])
