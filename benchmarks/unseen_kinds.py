@@ -64,6 +64,15 @@ class Ring:
         t /= np.maximum(np.linalg.norm(t, axis=1, keepdims=True), 1e-9)
         return np.column_stack([t[:, 1], -t[:, 0]])
 
+    def off_px(self, edge, camera, sides):
+        """(N,) px by which a silhouette lies outwards, and (N,) mm of a px across it."""
+        pixels = edge.pixels
+        lifted = lift(camera, pixels, sides, edge.closed, smooth=6)
+        beside = camera.on_plane(pixels + 0.7, lifted.height)
+        mm = np.linalg.norm(beside - camera.on_plane(pixels, lifted.height), axis=1)
+        mm /= np.hypot(0.7, 0.7)
+        return self.off(lifted.points) / mm, mm
+
     def moved_best(self, at):
         """Points (N, 2) after the shift and turn that brings them nearest (least squares)."""
         for _ in range(3):
@@ -108,15 +117,12 @@ class Rows:
     def _edge(ring, rgb, silhouette, camera, sides, found, seen, moved, told):
         pixels = silhouette.pixels
         lifted = lift(camera, pixels, sides, silhouette.closed, smooth=6)
-        side = np.linalg.norm(
-            camera.on_plane(pixels + 0.7, lifted.height) - camera.on_plane(pixels, lifted.height),
-            axis=1,
-        ) / np.hypot(0.7, 0.7)
+        off, side = ring.off_px(silhouette, camera, sides)
         masses = seen.masses()
         mean, sigma, total = seen.near(moved + told[0])
         return {
             "row_px": pixels.astype(np.float32),
-            "row_off": (ring.off(lifted.points) / side),
+            "row_off": off,
             "row_scale": side,
             "row_good": silhouette.good & ~lifted.ambiguous,
             "row_rival": silhouette.rival,
@@ -137,11 +143,17 @@ class Rows:
         }
 
 
+def strip_light(rgb, edge, places):
+    """(N, G, 3) coded light, 0 to 1, at places px outwards of a silhouette."""
+    normals = right_normals(edge.pixels, edge.closed)
+    at = edge.pixels[:, None] + normals[:, None] * np.asarray(places)[:, None]
+    light = np.nan_to_num(sample_rgb(rgb, at[..., 0], at[..., 1]))
+    return linear_to_srgb(light).transpose(1, 2, 0)
+
+
 def strips(rgb, silhouette, every=10):
     """(N / every, ACROSS, 4) coded light across the edge, averaged over 8 rows, and its grain."""
-    pixels, normals = silhouette.pixels, right_normals(silhouette.pixels, silhouette.closed)
-    at = pixels[:, None] + normals[:, None] * ACROSS[:, None]
-    coded = linear_to_srgb(np.nan_to_num(sample_rgb(rgb, at[..., 0], at[..., 1])))
+    coded = strip_light(rgb, silhouette, ACROSS).transpose(2, 0, 1)
     luma = coded.mean(axis=0)
     second = np.pad(luma[6:] - 2 * luma[3:-3] + luma[:-6], ((3, 3), (0, 0)), mode="edge")
     mean = gaussian_filter1d(coded, 8, axis=1)
