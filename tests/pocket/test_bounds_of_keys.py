@@ -1,4 +1,4 @@
-"""Every number of [pocket] at its bounds: what is just allowed is read, what is just not refused."""
+"""Every number of [pocket] at its bounds: what is just allowed is read, the next is refused."""
 
 import tomllib
 

@@ -18,8 +18,8 @@ from snugline.fit.geometry.outline import polygon_of
 from snugline.fit.geometry.primitives import circle, filleted_polygon, rounded_rectangle
 from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.pocket.bundle import plan_files
-from snugline.pocket.plan import make_plan
 from snugline.pocket.clearance import even
+from snugline.pocket.plan import make_plan
 from snugline.pocket.shared_board import (
     Guest,
     Known,
