@@ -45,8 +45,9 @@ export function printChoice(path) {
     if (print) set("print chosen", asBar(print.bar_x), asBar(print.bar_y));
   });
 
-  function update() {
-    const mine = known(update).filter(({ sheet }) => sheet === value(path("description")));
+  function update(printed = true) {
+    el.hidden = !printed;
+    const mine = known(() => update(printed)).filter(({ sheet }) => sheet === value(path("description")));
     const now = mine.find((one) => alike(one.bar_x, value(path("bar_x"))) && alike(one.bar_y, value(path("bar_y"))));
     const options = [["", "Not measured yet"], ...mine.map(({ key, name }) => [key, name])];
     const words = JSON.stringify(options);
