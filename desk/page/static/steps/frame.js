@@ -131,7 +131,8 @@ function bars(path) {
     update(frame) {
       sheet = frame;
       const plain = frame?.kind === "plain";
-      chosen.update(!plain);
+      chosen.update();
+      chosen.el.hidden = plain;
       const names = plain ? NAMES.plain : NAMES.printed;
       ["x", "y"].forEach((axis, i) => {
         fields[i].name(names[axis]);
@@ -212,7 +213,7 @@ function ownWords(name, frame) {
 }
 
 /** One more sheet under the same part: a single table becomes a list. */
-function addSheet() {
+export function addSheet() {
   const now = listed(state.job.frame);
   const next = { description: another(now) };
   commit("another sheet", isList(state.job.frame) ? [[["frame", now.length], next]] : [[["frame"], [...now, next]]]);
