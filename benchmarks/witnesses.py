@@ -1,11 +1,12 @@
-"""What each witness of the edge says by itself, and both together, on photos nothing was chosen on.
+"""What each witness of the edge says by itself, and both together, on photos of unseen scenes.
 
-Run as `python benchmarks/witnesses.py [N] [SEED] [--first NUMBER] [--weights FILE] [--processes P]`.
-Scenes are those of unseen_photos.py. Every coarse border that the program finds is followed by the physical profile
-alone, by the learned witness alone, and by both; each row is compared with the true outline once it
-is lifted to the sheet. Two tables, by kind of scene and by the step of brightness across the edge:
-rows kept, of these off by over a pixel, sure rows (sigma below 0.15 px, no second edge), and of
-these off by over a pixel. A camera that is off counts against all three alike.
+Run as `python benchmarks/witnesses.py [N] [SEED] [--first NUMBER] [--weights FILE]`; `--processes`
+shares the scenes out. They are those of unseen_photos.py. Every coarse border that the program
+finds is followed by the physical profile alone, by the learned witness alone, and by both; each row
+is compared with the true outline once it is lifted to the sheet. Two tables, by kind of scene and
+by the step of brightness across the edge: rows kept, of these off by over a pixel, sure rows (sigma
+below 0.15 px, no second edge), and of these off by over a pixel. A camera that is off counts
+against all three alike.
 """
 
 import argparse
