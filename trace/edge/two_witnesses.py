@@ -4,6 +4,7 @@ The learned one looks first, far and wide; along what it found both are asked, a
 by what it is sure of. `silhouette.locate` asks the profile alone.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -140,17 +141,19 @@ def locate_with_both(
     moved, shading = np.zeros(len(line)), None
     for now in (_FIRST, _LAST):
         found = _search(scene, line + moved[:, None] * normals, normals, closed, now, shading)
-        shading = found.shading
         offset, sigma, elsewhere = _together(found, seen, moved, closed)
         if now is _FIRST:
             offset = smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
+            shading = found.shading()
         moved = moved + offset
     line = line + moved[:, None] * normals
     apart = offset - smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
     scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), LEAST_SCATTER_PX)
     good = found.known & (np.abs(apart) < OUTLIER * scatter) & (sigma < SURE_ENOUGH_PX)
     good &= ~oscillating(line, closed) & (elsewhere < _DOUBTED)
-    for zone in corners(normals, STEP_PX, closed):
+    zones = corners(normals, STEP_PX, closed)
+    shading = found.shading() if zones else None
+    for zone in zones:
         there = line[zone]
         for _ in range(CORNER_ROUNDS):
             there = smoothed(there, _CORNER_SMOOTH, False)
@@ -217,7 +220,7 @@ class _Found:
     sigma: Floats
     decided: Mask
     known: Mask
-    shading: Shading | None
+    shading: Callable[[], Shading | None]
 
 
 def _search(
@@ -231,19 +234,21 @@ def _search(
     """Where the physical witness sees the edge, for each point of a line."""
     slope = lift(scene.camera, line, scene.sides, closed, smooth=SLOPE_SMOOTH).slope
     candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
-    across = Across.of(scene, line, normals, slope, closed, candidates, np.zeros(len(line)))
-    mode = "wrap" if closed else "nearest"
     rougher = FACE_ROUGHER if shading is None else 1.0
-    known = shading
-    while True:
-        cost = across.costs(known, rougher)
+    at_edge = np.zeros(len(line))
+    across = Across.of(scene, line, normals, slope, closed, candidates, at_edge, rougher)
+    mode = "wrap" if closed else "nearest"
+    cost = across.costs(shading)
+    pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
+
+    def told() -> Shading | None:
+        sure = candidate_spread(pooled, candidates) < _SURE_PX
+        return across.shading(minimum(pooled, candidates)[2], sure)
+
+    if shading is None and (first_told := told()) is not None:
+        # The light is told by the first look; only with it are all places comparable.
+        cost = across.costs(first_told)
         pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
-        told = across.shading(
-            minimum(pooled, candidates)[2], candidate_spread(pooled, candidates) < _SURE_PX
-        )
-        if known is not None or told is None:
-            break
-        known = told  # the light is told by the first look; only with it are all places comparable
     # Where the profiles carry little information, the line is kept to.
     favour = 0.5 * (candidates / (_KEPT_TO * now.reach_px)) ** 2
     first = minimum(pooled + favour, candidates)
