@@ -23,6 +23,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
+from scipy.ndimage import gaussian_filter1d
 from shapely import LinearRing, Polygon, contains_xy, line_locate_point, points
 from unseen_photos import MOST, SILENT, photo, traced
 from unseen_scenes import ROWS, drawn_of
@@ -30,14 +31,18 @@ from unseen_scenes import ROWS, drawn_of
 from snugline import SnuglineError
 from snugline.trace import measure
 from snugline.trace.edge import two_witnesses
+from snugline.trace.edge.edge_profile import crease_px
 from snugline.trace.edge.relief_displacement import lift
+from snugline.trace.image.linear_light import linear_to_srgb
+from snugline.trace.image.polyline import right_normals
+from snugline.trace.image.step_edge import sample_rgb
 
 # (rms, 99th percentile) mm of the shape, on clear photos and on hard ones.
 CLEAR, HARD = (0.03, 0.10), (0.06, 0.20)
 # True error over stated sigma: over all photos, and in each row.
 PULL, PULL_OF_ROW = (0.8, 1.25), (0.6, 1.6)
 OUTCOMES = ("within", "retake", "remark", "small", "SILENT", "false retake")
-_SURE_PX, _GROSS_PX = 0.15, 1.0
+ACROSS = np.r_[-60:-12:6, -12:0:1.5, 0:13:1.5, 14:26:4]  # px outwards, where strips are sampled
 
 
 class Ring:
@@ -58,6 +63,15 @@ class Ring:
         t = np.array([[b.x - a.x, b.y - a.y] for a, b in zip(behind, ahead, strict=True)])
         t /= np.maximum(np.linalg.norm(t, axis=1, keepdims=True), 1e-9)
         return np.column_stack([t[:, 1], -t[:, 0]])
+
+    def off_px(self, edge, camera, sides):
+        """(N,) px by which a silhouette lies outwards, and (N,) mm of a px across it."""
+        pixels = edge.pixels
+        lifted = lift(camera, pixels, sides, edge.closed, smooth=6)
+        beside = camera.on_plane(pixels + 0.7, lifted.height)
+        mm = np.linalg.norm(beside - camera.on_plane(pixels, lifted.height), axis=1)
+        mm /= np.hypot(0.7, 0.7)
+        return self.off(lifted.points) / mm, mm
 
     def moved_best(self, at):
         """Points (N, 2) after the shift and turn that brings them nearest (least squares)."""
@@ -85,7 +99,7 @@ class Rows:
 
         def locate(rgb, camera, sides, *rest):
             silhouette = self._locate(rgb, camera, sides, *rest)
-            self.edges.append((silhouette, camera, sides, *self._last))
+            self.edges.append((rgb, silhouette, camera, sides, *self._last))
             return silhouette
 
         two_witnesses._together, measure.locate_with_both = together, locate
@@ -100,35 +114,52 @@ class Rows:
         return {key: np.concatenate([t[key] for t in tables]) for key in (tables or [{}])[0]}
 
     @staticmethod
-    def _edge(ring, silhouette, camera, sides, found, seen, moved, told):
+    def _edge(ring, rgb, silhouette, camera, sides, found, seen, moved, told):
         pixels = silhouette.pixels
         lifted = lift(camera, pixels, sides, silhouette.closed, smooth=6)
-        side = np.linalg.norm(
-            camera.on_plane(pixels + 0.7, lifted.height) - camera.on_plane(pixels, lifted.height),
-            axis=1,
-        ) / np.hypot(0.7, 0.7)
+        off, side = ring.off_px(silhouette, camera, sides)
         masses = seen.masses()
         mean, sigma, total = seen.near(moved + told[0])
         return {
             "row_px": pixels.astype(np.float32),
-            "row_mm": lifted.points.astype(np.float32),
-            "row_off": (ring.off(lifted.points) / side).astype(np.float32),
-            "row_scale": side.astype(np.float32),
+            "row_off": off,
+            "row_scale": side,
             "row_good": silhouette.good & ~lifted.ambiguous,
             "row_rival": silhouette.rival,
-            "row_sigma": silhouette.sigma.astype(np.float32),
-            "row_physical": (found.offset - told[0]).astype(np.float32),
-            "row_physical_sigma": found.sigma.astype(np.float32),
+            "row_sigma": silhouette.sigma,
+            "row_physical": (found.offset - told[0]),
+            "row_physical_sigma": found.sigma,
             "row_decided": found.decided,
-            "row_learned": (mean - moved - told[0]).astype(np.float32),
-            "row_learned_sigma": sigma.astype(np.float32),
-            "row_learned_total": total.astype(np.float32),
-            "row_untold": seen.untold.astype(np.float32),
-            "row_at": (moved + told[0]).astype(np.float32),
+            "row_learned": (mean - moved - told[0]),
+            "row_learned_sigma": sigma,
+            "row_learned_total": total,
+            "row_untold": seen.untold,
+            "row_at": (moved + told[0]),
             "row_masses": np.clip(-16 * np.log(masses[::3] + 1e-7), 0, 255).astype(np.uint8),
             "row_edge": np.full(len(pixels), silhouette.closed),
-            "row_slope": lifted.slope.astype(np.float32),
+            "row_strip": strips(rgb, silhouette),
+            "row_slope": lifted.slope,
+            "row_crease": crease_px(sides, lifted.slope, 1 / np.median(side)),
         }
+
+
+def strip_light(rgb, edge, places):
+    """(N, G, 3) coded light, 0 to 1, at places px outwards of a silhouette."""
+    normals = right_normals(edge.pixels, edge.closed)
+    at = edge.pixels[:, None] + normals[:, None] * np.asarray(places)[:, None]
+    light = np.nan_to_num(sample_rgb(rgb, at[..., 0], at[..., 1]))
+    return linear_to_srgb(light).transpose(1, 2, 0)
+
+
+def strips(rgb, silhouette, every=10):
+    """(N / every, ACROSS, 4) coded light across the edge, averaged over 8 rows, and its grain."""
+    coded = strip_light(rgb, silhouette, ACROSS).transpose(2, 0, 1)
+    luma = coded.mean(axis=0)
+    second = np.pad(luma[6:] - 2 * luma[3:-3] + luma[:-6], ((3, 3), (0, 0)), mode="edge")
+    mean = gaussian_filter1d(coded, 8, axis=1)
+    grain = np.sqrt(gaussian_filter1d(second**2, 8, axis=0))
+    both = np.concatenate([mean, grain[None]]).transpose(1, 2, 0)
+    return np.round(both[::every] * 16384).astype(np.int16)
 
 
 def recorded(row, seed, number):
@@ -156,13 +187,12 @@ def recorded(row, seed, number):
             return facts, {}
     curves = [contour.outer, *contour.others]
     at = np.concatenate([curve.points for curve in curves])
-    shape = ring.off(ring.moved_best(at))
+    shape = min((ring.off(p) for p in (at, ring.moved_best(at))), key=lambda off: np.mean(off**2))
     arrays = {
-        "points": at.astype(np.float32),
-        "off": ring.off(at).astype(np.float32),
-        "shape": shape.astype(np.float32),
-        "sigma": np.concatenate([curve.sigma for curve in curves]).astype(np.float32),
-        "noise": np.concatenate([curve.noise for curve in curves]).astype(np.float32),
+        "off": ring.off(at),
+        "shape": shape,
+        "sigma": np.concatenate([curve.sigma for curve in curves]),
+        "noise": np.concatenate([curve.noise for curve in curves]),
         **rows.record(ring),
     }
     facts |= {
@@ -181,6 +211,11 @@ def recorded(row, seed, number):
     }
     facts["outcome"] = outcome(facts)
     return facts, arrays
+
+
+def small(arrays):
+    """The arrays with half the digits, as they are kept."""
+    return {k: v.astype(np.float16) if v.dtype == np.float64 else v for k, v in arrays.items()}
 
 
 def outcome(facts):
@@ -261,7 +296,7 @@ def main():
             if options.keep:
                 options.keep.mkdir(parents=True, exist_ok=True)
                 name = f"{row.replace(' ', '-')}-{options.seed}-{number}"
-                np.savez_compressed(options.keep / f"{name}.npz", **arrays)
+                np.savez_compressed(options.keep / f"{name}.npz", **small(arrays))
                 (options.keep / f"{name}.json").write_text(json.dumps(facts))
     print("\n".join(table(records)))
     return int(any(r["outcome"] == "SILENT" for r in records))

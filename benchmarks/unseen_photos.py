@@ -72,6 +72,14 @@ def photo(seed, scene):
     return path
 
 
+def told(scene):
+    """The part's sides and the sheet with its bars, as they truly are."""
+    sheet, solid = scene.scene.sheet, scene.scene.solid
+    bars = (sheet.frame.bars[axis].nominal * k for axis, k in zip("xy", sheet.scale, strict=True))
+    frame = with_print_scale(sheet.frame, *bars, 0.001)
+    return PartSides(solid.thickness, 0.001, solid.edge, solid.edge_size, solid.draft), frame
+
+
 def traced(path, scene):
     """The contour, the remarks as (code, severity, text), and the score.
 
@@ -79,10 +87,7 @@ def traced(path, scene):
     ------
     SnuglineError : no contour.
     """
-    sheet, solid = scene.scene.sheet, scene.scene.solid
-    bars = (sheet.frame.bars[axis].nominal * k for axis, k in zip("xy", sheet.scale, strict=True))
-    frame = with_print_scale(sheet.frame, *bars, 0.001)
-    sides = PartSides(solid.thickness, 0.001, solid.edge, solid.edge_size, solid.draft)
+    (sides, frame), solid = told(scene), scene.scene.solid
     result = measure_photos([path], [frame], sides)
     contour = result.photos[0].contour
     remarks = [

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FIREFOX = shutil.which("firefox-esr") or shutil.which("firefox")
 COMMAND = [sys.executable, "-m", "snugline.desk.cli"]
 
 
@@ -42,6 +43,16 @@ def served(folder: Path, *options: str) -> Iterator[Served]:
 def chromium(playwright):
     """A browser; inside a container there is no room for Chromium's own sandbox."""
     browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    try:
+        yield browser
+    finally:
+        browser.close()
+
+
+@contextmanager
+def firefox(playwright):
+    """The distribution's own Firefox, through WebDriver BiDi."""
+    browser = playwright.firefox.launch(executable_path=FIREFOX, channel="moz-firefox")
     try:
         yield browser
     finally:

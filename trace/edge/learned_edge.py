@@ -15,7 +15,6 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import PartSides, outward_normals
@@ -71,7 +70,7 @@ _LUMA = (0.299, 0.587, 0.114)
 
 
 # The made scenes had this many px for a mm (training/scenes.py); others it has never seen.
-TRAINED_PX_PER_MM = (6.0, 20.0)
+TRAINED_PX_PER_MM = (4.0, 20.0)
 
 
 @dataclass(frozen=True)
@@ -135,12 +134,6 @@ class Distribution:
         square = own * ((self.middle - mean[:, None]) ** 2 + (_LOGISTIC * self.scale) ** 2)
         sigma = np.sqrt(square.sum(axis=1) / np.maximum(total, 1e-9))
         return np.where(total > 1e-6, mean, place), sigma, total * (1 - self.untold)
-
-    def likeliest(self) -> tuple[Floats, Floats, Floats]:
-        """(N,) px of the likeliest place, its standard deviation, and how much is not there."""
-        mass = uniform_filter1d(self.masses(), 3, axis=1, mode="constant")
-        place, sigma, total = self.near(FIRST + mass.argmax(axis=1).astype(np.float64))
-        return place, sigma, 1 - total
 
 
 @cache

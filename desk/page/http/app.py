@@ -20,6 +20,7 @@ from snugline.desk.page.http import (
     photo_requests,
     plan_requests,
     print_requests,
+    proof_requests,
     shelf_requests,
 )
 from snugline.desk.page.http.guard import ENTER, Guard, Sessions, refusal
@@ -66,6 +67,7 @@ def make_app(
                 await job.close()
             await to_thread.run_sync(processes.heavy.stop)
             await to_thread.run_sync(processes.light.stop)
+            app.state.desk.proofs.end()
 
     app = Starlette(
         routes=_routes(),
@@ -101,8 +103,12 @@ def _routes() -> list[Route | Mount]:
         Route("/api/frames", entrance.papers),
         Route("/api/frames/{name}", entrance.frame),
         Route("/api/prints", print_requests.listed),
+        Route("/api/prints", print_requests.keep, methods=["POST"]),
         Route("/api/prints/{key}", print_requests.rename, methods=["PUT"]),
         Route("/api/prints/{key}", print_requests.remove, methods=["DELETE"]),
+        Route("/api/proofs", proof_requests.listed),
+        Route("/api/proofs", proof_requests.run, methods=["POST"]),
+        Route("/api/proofs/photos", proof_requests.add_photo, methods=["POST"]),
         Route("/api/jobs", job_requests.listed),
         Route("/api/jobs", job_requests.make, methods=["POST"]),
         Route("/api/jobs/sample", shelf_requests.sample, methods=["POST"]),
@@ -155,7 +161,10 @@ async def _user_error(request: Request, error: Exception) -> Response:
         status = 415
     elif isinstance(error, job_photos.SamePhotoError):
         status = 409
-    return JSONResponse({"error": error_record(error, request.app.state.desk.shelf.folder)}, status)
+    elif isinstance(error, job_photos.NoRoomError):
+        status = 503
+    record = {"error": error_record(error, request.app.state.desk.shelf.folder)}
+    return JSONResponse(record, status, {"Retry-After": "2"} if status == 503 else None)
 
 
 async def _http_error(request: Request, error: Exception) -> Response:

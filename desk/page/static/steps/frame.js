@@ -179,7 +179,7 @@ function sheetCard(index) {
 }
 
 /** One more sheet under the same part: a single table becomes a list. */
-function addSheet() {
+export function addSheet() {
   const now = listed(state.job.frame);
   const next = { description: another(now) };
   commit("another sheet", isList(state.job.frame) ? [[["frame", now.length], next]] : [[["frame"], [...now, next]]]);
