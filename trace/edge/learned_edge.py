@@ -38,7 +38,7 @@ NORMAL_SMOOTH = 4.5
 _LOGISTIC = 1.8138
 _ABOUT_PX = 1.6
 _FARTHEST_OFF = 2.0
-_LARGEST_EXPONENT = 80.0
+_LARGEST_EXPONENT = 40.0
 # What the network is given is scaled to about one, by these, as it was learned:
 _PER_WALL_PX = 1 / 16
 _PER_PLACE = 1 / 32
@@ -108,11 +108,13 @@ class Distribution:
     def cost(self, candidates: Floats) -> Floats:
         """(N, G) minus the logarithm of the density at places (G,) or (N, G), px."""
         at = np.broadcast_to(candidates, (len(self.share), candidates.shape[-1]))
-        density = np.empty(at.shape)
-        for k in range(at.shape[1]):
-            z = np.abs((at[:, k, None] - self.middle) / self.scale)
-            e = np.exp(-np.minimum(z, _LARGEST_EXPONENT))
-            density[:, k] = np.sum(self.share * e / (self.scale * (1 + e) ** 2), axis=1)
+        at, middle = at.T[..., None].astype(np.float32), self.middle.astype(np.float32)
+        narrow = (1 / self.scale).astype(np.float32)
+        weight = self.share.astype(np.float32) * narrow
+        density = np.empty(at.shape[1::-1])
+        for k, place in enumerate(at):
+            e = np.exp(-np.minimum(np.abs(place - middle) * narrow, _LARGEST_EXPONENT))
+            density[:, k] = np.sum(weight * e / (1 + e) ** 2, axis=1)
         even = self.untold / PLACES
         return -np.log((1 - self.untold)[:, None] * density + even[:, None] + 1e-12)
 

@@ -75,8 +75,9 @@ _POOLED = 1.5
 _PHYSICAL_TIMES = 1.0
 _PHYSICAL_PX = 0.05
 _PHYSICAL_WRONG = 0.03
-# Below this probability all places are alike to the path.
-_LEAST_MASS = 1e-3
+# Below this probability all places are alike to the path; above the second one, several times an
+# even share, a place is likely.
+_LEAST_MASS, _LIKELY = 1e-3, 0.05
 # Places farther apart than this are two edges: more than the blur of one.
 _APART_PX = 3.0
 # With this much of the probability elsewhere a second edge is as likely; with more nothing is told.
@@ -233,15 +234,23 @@ def _along(seen: Distribution, closed: bool) -> tuple[Floats, Floats, Floats]:
     """(N,) px of the edge along a line, the learned witness alone, its sigma, and how much of the
     probability is elsewhere.
     """
-    path = edge_path(_pooled_cost(seen, closed), closed).astype(np.float64)
-    mean, sigma, total = seen.near(FIRST + path)
+    mass = _smoothed(seen)
+    # The path keeps to the places that are likely anywhere along the line, and to those between.
+    likely = np.flatnonzero((mass > _LIKELY).any(axis=0))
+    first, last = (int(likely[0]), int(likely[-1]) + 1) if len(likely) else (0, mass.shape[1])
+    path = edge_path(_pooled_cost(mass[:, first:last], closed), closed)
+    mean, sigma, total = seen.near(FIRST + first + path.astype(np.float64))
     return mean, sigma, 1 - total
 
 
-def _pooled_cost(seen: Distribution, closed: bool) -> Floats:
-    """(N, PLACES) of each place by the learned witness, pooled along the line."""
+def _smoothed(seen: Distribution) -> Floats:
+    """(N, PLACES) probability of each place by the learned witness."""
+    return np.asarray(uniform_filter1d(seen.masses(), 3, axis=1, mode="constant"))
+
+
+def _pooled_cost(mass: Floats, closed: bool) -> Floats:
+    """Cost of each place (N, places) of that probability, pooled along the line."""
     mode = "wrap" if closed else "nearest"
-    mass = uniform_filter1d(seen.masses(), 3, axis=1, mode="constant")
     return np.asarray(gaussian_filter1d(-np.log(mass + _LEAST_MASS), _POOLED, axis=0, mode=mode))
 
 
@@ -250,7 +259,7 @@ def _other(seen: Distribution, at: Floats, closed: bool, agree: Mask) -> Floats:
 
     Where the physical witness agrees on `at`, it would have to be wrong altogether.
     """
-    cost, places = _pooled_cost(seen, closed), FIRST + np.arange(PLACES)
+    cost, places = _pooled_cost(_smoothed(seen), closed), FIRST + np.arange(PLACES)
     about = np.abs(places - at[:, None]) <= _APART_PX
     here = np.where(about, cost, np.inf).min(axis=1)
     best = np.where(about, np.inf, cost).argmin(axis=1)
