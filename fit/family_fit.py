@@ -98,6 +98,7 @@ def _setting(
     for axis, what in enumerate(("length", "width")):
         pairs = [(v.sides[axis], v.sides[axis + 2]) for v in sure or views]
         spans = [high + low for high, low in pairs if high is not None and low is not None]
+        spans = [span for span in spans if span > 0]
         read = [row.reading.value for row in rows if row.reading.what == what]
         if not spans and not read:
             raise FitError(

@@ -47,7 +47,11 @@ def fit_free_part(
     free = fit_free([_by_one_u(section, part_u) for section in sections], read, symmetry)
     results = tuple(
         SectionResult(
-            section.name, pose, section.points @ pose[:, :2].T + pose[:, 2], residuals, kept
+            section.name,
+            pose,
+            section.as_given(section.points @ pose[:, :2].T + pose[:, 2]),
+            section.as_given(residuals),
+            section.as_given(kept),
         )
         for section, pose, residuals, kept in zip(
             sections, free.poses, free.residuals, free.kept, strict=True
@@ -72,7 +76,7 @@ def fit_free_part(
         notices=(
             *free.notices,
             *_contradicted(readings, free.contradicted, read),
-            *rejected_by_points(results, [section.noise for section in sections]),
+            *rejected_by_points(results, [s.as_given(s.noise) for s in sections]),
             *(apart or lonely_readings(readings, _placing(sections, readings))),
         ),
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from snugline.errors import FitError
 from snugline.fit.adjustment.dimension_summary import summarise
+from snugline.fit.adjustment.edge_choice import with_likelier_edges
 from snugline.fit.adjustment.observation_equations import CentredSection, ReadRow
 from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
 from snugline.fit.adjustment.photo_sizes import photo_sizes
@@ -14,6 +15,7 @@ from snugline.fit.adjustment.reading_weighing import weigh
 from snugline.fit.adjustment.start_values import view_of
 from snugline.fit.adjustment.thickness_weighing import weigh_thickness
 from snugline.fit.adjustment.what_is_open import edge_remarks, on_readings_alone
+from snugline.fit.edge_order import in_order
 from snugline.fit.family_fit import fit_family
 from snugline.fit.free_part import fit_free_part
 from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
@@ -64,6 +66,23 @@ def fit_outline(
     """
     if not sections:
         raise FitError("there is no contour", "photos", "give at least one photo of the part")
+    fitted = _fitted(sections, readings, family, symmetry, listed, thickness)
+    changed, told = with_likelier_edges(sections, fitted)
+    if not told:
+        return fitted
+    fitted = _fitted(changed, readings, family, symmetry, listed, thickness)
+    return replace(fitted, notices=(*fitted.notices, *told))
+
+
+def _fitted(
+    sections: Sequence[Section],
+    readings: Sequence[Reading],
+    family: str,
+    symmetry: Symmetry,
+    listed: tuple[float, float] | None,
+    thickness: float | None,
+) -> FittedOutline:
+    sections = [in_order(section) for section in sections]
     stated = thickness_of(readings, thickness)
     part_u = part_uncertainties(stated)
     measured = tuple(_measured(section, part_u) for section in sections)
@@ -151,7 +170,9 @@ def _fit_believed(
         return fitted
     alone = on_readings_alone(adjusted)
     doubts = (
-        *rejected_by_points(fitted.sections, [s.noise for s in adjusted.equations.sections]),
+        *rejected_by_points(
+            fitted.sections, [s.section.as_given(s.noise) for s in adjusted.equations.sections]
+        ),
         *lonely_readings(readings, alone),
         *edge_remarks(adjusted, fitted, alone),
     )

@@ -2,11 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Scalar = TypeVar("Scalar", np.float64, np.bool_)
 
 OVER = 9  # points over which the direction of the edge is averaged
 
@@ -29,6 +31,22 @@ class Systematic:
 
 
 @dataclass(frozen=True)
+class OtherEdge:
+    """Where a stretch of points may lie as well; see `snugline.trace.contour.Alternative`.
+
+    Attributes
+    ----------
+    first, last : the points in question, both included; `points` (M, 2) mm, where they may lie.
+    probability : that they do.
+    """
+
+    first: int
+    last: int
+    points: Array
+    probability: float
+
+
+@dataclass(frozen=True)
 class Section:
     """The contour of one photo, or of several joined ones.
 
@@ -44,6 +62,8 @@ class Section:
         not correlated.
     sensitivity : by what is not exactly known of the part (`thickness`, `edge`, `chamfer`, `lean`):
         (N,), how far outwards each point moves, mm for each mm, or for each degree of lean.
+    alternatives : edges that some of the points, as they came, may lie on as well.
+    given : (N,) where each of the points as they came now stands; None where they were in order.
     """
 
     name: str
@@ -54,6 +74,12 @@ class Section:
     breaks: tuple[int, ...] = ()
     systematic: Systematic = field(default_factory=Systematic)
     sensitivity: Mapping[str, Array] = field(default_factory=dict)
+    given: NDArray[np.intp] | None = None
+    alternatives: tuple[OtherEdge, ...] = ()
+
+    def as_given(self, of_points: NDArray[Scalar]) -> NDArray[Scalar]:
+        """Values of the points in the order in which these came."""
+        return of_points if self.given is None else of_points[self.given]
 
 
 def moved_by_thickness(section: Section, thicker: float) -> Section:

@@ -213,7 +213,7 @@ def _gains(
         value, design_params = equations.dimension(fit.x, what)
         tools = ["tape"] + (["caliper"] if value <= LONGEST_CALIPER else [])
         for tool in tools:
-            parts = uncertainty(Reading(what, (round(value * 2) / 2,), tool))
+            parts = uncertainty(Reading(what, (max(round(value * 2) / 2, 0.5),), tool))
             design = np.zeros(equations.size)
             design[: len(design_params)] = design_params
             consider(
@@ -292,12 +292,13 @@ def _section(equations: Equations, x: Array, noise: ResidualNoise, k: int) -> Se
         along = sum(by * x[equations.column(("part", of))] for of, by in measured.moved.items())
         normal = equations.shape.distance(points, x[: len(equations.shape.names)]).normal
         points = points + np.asarray(along)[:, None] * normal
+    as_given = measured.section.as_given
     return SectionResult(
         measured.section.name,
         np.column_stack([linear, shift]),
-        points,
-        equations.points_block(x, k).residual * measured.noise,
-        noise.weights[k] > 0,
+        as_given(points),
+        as_given(equations.points_block(x, k).residual * measured.noise),
+        as_given(noise.weights[k] > 0),
     )
 
 

@@ -19,6 +19,7 @@ from snugline.fit.adjustment.robust_solution import (
     RobustFit,
     cauchy_cost,
     noise_at,
+    reasonable,
     robust_fit,
     whitened_fit,
 )
@@ -226,6 +227,9 @@ def choose(setting: Setting, shapes: Sequence[Shape], *, freely: bool) -> Choice
         if scales is None and hopeless(equations, fit.x):
             # No shape with these sides fits; one without sides may.
             waiting = [other for other in waiting if other.family in _WHOLE]
+        if not reasonable(equations, fit.x):
+            # Sides shorter than their corners from the start on: no shape at all.
+            fit = replace(fit, cost=math.inf)
         tried.append(setting.candidate(equations, fit))
         if scales is None:
             # The first shape's scales make the costs comparable, its poses are near all others'.

@@ -543,3 +543,44 @@ def test_free_corners_can_be_asked_for():
     fitted = fit_outline(views, readings, "free-cornered rectangle")
     assert fitted.family == "free-cornered rectangle"
     assert fitted.width.value == pytest.approx(120, abs=fitted.width.u95)
+
+
+def overlapping(whole, back, seed):
+    """The section with single points and short runs seen `back` mm before their place, as rows
+    are that see the part's top edge among others that see its foot.
+    """
+    rng = np.random.default_rng(seed)
+    points = whole.points.copy()
+    tangent = np.gradient(points, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    for at in rng.integers(20, len(points) - 20, 12):
+        run = slice(at, at + int(rng.integers(1, 9)))
+        points[run] -= back * tangent[run]
+    return replace(whole, points=points)
+
+
+@pytest.mark.parametrize("family", ["auto", "stadium"])
+def test_points_that_overlap_along_the_edge_do_not_spoil_the_start(family):
+    outline = stadium().to_outline(np.array([374.0, 108.6]))
+    for seed in range(6):
+        one = end(outline, "right end", seed, pitch=0.3)
+        plain = fit_outline([one], [TAPE], family)
+        mixed_up = overlapping(one, 3.2, seed)
+        fitted = fit_outline([mixed_up], [TAPE], family)
+        assert fitted.family == plain.family == "stadium"
+        assert fitted.width.value == pytest.approx(plain.width.value, abs=0.02)
+        # Results come in the order in which the points were given.
+        section = fitted.sections[0]
+        there = np.hypot(*np.diff(section.points, axis=0).T)
+        given = np.hypot(*np.diff(mixed_up.points, axis=0).T)
+        assert np.allclose(there, given, rtol=1e-3, atol=1e-3)
+
+
+def test_sides_that_cannot_be_are_no_start():
+    """Nothing is told of an outline whose sides are shorter than its corners."""
+    rng = np.random.default_rng(1)
+    scribble = np.cumsum(rng.normal(0, 1.0, (400, 2)), axis=0)
+    section = Section("photo.jpg", "right end", scribble, np.full(400, 0.02))
+    with pytest.raises(FitError) as error:
+        fit_outline([section], [Reading("width", (0.2,), "caliper")], "stadium")
+    assert "usable values" not in str(error.value)

@@ -119,6 +119,7 @@ def _routes() -> list[Route | Mount]:
         Route(job, shelf_requests.delete, methods=["DELETE"]),
         Route(job + "/name", shelf_requests.rename, methods=["PUT"]),
         Route(job + "/frames", shelf_requests.own_frame, methods=["POST"]),
+        Route(job + "/frames/{number:int}", shelf_requests.seen_frame),
         Route(job + "/copy", shelf_requests.copy, methods=["POST"]),
         Route(job + "/job.zip", shelf_requests.handed_out),
         Route(job + "/thumbnail", shelf_requests.thumbnail),
