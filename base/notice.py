@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 from snugline.place import About, OfPart, Place, Region, about_from_json, place_from_json
-from snugline.sentence import Figure, Sentence
+from snugline.sentence import Figure, Sentence, pair_from_json
 
 Severity = Literal["fine", "usable", "retake", "note", "check", "cannot be cut"]
 
@@ -85,12 +85,7 @@ class Notice:
     @staticmethod
     def from_json(record: Mapping[str, Any]) -> "Notice":
         """The remark that `as_json` wrote."""
-        text, mend = record["text"], record["mend"]
-        if "figures" in record:
-            figures = [Figure.from_json(figure) for figure in record["figures"]]
-            first, second = record["templates"]
-            own = len(figures) - second.replace("{{", "").count("{")
-            text, mend = Sentence(first, *figures[:own]), Sentence(second, *figures[own:])
+        text, mend = pair_from_json(record["text"], record["mend"], record)
         about, place = record.get("about"), record.get("place")
         return Notice(
             record["code"],

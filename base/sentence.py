@@ -1,6 +1,6 @@
 """Sentences that keep their quantities, so that each reader gets them in their own unit."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from string import Formatter
 from typing import Any, Literal
@@ -176,5 +176,26 @@ class Sentence(str):
         return Sentence(verbatim(text))
 
     @staticmethod
+    def joined(parts: Iterable[str], between: str = " ") -> "Sentence":
+        """Several as one; empty ones are passed over.
+
+        >>> Sentence.joined(["It is wide.", "", Sentence("Take {} off.", length(1))]).in_unit("in")
+        'It is wide. Take 0.039 in off.'
+        """
+        of = [Sentence.of(part) for part in parts if part]
+        template = verbatim(between).join(part.template for part in of)
+        return Sentence(template, *(figure for part in of for figure in part.figures))
+
+    @staticmethod
     def from_json(record: Mapping[str, Any]) -> "Sentence":
         return Sentence(record["template"], *map(Figure.from_json, record["figures"]))
+
+
+def pair_from_json(text: str, mend: str, record: Mapping[str, Any]) -> tuple[Sentence, Sentence]:
+    """Text and remedy of a remark's or an error's record, whose figures are in one list."""
+    if "figures" not in record:
+        return Sentence.of(text), Sentence.of(mend)
+    figures = [Figure.from_json(figure) for figure in record["figures"]]
+    first, second = record["templates"]
+    own = len(figures) - second.replace("{{", "").count("{")
+    return Sentence(first, *figures[:own]), Sentence(second, *figures[own:])

@@ -72,27 +72,45 @@ def photo(seed, scene):
     return path
 
 
-def measured(path, scene):
-    """The score (None without a contour), the hold-out, and the remarks as (code, severity)."""
+def told(scene):
+    """The part's sides and the sheet with its bars, as they truly are."""
     sheet, solid = scene.scene.sheet, scene.scene.solid
     bars = (sheet.frame.bars[axis].nominal * k for axis, k in zip("xy", sheet.scale, strict=True))
     frame = with_print_scale(sheet.frame, *bars, 0.001)
-    sides = PartSides(solid.thickness, 0.001, solid.edge, solid.edge_size, solid.draft)
-    try:
-        result = measure_photos([path], [frame], sides)
-    except SnuglineError as error:
-        return None, np.nan, [(f"refused: {error}", "retake")], ""
+    return PartSides(solid.thickness, 0.001, solid.edge, solid.edge_size, solid.draft), frame
+
+
+def traced(path, scene):
+    """The contour, the remarks as (code, severity, text), and the score.
+
+    Raises
+    ------
+    SnuglineError : no contour.
+    """
+    (sides, frame), solid = told(scene), scene.scene.solid
+    result = measure_photos([path], [frame], sides)
     contour = result.photos[0].contour
     remarks = [
-        (n.code, n.severity) for n in (*contour.notices, *result.notices) if n.severity != "fine"
+        (n.code, n.severity, str(n.text))
+        for n in (*contour.notices, *result.notices)
+        if n.severity != "fine"
     ]
     # Small arcs have dense points, and the share of the outline seen counts points.
     ring = np.asarray(LinearRing(solid.ring()).simplify(0.001).coords)
     curves = [contour.outer, *contour.others]
     windows = None if scene.view == "whole" else [frame.true_window]
-    found = score(Placed(frame), {"bottom_outline": ring}, curves, windows)
-    at = np.concatenate([curve.points for curve in curves])
-    return found, contour.photo.holdout_mm, remarks, by_side(ring, at)
+    return contour, remarks, score(Placed(frame), {"bottom_outline": ring}, curves, windows)
+
+
+def measured(path, scene):
+    """The score (None without a contour), the hold-out, and the remarks as (code, severity)."""
+    try:
+        contour, remarks, found = traced(path, scene)
+    except SnuglineError as error:
+        return None, np.nan, [(f"refused: {error}", "retake")], ""
+    at = np.concatenate([curve.points for curve in (contour.outer, *contour.others)])
+    where = by_side(scene.scene.solid.ring(), at)
+    return found, contour.photo.holdout_mm, [r[:2] for r in remarks], where
 
 
 def by_side(ring, found):

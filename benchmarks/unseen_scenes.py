@@ -1,6 +1,9 @@
-"""Random scenes of a part on a printed sheet, by number: parts, poses, light and phones."""
+"""Random scenes of a part on a printed sheet, by number: parts, poses, light and phones.
 
-from dataclasses import dataclass
+`drawn` makes all kinds together; `drawn_of` scenes of one hard kind of `ROWS`, all else at random.
+"""
+
+from dataclasses import dataclass, replace
 
 import numpy as np
 from light_render import Lamp, Material, Scene
@@ -32,6 +35,22 @@ PALE = 0.42
 # A lamp seen under less than this from the part throws a hard shadow (radians, its radius).
 HARD_LAMP = 0.12
 STEEP_DEG = 27.0
+# What is asked of one row of a table; what is not named is drawn as ever. `clear` is what most
+# photos should be: a dark or mid-toned part in even light, seen nearly from above.
+_MATT = ("dark matt", "stone", "wood", "mid grey", "printed", "pale wood")
+_EVEN = ("window", "ceiling")
+ROWS = {
+    "clear": {"kind": ("dark matt", "stone", "wood", "mid grey"), "light": _EVEN, "tilt": (5, 22)},
+    "pale on white": {"kind": ("pale on white", "pale wood")},
+    "mirrored lamp": {"kind": ("glossy dark", "glossy pale"), "light": ("mirrored",)},
+    "hard shadow": {"kind": _MATT, "light": ("bulb",)},
+    "grain": {"kind": ("wood", "pale wood"), "contrast": (0.15, 0.3)},
+    "granular": {"kind": ("stone",), "contrast": (0.2, 0.4)},
+    "print": {"kind": ("printed",)},
+    "steep view": {"kind": _MATT, "tilt": (28, 32)},
+    "motion blur": {"kind": _MATT, "motion": 4.0},
+    "thin card": {"kind": (*_MATT, "pale on white"), "thickness": (0.3, 0.9)},
+}
 
 
 @dataclass(frozen=True)
@@ -66,6 +85,8 @@ class Drawn:
             reasons.append("hard shadow")
         if scene.camera.tilt_deg > STEEP_DEG:
             reasons.append("tilt")
+        if self.sensor.motion:
+            reasons.append("motion blur")
         return ", ".join(reasons)
 
     @property
@@ -84,37 +105,71 @@ class Drawn:
 
 def drawn(seed, number):
     """The scene of a number; each stands for itself."""
-    rng = np.random.default_rng([seed, number])
-    kind = KINDS[number % len(KINDS)]
-    light = LIGHTS[int(rng.integers(len(LIGHTS)))]
+    return _drawn(np.random.default_rng([seed, number]), number, KINDS, {})
+
+
+def drawn_of(row, seed, number):
+    """The scene of a number of a row of `ROWS`."""
+    asked = ROWS[row]
+    rng = np.random.default_rng([seed, number, list(ROWS).index(row)])
+    return _drawn(rng, number, asked["kind"], asked)
+
+
+def _drawn(rng, number, kinds, asked):
+    kind = kinds[number % len(kinds)]
+    lights = asked.get("light", LIGHTS)
+    light = lights[int(rng.integers(len(lights)))]
     paper = rng.choice(["a4", "a4", "a4", "letter", "a3"])
     frame = read_frame(f"border-{paper}" + ("-dark" if kind == "white on dark" else ""))
     scale = tuple(1 + rng.normal(0, 0.0025, 2))
     sheet = Sheet(frame, scale, rng.uniform(-0.02, 0.06), rng.uniform(0.05, 0.1))
-    solid, view, shape = _part(rng, frame.window)
+    solid, view, shape = _part(rng, frame.window, asked.get("thickness", (2, 20)))
     lens, focal_35mm = _lens(rng)
-    lamps, room, tint = _light(rng, light, np.append(frame.window.mean(axis=0), 0.0))
+    middle = np.append(frame.window.mean(axis=0), 0.0)
+    lamps, room, tint = _light(rng, "lamp" if light == "mirrored" else light, middle)
     bench = [(0.42, 0.30, 0.20), (0.25, 0.25, 0.25), (0.62, 0.58, 0.52), (0.06, 0.06, 0.07)]
     scene = Scene(
-        camera=_camera(rng, frame, lens),
+        camera=_camera(rng, frame, lens, asked.get("tilt")),
         sheet=sheet,
         solid=solid,
-        material=_material(rng, kind),
+        material=_material(rng, kind, asked.get("contrast")),
         lamps=lamps,
         room=room,
         room_colour=tint,
         bench=bench[int(rng.integers(len(bench)))],
         seed=int(rng.integers(2**31)),
     )
-    return Drawn(number, kind, light, view, shape, scene, _sensor(rng), focal_35mm)
+    if light == "mirrored":
+        scene = replace(scene, lamps=(_mirrored(rng, scene),))
+    sensor = _sensor(rng)
+    if "motion" in asked:
+        sensor = replace(sensor, motion=asked["motion"], motion_turn=rng.uniform(0, np.pi))
+    return Drawn(number, kind, light, view, shape, scene, sensor, focal_35mm)
 
 
-def _part(rng, window):
+def _mirrored(rng, scene):
+    """The lamp put where the camera sees it mirrored in the upper face, near the part's edge."""
+    solid, window = scene.solid, scene.sheet.frame.window
+    ring = solid.ring()
+    in_window = np.all((ring > window.min(axis=0) + 5) & (ring < window.max(axis=0) - 5), axis=1)
+    near = ring[rng.choice(np.flatnonzero(in_window))]
+    inside = ring.mean(axis=0) - near
+    place = near + rng.uniform(2, 20) * inside / np.linalg.norm(inside)
+    place = np.append(place, solid.thickness)
+    ray = (place - scene.camera.centre) / np.linalg.norm(place - scene.camera.centre)
+    lamp = scene.lamps[0]
+    distance = np.linalg.norm(np.asarray(lamp.place) - scene.middle)
+    return replace(lamp, place=tuple(place + distance * ray * [1, 1, -1]))
+
+
+def _part(rng, window, thicknesses):
     low, high = window.min(axis=0), window.max(axis=0)
     room, middle = high - low, (low + high) / 2
-    thickness = float(np.exp(rng.uniform(np.log(2), np.log(20))))
+    thickness = float(np.exp(rng.uniform(*np.log(thicknesses))))
     edge = str(rng.choice(["none", "round", "round", "chamfer"]))
     largest = min(3.0 if edge == "round" else 1.5, 0.4 * thickness)
+    if largest < 0.4:  # a card has no edge treatment
+        edge = "none"
     size = 0.0 if edge == "none" else float(rng.uniform(0.3, largest))
     draft = float(np.radians(rng.choice([0, 0, rng.uniform(0.3, 3)])))
     view = str(rng.choice(["end", "end", "corner", "whole"]))
@@ -185,11 +240,11 @@ def _small_outline(rng, room):
     ), shape
 
 
-def _material(rng, kind):
+def _material(rng, kind, contrasts):
     def tinted(level, spread=0.06):
         return tuple(float(v) for v in level * (1 + rng.normal(0, spread, 3)))
 
-    contrast, u = rng.uniform(0.08, 0.22), rng.uniform
+    contrast, u = rng.uniform(*(contrasts or (0.08, 0.22))), rng.uniform
     return {
         "dark matt": lambda: Material(tinted(u(0.02, 0.07)), "speckle", 0.04, 0.03, 0.5),
         "stone": lambda: Material(tinted(u(0.15, 0.35), 0.03), "speckle", contrast, 0.02, 0.5),
@@ -227,6 +282,8 @@ def _light(rng, light, middle):
         lamps, room = (lamp(u(28, 50), u(1200, 2500), u(350, 600), 0.6),), 0.4
     elif light == "lamp":
         lamps, room = (lamp(u(35, 65), u(700, 1400), u(15, 60), u(0.5, 0.75)),), 0.35
+    elif light == "bulb":
+        lamps, room = (lamp(u(30, 60), u(700, 1400), u(8, 35), u(0.6, 0.8)),), 0.25
     elif light == "near lamp":
         lamps, room = (lamp(u(40, 70), u(400, 600), u(30, 90), u(0.5, 0.75)),), 0.35
     else:
@@ -246,9 +303,11 @@ def _lens(rng):
     return Lens(focal, tuple(centre), radial, SIZE), focal_35mm
 
 
-def _camera(rng, frame, lens):
+def _camera(rng, frame, lens, tilts):
     """As near as shows the whole sheet, or up to a third farther off."""
     tilt = rng.choice([rng.uniform(5, 15), rng.uniform(10, 20), rng.uniform(18, 30)])
+    if tilts:
+        tilt = rng.uniform(*tilts)
     azimuth, roll = rng.uniform(0, 360, 2)
     at = frame.window.mean(axis=0) + rng.uniform(-20, 20, 2)
     w, h = frame.sheet

@@ -132,7 +132,8 @@ def told(cuts: list[Cut], made: Setting) -> dict[str, Any]:
     return {
         "machine": made.machine,
         "wood": made.wood,
-        "sentence": known.sentence(),
+        "sentence": str(known.sentence()),
+        **known.sentence().as_json(),
         "width_error": {"value": round(known.value, 4), "u95": round(known.u95, 4)},
         "claimed": known.claimed,
         "cuts": known.cuts,

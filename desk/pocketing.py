@@ -1,13 +1,42 @@
 """From a fitted outline and the job's `[pocket]` to the cut plan and its files."""
 
+from typing import Any
+
 from snugline.desk.board_files import board_outlines
 from snugline.desk.job import Job
+from snugline.errors import PlanError
 from snugline.fit.part_uncertainty import part_uncertainty
 from snugline.fit.result import FittedOutline
 from snugline.pocket.choices import PocketChoices
+from snugline.pocket.clearance_range import clearance_range
+from snugline.pocket.opening import given_of, seasons_of
 from snugline.pocket.plan import CutPlan, make_plan
 from snugline.pocket.records import Records
+from snugline.pocket.suggestion import suggest
 from snugline.pocket.width_error import WidthError, estimate
+
+
+def range_of(
+    job: Job, fitted: FittedOutline, choices: PocketChoices, number: int, step: float
+) -> dict[str, Any]:
+    """How likely the part goes in about the job's clearance of that number, from tight to loose.
+
+    Raises
+    ------
+    PlanError : no clearance of that number.
+    """
+    if not 0 <= number < len(choices.clearance):
+        raise PlanError("there is no such clearance", f"clearance {number + 1}", "choose another")
+    known, part = _width_error(choices), part_uncertainty(fitted, job.readings)
+    given = given_of(fitted.outline, part, job.thickness, choices, known)
+    chosen = choices.clearance[number]
+    sides = {direction: part.per_side(direction) for direction in ("length", "width")}
+    offered = suggest(choices.kind, sides, known, seasons_of(given, chosen))
+    rungs = clearance_range(given, chosen, offered.high, step)
+    return {
+        "suggested": [offered.low, offered.high],
+        "rungs": [rung.as_json() for rung in rungs],
+    }
 
 
 def plan_of(job: Job, fitted: FittedOutline, choices: PocketChoices) -> CutPlan:

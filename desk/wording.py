@@ -4,6 +4,7 @@ import math
 
 from snugline.lengths import format_length
 from snugline.notice import Notice
+from snugline.sentence import Sentence
 from snugline.units import LengthUnit
 
 # Angles among the dimensions, in radians, by the name that results use.
@@ -14,18 +15,22 @@ _ANGLES = {
 }
 
 
-def sentence(text: str) -> str:
+def sentence(text: str) -> Sentence:
     """A remark with its full stop, and a capital where it begins with a plain word.
+
+    Quantities are kept.
 
     >>> sentence("the sheet is bent")
     'The sheet is bent.'
     >>> sentence("left.jpg is dark.")
     'left.jpg is dark.'
     """
-    first, _, rest = text.partition(" ")
+    given = Sentence.of(text)
+    first, _, rest = given.template.partition(" ")
     start = first.capitalize() if first.isalpha() and first.islower() else first
     whole = f"{start} {rest}".strip()
-    return whole if whole.endswith((".", "!", "?")) else f"{whole}."
+    stop = "" if whole.endswith((".", "!", "?")) else "."
+    return Sentence(whole + stop, *given.figures)
 
 
 def remark(notice: Notice, unit: LengthUnit = "mm") -> tuple[str, str]:

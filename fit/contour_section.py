@@ -7,7 +7,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.fit.section import Section, Systematic
+from snugline.fit.section import OtherEdge, Section, Systematic
 
 Array = NDArray[np.float64]
 
@@ -25,6 +25,8 @@ class MeasuredCurve(Protocol):
     def breaks(self) -> tuple[int, ...]: ...
     @property
     def sensitivity(self) -> Mapping[str, Array]: ...
+    @property
+    def alternatives(self) -> Sequence[Any]: ...
 
 
 class MeasuredContour(Protocol):
@@ -68,6 +70,10 @@ def section_of(contour: MeasuredContour, shows: str) -> Section:
             scale_group=contour.frame,
         ),
         sensitivity=contour.outer.sensitivity,
+        alternatives=tuple(
+            OtherEdge(one.first, one.last, one.points, one.probability)
+            for one in contour.outer.alternatives
+        ),
     )
 
 
@@ -107,4 +113,5 @@ def without(section: Section, places: Sequence[PlaceLeftOut]) -> Section:
         noise=section.noise[kept],
         breaks=tuple(int(i) for i in np.flatnonzero(gaps) if i > 0),
         sensitivity={of: by[kept] for of, by in section.sensitivity.items()},
+        alternatives=(),  # what is left out may be a part of them
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from snugline.errors import FitError
 from snugline.fit.adjustment.dimension_summary import summarise
+from snugline.fit.adjustment.edge_choice import with_likelier_edges
 from snugline.fit.adjustment.observation_equations import CentredSection, ReadRow
 from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
 from snugline.fit.adjustment.photo_sizes import photo_sizes
@@ -65,6 +66,22 @@ def fit_outline(
     """
     if not sections:
         raise FitError("there is no contour", "photos", "give at least one photo of the part")
+    fitted = _fitted(sections, readings, family, symmetry, listed, thickness)
+    changed, told = with_likelier_edges(sections, fitted)
+    if not told:
+        return fitted
+    fitted = _fitted(changed, readings, family, symmetry, listed, thickness)
+    return replace(fitted, notices=(*fitted.notices, *told))
+
+
+def _fitted(
+    sections: Sequence[Section],
+    readings: Sequence[Reading],
+    family: str,
+    symmetry: Symmetry,
+    listed: tuple[float, float] | None,
+    thickness: float | None,
+) -> FittedOutline:
     sections = [in_order(section) for section in sections]
     stated = thickness_of(readings, thickness)
     part_u = part_uncertainties(stated)

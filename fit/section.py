@@ -31,6 +31,22 @@ class Systematic:
 
 
 @dataclass(frozen=True)
+class OtherEdge:
+    """Where a stretch of points may lie as well; see `snugline.trace.contour.Alternative`.
+
+    Attributes
+    ----------
+    first, last : the points in question, both included; `points` (M, 2) mm, where they may lie.
+    probability : that they do.
+    """
+
+    first: int
+    last: int
+    points: Array
+    probability: float
+
+
+@dataclass(frozen=True)
 class Section:
     """The contour of one photo, or of several joined ones.
 
@@ -46,6 +62,7 @@ class Section:
         not correlated.
     sensitivity : by what is not exactly known of the part (`thickness`, `edge`, `chamfer`, `lean`):
         (N,), how far outwards each point moves, mm for each mm, or for each degree of lean.
+    alternatives : edges that some of the points, as they came, may lie on as well.
     given : (N,) where each of the points as they came now stands; None where they were in order.
     """
 
@@ -58,6 +75,7 @@ class Section:
     systematic: Systematic = field(default_factory=Systematic)
     sensitivity: Mapping[str, Array] = field(default_factory=dict)
     given: NDArray[np.intp] | None = None
+    alternatives: tuple[OtherEdge, ...] = ()
 
     def as_given(self, of_points: NDArray[Scalar]) -> NDArray[Scalar]:
         """Values of the points in the order in which these came."""

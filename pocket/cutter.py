@@ -90,6 +90,36 @@ def cutter_centres(pocket: Outline, diameter: float) -> list[Outline]:
     return centres
 
 
+@dataclass(frozen=True)
+class CutterPath:
+    """Where a cutter runs along the walls of a pocket.
+
+    Attributes
+    ----------
+    diameter : of the cutter, mm.
+    centres : its centre's path along the walls.
+    cleared : what it clears there; the pocket less that is left uncut.
+    """
+
+    diameter: float
+    centres: tuple[Outline, ...]
+    cleared: tuple[Outline, ...]
+
+
+def cutter_path(pocket: Outline, diameter: float) -> CutterPath:
+    """The path along the walls, for a drawing.
+
+    How the floor is cleared is the CAM program's affair.
+
+    Raises
+    ------
+    PlanError : the cutter does not enter the pocket at all.
+    """
+    centres = cutter_centres(pocket, diameter)
+    cleared = [wide for centre in centres for wide in parallel(centre, diameter / 2)]
+    return CutterPath(diameter, tuple(centres), tuple(cleared))
+
+
 def largest_cutter(pocket: Outline) -> float:
     """Diameter of the largest cutter that leaves nothing uncut; 0 where a corner is square."""
     radii = [s.radius for s in pocket.segments if isinstance(s, Arc) and s.sweep > 0]

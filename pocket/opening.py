@@ -20,7 +20,7 @@ from snugline.pocket.clearance import (
     gaps,
 )
 from snugline.pocket.cutter import Reach, cutter_centres, cutter_notices, reach
-from snugline.pocket.depth import Depth, depth_notices
+from snugline.pocket.depth import Depth, depth_notices, pocket_depth
 from snugline.pocket.enlarge import enlarged
 from snugline.pocket.fits import fit_of
 from snugline.pocket.goes_in import BLOCKED, DOUBTFUL, Chance, chance, chance_notices
@@ -31,7 +31,7 @@ from snugline.pocket.season import SeasonalGap, season_notices, seasonal_gaps, t
 from snugline.pocket.sheet import PlanLayer, Sheet, merged_layers
 from snugline.pocket.state import State, state_of
 from snugline.pocket.tool_shape import tool_notices
-from snugline.pocket.width_error import WidthError
+from snugline.pocket.width_error import WidthError, unknown_machine
 from snugline.sentence import Sentence, length
 
 LARGE_CLEARANCE = 2.0  # mm; more is more likely a slip in the unit (common practice, no source)
@@ -104,6 +104,35 @@ class Given:
         low_x, low_y, high_x, high_y = self.part.bounds
         return high_x - low_x, high_y - low_y
 
+    @property
+    def cutter_width(self) -> float:
+        return self.choices.cutter.diameter if self.choices.cutter else 0.0
+
+
+def given_of(
+    part: Outline,
+    uncertainty: PartUncertainty,
+    thickness: Thickness,
+    choices: PocketChoices,
+    width_error: WidthError | None,
+    unit: Unit = "mm",
+) -> Given:
+    """What all pockets of one plan have in common; a machine without a claim counts as unknown."""
+    known = width_error if width_error is not None and width_error.claimed else unknown_machine()
+    depth = _depth(thickness, choices)
+    return Given(part, uncertainty, thickness, depth, choices, known, unit)
+
+
+def _depth(thickness: Thickness, choices: PocketChoices) -> Depth:
+    seat = thickness.thickest - choices.above + choices.sanding
+    deeper = [choices.step.deeper if choices.step else 0.0]
+    deeper.append(choices.feet.deeper if choices.feet else 0.0)
+    deeper += [notch.depth - seat for notch in choices.notches if notch.depth is not None]
+    deeper += [r.depth if r.from_seat else r.depth - seat for r in choices.recesses]
+    deeper += [lip.depth - seat for lip in choices.lips]
+    stock = choices.stock.thickness
+    return pocket_depth(thickness, choices.above, choices.sanding, max(deeper), stock)
+
 
 def plan_opening(given: Given, clearance: Clearance) -> Opening:
     """Everything about the pocket of one clearance.
@@ -112,32 +141,16 @@ def plan_opening(given: Given, clearance: Clearance) -> Opening:
     ------
     PlanError : a pocket that cannot be drawn so.
     """
-    choices, unit = given.choices, given.unit
-    cutter = choices.cutter
-    width = cutter.diameter if cutter else 0.0
-    plain = enlarged(given.part, clearance)
-    corners, discs = _relieved(plain, choices)
-    outline = united(corners, bays(plain, choices, width), "notch or ribbon slot")
-    found: Reach | None = None
-    if cutter is not None:
-        found = reach(outline, width - (_REACH_PLAY if discs else 0.0), given.part)
+    choices = given.choices
+    plain, outline, discs, found = _cut(given, clearance)
     border, land = None, None
     if choices.border is not None:
         border = border_outline(plain, choices.border.land, choices.border.corner)
-        land = least_land(_widest(plain, outline, choices, width), border)
-    seasons = seasonal_gaps(
-        choices.movers, given.size, clearance, choices.border.land if choices.border else 0.0
-    )
-    layers = pocket_layers(Shape(given.part, plain, outline, border), given.depth, choices, unit)
-    likely = chance(
-        clearance,
-        given.uncertainty,
-        given.size,
-        seasons,
-        given.width_error,
-        _corner_gap(found, clearance),
-        choices.squeezed,
-    )
+        land = least_land(_widest(plain, outline, choices, given.cutter_width), border)
+    shape = Shape(given.part, plain, outline, border)
+    layers = pocket_layers(shape, given.depth, choices, given.unit)
+    seasons = seasons_of(given, clearance)
+    likely = _chance(given, clearance, seasons, found)
     notices = [*_fit_notices(given, clearance, seasons, likely)]
     if found is not None:
         notices += cutter_notices(outline, found, clearance, choices.squeezed)
@@ -158,6 +171,52 @@ def plan_opening(given: Given, clearance: Clearance) -> Opening:
         tuple(notices),
         state,
         because,
+    )
+
+
+def chance_of(given: Given, clearance: Clearance) -> Chance:
+    """How likely the part goes in, without planning the rest of the pocket.
+
+    Raises
+    ------
+    PlanError : a pocket that cannot be drawn so.
+    """
+    found = _cut(given, clearance)[-1]
+    return _chance(given, clearance, seasons_of(given, clearance), found)
+
+
+def _cut(
+    given: Given, clearance: Clearance
+) -> tuple[Outline, Outline, tuple[Disc, ...], Reach | None]:
+    """The plain outline, the one that is cut, its relieved corners, and what the cutter leaves."""
+    plain = enlarged(given.part, clearance)
+    corners, discs = _relieved(plain, given.choices)
+    width = given.cutter_width
+    outline = united(corners, bays(plain, given.choices, width), "notch or ribbon slot")
+    if given.choices.cutter is None:
+        return plain, outline, discs, None
+    play = _REACH_PLAY if discs else 0.0
+    return plain, outline, discs, reach(outline, width - play, given.part)
+
+
+def seasons_of(given: Given, clearance: Clearance) -> tuple[SeasonalGap, ...]:
+    """The gaps at the driest and the dampest day; empty where nothing moves."""
+    choices = given.choices
+    land = choices.border.land if choices.border else 0.0
+    return seasonal_gaps(choices.movers, given.size, clearance, land)
+
+
+def _chance(
+    given: Given, clearance: Clearance, seasons: tuple[SeasonalGap, ...], found: Reach | None
+) -> Chance:
+    return chance(
+        clearance,
+        given.uncertainty,
+        given.size,
+        seasons,
+        given.width_error,
+        _corner_gap(found, clearance),
+        given.choices.squeezed,
     )
 
 

@@ -30,17 +30,17 @@ from snugline.pocket.coupon_sheets import (
     slips,
 )
 from snugline.pocket.cutting_time import TimeRow, time_table
-from snugline.pocket.depth import Depth, pocket_depth
+from snugline.pocket.depth import Depth
 from snugline.pocket.fits import fit_of
 from snugline.pocket.merge import united
-from snugline.pocket.opening import Given, Opening, bays, placed, plan_opening
+from snugline.pocket.opening import Given, Opening, bays, given_of, placed, plan_opening
 from snugline.pocket.relief import relieved
 from snugline.pocket.season import wood_notices
 from snugline.pocket.shared_board import GuestPocket, Known
 from snugline.pocket.sheet import PlanLayer, Sheet
 from snugline.pocket.suggestion import Suggestion, suggest
 from snugline.pocket.template import template_notices, template_outline
-from snugline.pocket.width_error import WidthError, unknown_machine
+from snugline.pocket.width_error import WidthError
 from snugline.sentence import Sentence, length
 
 _GAP = 2.0  # mm between pieces beyond the cutter's diameter
@@ -145,9 +145,8 @@ def make_plan(
     PlanError, InputError : nothing can be drawn, or clearances read the same in the job's unit.
     """
     _told_apart(choices.clearance, unit)
-    depth = _depth(thickness, choices)
-    known = width_error if width_error is not None and width_error.claimed else unknown_machine()
-    given = Given(outline, uncertainty, thickness, depth, choices, known, unit)
+    given = given_of(outline, uncertainty, thickness, choices, width_error, unit)
+    depth = given.depth
     openings, refused = _openings(given)
     part_u95 = {direction: uncertainty.per_side(direction) for direction in ("length", "width")}
     offered = suggest(choices.kind, part_u95, width_error, openings[0].seasons)
@@ -268,17 +267,6 @@ def _placed_notices(openings: Sequence[Opening], unit: Unit) -> list[Notice]:
                 name = f"{at}, {notice.about}" if notice.about else at
                 notices.append(replace(notice, about=OfPart(name)))
     return notices
-
-
-def _depth(thickness: Thickness, choices: PocketChoices) -> Depth:
-    seat = thickness.thickest - choices.above + choices.sanding
-    deeper = [choices.step.deeper if choices.step else 0.0]
-    deeper.append(choices.feet.deeper if choices.feet else 0.0)
-    deeper += [notch.depth - seat for notch in choices.notches if notch.depth is not None]
-    deeper += [r.depth if r.from_seat else r.depth - seat for r in choices.recesses]
-    deeper += [lip.depth - seat for lip in choices.lips]
-    stock = choices.stock.thickness
-    return pocket_depth(thickness, choices.above, choices.sanding, max(deeper), stock)
 
 
 def _template_sheet(opening: Opening, given: Given) -> tuple[list[Sheet], list[Notice]]:

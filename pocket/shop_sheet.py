@@ -1,4 +1,4 @@
-"""The shop sheet: one page to take to the machine, with room to write down the result."""
+"""The shop sheet: two pages to take to the machine, with room to write down the result."""
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
@@ -14,14 +14,18 @@ from snugline.pocket.cutter import largest_cutter
 from snugline.pocket.fits import VERDICTS
 from snugline.pocket.opening import Opening
 from snugline.pocket.plan import CutPlan
+from snugline.pocket.shop_drawing import Box, draw_plan, draw_section, plan_height
 from snugline.pocket.suggestion import sum_in_words
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
 _MARGIN = 12.0  # mm
-_SIZES = (9.0, 8.0, 7.0, 6.0, 5.0)  # points, the largest that fits one page
-_PICTURE = (62.0, 44.0)  # mm
+_SIZES = (9.0, 8.0, 7.0, 6.0, 5.0)  # points, the largest that fits its pages
+_PICTURE = (50.0, 84.0)  # mm, least and greatest height of the drawings
+_PLAN_SHARE = 0.7  # of the width for the view from above, the rest for the section
+_PAGES = 2
+_LINE = 0.46  # mm from line to line for each point of the letters
 
 _CHECKS = (
     "CAM import unit set as above; length of the part checked in the CAM program",
@@ -35,7 +39,10 @@ Section = tuple[str, list[str]]
 
 
 def shop_sheet(plan: CutPlan, readings: Sequence[str] = (), paper: str = "a4") -> bytes:
-    """The sheet as a one-page PDF; equal plans give equal bytes.
+    """The sheet as a PDF of two pages; equal plans give equal bytes.
+
+    The first has the drawing, the answer and what to check, the second what these rest on and room
+    for the result.
 
     Parameters
     ----------
@@ -44,13 +51,13 @@ def shop_sheet(plan: CutPlan, readings: Sequence[str] = (), paper: str = "a4") -
     """
     size = paper_size(paper)
     for points in _SIZES:
-        pdf = _page(plan, readings, size, points)
-        if pdf.page_no() == 1 or points == _SIZES[-1]:
+        pdf = _pages(plan, readings, size, points)
+        if pdf.page_no() == _PAGES or points == _SIZES[-1]:
             break
     return bytes(pdf.output())
 
 
-def _page(
+def _pages(
     plan: CutPlan, readings: Sequence[str], size: tuple[float, float], points: float
 ) -> "FPDF":
     from fpdf import FPDF
@@ -60,40 +67,69 @@ def _page(
     pdf.set_title(f"Shop sheet, {_plain(plan.part)} ({plan.unit})")
     pdf.set_margins(_MARGIN, _MARGIN)
     pdf.set_auto_page_break(True, _MARGIN)
-    pdf.add_page()
-    line = points * 0.46  # mm
-    pdf.set_font("helvetica", "B", points + 5)
-    pdf.cell(0, line * 2, f"Shop sheet: {_plain(plan.part)}", new_x="LMARGIN", new_y="NEXT")
-    pdf.set_font("helvetica", "B", points + 1)
-    names = {"mm": "millimetres", "in": "inches"}
-    pdf.cell(0, line * 1.5, f"All lengths in {names[plan.unit]}.", new_x="LMARGIN", new_y="NEXT")
-    top = pdf.get_y()
-    _picture(pdf, plan.openings[0], size[0] - _MARGIN - _PICTURE[0], _MARGIN)
-    for title, lines in _sections(plan, readings):
-        # Next to the picture the lines are shorter.
-        beside = pdf.get_y() < max(top, _MARGIN + _PICTURE[1])
-        width = size[0] - 2 * _MARGIN - (_PICTURE[0] + 4 if beside else 0)
-        pdf.set_font("helvetica", "B", points)
-        pdf.cell(width, line * 1.35, title, new_x="LMARGIN", new_y="NEXT")
-        pdf.set_font("helvetica", "", points)
-        for text in lines:
-            beside = pdf.get_y() < _MARGIN + _PICTURE[1]
-            width = size[0] - 2 * _MARGIN - (_PICTURE[0] + 4 if beside else 0)
-            pdf.multi_cell(width, line, _plain(text), align="L", new_x="LMARGIN", new_y="NEXT")
-    _result_table(pdf, plan, line * 1.6)
+    _new_page(pdf, plan, f"Shop sheet: {plan.part}", points)
+    # One that is not to be cut is drawn only where there is no other.
+    shown = next((o for o in plan.openings if not o.blocked), plan.openings[0])
+    top, wide = pdf.get_y() + 2, size[0] - 2 * _MARGIN
+    height = plan_height(shown, _PLAN_SHARE * wide, *_PICTURE)
+    draw_plan(pdf, plan, shown, Box(_MARGIN, top, _PLAN_SHARE * wide, height))
+    beside = Box(_MARGIN + (_PLAN_SHARE + 0.02) * wide, top, (0.98 - _PLAN_SHARE) * wide, height)
+    draw_section(pdf, plan, shown, beside)
+    pdf.set_y(top + height + 4)
+    _write(pdf, _answer(plan), points)
+    _write(pdf, _checks(plan), points)
+    _new_page(pdf, plan, f"{plan.part}: what this rests on, and the result", points)
+    _write(pdf, _statistics(plan, readings), points)
+    _result_table(pdf, plan, points * _LINE * 1.6)
     return pdf
 
 
-def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
+def _new_page(pdf: "FPDF", plan: CutPlan, title: str, points: float) -> None:
+    """Both pages say what they are of, and in which unit."""
+    pdf.add_page()
+    line = points * _LINE
+    pdf.set_font("helvetica", "B", points + 5)
+    pdf.cell(0, line * 2, _plain(title), new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font("helvetica", "B", points + 1)
+    names = {"mm": "millimetres", "in": "inches"}
+    pdf.cell(0, line * 1.5, f"All lengths in {names[plan.unit]}.", new_x="LMARGIN", new_y="NEXT")
+
+
+def _write(pdf: "FPDF", sections: Iterator[Section], points: float) -> None:
+    line = points * _LINE
+    for title, lines in sections:
+        pdf.set_font("helvetica", "B", points)
+        pdf.cell(0, line * 1.35, title, new_x="LMARGIN", new_y="NEXT")
+        pdf.set_font("helvetica", "", points)
+        for text in lines:
+            pdf.multi_cell(0, line, _plain(text), align="L", new_x="LMARGIN", new_y="NEXT")
+
+
+def _answer(plan: CutPlan) -> Iterator[Section]:
+    """Whether it goes in, and the sizes."""
+    yield "Will it go in?", [line for o in plan.openings for line in _verdict_lines(plan, o)]
     yield "Part", _part_lines(plan)
+    yield "Pocket", list(_pocket_lines(plan))
+
+
+def _checks(plan: CutPlan) -> Iterator[Section]:
+    if plan.notices:
+        graver = sorted(plan.notices, key=lambda n: -n.gravity)
+        yield "Remarks", [_remark(n, plan.unit) for n in graver]
+    yield "Before the cut", [f"[  ] {text}" for text in _CHECKS]
+    yield "Cautions", [f"- {text}" for text in plan.cautions]
+
+
+def _statistics(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
     if readings:
         yield "Readings", list(readings)
-    yield "Pocket", list(_pocket_lines(plan))
-    yield "Will it go in?", [line for o in plan.openings for line in _verdict_lines(plan, o)]
     yield "Clearances (per side)", [line for o in plan.openings for line in _gap_lines(plan, o)]
     yield (
         "Suggested start, per side; not applied",
-        [f"along the {a.direction} {sum_in_words(a, plan.unit)}" for a in plan.suggestion.axes],
+        [
+            f"along the {axis.direction} {sum_in_words(axis).in_unit(plan.unit)}"
+            for axis in plan.suggestion.axes
+        ],
     )
     if plan.times:
         yield (
@@ -106,13 +142,6 @@ def _sections(plan: CutPlan, readings: Sequence[str]) -> Iterator[Section]:
                 )
             ],
         )
-    if plan.notices:
-        yield (
-            "Remarks",
-            [_remark(n, plan.unit) for n in plan.notices],
-        )
-    yield "Cautions", [f"- {text}" for text in plan.cautions]
-    yield "Before the cut", [f"[  ] {text}" for text in _CHECKS]
 
 
 def _remark(notice: Notice, unit: Unit) -> str:
@@ -210,21 +239,6 @@ def both(mm: float, unit: Unit) -> str:
     if unit == "mm":
         return format_length(mm, unit)
     return f"{format_length(mm, unit)} ({inch_fraction(mm)})"
-
-
-def _picture(pdf: "FPDF", opening: Opening, x: float, y: float) -> None:
-    """The pocket and its border, not to scale, in a box."""
-    outlines = [(layer.pattern, o) for layer in opening.sheet.layers for o in layer.outlines]
-    lows_x, lows_y, highs_x, highs_y = zip(*(o.bounds for _, o in outlines), strict=True)
-    low_x, high_y = min(lows_x), max(highs_y)
-    scale = min(_PICTURE[0] / (max(highs_x) - low_x), _PICTURE[1] / (high_y - min(lows_y)))
-    pdf.set_line_width(0.2)
-    for pattern, outline in outlines:
-        dash = {"solid": (0, 0), "dashed": (2, 1), "dotted": (0.4, 0.8)}.get(pattern, (3, 0.8))
-        pdf.set_dash_pattern(*dash)
-        points = outline.inscribed(0.02 / scale)
-        pdf.polygon([(x + scale * (px - low_x), y + scale * (high_y - py)) for px, py in points])
-    pdf.set_dash_pattern()
 
 
 def _result_table(pdf: "FPDF", plan: CutPlan, row: float) -> None:

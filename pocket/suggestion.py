@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from snugline.fit.drawing.drawing import Unit
-from snugline.lengths import format_length
 from snugline.pocket.clearance import STEP
 from snugline.pocket.fits import COMMON_PRACTICE, fit_of
 from snugline.pocket.season import SeasonalGap
 from snugline.pocket.width_error import WidthError
 from snugline.pocket.wood import DIRECTIONS, Direction
-from snugline.sentence import Sentence
+from snugline.sentence import Sentence, length
 
 _RUNGS = 9
 _COARSE = 0.1  # mm; the step of the rungs where the uncertainty is large
@@ -22,7 +21,7 @@ _COARSE = 0.1  # mm; the step of the rungs where the uncertainty is large
 class Line:
     """One line of the sum, mm per side."""
 
-    what: str
+    what: Sentence
     low: float
     high: float
 
@@ -69,25 +68,28 @@ class Suggestion:
         """Rungs for the width, which a coupon tests first."""
         return self.width.ladder
 
-    def basis(self, unit: Unit = "mm") -> str:
+    @property
+    def basis(self) -> Sentence:
         """Where the figures come from, in one line for both axes."""
-        return "; ".join(
-            f"along the {axis.direction} {sum_in_words(axis, unit)}" for axis in self.axes
+        of_axes = (
+            Sentence.joined([f"along the {axis.direction}", sum_in_words(axis)])
+            for axis in self.axes
         )
+        return Sentence.joined(of_axes, "; ")
 
     def as_json(self, unit: Unit = "mm") -> dict[str, Any]:
         return {
             "low": self.low,
             "high": self.high,
             "ladder": list(self.ladder),
-            "basis": self.basis(unit),
+            "basis": self.basis.in_unit(unit),
             "axes": {
                 axis.direction: {
                     "low": axis.low,
                     "high": axis.high,
                     "ladder": list(axis.ladder),
                     "lines": [
-                        {"what": line.what, "low": line.low, "high": line.high}
+                        {"what": str(line.what), "low": line.low, "high": line.high}
                         for line in axis.lines
                     ],
                 }
@@ -96,15 +98,16 @@ class Suggestion:
         }
 
 
-def sum_in_words(axis: AxisSuggestion, unit: Unit = "mm") -> str:
-    """`0.45 to 0.60 mm: 0.10 to 0.25 (a firm part: ...) + 0.35 (...)`."""
-    parts = []
+def sum_in_words(axis: AxisSuggestion) -> Sentence:
+    """`0.45 mm to 0.60 mm: 0.10 mm to 0.25 mm (a firm part: ...) + 0.35 mm (...)`."""
+    lines = []
     for line in axis.lines:
-        low, high = format_length(line.low, unit), format_length(line.high, unit)
-        sum_of = low if line.low == line.high else f"{low} to {high}"
-        parts.append(f"{sum_of} ({Sentence.of(line.what).in_unit(unit)})")
-    whole = f"{format_length(axis.low, unit)} to {format_length(axis.high, unit)}"
-    return f"{whole}: {' + '.join(parts)}"
+        figures = [length(line.low), length(line.high)][: 1 + (line.low != line.high)]
+        places = " to ".join("{}" for _ in figures)
+        template = f"{places} ({line.what.template})"
+        lines.append(Sentence(template, *figures, *line.what.figures))
+    whole = Sentence("{} to {}:", length(axis.low), length(axis.high))
+    return Sentence.joined([whole, Sentence.joined(lines, " + ")])
 
 
 def suggest(
@@ -122,11 +125,11 @@ def suggest(
     width_error : the machine's own, from its records.
     seasons : gaps at the extremes; what they close is added to the axis it acts on.
     """
-    length, width = (
+    along, across = (
         _axis(kind, direction, part_u95[direction], width_error, seasons)
         for direction in DIRECTIONS
     )
-    return Suggestion(length, width)
+    return Suggestion(along, across)
 
 
 def _axis(
@@ -137,9 +140,9 @@ def _axis(
     seasons: Sequence[SeasonalGap],
 ) -> AxisSuggestion:
     fit = fit_of(kind)
-    lines = [Line(f"a {kind} part: {COMMON_PRACTICE}", fit.low, fit.high)]
+    lines = [Line(Sentence(f"a {kind} part: {COMMON_PRACTICE}"), fit.low, fit.high)]
     if part_u95 >= STEP / 10:
-        lines.append(Line(f"U95 of the {direction} per side", part_u95, part_u95))
+        lines.append(Line(Sentence(f"U95 of the {direction} per side"), part_u95, part_u95))
     if width_error is not None and width_error.cuts:
         shift = -width_error.value if width_error.claimed else 0.0
         lines.append(Line(width_error.sentence(), shift, shift))
@@ -147,7 +150,7 @@ def _axis(
     closes = max((g.closes + g.u95 for g in seasons if g.direction == direction), default=0.0)
     worst = max((g.closes for g in seasons if g.direction == direction), default=0.0)
     if worst > 0 and closes >= STEP / 10:
-        lines.append(Line("the worst season, with its U95", closes, closes))
+        lines.append(Line(Sentence("the worst season, with its U95"), closes, closes))
     floor = -fit.squeeze
     low, high = (max(floor, sum(getattr(line, k) for line in lines)) for k in ("low", "high"))
     # Up to the grid: a suggestion that is rounded down is short of its own sum.

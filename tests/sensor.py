@@ -23,6 +23,7 @@ class Sensor:
     electrons : at full scale; their number's root is the shot noise. `read` is in full scales.
     sharpen, radius : an unsharp mask on the coded picture; amount, px.
     quality : of the JPEG, its colours at half the resolution.
+    motion, motion_turn : px that the picture moves while it is taken, along which direction (rad).
     """
 
     white: float = 0.75
@@ -34,6 +35,8 @@ class Sensor:
     sharpen: float = 0.3
     radius: float = 1.5
     quality: int = 92
+    motion: float = 0.0
+    motion_turn: float = 0.0
 
 
 def developed(linear, sensor, seed=0):
@@ -46,6 +49,8 @@ def developed(linear, sensor, seed=0):
     lens = (gain * (1 - sensor.vignette * (x * x + y[:, None] ** 2))).astype(np.float32)
     seen = linear * lens[..., None]
     seen = cv2.GaussianBlur(seen, (0, 0), sensor.blur, borderType=cv2.BORDER_REPLICATE)
+    if sensor.motion:
+        seen = _moved(seen, sensor.motion, sensor.motion_turn)
     curve = _curve()
     coded = np.empty(seen.shape, np.uint8)
     for top in range(0, height, 200):
@@ -60,6 +65,19 @@ def developed(linear, sensor, seed=0):
         seen = cv2.addWeighted(seen, 1 + sensor.sharpen, soft, -sensor.sharpen, 0)
     np.copyto(coded, np.rint(np.clip(seen, 0, 255)), casting="unsafe")
     return coded
+
+
+def _moved(picture, length, turn):
+    """A picture averaged along a line of `length` px."""
+    at = (np.arange(32) + 0.5) / 32 - 0.5
+    x, y = length * at * np.cos(turn), length * at * np.sin(turn)
+    half = int(np.ceil(length / 2)) + 1
+    kernel = np.zeros((2 * half + 1, 2 * half + 1), np.float32)
+    for dx, dy in ((0, 0), (1, 0), (0, 1), (1, 1)):
+        column, row = np.floor(x).astype(int) + dx, np.floor(y).astype(int) + dy
+        share = (1 - np.abs(x - column)) * (1 - np.abs(y - row))
+        np.add.at(kernel, (row + half, column + half), share)
+    return cv2.filter2D(picture, -1, kernel / kernel.sum(), borderType=cv2.BORDER_REPLICATE)
 
 
 def save_photo(path, rgb, focal_35mm, quality=92):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FIREFOX = shutil.which("firefox-esr") or shutil.which("firefox")
 COMMAND = [sys.executable, "-m", "snugline.desk.cli"]
 
 
@@ -30,6 +31,7 @@ def served(folder: Path, *options: str) -> Iterator[Served]:
     own = {"XDG_DATA_HOME": str(folder.parent / "data"), "HOME": str(folder.parent)}
     environment = os.environ | own
     command = [*COMMAND, "serve", str(folder), "--no-open", "--json", *options]
+    folder.mkdir(parents=True, exist_ok=True)
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:
         try:
             address = json.loads(process.stdout.readline())["page"]
@@ -42,6 +44,16 @@ def served(folder: Path, *options: str) -> Iterator[Served]:
 def chromium(playwright):
     """A browser; inside a container there is no room for Chromium's own sandbox."""
     browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    try:
+        yield browser
+    finally:
+        browser.close()
+
+
+@contextmanager
+def firefox(playwright):
+    """The distribution's own Firefox, through WebDriver BiDi."""
+    browser = playwright.firefox.launch(executable_path=FIREFOX, channel="moz-firefox")
     try:
         yield browser
     finally:

@@ -64,6 +64,7 @@ class MeasuredPhoto:
     camera : in the world coordinate system (that of the first frame).
     contour_px : the contour's curves in the displayed photo's pixels, where they were seen.
     markers_used, markers_rejected : (M, 4, 2) px.
+    followed : the edges as they were followed, with what was thought of them; only for pictures.
     """
 
     file: Path
@@ -72,6 +73,7 @@ class MeasuredPhoto:
     contour_px: tuple[Floats, ...]
     markers_used: Floats
     markers_rejected: Floats
+    followed: tuple[Silhouette, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -214,7 +216,8 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
         others=tuple(curves[1:]),
         notices=tuple(notices),
     )
-    return MeasuredPhoto(photo.path, contour, view.camera, tuple(pixels), used, rejected)
+    followed = tuple(silhouette for traced in silhouettes for silhouette in traced)
+    return MeasuredPhoto(photo.path, contour, view.camera, tuple(pixels), used, rejected, followed)
 
 
 def _parts(view: PhotoView, light: NDArray[np.float32], step: int) -> list[Region]:

@@ -1,12 +1,12 @@
 """From silhouettes in the photo to one curve of the part's plan outline, with its uncertainty."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from snugline.trace.camera.camera_spread import across_u
-from snugline.trace.contour import Curve
+from snugline.trace.contour import Alternative, Curve
 from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.part_sensitivity import sensitivities, variance
 from snugline.trace.edge.relief_displacement import Lifted, lift
@@ -22,6 +22,8 @@ _MARKER_MARGIN_MM = 2.0
 # A run of fewer good points than this is dropped.
 _SHORTEST_RUN = 12
 _CAMERA_U_EVERY = 8  # points
+# Another edge with this much of the probability is handed on, to be decided by shape or a reading.
+_LIKELY = 0.2
 # What blur, halo and unevenness leave after the profile model (shares of a pixel): from point to
 # point, and common to all of one photo's edge.
 _EDGE_MODEL_U_PX = 0.06
@@ -33,6 +35,7 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
     camera, sides = view.camera, view.sides
     points, noise, common, seen, breaks = [], [], [], [], []
     moved: dict[str, list[Floats]] = {}
+    alternatives: list[Alternative] = []
     count = 0
     closed = len(traced) == 1 and traced[0].closed
     inside = None
@@ -44,7 +47,7 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
             piece.pixels + right_normals(piece.pixels, piece.closed), lifted.height
         ) - camera.on_plane(piece.pixels, lifted.height)
         mm_per_px = np.linalg.norm(one_px, axis=1)
-        edge = np.hypot(piece.sigma, _EDGE_MODEL_U_PX) * mm_per_px
+        edge = np.hypot(_told_apart(piece), _EDGE_MODEL_U_PX) * mm_per_px
         by_camera = _camera_u(view, piece, lifted)
         shared = np.hypot(by_camera, EDGE_OFFSET_U_PX * mm_per_px)
         sensitivity = sensitivities(sides, lifted.slope)
@@ -60,6 +63,7 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
         if count:
             breaks.append(count)
         breaks.extend((count + np.flatnonzero(np.diff(index) > 1) + 1).tolist())
+        alternatives.extend(_alternatives(piece, index, count, view))
         points.append(lifted.points[keep])
         for of, by in sensitivity.items():
             moved.setdefault(of, []).append(by[keep])
@@ -72,8 +76,46 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
     own, shared = np.concatenate(noise), np.concatenate(common)
     sensitivity = {of: np.concatenate(by) for of, by in moved.items()}
     whole = np.sqrt(own**2 + shared**2 + variance(sensitivity, sides))
-    curve = Curve(np.concatenate(points), whole, own, closed, tuple(sorted(breaks)), sensitivity)
+    curve = Curve(
+        np.concatenate(points),
+        whole,
+        own,
+        closed,
+        tuple(sorted(breaks)),
+        sensitivity,
+        alternatives=tuple(alternatives),
+    )
     return curve, np.concatenate(seen)
+
+
+def _told_apart(piece: Silhouette) -> Floats:
+    """(N,) px of noise, that of not knowing which of two edges it is included."""
+    if piece.other is None:
+        return piece.sigma
+    away, share = piece.other.T
+    share = np.where(share < _LIKELY, 0.0, share)
+    return np.asarray(np.hypot(piece.sigma, np.sqrt(share * (1 - share)) * away))
+
+
+def _alternatives(
+    piece: Silhouette, index: NDArray[np.int64], first: int, view: PhotoView
+) -> Iterator[Alternative]:
+    """Stretches of the kept points (`index`, from `first` on) where another edge is likely."""
+    if piece.other is None:
+        return
+    away, share = piece.other[index].T
+    normals = right_normals(piece.pixels, piece.closed)[index]
+    # One stretch is in one piece, on one side.
+    side = np.where(share >= _LIKELY, np.sign(away), 0.0)
+    new = (np.diff(side) != 0) | (np.diff(index) != 1)
+    for run in np.split(np.arange(len(index)), np.flatnonzero(new) + 1):
+        if side[run[0]] == 0 or len(run) < _SHORTEST_RUN:
+            continue
+        there = piece.pixels[index[run]] + away[run, None] * normals[run]
+        lifted = lift(view.camera, there, view.sides, False, smooth=6)
+        yield Alternative(
+            first + int(run[0]), first + int(run[-1]), lifted.points, float(share[run].mean())
+        )
 
 
 def _camera_u(view: PhotoView, piece: Silhouette, lifted: Lifted) -> Floats:

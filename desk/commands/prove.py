@@ -1,16 +1,11 @@
 """`snugline prove`: an acceptance test on something of published size."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from snugline.desk.options import AsJson, BarX, BarY, length
-
-if TYPE_CHECKING:
-    from snugline.fit.acceptance import ReferenceObject
-
-LONG_PART = 400.0  # mm, a usual length of what is set into a board
 
 BlockLength = Annotated[
     float | None,
@@ -117,6 +112,7 @@ def prove(
         save,
     )
     from snugline.desk.acceptance_run import run_acceptance
+    from snugline.desk.acceptance_words import object_of
     from snugline.desk.console import print_json, print_notices, progress
     from snugline.desk.options import printed_frames
     from snugline.errors import InputError
@@ -128,7 +124,7 @@ def prove(
         mpe = DEFAULT_MPE
     if not mpe > 0:
         raise InputError("the limit is not above zero", "--mpe", "give it as in '0.2mm'")
-    reference = _reference(object_name, (block_length, block_width, block_thickness), limit)
+    reference = object_of(object_name, (block_length, block_width, block_thickness), limit)
     (sheet,) = printed_frames([frame], bar_x, bar_y)
     known = lens_finder(camera)
     with progress(as_json) as step:
@@ -150,41 +146,13 @@ def prove(
     raise typer.Exit(int(test.decision != "passes"))
 
 
-def _reference(
-    name: str, sizes: tuple[float | None, float | None, float | None], limit: float | None
-) -> "ReferenceObject":
-    """The object that lies there; a block by its sizes."""
-    from snugline.errors import InputError
-    from snugline.fit.readings.reading import CALIPER_CONTACT
-    from snugline.fit.reference_objects import BLOCK, block, reference_object
-
-    if name != BLOCK:
-        if any(size is not None for size in sizes):
-            raise InputError(
-                "the sizes of this object are published",
-                "--length, --width, --thickness",
-                f"leave them out, or use --object {BLOCK}",
-            )
-        return reference_object(name)
-    length_mm, width_mm, thickness_mm = sizes
-    if length_mm is None or width_mm is None or thickness_mm is None:
-        raise InputError(
-            "a block's sizes are missing", "--object block", "give --length, --width, --thickness"
-        )
-    return block(length_mm, width_mm, thickness_mm, CALIPER_CONTACT if limit is None else limit)
-
-
 def _lines(record: dict[str, Any]) -> list[str]:
     """What is said on the terminal: the decision first."""
-    worst, mpe, share = record["largest"], record["mpe"], record["share"]
-    lines_of = {
-        "passes": f"passes: every size error is within {mpe:.2f} mm by its U95",
-        "fails": f"fails: a size error is beyond {mpe:.2f} mm by its U95",
-        "not decided": f"not decided: {_why_open(record)}",
-    }
+    from snugline.desk.acceptance_words import decision_words, largest_words, scale_words
+
     lines = [
-        f"{record['object_words']}: {lines_of[record['decision']]}",
-        f"  largest: {worst['of']} {worst['error']:+.2f} mm, U95 {worst['u95']:.2f} mm",
+        decision_words(record),
+        f"  {largest_words(record)}",
         f"  {'photo':<20} {'size':<14} {'measured':>9} {'known':>8} {'E':>7} {'U95':>6}  mm",
     ]
     for e in record["errors"]:
@@ -193,17 +161,6 @@ def _lines(record: dict[str, Any]) -> list[str]:
             f"  {e['photo']:<20} {e['of']:<14} {e['measured']:9.2f} {e['reference']:8.2f} "
             f"{e['error']:+7.2f} {e['u95']:6.2f}{open_}"
         )
-    if abs(share) > record["share_u95"]:
-        lines.append(
-            f"  if it is the scale of the print, a part of {LONG_PART:.0f} mm comes out "
-            f"{LONG_PART * share:+.1f} mm: measure the bars again"
-        )
+    if (scale := scale_words(record)) is not None:
+        lines.append(f"  {scale}")
     return lines
-
-
-def _why_open(record: dict[str, Any]) -> str:
-    if any(warning["severity"] == "retake" for warning in record["warnings"]):
-        return "a photo has to be taken again"
-    if any(warning["code"] == "object-too-coarse" for warning in record["warnings"]):
-        return "the size of the object is known too coarsely"
-    return f"a size error is too near to {record['mpe']:.2f} mm for its U95"

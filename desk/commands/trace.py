@@ -54,6 +54,10 @@ def trace(
     overlay: Annotated[
         Path | None, typer.Option(help="Write the photo with what was found drawn on it (PNG).")
     ] = None,
+    probability: Annotated[
+        bool,
+        typer.Option(help="Draw on the overlay how likely the edge lies where, at full size."),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Measure the part's plan outline in one photo.
@@ -93,7 +97,8 @@ def trace(
         step(f"measuring {photo.name}")
         measured = measure_photos([photo], frames, sides, known)
         (shown,) = measured.photos
-        picture = draw_overlay(shown) if overlay is not None else b""
+        wanted = overlay is not None
+        picture = draw_overlay(shown, probability=probability) if wanted else b""
     record = shown.contour.as_json()
     if overlay is not None:
         write_whole(overlay, picture)

@@ -176,7 +176,7 @@ def _choose(data: Contour, fits: list[Solved], breaks: Sequence[int]) -> _Chosen
         normal = _with_prior(data, fit, white @ white.T)
         size = len(fit.state)
         pull = normal[:size, size]
-        step = np.linalg.lstsq(normal[:size, :size], pull)[0]
+        step = np.linalg.lstsq(normal[:size, :size], pull, rcond=None)[0]
         square.append(normal[size, size] - pull @ step)
     excess = np.array(square) - min(square)
     params = np.array([len(fit.state) - POSE for fit in fits])
@@ -208,7 +208,10 @@ def _rejected(data: Contour, fit: Solved, breaks: Sequence[int]) -> bool:
     noise, white = modelled(rows, breaks, fit.weights)
     normal = white @ white.T
     pull = normal[:-1, -1]
-    explained = [pull[:k] @ np.linalg.lstsq(normal[:k, :k], pull[:k])[0] for k in (size, len(pull))]
+    explained = [
+        pull[:k] @ np.linalg.lstsq(normal[:k, :k], pull[:k], rcond=None)[0]
+        for k in (size, len(pull))
+    ]
     paid = (FREE.pieces - (size - POSE)) * math.log(len(data.x) / noise.block)
     return float(explained[1] - explained[0]) > paid
 

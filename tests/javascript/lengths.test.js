@@ -4,7 +4,6 @@ import assert from "node:assert/strict";
 import { beforeEach, test } from "node:test";
 
 import {
-  inUnit,
   length,
   parseAngle,
   parseLength,
@@ -19,6 +18,7 @@ import {
   fraction,
   lengthIn,
   render,
+  sentenceIn,
   sentencesIn,
   sixtyFourths,
   sizeIn,
@@ -72,7 +72,12 @@ test("lengths in the unit shown", () => {
   view.unit = "in";
   assert.equal(length(118.506), "4.6656 in");
   assert.equal(size(200), "7.8740 in (≈ 7 7/8)");
-  assert.equal(inUnit("off by 0.31 mm near 12 mm"), "off by 0.0122 in near 0.47 in");
+});
+
+test("a sentence keeps its figures, and braces that are only words", () => {
+  const said = { template: "cut {{A}} is {} too wide", figures: [{ value: 0.31, kind: "length", decimals: 2 }] };
+  assert.equal(sentenceIn("mm", said), "cut {A} is 0.31 mm too wide");
+  assert.equal(sentenceIn("in", said), "cut {A} is 0.012 in too wide");
 });
 
 test("fractions are in lowest terms, to the nearest 1/64 in", () => {

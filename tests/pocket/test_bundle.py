@@ -139,12 +139,12 @@ def test_previews_are_pictures_with_something_on_them(made):
         assert 0.001 < (pixels < 128).mean() < 0.2
 
 
-def test_the_shop_sheet_is_one_page_with_all_that_a_shop_needs(made):
+def test_the_shop_sheet_is_two_pages_with_all_that_a_shop_needs(made):
     plan, files = made
     (name,) = [n for n in files if "shop-sheet" in n]
     document = pypdfium2.PdfDocument(files[name])
-    assert len(document) == 1
-    text = document[0].get_textpage().get_text_range()
+    assert len(document) == 2
+    text = "".join(page.get_textpage().get_text_range() for page in document)
     expected = {
         "mm": (
             "418.00 mm (U95 0.30 mm)",
@@ -190,10 +190,10 @@ def wordy():
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_a_shop_sheet_with_much_to_say_stays_on_one_page(wordy, paper):
+def test_a_shop_sheet_with_much_to_say_stays_on_two_pages(wordy, paper):
     content = shop_sheet(wordy, [f"reading {k}: 418 mm, tape" for k in range(12)], paper)
     document = pypdfium2.PdfDocument(content)
-    assert len(document) == 1
+    assert len(document) == 2
     width, height = document[0].get_size()
     assert (width, height) == pytest.approx(
         {"a4": (595.28, 841.89), "letter": (612, 792)}[paper], abs=0.01
@@ -230,7 +230,8 @@ def test_an_inch_sheet_is_in_inches_throughout_and_shows_readings_as_read():
     chosen = choices(clearance=["1/64 in", "1/32 in"], coupons={"tests": ["width"]}, stock=None)
     plan = make_plan(TRAY, UNCERTAINTY, THICKNESS, chosen, unit="in")
     readings = ("length: 16 7/16 in by tape", "width: 4 43/64 in by caliper")
-    text = pypdfium2.PdfDocument(shop_sheet(plan, readings))[0].get_textpage().get_text_range()
+    pages = pypdfium2.PdfDocument(shop_sheet(plan, readings))
+    text = "".join(page.get_textpage().get_text_range() for page in pages)
     before_readings, after = text.split("Readings")
     assert "16 7/16 in by tape" in after
     assert " mm" not in before_readings + after

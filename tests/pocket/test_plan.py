@@ -175,7 +175,7 @@ def test_seasons_and_suggestions_are_stated():
     expected = 0.25 + 0.05 + closes + 1.96 * u
     assert made.suggestion.width.low == pytest.approx(expected, abs=0.06)
     assert made.suggestion.length.low < made.suggestion.width.low
-    assert "common practice, no source" in made.suggestion.basis()
+    assert "common practice, no source" in made.suggestion.basis
     assert len(made.openings[0].seasons) == 4
 
 

@@ -11,13 +11,14 @@ from snugline.pocket.shop_sheet import shop_sheet
 SLIM = {"clearance": "0.5 mm", "coupons": None, "stock": {"thickness": "20 mm"}}
 
 
-def page(part=TRAY, **changes):
+def document(part=TRAY, **changes):
     made = make_plan(part, UNCERTAINTY, THICKNESS, choices(**(SLIM | changes)), part="tray")
-    return pypdfium2.PdfDocument(shop_sheet(made))[0]
+    return pypdfium2.PdfDocument(shop_sheet(made))
 
 
 def words(part=TRAY, **changes):
-    return " ".join(page(part, **changes).get_textpage().get_text_range().split())
+    first = document(part, **changes)[0]
+    return " ".join(first.get_textpage().get_text_range().split())
 
 
 @pytest.mark.parametrize(
@@ -54,14 +55,34 @@ def test_the_cutter_is_said_with_the_largest_that_clears_all():
     assert "cutter 6.00 mm (largest that reaches every corner: 55.8" in words(notch=None)
 
 
-def test_the_text_beside_the_picture_ends_where_the_picture_begins():
-    """The picture stands 62 by 40 mm in the upper right corner, 12 mm from the edges."""
-    shown = page()
-    width, height = shown.get_size()
-    mm = 72 / 25.4
-    text = shown.get_textpage()
-    boxes = [text.get_charbox(i) for i in range(text.count_chars())]
-    title = 20 * mm  # the heading runs across above the sections
-    beside = [b for b in boxes if height - 50 * mm < b[3] < height - title and b[2] > b[0]]
-    assert beside
-    assert max(b[2] for b in beside) < width - (12 + 60) * mm
+def test_picture_and_answer_come_first_then_checks_and_statistics_on_their_own_page():
+    sheet = document()
+    assert len(sheet) == 2
+    first, second = (" ".join(p.get_textpage().get_text_range().split()) for p in sheet)
+    order = ["419.00 mm", "Will it go in?", "Part", "Pocket", "Remarks", "Before the cut"]
+    places = [first.index(title) for title in order]
+    assert places == sorted(places)
+    assert "Clearances (per side)" in second
+    assert "opening measured" in second
+
+
+def test_the_drawing_has_the_pocket_s_sizes_and_stays_inside_the_margins():
+    text = words()
+    for size in ("419.00 mm", "147.00 mm", "R 27.90 mm", "9.70 mm", "0.50 mm at the long sides"):
+        assert size in text
+    for shown in document(seat="0.5 mm above"):
+        width, height = shown.get_size()
+        margin = 12 * 72 / 25.4 - 0.5
+        read = shown.get_textpage()
+        boxes = [read.get_charbox(i) for i in range(read.count_chars())]
+        boxes = [box for box in boxes if box[2] > box[0]]
+        assert min(box[0] for box in boxes) >= margin
+        assert max(box[2] for box in boxes) <= width - margin
+        assert min(box[1] for box in boxes) >= margin - 3
+        assert max(box[3] for box in boxes) <= height - margin
+
+
+def test_a_pocket_that_may_be_cut_is_drawn_before_one_that_may_not():
+    text = words(clearance=["0.05 mm", "1 mm"])
+    assert "NOT TO BE CUT" in text
+    assert "420.00 mm" in text[: text.index("Will it go in?")]

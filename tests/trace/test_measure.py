@@ -14,6 +14,7 @@ from shapely import LinearRing, points
 
 from snugline.errors import FileError, PhotoError, SnuglineError
 from snugline.trace.measure import Measured, PartSides, measure_photos
+from snugline.trace.overlay import draw_overlay
 from snugline.trace.sheet.builtin_sheets import builtin_description
 from snugline.trace.sheet.frame_description import Frame, frame_from_record
 
@@ -170,3 +171,17 @@ def test_an_empty_window_is_refused(tmp_path: Path) -> None:
 
 def test_a_missing_photo_is_refused(tmp_path: Path) -> None:
     refused(tmp_path / "absent.jpg", [frame()], FileError)
+
+
+def test_the_overlay_can_show_how_likely_the_edge_is_where(measured: Measured) -> None:
+    shown = measured.photos[0]
+    photo = cv2.imread(str(shown.file)).astype(int)
+    png = draw_overlay(replace(shown, markers_used=shown.markers_used[:0]), probability=True)
+    drawn = cv2.imdecode(np.frombuffer(png, np.uint8), cv2.IMREAD_COLOR).astype(int)
+    assert drawn.shape == photo.shape
+    changed = np.abs(drawn - photo).max(axis=2) > 40
+    y, x = np.nonzero(changed)
+    assert len(x) > 200
+    edge = shown.contour_px[0]
+    apart = LinearRing(edge).distance(points(np.column_stack([x, y])))
+    assert np.quantile(apart, 0.95) < 3

@@ -12,7 +12,12 @@ from snugline.trace.camera.described_markers import FEWEST_MARKERS
 from snugline.trace.camera.lens import Lens, LensPrior
 from snugline.trace.camera.lens_choice import Chosen, MarkersSay, choose, markers_say
 from snugline.trace.camera.observations import SheetState
-from snugline.trace.camera.projection import Camera, pose_from_plane
+from snugline.trace.camera.projection import (
+    Camera,
+    pose_from_homography,
+    pose_from_plane,
+    trimmed_homography,
+)
 from snugline.trace.camera.sighting import Sighting
 
 Floats = NDArray[np.float64]
@@ -126,21 +131,23 @@ def _starts(sighting: Sighting, sheet: SheetState, free: LensPrior) -> list[Lens
     expected = [p.lens for p in (sighting.prior, *sighting.otherwise[:-1])]
     usual = sighting.prior.lens.focal
     anywhere = [replace(free.lens, focal=k * max(sighting.size)) for k in _FOCALS]
+    bench, pixels = bench_corners(sighting, [sheet]), sighting.quads.reshape(-1, 2)
+    # Lenses without distortion differ by the scale of their directions: one homography does.
+    centre = free.lens.centre
+    seen = trimmed_homography(bench, pixels - centre)
+
+    def score(lens: Lens) -> float:
+        if lens.centre == centre and not any(lens.radial):
+            pose = pose_from_homography(lens, np.diag([1, 1, lens.focal]) @ seen, bench)
+        else:
+            pose = pose_from_plane(lens, bench, pixels)
+        off = np.linalg.norm(pose.pixels(bench) - pixels, axis=1)
+        misplaced = float(np.median(off)) if np.isfinite(off).all() else np.inf
+        return misplaced + _EXPECTED_PX * abs(float(np.log(lens.focal / usual)))
+
     starts: list[Lens] = []
     for group in (expected, anywhere):
-        score = [
-            _off(lens, sighting, sheet) + _EXPECTED_PX * abs(np.log(lens.focal / usual))
-            for lens in group
-        ]
-        lens = group[int(np.argmin(score))]
+        lens = min(group, key=score)
         if all(abs(np.log(lens.focal / other.focal)) > _APART for other in starts):
             starts.append(lens)
     return starts
-
-
-def _off(lens: Lens, sighting: Sighting, sheet: SheetState) -> float:
-    """Px, the median distance of the corners from where a camera of this lens would see them."""
-    camera = camera_at(lens, sighting, [sheet])
-    expected = camera.pixels(bench_corners(sighting, [sheet]))
-    off = np.linalg.norm(expected - sighting.quads.reshape(-1, 2), axis=1)
-    return float(np.median(off)) if np.isfinite(off).all() else np.inf

@@ -81,18 +81,16 @@ def cross_matrix(v: Floats) -> Floats:
 def pose_from_plane(lens: Lens, plane: Floats, pixels: Floats) -> Camera:
     """A first pose from N >= 4 points of the sheet and their pixels, by a plane homography.
 
-    Points far off (paper bent up) are left out. Of the two signs that a homography leaves open the
-    one with the sheet before the camera is taken; the adjustment does the rest.
+    Points far off (paper bent up) are left out.
     """
-    directions = lens.directions(pixels)
-    h = homography(plane, directions)
-    for _ in range(_TRIMMED):
-        seen = np.column_stack([plane, np.ones(len(plane))]) @ h.T
-        off = np.linalg.norm(seen[:, :2] / seen[:, 2:] - directions, axis=1)
-        near = off <= _FAR * np.median(off)
-        if near.sum() < _FEWEST_POINTS:
-            break
-        h = homography(plane[near], directions[near])
+    return pose_from_homography(lens, trimmed_homography(plane, lens.directions(pixels)), plane)
+
+
+def pose_from_homography(lens: Lens, h: Floats, plane: Floats) -> Camera:
+    """The pose that a homography from the sheet to directions stands for.
+
+    Of the two signs that it leaves open the one with the sheet's points before the camera is taken.
+    """
     h = h / np.sqrt(np.linalg.norm(h[:, 0]) * np.linalg.norm(h[:, 1]))
     middle = h @ np.append(plane.mean(axis=0), 1.0)
     if middle[2] < 0:
@@ -100,6 +98,20 @@ def pose_from_plane(lens: Lens, plane: Floats, pixels: Floats) -> Camera:
     u, _, vt = np.linalg.svd(np.column_stack([h[:, 0], h[:, 1], np.cross(h[:, 0], h[:, 1])]))
     rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
     return Camera(lens, rotation, h[:, 2])
+
+
+def trimmed_homography(source: Floats, target: Floats) -> Floats:
+    """(3, 3) homography of (N, 2) to (N, 2) points, those far off left out."""
+    h = homography(source, target)
+    kept = np.ones(len(source), dtype=bool)
+    for _ in range(_TRIMMED):
+        off = np.linalg.norm(mapped(h, source) - target, axis=1)
+        near = off <= _FAR * np.median(off)
+        if near.sum() < _FEWEST_POINTS or np.array_equal(near, kept):
+            break
+        kept = near
+        h = homography(source[near], target[near])
+    return h
 
 
 def homography(source: Floats, target: Floats) -> Floats:
@@ -117,10 +129,18 @@ def homography(source: Floats, target: Floats) -> Floats:
             np.column_stack([zero, row, -b[:, 1:] * row]),
         ]
     )
-    # With fewer rows than unknowns only the full factor contains the null vector.
-    h = np.linalg.svd(rows, full_matrices=len(rows) < 9)[2][-1].reshape(3, 3)
+    # The triangular factor has the same null vector, and is small; with fewer rows than unknowns
+    # only the full factor contains it.
+    h = np.linalg.svd(np.linalg.qr(rows, mode="r"))[2][-1].reshape(3, 3)
     result: Floats = np.linalg.inv(to_target) @ h @ to_source
     return result
+
+
+def mapped(h: Floats, points: Floats) -> Floats:
+    """(N, 2) points where a homography takes (N, 2) points."""
+    image = np.column_stack([points, np.ones(len(points))]) @ h.T
+    taken: Floats = image[:, :2] / image[:, 2:]
+    return taken
 
 
 def _normalised(points: Floats) -> tuple[Floats, Floats]:

@@ -1,6 +1,7 @@
 """What searches along an edge share: the line they give, its corners, the cheapest positions."""
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +70,14 @@ _PATH_STEP_COST = 0.3  # of a step from row to row, relative to the data cost
 _PATH_OVERLAP = 60  # points, when closing a loop
 
 
+class Belief(Protocol):
+    """What was thought of each point's place."""
+
+    def densities(self, places: Floats) -> Floats:
+        """(3, N, G) per px, G places outwards of the edge found: learned, physical, both."""
+        ...
+
+
 @dataclass(frozen=True)
 class Silhouette:
     """Edge points in order along the border.
@@ -80,6 +89,8 @@ class Silhouette:
     good : (N,) whether the point can be trusted.
     rival : (N,) whether the wide search found a competing edge there that is as likely.
     closed : whether the last point joins the first.
+    other : (N, 2) where another edge may lie: px outwards of this one, and its probability.
+    belief : what both witnesses think, for pictures; None where one alone was asked.
     """
 
     pixels: Floats
@@ -87,6 +98,8 @@ class Silhouette:
     good: Mask
     rival: Mask
     closed: bool
+    other: Floats | None = None
+    belief: Belief | None = None
 
 
 def corners(normals: Floats, step_px: float, closed: bool) -> list[NDArray[np.int64]]:

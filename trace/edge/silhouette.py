@@ -194,15 +194,15 @@ def _search(
     candidates = np.arange(
         -now.reach_px, crease.max() + now.reach_px + 0.5 * now.grid_px, now.grid_px
     )
-    across = Across.of(scene, line, normals, slope, closed, candidates, crease)
-    mode = "wrap" if closed else "nearest"
     rougher = FACE_ROUGHER if widely else 1.0
-    cost = across.costs(shading, rougher)
+    across = Across.of(scene, line, normals, slope, closed, candidates, crease, rougher)
+    mode = "wrap" if closed else "nearest"
+    cost = across.costs(shading)
     pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
     spread = candidate_spread(pooled, candidates)
     shading = across.shading(minimum(pooled, candidates)[2], spread < _SURE_PX)
     if widely and shading is not None:
-        cost = across.costs(shading, rougher)
+        cost = across.costs(shading)
         pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
         spread = candidate_spread(pooled, candidates)
     # Where the profiles carry little information, the line is kept to.

@@ -34,10 +34,11 @@ def srgb_to_linear(values: Any) -> NDArray[np.float64]:
     return linear
 
 
-def linear_to_srgb(values: Any) -> NDArray[np.float64]:
-    """Values of sRGB in 0 to 1 from linear light in 0 to 1 (IEC 61966-2-1)."""
-    values = np.asarray(values, dtype=np.float64)
-    coded: NDArray[np.float64] = np.where(
+def linear_to_srgb(values: Any) -> NDArray[Any]:
+    """Values of sRGB in 0 to 1 from linear light in 0 to 1 (IEC 61966-2-1); float32 stays that."""
+    values = np.asarray(values)
+    values = values.astype(np.float32 if values.dtype == np.float32 else np.float64, copy=False)
+    coded: NDArray[Any] = np.where(
         values <= _LIGHT_TOE,
         values * _TOE_SLOPE,
         _SCALE * np.maximum(values, 0) ** (1 / _GAMMA) - _OFFSET,

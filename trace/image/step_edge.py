@@ -4,11 +4,12 @@ Everything here works in linear light. In gamma-coded values blur moves an edge 
 side; the sRGB curve is therefore undone for each pixel before anything is interpolated or averaged.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from cv2.typing import MatLike
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
@@ -18,7 +19,9 @@ Floats = NDArray[np.float64]
 
 # Red and blue less luma, from bytes: ITU-R BT.601 luma, as JPEG (JFIF) and HEIC have it.
 _LUMA = np.array([0.299, 0.587, 0.114])
-_COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).T.astype(np.float32) / 255
+_COLOUR = (np.array([[1, 0, 0], [0, 0, 1]]) - _LUMA).astype(np.float32) / 255
+# Places that are sampled at a time, so that what is in between stays in the cache.
+_BLOCK = 16_384
 _ITERATIONS = 8  # at most
 # Share of the samples' distance below which a step has converged: the step after that is smaller by
 # far.
@@ -46,68 +49,69 @@ def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.flo
         blue less luma, 0 to 1): those are what photo formats store at half the resolution, and
         only there is that blur symmetric.
     """
-    neighbours, outside = _neighbours(rgb, x, y)
-    luminance = np.zeros(outside.shape, dtype=np.float32)
-    coded = np.zeros((*outside.shape, 3), dtype=np.float32)
-    for pixels, share in neighbours:
-        luminance += share * _luminance(pixels)
-        coded += share[:, None] * pixels
-    light = np.stack([luminance, *(coded @ _COLOUR).T])
-    light[:, outside] = np.nan
-    return light.reshape(3, *x.shape)
+    return _bilinear(rgb, x, y, lambda pixels: [_luminance(pixels), _colour(pixels)])
 
 
 def sample_luminance(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
     """Linear luminance (...) at sub-pixel places; see `sample_light`."""
-    neighbours, outside = _neighbours(rgb, x, y)
-    light = np.zeros(outside.shape, dtype=np.float32)
-    for pixels, share in neighbours:
-        light += share * _luminance(pixels)
-    light[outside] = np.nan
-    return light.reshape(x.shape)
+    light: NDArray[np.float32] = _bilinear(rgb, x, y, lambda pixels: [_luminance(pixels)])[0]
+    return light
 
 
 def sample_rgb(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
     """Linear light (3, ...) of the three channels at sub-pixel places; see `sample_light`."""
-    neighbours, outside = _neighbours(rgb, x, y)
-    table = linear_table()
-    light = np.zeros((*outside.shape, 3), dtype=np.float32)
-    for pixels, share in neighbours:
-        light += share[:, None] * table[pixels]
-    light[outside] = np.nan
-    return light.T.reshape(3, *x.shape)
+    return _bilinear(rgb, x, y, lambda pixels: cv2.split(cv2.LUT(pixels, linear_table())))
 
 
-def _neighbours(
-    rgb: NDArray[np.uint8], x: Floats, y: Floats
-) -> tuple[Iterator[tuple[NDArray[np.uint8], NDArray[np.float32]]], NDArray[np.bool_]]:
-    """Each place's four neighbours, one after the other, as pixels (N, 3) with their bilinear
-    shares (N,), and which places lie outside the picture.
-    """
-    height, width = rgb.shape[:2]
-    x, y = x.ravel(), y.ravel()
-    left, top = np.floor(x), np.floor(y)
-    fx, fy = (x - left).astype(np.float32), (y - top).astype(np.float32)
-    outside = ~((left >= 0) & (top >= 0) & (left < width - 1) & (top < height - 1))
-    first = (np.where(outside, 0, top) * width + np.where(outside, 0, left)).astype(np.int32)
-    row = rgb.reshape(-1, 3)
+def _bilinear(
+    rgb: NDArray[np.uint8],
+    x: Floats,
+    y: Floats,
+    planes_of: Callable[[NDArray[np.uint8]], Sequence[MatLike]],
+) -> NDArray[np.float32]:
+    """(C, ...) of what `planes_of` makes of pixels (1, N, 3): C planes of N in all."""
+    width, rows = rgb.shape[1], rgb.reshape(-1, 3)
 
-    def each() -> Iterator[tuple[NDArray[np.uint8], NDArray[np.float32]]]:
-        for step, share in (
-            (0, (1 - fx) * (1 - fy)),
-            (1, fx * (1 - fy)),
-            (width, (1 - fx) * fy),
-            (width + 1, fx * fy),
-        ):
-            yield row.take(first + step, axis=0), share
+    def block(x: Floats, y: Floats) -> NDArray[np.float32]:
+        left, top = np.floor(x), np.floor(y)
+        fx, fy = (x - left).astype(np.float32), (y - top).astype(np.float32)
+        inside = (left >= 0) & (top >= 0) & (left < width - 1) & (top < len(rgb) - 1)
+        first = np.where(inside, top * width + left, 0).astype(np.int64)
 
-    return each(), outside
+        def planes(step: int) -> NDArray[np.float32]:
+            pixels = rows.take(first + step, axis=0)
+            return np.concatenate(planes_of(pixels[None]), dtype=np.float32)
+
+        def across(step: int) -> NDArray[np.float32]:
+            return _between(planes(step), planes(step + 1), fx)
+
+        light = _between(across(0), across(width), fy)
+        light[:, ~inside] = np.nan
+        return light
+
+    count = max(1, x.size // _BLOCK)
+    parts = zip(np.array_split(x.ravel(), count), np.array_split(y.ravel(), count), strict=True)
+    return np.concatenate([block(*part) for part in parts], axis=1).reshape(-1, *x.shape)
 
 
-def _luminance(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """(N,) linear luminance of pixels (N, 3)."""
-    light = cv2.LUT(pixels[None], linear_luminance_table()[None])
-    return np.asarray(cv2.transform(light, np.ones((1, 3), np.float32))[0])
+def _between(
+    low: NDArray[np.float32], high: NDArray[np.float32], share: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Interpolated in place; both arguments are used up."""
+    high -= low
+    high *= share
+    low += high
+    return low
+
+
+def _luminance(pixels: NDArray[np.uint8]) -> MatLike:
+    light = cv2.LUT(pixels, linear_luminance_table()[None])
+    return cv2.transform(light, np.ones((1, 3), np.float32))
+
+
+def _colour(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+    differences: NDArray[np.float32] = _COLOUR @ pixels[0].T.astype(np.float32)
+    return differences
 
 
 @dataclass(frozen=True)

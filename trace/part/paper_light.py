@@ -148,4 +148,4 @@ def is_covered(picture: NDArray[np.float32], quad: Floats) -> bool:
 
 
 def _powers(value: Floats, degree: int) -> Floats:
-    return np.asarray(value[:, None] ** np.arange(degree + 1))
+    return np.vander(value, degree + 1, increasing=True)

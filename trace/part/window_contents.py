@@ -67,6 +67,12 @@ class _Light:
         points = points[in_picture(points, self.picture.shape, 1)]
         return np.asarray(light_at(self.picture, points) / self.paper.at(points))
 
+    def tones(self, points: Floats) -> Floats:
+        """(N, 3) square roots of it, of points that all lie in the picture; else none."""
+        if not in_picture(points, self.picture.shape, 1).all():
+            return np.empty((0, 3))
+        return np.sqrt(np.maximum(self.over_paper(points), 0))
+
     def across(self, view: SheetView, window: Floats) -> tuple[Floats, Floats]:
         """(N, 3) light just inside the window's border, and (N, 3) outside of it opposite."""
         places = []
@@ -169,23 +175,25 @@ def foreign_covers(picture: Picture, view: SheetView, regions: tuple[Region, ...
     places of it there may be a bay.
     """
     hidden = covered_markers(picture, view)
+    places = _within_part(regions) if hidden.any() else np.empty((0, 2))
+    light = _light(picture, view) if len(places) >= _FEWEST else None
+    if light is None:
+        return np.zeros(len(hidden), dtype=bool)
     # Grain does not count as a step: it is averaged away.
     calm = np.asarray(cv2.blur(picture, (_CALM_PX, _CALM_PX)), dtype=np.float32)
-    light = _light(picture, view)
-    places = _within_part(regions)
-    if light is None or not hidden.any() or len(places) < _FEWEST:
-        return np.zeros(len(hidden), dtype=bool)
     light = replace(light, picture=calm)
-    spread = _steps(light, places[:-1], places[1:])
+    tones = light.tones(places)
+    spread = _steps(tones[:-1], tones[1:])
     own = float(np.quantile(spread, 0.99)) if len(spread) else 0.0
     limit = max(_OTHER_TONE, _GRAIN_TIMES * own)
     for k in np.flatnonzero(hidden):
         middle = view.markers[k].mean(axis=0)
         nearest = places[np.argmin(np.linalg.norm(places - middle, axis=1))]
-        path = middle + np.linspace(0, 1, _PATH)[:, None] * (nearest - middle)
-        apart = _steps(light, np.broadcast_to(middle, places.shape), places)
-        step = _steps(light, path[:-2], path[2:]).max(initial=0.0)
-        hidden[k] = bool(step > limit and len(apart) and np.median(apart) > _OTHER_TONE)
+        path = light.tones(middle + np.linspace(0, 1, _PATH)[:, None] * (nearest - middle))
+        step = _steps(path[:-2], path[2:]).max(initial=0.0)
+        hidden[k] = bool(
+            step > limit and len(tones) and np.median(_steps(path[:1], tones)) > _OTHER_TONE
+        )
     return hidden
 
 
@@ -205,13 +213,9 @@ def _within_part(regions: tuple[Region, ...]) -> Floats:
     return np.asarray(places[shapely.contains_xy(inner, *places.T)])
 
 
-def _steps(light: _Light, here: Floats, there: Floats) -> Floats:
-    """(N,) largest change of tone over the channels between places."""
-    pair = np.concatenate([here, there])
-    if not in_picture(pair, light.picture.shape, 1).all():
-        return np.zeros(0)
-    tone = np.sqrt(np.maximum(light.over_paper(pair), 0))
-    return np.asarray(np.abs(tone[: len(here)] - tone[len(here) :]).max(axis=1))
+def _steps(here: Floats, there: Floats) -> Floats:
+    """(N,) largest change over the channels between tones."""
+    return np.asarray(np.abs(here - there).max(axis=1, initial=0.0))
 
 
 def _light(picture: Picture, view: SheetView) -> _Light | None:

@@ -61,6 +61,7 @@ _PATCH = 0.3
 JOG_MM: tuple[float, float] = (0.4, 0.75)
 _JOG_RUN_MM = 6.0  # over which a line is fitted before it and after it
 _JOG_GAP_MM = 3.0  # between the two
+_JOG_KEPT = 0.7  # share of its points that make a line
 _JOG_STRAIGHT_MM = 0.12  # rms distance from either line
 _JOG_TURN = np.radians(3)  # between them
 # A shift of the edge by the thickness's U95 that is worth another reading: a third of 0.15 mm, the
@@ -336,7 +337,10 @@ def _jog(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
         half = 0.5 * np.sum(between * mean, axis=1)[:, None]
         gap_there = between - half * (along[before] + along[after])
         aside = np.abs(mean[:, 0] * gap_there[:, 1] - mean[:, 1] * gap_there[:, 0])
+        # Points that are left out make no line.
+        kept = np.convolve(piece.silhouette.good, np.ones(run), "valid") > _JOG_KEPT * run
         straight = (apart[before] < _JOG_STRAIGHT_MM) & (apart[after] < _JOG_STRAIGHT_MM)
+        straight &= kept[before] & kept[after]
         good = piece.inside[run + gap : run + gap + n]
         same = np.sum(along[before] * along[after], axis=1) > 0
         jog = straight & good & same & (np.abs(turn) < _JOG_TURN) & (aside > JOG_MM[0])

@@ -20,6 +20,7 @@ from snugline.desk.page.http import (
     photo_requests,
     plan_requests,
     print_requests,
+    proof_requests,
     shelf_requests,
 )
 from snugline.desk.page.http.guard import ENTER, Guard, Sessions, refusal
@@ -66,6 +67,7 @@ def make_app(
                 await job.close()
             await to_thread.run_sync(processes.heavy.stop)
             await to_thread.run_sync(processes.light.stop)
+            app.state.desk.proofs.end()
 
     app = Starlette(
         routes=_routes(),
@@ -101,8 +103,12 @@ def _routes() -> list[Route | Mount]:
         Route("/api/frames", entrance.papers),
         Route("/api/frames/{name}", entrance.frame),
         Route("/api/prints", print_requests.listed),
+        Route("/api/prints", print_requests.keep, methods=["POST"]),
         Route("/api/prints/{key}", print_requests.rename, methods=["PUT"]),
         Route("/api/prints/{key}", print_requests.remove, methods=["DELETE"]),
+        Route("/api/proofs", proof_requests.listed),
+        Route("/api/proofs", proof_requests.run, methods=["POST"]),
+        Route("/api/proofs/photos", proof_requests.add_photo, methods=["POST"]),
         Route("/api/jobs", job_requests.listed),
         Route("/api/jobs", job_requests.make, methods=["POST"]),
         Route("/api/jobs/sample", shelf_requests.sample, methods=["POST"]),
@@ -113,6 +119,7 @@ def _routes() -> list[Route | Mount]:
         Route(job, shelf_requests.delete, methods=["DELETE"]),
         Route(job + "/name", shelf_requests.rename, methods=["PUT"]),
         Route(job + "/frames", shelf_requests.own_frame, methods=["POST"]),
+        Route(job + "/frames/{number:int}", shelf_requests.seen_frame),
         Route(job + "/copy", shelf_requests.copy, methods=["POST"]),
         Route(job + "/job.zip", shelf_requests.handed_out),
         Route(job + "/thumbnail", shelf_requests.thumbnail),
@@ -129,6 +136,7 @@ def _routes() -> list[Route | Mount]:
         Route(job + "/outline", plan_requests.outline),
         Route(job + "/plan", plan_requests.plan),
         Route(job + "/plan", plan_requests.try_plan, methods=["POST"]),
+        Route(job + "/clearances", plan_requests.clearances),
         Route(job + "/finish", file_requests.finish, methods=["POST"]),
         Route(job + "/files.zip", file_requests.archive),
         Route(job + "/files/{name}", file_requests.file),
@@ -154,7 +162,10 @@ async def _user_error(request: Request, error: Exception) -> Response:
         status = 415
     elif isinstance(error, job_photos.SamePhotoError):
         status = 409
-    return JSONResponse({"error": error_record(error, request.app.state.desk.shelf.folder)}, status)
+    elif isinstance(error, job_photos.NoRoomError):
+        status = 503
+    record = {"error": error_record(error, request.app.state.desk.shelf.folder)}
+    return JSONResponse(record, status, {"Retry-After": "2"} if status == 503 else None)
 
 
 async def _http_error(request: Request, error: Exception) -> Response:

@@ -1,6 +1,8 @@
 """The job's files, and how the cut fitted."""
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 from anyio import to_thread
 from starlette.requests import Request
@@ -78,24 +80,32 @@ async def fitted(request: Request) -> Response:
 async def change_fit(request: Request) -> Response:
     from snugline.desk.page.jobs.fit_records import change_fit
 
-    want = await request.app.state.desk.job(request).refresh()
     key, said = request.path_params["key"], await body(request)
-    return JSONResponse(await to_thread.run_sync(change_fit, want.record, key, said))
+    return await _recorded_anew(request, lambda record: change_fit(record, key, said))
 
 
 async def remove_fit(request: Request) -> Response:
     from snugline.desk.page.jobs.fit_records import remove_fit
 
-    want = await request.app.state.desk.job(request).refresh()
     key = request.path_params["key"]
-    return JSONResponse(await to_thread.run_sync(remove_fit, want.record, key))
+    return await _recorded_anew(request, lambda record: remove_fit(record, key))
 
 
 async def undo_fit(request: Request) -> Response:
     from snugline.desk.page.jobs.fit_records import undo
 
-    want = await request.app.state.desk.job(request).refresh()
-    return JSONResponse(await to_thread.run_sync(undo, want.record))
+    return await _recorded_anew(request, undo)
+
+
+async def _recorded_anew(
+    request: Request, change: Callable[[Mapping[str, Any]], dict[str, Any]]
+) -> Response:
+    """A change of the records; what the plan takes from them is looked at again."""
+    work_of = request.app.state.desk.job(request)
+    want = await work_of.refresh()
+    answer = await to_thread.run_sync(change, want.record)
+    await work_of.refresh(again=True)
+    return JSONResponse(answer)
 
 
 async def fit_table(request: Request) -> Response:

@@ -7,10 +7,11 @@ from snugline.desk.page.jobs.job_states import Wanted
 from snugline.desk.page.jobs.lead import WORKING, Cause, Facts, PhotoState, ShownPhoto
 from snugline.desk.page.jobs.open_job import JobAtWork
 from snugline.desk.page.jobs.page_answers import first_cause
-from snugline.desk.page.jobs.remark_keys import key_of, key_of_error
+from snugline.desk.page.jobs.remark_keys import is_of_pocket, key_of, key_of_error
 from snugline.desk.page.jobs.sheet_offers import sheet_offer
 from snugline.desk.wording import sentence
 from snugline.place import about_from_json
+from snugline.sentence import pair_from_json
 
 _STEP_OF = {
     "frame": "frame",
@@ -36,6 +37,7 @@ def facts_of(work_of: JobAtWork, want: Wanted, shown: Sequence[Mapping[str, Any]
         sheet=bool(frames),
         offer=sheet_offer(want.record.get("frame"), [photo["sheets"] for photo in shown]),
         bars=all({"bar_x", "bar_y"} <= set(frame) for frame in frames),
+        own_frame=any(str(f.get("description", "")).endswith(".json") for f in frames),
         fault=_fault(want),
         photos=tuple(_photo(photo) for photo in shown),
         ends_missing=tuple(
@@ -50,7 +52,7 @@ def facts_of(work_of: JobAtWork, want: Wanted, shown: Sequence[Mapping[str, Any]
         cause=_cause(work_of, want, result, shown),
         clearance=isinstance(pocket, dict) and bool(pocket.get("clearance")),
         plan=plan.state,
-        pocket_cause=_of_error("pocket", plan.error) if plan.state == "refused" else None,
+        pocket_cause=_pocket_cause(work_of),
         files=str(files.get("state") or "missing"),
         stale=bool(files.get("stale")),
         fit_recorded=recorded(want),
@@ -72,8 +74,8 @@ def _photo(photo: Mapping[str, Any]) -> ShownPhoto:
     grave = [n for n in photo["notices"] if n["severity"] == "retake"]
     cause = _of_error("photos", photo["error"])
     if cause is None and grave:
-        cause = Cause("photos", sentence(grave[0]["text"]), sentence(grave[0]["mend"]))
-    says = f"{cause.says} {cause.mend}".strip() if cause is not None else ""
+        cause = _of_remark("photos", grave[0])
+    says = "" if cause is None else cause.whole
     return ShownPhoto(photo["shows"], _PHOTO[photo["verdict"] or "fine"], says)
 
 
@@ -83,7 +85,7 @@ def _fault(want: Wanted) -> Cause | None:
         key = key_of_error(fault, want.record)
         if len(key) < 2 or key[0] == "photo" or fault.what == "no thickness is given":
             continue
-        step = _STEP_OF.get(str(key[0]), "outline")
+        step = "pocket" if is_of_pocket(key) else _STEP_OF.get(str(key[0]), "outline")
         return Cause(step, sentence(fault.what), sentence(fault.mend))
     return None
 
@@ -102,11 +104,27 @@ def _cause(
     about = about_from_json(notice["about"]) if "about" in notice else None
     key = key_of(about, want.record, notice["code"])
     step = _STEP_OF.get(str(key[0]), "outline") if key else "outline"
-    return Cause(step, sentence(notice["text"]), sentence(notice["mend"]))
+    return _of_remark(step, notice)
 
 
-def _of_error(step: str, error: Mapping[str, str] | None) -> Cause | None:
-    return None if error is None else Cause(step, sentence(error["what"]), sentence(error["mend"]))
+def _pocket_cause(work_of: JobAtWork) -> Cause | None:
+    """Why no pocket can be cut: it cannot be planned, or none that is planned is good to cut."""
+    plan = work_of.plan
+    if plan.state == "refused":
+        return _of_error("pocket", plan.error)
+    if plan.state == "ready" and work_of.blocked is not None:
+        return _of_remark("pocket", work_of.blocked)
+    return None
+
+
+def _of_remark(step: str, notice: Mapping[str, Any]) -> Cause:
+    return Cause(step, *map(sentence, pair_from_json(notice["text"], notice["mend"], notice)))
+
+
+def _of_error(step: str, error: Mapping[str, Any] | None) -> Cause | None:
+    if error is None:
+        return None
+    return Cause(step, *map(sentence, pair_from_json(error["what"], error["mend"], error)))
 
 
 def _tables(record: Mapping[str, Any], name: str) -> list[Mapping[str, Any]]:

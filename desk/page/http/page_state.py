@@ -9,6 +9,7 @@ from snugline.desk.page.http.exchange import Upload
 from snugline.desk.page.http.guard import Sessions
 from snugline.desk.page.jobs.job_folders import Shelf
 from snugline.desk.page.jobs.open_job import JobAtWork
+from snugline.desk.page.jobs.proofs import ProofPhotos
 from snugline.desk.page.jobs.stage import Processes
 
 _OPEN_JOBS = 30
@@ -32,6 +33,7 @@ class Desk:
     open: dict[str, JobAtWork] = field(default_factory=dict)
     syncing: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(_SYNCING))
     uploads: set[Upload] = field(default_factory=set)
+    proofs: ProofPhotos = field(default_factory=ProofPhotos)
     streams: int = 0
 
     def job(self, request: Request) -> JobAtWork:

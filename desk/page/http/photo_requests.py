@@ -1,5 +1,7 @@
 """Photos of a job: in, out, turned, and looked at."""
 
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +10,6 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from snugline.desk.page.http.exchange import Upload, body, json_answer, pieces, room_for_one
-from snugline.desk.page.http.guard import refusal
 from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.jobs import job_photos, limits, worker_tasks
 from snugline.desk.page.jobs.job_states import PhotoWish, Wanted, photo_id
@@ -30,12 +31,35 @@ async def replace(request: Request) -> Response:
 async def _uploaded(request: Request, instead_of: str | None) -> Response:
     desk: Desk = request.app.state.desk
     work_of = desk.job(request)
-    name = " ".join(request.query_params.get("name", "the photo").split())[:100]
     shows = request.query_params.get("shows", "section")
-    if not room_for_one(desk.uploads, limits.UPLOADS):
-        return refusal(
-            503, "many photos are coming in", name, "try again soon", {"Retry-After": "2"}
+    async with arriving(request) as (pieces_of, ending_of, name):
+        file, removed = await job_photos.take_in(
+            work_of.path,
+            pieces_of,
+            ending_of,
+            name,
+            shows,
+            instead_of,
+            work_of.writing,
+            desk.syncing,
         )
+    return await _photo_answer(work_of, photo_id(file), 200 if instead_of else 201, removed=removed)
+
+
+@asynccontextmanager
+async def arriving(
+    request: Request,
+) -> AsyncIterator[tuple[AsyncIterator[bytes], Callable[[Path, str], Awaitable[str]], str]]:
+    """A photo on its way: its pieces, what finds its file ending, and its name for messages.
+
+    Raises
+    ------
+    NoRoomError : many come in at once.
+    """
+    desk: Desk = request.app.state.desk
+    name = " ".join(request.query_params.get("name", "the photo").split())[:100]
+    if not room_for_one(desk.uploads, limits.UPLOADS):
+        raise job_photos.NoRoomError("many photos are coming in", name, "try again soon")
 
     async def ending_of(path: Path, name: str) -> str:
         try:
@@ -48,20 +72,9 @@ async def _uploaded(request: Request, instead_of: str | None) -> Response:
     upload = Upload()
     desk.uploads.add(upload)
     try:
-        arriving = pieces(request, limits.UPLOAD_BYTES, upload)
-        file, removed = await job_photos.take_in(
-            work_of.path,
-            arriving,
-            ending_of,
-            name,
-            shows,
-            instead_of,
-            work_of.writing,
-            desk.syncing,
-        )
+        yield pieces(request, limits.UPLOAD_BYTES, upload), ending_of, name
     finally:
         desk.uploads.discard(upload)
-    return await _photo_answer(work_of, photo_id(file), 200 if instead_of else 201, removed=removed)
 
 
 async def _photo_answer(

@@ -60,6 +60,18 @@ async def try_plan(request: Request) -> Response:
     return json_answer(dumped({**answer, "key": None, "stale": False}))
 
 
+async def clearances(request: Request) -> Response:
+    asked = request.query_params
+    try:
+        number, step = int(asked.get("of", "0")), float(asked.get("step", "0.05"))
+    except ValueError as error:
+        raise InputError("there is no such step", "step", "send a number of mm") from error
+    if not 0.02 <= step <= 0.2:
+        raise InputError(f"a step of {step:g} mm", "step", "send 0.02 to 0.2 mm")
+    answer = await request.app.state.desk.job(request).clearances(number, step)
+    return json_answer(dumped(answer))
+
+
 def with_keys(notices: list[dict[str, Any]], want: Wanted) -> None:
     for notice in notices:
         about = about_from_json(notice["about"]) if "about" in notice else None

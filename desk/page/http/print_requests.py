@@ -18,6 +18,15 @@ async def rename(request: Request) -> Response:
     return await _answer()
 
 
+async def keep(request: Request) -> Response:
+    """A print by its bars, as one that was forgotten by mistake."""
+    asked = await body(request)
+    table = {"description": asked.get("sheet"), "bar_x": asked.get("bar_x"),
+             "bar_y": asked.get("bar_y")}  # fmt: skip
+    await to_thread.run_sync(Prints().restore, table, str(asked.get("name") or ""))
+    return await _answer()
+
+
 async def remove(request: Request) -> Response:
     await to_thread.run_sync(Prints().remove, request.path_params["key"])
     return await _answer()

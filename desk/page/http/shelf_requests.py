@@ -152,6 +152,15 @@ async def own_frame(request: Request) -> Response:
     number, description = said.get("number", 0), said.get("description")
     if not isinstance(description, dict) or not isinstance(number, int):
         raise InputError("it is not a frame description", "frame", "choose its .json file")
-    name = await work_of.changed(own_frames.lay, number, description)
+    bars = said.get("bars", {})
+    if not isinstance(bars, dict) or not all(isinstance(bar, str) for bar in bars.values()):
+        raise InputError("the bars are not lengths", "frame", 'send them as {"x": "200 mm"}')
+    name = await work_of.changed(own_frames.lay, number, description, bars)
     want = await work_of.refresh(again=True)
     return JSONResponse({"description": name, "revision": want.revision}, 201)
+
+
+async def seen_frame(request: Request) -> Response:
+    work_of = request.app.state.desk.job(request)
+    number = request.path_params["number"]
+    return JSONResponse(await to_thread.run_sync(own_frames.seen, work_of.path, number))

@@ -33,6 +33,10 @@ class NoPhotoError(FileError):
     """A body that is not a photo."""
 
 
+class NoRoomError(InputError):
+    """More uploads at once than the server takes."""
+
+
 class SamePhotoError(InputError):
     """The job holds this very photo."""
 

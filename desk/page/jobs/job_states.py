@@ -5,7 +5,7 @@ killed goes on where the files are.
 """
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,11 +20,14 @@ from snugline.desk.page.jobs.measured_store import (
     photos_key,
     setting_key,
 )
-from snugline.desk.page.jobs.remark_keys import key_of_error
+from snugline.desk.page.jobs.remark_keys import is_of_pocket, key_of_error
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.files import inside, is_file, why
 from snugline.limits import PHOTOS
 from snugline.notice import Notice
+from snugline.pocket.cut_record import Cut, same_name
+from snugline.pocket.records import Records, default_path
+from snugline.pocket.width_error import LEAST_CUTS
 from snugline.untrusted import parsed_toml
 
 # Until the part's thickness is known a photo is traced with this one, to be looked at only.
@@ -135,7 +138,18 @@ def files_key(path: Path) -> str:
     job, faults = inspect_record(record, path, boxed=True)
     if job is None or faults:
         raise faults[0]
-    return key_of(measuring_key(job), record, _fits_stamp())
+    return key_of(measuring_key(job), record, taught(job, Records().cuts()))
+
+
+def taught(job: Job, cuts: Sequence[Cut]) -> list[str]:
+    """What the shop's records put into a job's files: the machine's cuts, once they count.
+
+    Another machine's cuts, or the first ones of this machine, leave clearances, coupons and
+    probabilities as they are, and so the files.
+    """
+    named = job.choices.machine if job.choices is not None else ""
+    own = [repr(cut) for cut in cuts if named and same_name(cut.machine) == same_name(named)]
+    return own if len(own) >= LEAST_CUTS else []
 
 
 def photo_id(file: str) -> str:
@@ -242,7 +256,7 @@ def _lacking(faults: list[SnuglineError], photos: tuple[PhotoWish, ...]) -> Snug
 
 
 def _of_pocket(fault: SnuglineError) -> bool:
-    return key_of_error(fault, {})[:1] == ["pocket"]
+    return is_of_pocket(key_of_error(fault, {}))
 
 
 def _fit_key(measured: str, record: Mapping[str, Any]) -> str:
@@ -250,7 +264,7 @@ def _fit_key(measured: str, record: Mapping[str, Any]) -> str:
         {key: value for key, value in photo.items() if key != "turn"}
         for photo in _as_list(record.get("photo"))
     ]
-    part = {key: value for key, value in record["part"].items() if key != "name"}
+    part = {key: value for key, value in record["part"].items() if key not in ("name", "wood")}
     rest = [record.get(key) for key in ("reading", "leave_out")]
     return key_of(measured, photos, part, rest, _program())
 
@@ -271,9 +285,7 @@ def _program() -> str:
 
 
 def _fits_stamp() -> int:
-    """When the shop's fit records were last written: what a machine has taught enters the plan."""
-    from snugline.pocket.records import default_path
-
+    """When the shop's fit records were last written: the plan on the page counts the cuts."""
     try:
         return default_path().stat().st_mtime_ns
     except OSError:

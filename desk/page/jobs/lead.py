@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from snugline.desk.page.jobs.sheet_offers import SheetOffer
+from snugline.sentence import Sentence
 
 PhotoState = Literal["working", "good", "usable", "retake"]
 WORKING = ("waiting", "tracing", "fitting", "planning")
@@ -21,6 +22,10 @@ class Cause:
     step: str
     says: str
     mend: str = ""
+
+    @property
+    def whole(self) -> Sentence:
+        return Sentence.joined([self.says, self.mend])
 
 
 @dataclass(frozen=True)
@@ -38,7 +43,8 @@ class Facts:
 
     Attributes
     ----------
-    bars : whether each sheet's bars are read.
+    bars : whether each sheet's bars are read; of a plain frame, its opening.
+    own_frame : a frame of the shop's own is among them: it is not to be printed.
     fault : the first value of the job that cannot be right.
     ends_missing : ends that no photo shows and that are needed.
     result : of the outline's state, once it is ready.
@@ -49,6 +55,7 @@ class Facts:
     sheet: bool = True
     offer: SheetOffer | None = None
     bars: bool = False
+    own_frame: bool = False
     fault: Cause | None = None
     photos: tuple[ShownPhoto, ...] = ()
     ends_missing: tuple[str, ...] = ()
@@ -83,7 +90,9 @@ class Lead:
     changes: tuple[dict[str, Any], ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        record = {"step": self.step, "says": self.says, "button": self.button, "act": self.act}
+        says = Sentence.of(self.says)
+        record = {"step": self.step, "says": str(says), **says.as_json()}
+        record |= {"button": self.button, "act": self.act}
         return record | ({"changes": list(self.changes)} if self.changes else {})
 
 
@@ -107,12 +116,15 @@ def _fault(facts: Facts) -> Lead | None:
         return None
     words = {"frame": "Correct the bar", "pocket": "Correct the pocket"}
     button = words.get(facts.fault.step, "Correct it")
-    return Lead(facts.fault.step, _joined(facts.fault), button)
+    return Lead(facts.fault.step, facts.fault.whole, button)
 
 
 def _first_photo(facts: Facts) -> Lead | None:
     if facts.photos:
         return None
+    if not facts.bars and facts.own_frame:
+        says = "Measure the two bars of your frame with a caliper; of a plain frame, its opening."
+        return Lead("frame", says, "Measure the frame")
     if not facts.bars:
         says = "Print the sheet at actual size and measure its two bars with a caliper."
         return Lead("frame", says, "Print and measure the sheet")
@@ -126,7 +138,7 @@ def _bad_photo(facts: Facts) -> Lead | None:
     if not bad or facts.result in ("good", "usable"):
         return None
     number, photo = bad[0]
-    says = f"Take photo {number} ({photo.shows}) again. {photo.cause}".strip()
+    says = Sentence.joined([f"Take photo {number} ({photo.shows}) again.", photo.cause])
     return Lead("photos", says, f"Go to photo {number}")
 
 
@@ -157,9 +169,9 @@ def _waiting(facts: Facts) -> Lead | None:
 def _outline(facts: Facts) -> Lead | None:
     cause = facts.cause or Cause("outline", "There is no outline yet.")
     if facts.outline in ("missing", "refused"):
-        return Lead(cause.step, _joined(cause), _to(cause.step))
+        return Lead(cause.step, cause.whole, _to(cause.step))
     if facts.result == "not to be cut":
-        return Lead(cause.step, f"Not to be cut. {_joined(cause)}", _to(cause.step))
+        return Lead(cause.step, Sentence.joined(["Not to be cut.", cause.whole]), _to(cause.step))
     if not facts.bars:
         says = "Measure the two bars on your print: every size depends on them."
         return Lead("frame", says, "Measure the bars")
@@ -168,7 +180,7 @@ def _outline(facts: Facts) -> Lead | None:
 
 def _pocket(facts: Facts) -> Lead | None:
     if facts.pocket_cause is not None:
-        return Lead("pocket", _joined(facts.pocket_cause), "Go to the pocket")
+        return Lead("pocket", facts.pocket_cause.whole, "Go to the pocket")
     if not facts.clearance:
         says = "The outline is ready. Choose the clearance between part and wood."
         return Lead("pocket", says, "Choose the clearance")
@@ -210,10 +222,6 @@ _RULES: Sequence[Callable[[Facts], Lead | None]] = (
     _files,
     _cut,
 )
-
-
-def _joined(cause: Cause) -> str:
-    return " ".join(filter(None, (cause.says, cause.mend)))
 
 
 def _to(step: str) -> str:

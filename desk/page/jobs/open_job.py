@@ -7,6 +7,7 @@ new.
 """
 
 import asyncio
+import json
 import time
 from collections.abc import AsyncIterator, Callable, Coroutine
 from contextlib import aclosing
@@ -20,7 +21,7 @@ from snugline.desk.page.jobs import limits, worker_tasks
 from snugline.desk.page.jobs.finishing import Finishing
 from snugline.desk.page.jobs.job_states import PhotoWish, Wanted, wanted
 from snugline.desk.page.jobs.measured_store import Store, error_record
-from snugline.desk.page.jobs.page_answers import first_cause
+from snugline.desk.page.jobs.page_answers import blocking, first_cause
 from snugline.desk.page.jobs.photo_tracing import PhotoTracing
 from snugline.desk.page.jobs.progress import progress
 from snugline.desk.page.jobs.stage import Processes, Stage
@@ -42,6 +43,7 @@ class JobAtWork:
     plan: Stage = field(default_factory=Stage)
     fitted: FittedOutline | None = None
     plan_bytes: bytes | None = None
+    blocked: dict[str, Any] | None = None
     refused: dict[str, dict[str, str]] = field(default_factory=dict)
     tasks: dict[str, "asyncio.Task[None]"] = field(default_factory=dict)
     windows: Windows = field(default_factory=Windows)
@@ -241,6 +243,7 @@ class JobAtWork:
     async def _make_plan(self, want: Wanted, key: str) -> None:
         try:
             self.plan_bytes = await self._planned(want.record)
+            self.blocked = blocking(json.loads(self.plan_bytes))
             self.plan = Stage("ready", key)
             self._tell("plan", self.plan.as_json())
         except SnuglineError as error:
@@ -263,6 +266,27 @@ class JobAtWork:
         if self.fitted is None:
             raise LookupError("outline")
         return await self._planned({**want.record, "pocket": pocket})
+
+    async def clearances(self, number: int, step: float) -> dict[str, Any]:
+        """How likely the part goes in, from tight to loose, about one of the job's clearances.
+
+        Raises
+        ------
+        SnuglineError : no pocket can be planned.
+        LookupError : there is no outline yet.
+        """
+        want = await self.refresh()
+        if self.fitted is None:
+            raise LookupError("outline")
+        return await self.processes.light.run(
+            limits.PLAN_SECONDS,
+            worker_tasks.clearances,
+            want.record,
+            self.path,
+            self.fitted,
+            number,
+            step,
+        )
 
     async def settled_plan(self) -> None:
         """Wait until the plan that the job requires is made or refused, if it is in progress."""

@@ -11,16 +11,22 @@ from snugline.desk.job_outline import Fitting, job_state
 from snugline.desk.job_run import sides_of
 from snugline.desk.job_tables import LeaveOutTable
 from snugline.desk.pictures import Along, along_outline
+from snugline.desk.second_sheet import second_sheet
 from snugline.desk.turning import turned_box, turned_points, turned_size
 from snugline.fit.contour_section import kept_points, section_of
 from snugline.fit.drawing.svg import path_data
 from snugline.fit.geometry.outline import Outline
-from snugline.fit.result import CornerResult, SectionResult
+from snugline.fit.result import CornerResult, FittedOutline, SectionResult
 from snugline.notice import Notice
+from snugline.pocket.cutter import cutter_path
+from snugline.pocket.opening import Opening
 from snugline.pocket.plan import CutPlan
 from snugline.pocket.sheet import PlanLayer
+from snugline.sentence import Sentence, length
 from snugline.trace.camera.projection import Camera
+from snugline.trace.contour import Contour
 from snugline.trace.measure import Measured, MeasuredPhoto, PartSides
+from snugline.trace.sheet.frame_description import Frame
 
 Floats = NDArray[np.float64]
 
@@ -151,6 +157,7 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
             ),
             key=lambda gain: gain["then"] - gain["u95"],
         ),
+        "second_sheet": _second_sheet(job, fitted, contours),
         "notices": [notice_answer(notice) for notice in fitted.notices],
     }
     sides = sides_of(job)
@@ -178,6 +185,24 @@ def _corner_answer(corner: CornerResult) -> dict[str, Any]:
 
 def along_of(section: SectionResult, outline: Outline) -> Along:
     return along_outline(section.name, outline, section.points[section.kept])
+
+
+def _second_sheet(
+    job: Job, fitted: FittedOutline, contours: Sequence[Contour]
+) -> dict[str, Any] | None:
+    """What a second sheet would bring, in words with their quantities; None where nothing."""
+    frames = job.frames()
+    alone = len(frames) == 1 and isinstance(frames[0], Frame)
+    found = second_sheet(fitted, contours) if alone else None
+    if found is None:
+        return None
+    says = Sentence(
+        "The length rests on tape or rule alone, to {} (U95). A second sheet under the other end, "
+        "in the same photos, would give it to about {}.",
+        length(found.u95),
+        length(found.then),
+    )
+    return {"u95": found.u95, "then": found.then, "says": says.as_json()}
 
 
 def _thinned(share: Along) -> dict[str, Any]:
@@ -264,12 +289,38 @@ def plan_answer(plan: CutPlan) -> dict[str, Any]:
                 "blocked": sheet.blocked,
                 "view_box": _view_box(sheet.layers),
                 "layers": [_layer(layer) for layer in sheet.layers],
+                "cutter": _cutter(plan.openings[number]) if number < len(plan.openings) else None,
             }
-            for sheet in plan.sheets
+            for number, sheet in enumerate(plan.sheets)
         ],
         **{key: record[key] for key in _PLAN_KEYS},
+        "suggestion": record["suggestion"] | {"basis": plan.suggestion.basis.as_json()},
         "notices": [notice_answer(notice) for notice in plan.notices],
         "cautions": record["cautions"],
+    }
+
+
+def blocking(plan: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The remark for which none of a plan's pockets can be cut; None where one can."""
+    pockets = plan.get("pockets", [])
+    if any(pocket["state"] != "not to be cut" for pocket in pockets):
+        return None
+    causes = [code for pocket in pockets for code in pocket["because"]]
+    return next((n for n in plan.get("notices", []) if n["code"] in causes), None)
+
+
+def _cutter(opening: Opening) -> dict[str, Any] | None:
+    """The cutter's way along the walls and the wood that it leaves; None without a cutter."""
+    found = opening.reach
+    if found is None:
+        return None
+    path = cutter_path(opening.outline, found.diameter)
+    left = (opening.outline, *path.cleared) if found.uncut else ()
+    return {
+        "diameter": found.diameter,
+        "path": "".join(map(path_data, path.centres)),
+        "uncut": "".join(map(path_data, left)),
+        "corners": [{"at": corner.at, "stands": corner.stands} for corner in found.uncut],
     }
 
 

@@ -110,6 +110,21 @@ class Prints:
 
         self._change(kept)
 
+    def restore(self, table: Mapping[str, Any], name: str) -> None:
+        """Keep a print under a name of one's own, as when it was forgotten by mistake.
+
+        Raises
+        ------
+        InputError : no bars that a print of that sheet can have, or not a name.
+        """
+        self.keep(table)
+        bars = _bars(table)
+        for one in self.all():
+            if one.sheet == table.get("description") and (one.bar_x, one.bar_y) == bars:
+                self.rename(one.key, name)
+                return
+        raise InputError("these bars are of no print", "bars", "type them again")
+
     def rename(self, key: str, name: str) -> None:
         """Give a print another name.
 

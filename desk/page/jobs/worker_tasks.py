@@ -142,6 +142,23 @@ def plan(record: Mapping[str, Any], path: Path, fitted: FittedOutline) -> bytes:
     return json.dumps(answer, allow_nan=False, separators=(",", ":")).encode()
 
 
+def clearances(
+    record: Mapping[str, Any], path: Path, fitted: FittedOutline, number: int, step: float
+) -> dict[str, Any]:
+    """How likely the part goes in, from tight to loose, about one of the job's clearances.
+
+    Raises
+    ------
+    InputError, PlanError : the pocket cannot be planned so.
+    """
+    from snugline.desk.pocketing import range_of
+
+    job = _job(record, path)
+    if job.choices is None:
+        raise FileError("there is no pocket yet", str(path), "choose a clearance")
+    return range_of(job, fitted, job.choices, number, step)
+
+
 def finish(path: Path) -> str:
     """Write the job's files as `snugline run` does; gives the name of what they came from."""
     from snugline.desk.job_run import Making, finish_measured

@@ -22,6 +22,7 @@ const EMPTY = {
   planState: { state: "missing" },
   outline: null,
   plan: null,
+  tried: null,
   files: { state: "missing", list: [] },
   connected: true,
   problem: null,
@@ -163,6 +164,36 @@ async function takePlan(now) {
   tell();
 }
 
+let trying = false;
+let toTry = null;
+let turns = 0; // of trying; an answer to an earlier one comes too late
+
+/**
+ * Plan a pocket that is only being tried, shown in place of the plan until a change is answered. Of several that
+ * come while one is on its way, the last one counts. `number` is the place of the clearance that is tried.
+ */
+export async function tryPocket(pocket, number) {
+  toTry = { pocket, number };
+  if (trying) return;
+  trying = true;
+  while (toTry) {
+    const [id, turn, now] = [state.id, turns, toTry];
+    toTry = null;
+    const plan = await ask("POST", address("plan"), { json: { pocket: now.pocket } }).catch(() => null);
+    if (id !== state.id || turn !== turns || !plan) continue;
+    state.tried = { ...plan, key: JSON.stringify(now), number: now.number };
+    tell();
+  }
+  trying = false;
+}
+
+/** The job's own plan is shown again. */
+function endTry() {
+  turns += 1;
+  toTry = null;
+  state.tried = null;
+}
+
 // ---- changes
 
 /**
@@ -180,7 +211,11 @@ export function commit(label, edits) {
       return { path, was, now, ...(element ? { element } : {}) };
     })
     .filter((change) => JSON.stringify(change.was) !== JSON.stringify(change.now));
-  if (!changes.length) return Promise.resolve();
+  if (!changes.length) {
+    endTry();
+    tell();
+    return Promise.resolve();
+  }
   return run(label, changes, history.done, true);
 }
 
@@ -229,6 +264,7 @@ const outbox = new Outbox({
     if (last) state.job = answer.job;
     if (answer.plan) {
       state.planState = answer.plan;
+      endTry();
       if (answer.plan.plan) state.plan = answer.plan.plan;
     }
     reread();
@@ -236,6 +272,7 @@ const outbox = new Outbox({
   refused({ job, label, changes, entry, onto }, refusal) {
     if (job !== state.id) return;
     if (entry) onto.splice(onto.indexOf(entry), 1);
+    endTry();
     state.problem = { refusal, changes, label };
     reread();
   },

@@ -1,6 +1,7 @@
 // The jobs there are: each with its first photo, to be opened, renamed, copied, handed on or put into the bin.
 
 import { freshId, h } from "./parts/dom.js";
+import { nameForm } from "./parts/name_form.js";
 import { errorWords } from "./parts/notices.js";
 import { counted } from "./parts/quantities.js";
 import { ask, send } from "./server.js";
@@ -19,24 +20,6 @@ function thumbnail({ id, photos }) {
   const image = h("img", { src: photos ? `${base(id)}/thumbnail` : null, alt: "", loading: "lazy" });
   image.addEventListener("error", () => image.remove());
   return h("div.thumb", photos ? image : null);
-}
-
-/** A name asked for where the card is. */
-function nameForm(label, name, take, done) {
-  const id = freshId("name");
-  const input = h("input", { id, type: "text", value: name, required: true, maxlength: 80, autocomplete: "off" });
-  const cancel = h("button", { type: "button", onclick: done }, "Cancel");
-  const form = h(
-    "form.stack",
-    h("div.field", h("label", { for: id }, label), input),
-    h("div.row", h("button.main", "Save"), cancel),
-  );
-  form.addEventListener("submit", (event) => {
-    event.preventDefault();
-    take(input.value.trim());
-  });
-  queueMicrotask(() => input.select());
-  return form;
 }
 
 function card(job, { again, report }) {

@@ -2,8 +2,7 @@
 
 import { address, commit, state } from "./job.js";
 import { h, mark, say } from "./parts/dom.js";
-import { sentence } from "./parts/notices.js";
-import { inUnit } from "./parts/lengths.js";
+import { sentence, told } from "./parts/notices.js";
 import { problems } from "./problems.js";
 import { ask } from "./server.js";
 import { stepAddress, stepAfter } from "./strip.js";
@@ -43,7 +42,7 @@ export const leading = {
     const lead = inJob ? state.lead : null;
     el.hidden = !lead;
     if (!lead) return;
-    say(says, inUnit(lead.says));
+    say(says, told(lead));
     const goes = lead.act === "go";
     mark(link, "hidden", goes && lead.step !== step ? null : true);
     // On a phone the foot is just below, and its button leads there too.

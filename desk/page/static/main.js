@@ -5,6 +5,7 @@ import { close, open, state, tell, watch } from "./job.js";
 import { leading } from "./lead.js";
 import { apply, onView } from "./parts/view.js";
 import { problems } from "./problems.js";
+import { proveView } from "./prove/prove.js";
 import { start } from "./start.js";
 import { strip, STEPS } from "./strip.js";
 import { afterStep } from "./steps/after.js";
@@ -29,13 +30,18 @@ const MAKE = {
 
 const main = document.querySelector("main");
 const made = new Map();
-let here = { id: null, step: null };
+let here = { id: null, step: null, page: null };
 
-/** `?job=ID#step`; without a job, the list of jobs. */
+// Pages that belong to no job, by `?page=`.
+const PAGES = { prove: ["Test phone and print", proveView] };
+
+/** `?job=ID#step`, or `?page=NAME`; without either, the list of jobs. */
 function whereabouts() {
-  const id = new URLSearchParams(location.search).get("job");
+  const asked = new URLSearchParams(location.search);
+  const [id, page] = [asked.get("job"), asked.get("page")];
   const wanted = location.hash.slice(1);
-  return { id, step: STEPS.some(({ step }) => step === wanted) ? wanted : "frame" };
+  const step = STEPS.some(({ step: one }) => one === wanted) ? wanted : "frame";
+  return { id, step, page: !id && Object.hasOwn(PAGES, page ?? "") ? page : null };
 }
 
 /** Links within the page change the address without loading it again. */
@@ -52,7 +58,7 @@ addEventListener("popstate", () => arrive(true));
 
 async function arrive(moved) {
   const next = whereabouts();
-  const another = next.id !== here.id;
+  const another = next.id !== here.id || next.page !== here.page;
   const otherStep = another || next.step !== here.step;
   here = next;
   if (another) {
@@ -62,7 +68,10 @@ async function arrive(moved) {
     if (next.id) await open(next.id).then(() => resumeUploads(next.id), problems.report);
   }
   if (next.id !== here.id) return;
-  if (!next.id) main.replaceChildren(start(problems.report));
+  if (next.page) {
+    if (!made.has(next.page)) made.set(next.page, PAGES[next.page][1](problems.report));
+    main.replaceChildren(made.get(next.page).el);
+  } else if (!next.id) main.replaceChildren(start(problems.report));
   else if (state.revision) {
     if (!made.has(next.step)) made.set(next.step, MAKE[next.step]());
     if (otherStep) main.replaceChildren(made.get(next.step).el);
@@ -75,15 +84,17 @@ async function arrive(moved) {
 }
 
 function update() {
-  const { id, step } = here;
+  const { id, step, page } = here;
   const inJob = Boolean(id && state.revision);
-  document.title = inJob ? `${state.job.part?.name ?? "part"} – Snugline` : "Snugline";
+  const title = inJob ? (state.job.part?.name ?? "part") : page && PAGES[page][0];
+  document.title = title ? `${title} – Snugline` : "Snugline";
   head.update(inJob);
   strip.update(inJob, step);
   leading.update(inJob, step);
   foot.update(inJob, step);
   problems.update();
   if (inJob) made.get(step)?.update(state);
+  else if (page) made.get(page)?.update();
 }
 
 apply();
@@ -93,7 +104,7 @@ document.querySelector("main").before(leading.el);
 document.querySelector("footer").append(...foot.children);
 watch(update);
 onView(() => {
-  if (!here.id) main.replaceChildren(start(problems.report));
+  if (!here.id && !here.page) main.replaceChildren(start(problems.report));
   tell();
 });
 arrive(false);

@@ -75,6 +75,28 @@ export const laidPart = () =>
     text(52, 66, "5"),
   );
 
+/** A card in the middle of the window, and where it may lie next. */
+export const cardInWindow = () =>
+  drawing(
+    "A card lies in the middle of the window, clear of the markers; it is moved and turned between photos",
+    sheet(36, 10, 168, 130),
+    p("thin dashed", "M64 36H176V114H64Z"),
+    box("part", 90, 58, 58, 36, 4),
+    p("thin dashed", "M108 46L156 70L140 102L92 78Z"),
+    p("measure", "M160 52q10 8 8 20M163 68l5 5l4-6"),
+  );
+
+/** One sheet under each end, both in one photo. */
+export const twoSheets = () =>
+  drawing(
+    "One sheet under each end of the part; all of both sheets is in the photo",
+    sheet(6, 28, 92, 94, 6),
+    sheet(142, 28, 92, 94, 6),
+    p("part", "M40 60H200q8 0 8 8v22q0 8-8 8H40q-8 0-8-8V68q0-8 8-8Z"),
+    p("thin dashed", "M2 12H238V138H2Z"),
+    text(120, 84, "one part"),
+  );
+
 /** The phone level above the sheet, all of the sheet in its picture. */
 export const heldPhone = () =>
   drawing(

@@ -3,22 +3,34 @@
 import { boxFor, mainDimensions, pixelFor } from "./geometry/dimension_lines.js";
 import { clearanceRange, wallSection } from "./geometry/section.js";
 import { h, s } from "./parts/dom.js";
-import { arrow, dimensionLine, fitting, keepSizes, label } from "./parts/drawn.js";
+import { arrow, dimensionLine, fitting, fixed, keepSizes, label } from "./parts/drawn.js";
 import { alongAxis, clearanceWords, pocketOf } from "./parts/clearances.js";
 import { lengthIn } from "./parts/quantities.js";
 
 // CSS pixels of a section
-const AROUND = { left: 116, right: 8, top: 48, bottom: 10 };
+const AROUND = { left: 116, right: 30, top: 48, bottom: 10 };
 const LEAST_WIDE = 60; // of a part with two lines of text in it
 const SHAPE = 0.56; // height to width
 const OVER = 22; // of the clearance's line over the part
 const BESIDE = 18; // of a height's line beside the wood
 const TAIL = 26; // of the lines outside the clearance
+const SPOT = 14; // radius of the ring round a corner with wood left
 const PAST = 6; // of an extension line beyond its dimension line
 
 const lines = (sheet) => sheet.layers.map(({ d, pattern }) => s("path", { d, class: `line ${pattern}` }));
 
 const grown = ([x0, y0, x1, y1], dx, dy) => [x0 - dx, y0 - dy, x1 + dx, y1 + dy];
+
+/** The path of the cutter's centre along the walls, and the wood that it leaves: ringed, since it is small. */
+function cutterLines({ cutter }) {
+  if (!cutter) return [];
+  const ring = ({ at }) => fixed([at[0], -at[1]], 0, s("circle", { class: "spot", r: SPOT }));
+  return [
+    s("path", { class: "uncut", d: cutter.uncut, "fill-rule": "evenodd" }),
+    s("path", { class: "cutterpath", d: cutter.path }),
+    ...cutter.corners.map(ring),
+  ];
+}
 
 /** Bounds and SVG children for the viewer; a pocket has the part in it and its opening's size. */
 export function sheetPicture(sheet, { outline, unit, size }) {
@@ -34,6 +46,7 @@ export function sheetPicture(sheet, { outline, unit, size }) {
   return [
     boxFor(drawn, pixel),
     s("path", { class: "inlay", d: outline.d }),
+    ...cutterLines(sheet),
     ...lines(sheet),
     label([0, 0], 0, inside, { place: "on" }),
     ...dimensionLine(length, pixel, [lengthIn(unit, long)], { place: "below" }),
@@ -102,15 +115,23 @@ function section({ depth, gap, edge, sanding }, unit, size) {
   );
 }
 
+/** How the part sits in the finished piece. */
+function seatWords({ above }, sanding, unit) {
+  const way = above > 0 ? "above" : "below";
+  const seat = above ? `${lengthIn(unit, Math.abs(above))} ${way} the face` : "flush with the face";
+  return `The part sits ${seat}${sanding > 0 ? `, once ${lengthIn(unit, sanding)} is sanded off (dashed)` : ""}. `;
+}
+
 /** Both walls in section, with the range that the real clearance lies in: `{ el, update(plan, sheet, part) }`. */
 export function sections() {
   const figures = h("div.sections");
+  const seat = h("span");
   const el = h(
     "section.card.stack",
     { "aria-label": "Section" },
     h("h3", "In section, to one scale"),
     figures,
-    h("p.soft", BAND),
+    h("p.soft", seat, BAND),
   );
   const redraw = new ResizeObserver(() => last && draw());
   redraw.observe(figures);
@@ -124,6 +145,7 @@ export function sections() {
     const now = [plan.key, sheet.title, unit, width, JSON.stringify(part)].join("|");
     if (now === drawn) return;
     drawn = now;
+    seat.textContent = seatWords(plan.depth, part.sanding, unit);
     const made = gaps.map((gap) => {
       const svg = section({ depth: plan.depth, gap, ...part }, unit, [width, width * SHAPE]);
       return h("figure", svg, h("figcaption", rangeWords(gap, unit)));

@@ -31,5 +31,8 @@ function newJob(report) {
 export function start(report) {
   const story = STORY.map(([make, words]) => [make(), words]);
   const title = h("h2", { tabindex: -1 }, "From photos to a pocket that fits");
-  return h("div.start", h("div.stack", title, newJob(report), pictureRow(...story)), jobCards(report));
+  const test = h("a.button", { href: "/?page=prove" }, "Test phone and print");
+  const why = "Something of published size, a card or a coin, tells how far phone, print and light can be trusted.";
+  const prove = h("section.stack", { "aria-label": "Test" }, h("h3", "Is it right?"), h("p.soft", why), h("div", test));
+  return h("div.start", h("div.stack", title, newJob(report), pictureRow(...story)), jobCards(report), prove);
 }

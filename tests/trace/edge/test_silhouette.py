@@ -221,3 +221,21 @@ def test_a_grainy_part_as_bright_as_the_sheet_is_told_by_its_grain(find: Find) -
     found = find(grainy, camera, SIDES["crisp"], border, False)
     lifted = lift(camera, found.pixels, SIDES["crisp"], False)
     assert np.abs(np.median(lifted.points[:, 0])) * 9 < 1.5
+
+
+def test_what_was_thought_is_a_density_about_the_edge() -> None:
+    rgb, camera, border = straight_edge(SIDES["crisp"], 60.0)
+    found = locate_with_both(rgb, camera, SIDES["crisp"], border, False, 0.75, RESPONSE)
+    places = np.arange(-12, 12.1, 0.1)
+    assert found.belief is not None
+    learned, _, both = found.belief.densities(places)
+    middle = slice(8, -8)
+    for density in (learned, both):
+        inside = density[middle].sum(axis=1) * 0.1
+        assert np.all((inside > 0.9) & (inside < 1.1))
+    mean = (both[middle] * places).sum(axis=1) / both[middle].sum(axis=1)
+    assert np.abs(mean).max() < 0.15
+    # Both know more than either alone.
+    assert np.median(both[middle].max(axis=1)) > np.median(learned[middle].max(axis=1))
+    assert found.other is not None
+    assert np.all(found.other[middle, 1] < 0.2)

@@ -7,6 +7,7 @@ import { sign } from "./marks.js";
 import { fraction } from "./quantities.js";
 import { view } from "./view.js";
 
+const HALF_ROW = 19; // letters that a list beside another field has room for
 const PAUSE_MS = 300; // after the last key, before a complete length is taken over
 
 /** The frame of every field: its label, what it may hold, and a line below that never jumps. */
@@ -192,8 +193,11 @@ export function choiceField({ label, path, options, hint, name = label, edits })
     const word = input.value === "" ? null : input.value;
     commit(name.toLowerCase(), edits ? edits(word) : [[path(), word]]);
   });
+  const el = framed(label, false, input, hint ? h("span.hint", hint) : null);
+  // Long words stand in a row of their own, so that none is cut off.
+  if (Math.max(...options.map(([, text]) => text.length)) > HALF_ROW) el.classList.add("wholerow");
   return {
-    el: framed(label, false, input, hint ? h("span.hint", hint) : null),
+    el,
     input,
     update() {
       const now = value(path()) ?? "";

@@ -1,9 +1,8 @@
 // Lengths and angles as people write them, and as the page shows them; mm and degrees inside.
 
-import { lengthIn, sizeIn } from "./quantities.js";
+import { lengthIn, sizeIn, typedIn } from "./quantities.js";
 import { view } from "./view.js";
 
-const MM_PER_INCH = 25.4;
 const MM_PER_UNIT = { mm: 1, cm: 10, m: 1000, in: 25.4, inch: 25.4, inches: 25.4, '"': 25.4, "″": 25.4 };
 const DEG_PER_UNIT = { deg: 1, "°": 1, rad: 180 / Math.PI };
 const NUMBER = String.raw`(?:(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*\/\s*(\d+)|(\d+(?:\.\d*)?|\.\d+))`;
@@ -47,15 +46,4 @@ export const length = (mm, decimals = 2) => lengthIn(view.unit, mm, decimals);
 export const size = (mm, decimals = 2) => sizeIn(view.unit, mm, decimals);
 
 /** A length that is to be typed into a field: short, exact enough, in the unit shown. */
-export function typed(mm) {
-  const number = view.unit === "mm" ? mm.toFixed(2) : (mm / MM_PER_INCH).toFixed(4);
-  return `${number} ${view.unit}`;
-}
-
-/** A sentence of the measurement, its lengths in the unit shown. */
-export function inUnit(text) {
-  if (view.unit === "mm") return text;
-  return text.replace(/(-?\d+(?:\.(\d+))?) mm\b/g, (_, number, digits = "") =>
-    lengthIn("in", Number(number), digits.length),
-  );
-}
+export const typed = (mm) => typedIn(view.unit, mm);

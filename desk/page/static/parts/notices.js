@@ -2,7 +2,7 @@
 
 import { h, keyed, say } from "./dom.js";
 import { changingSign } from "./marks.js";
-import { sentencesIn } from "./quantities.js";
+import { sentenceIn, sentencesIn } from "./quantities.js";
 import { view } from "./view.js";
 
 // Of photos and readings; of a plan; of a value of the job.
@@ -33,6 +33,9 @@ export function sentence(text) {
 
 /** Text and remedy of a remark or an error as sentences, in the unit shown. */
 export const sentences = (record) => sentencesIn(view.unit, record).map(sentence);
+
+/** A sentence of the server, in the unit shown. */
+export const told = (record) => sentence(sentenceIn(view.unit, record));
 
 /** What is wrong and what to do, in one text; "" without an error. */
 export const errorWords = (error) => (error ? sentences(error).filter(Boolean).join(" ") : "");

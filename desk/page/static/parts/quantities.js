@@ -34,6 +34,9 @@ const digits = (mm, unit, decimals) =>
 /** A length with its unit; `decimals` are those in millimetres. */
 export const lengthIn = (unit, mm, decimals = 2) => `${digits(mm, unit, decimals)} ${unit}`;
 
+/** A length that is to be typed into a field: short, and exact enough. */
+export const typedIn = (unit, mm) => `${unit === "mm" ? mm.toFixed(2) : (mm / MM_PER_INCH).toFixed(4)} ${unit}`;
+
 /** A size: in inches with the nearest 1/64 after the decimals, "≈" where the two differ. */
 export function sizeIn(unit, mm, decimals = 2) {
   const decimal = lengthIn(unit, mm, decimals);
@@ -79,6 +82,9 @@ export function render(unit, template, figures) {
   if (placesOf(template) !== figures.length) throw new Error(`${figures.length} figures do not fit "${template}"`);
   return template.replace(PLACE, (found) => (found === "{}" ? figureIn(unit, figures[next++]) : found[0]));
 }
+
+/** A sentence `{ template, figures }` of the server. */
+export const sentenceIn = (unit, { template, figures }) => render(unit, template, figures);
 
 /** Text and remedy of a remark (`text`) or an error (`what`), their lengths in `unit`. */
 export function sentencesIn(unit, { text, what, mend, templates, figures }) {

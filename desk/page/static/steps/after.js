@@ -3,8 +3,8 @@
 import { address, state, value } from "../job.js";
 import { h, keyed, mark, say } from "../parts/dom.js";
 import { few } from "../parts/fields.js";
-import { inUnit, length, parseLength } from "../parts/lengths.js";
-import { sentence } from "../parts/notices.js";
+import { length, parseLength } from "../parts/lengths.js";
+import { told } from "../parts/notices.js";
 import { problems } from "../problems.js";
 import { ask } from "../server.js";
 import { clearances } from "./pocket_fields.js";
@@ -105,8 +105,7 @@ function verdictButtons(tap) {
 }
 
 /** What the cuts on record say about the machine. */
-const learnedWords = ({ records, cuts = records?.length, sentence: says }) =>
-  says && cuts >= LEAST_CUTS ? inUnit(sentence(says)) : "";
+const learnedWords = (found) => (found.cuts >= LEAST_CUTS ? told(found) : "");
 
 export function afterStep() {
   let asked = null;

@@ -4,6 +4,7 @@ import { state, value } from "../job.js";
 import { h, keyed, mark, s, say } from "../parts/dom.js";
 import { clearanceWords, pocketOf } from "../parts/clearances.js";
 import { keepSizes } from "../parts/drawn.js";
+import { counted } from "../parts/quantities.js";
 import { length, parseLength } from "../parts/lengths.js";
 import { errorWords, noticeList } from "../parts/notices.js";
 import { view as shownAs } from "../parts/view.js";
@@ -41,24 +42,62 @@ function legend() {
   };
   const update = keyed(rows, ({ name }) => name, row);
   const head = h("tr", h("th", "Line"), h("th", "Layer in the files"), h("th.number", "Depth"));
-  return { el: h("section.card.legend", { "aria-label": "Layers" }, h("table", h("thead", head), rows)), update };
+  const cutter = cutterLegend();
+  return {
+    el: h("section.card.legend.stack", { "aria-label": "Layers" }, h("table", h("thead", head), rows), cutter.el),
+    update(sheet) {
+      update(sheet?.layers ?? []);
+      cutter.update(sheet?.cutter);
+    },
+  };
 }
 
-/** The plan as long as it is the job's: after a refusal there is none. */
-const planNow = () => (state.planState.state === "refused" ? null : state.plan);
+/** What is drawn of the cutter, which is in no file. */
+function cutterLegend() {
+  const sample = (kind, d) =>
+    s("svg.sample", { viewBox: "0 0 60 10", "aria-hidden": "true" }, s("path", { class: kind, d }));
+  const [path, uncut] = [h("span"), h("span")];
+  const left = h("li.row", sample("uncut", "M18 0H42V10H18Z"), uncut);
+  const el = h("ul.legendlist", h("li.row", sample("cutterpath", "M1 5H59"), path), left);
+  return {
+    el,
+    update(cutter) {
+      el.hidden = !cutter;
+      if (!cutter) return;
+      const { diameter, corners } = cutter;
+      say(path, `Path of the cutter's centre along the walls, cutter ${length(diameter)}; in no file.`);
+      left.hidden = !corners.length;
+      const most = Math.max(...corners.map(({ stands }) => stands));
+      const where = counted(corners.length, "corner");
+      if (corners.length) say(uncut, `Wood it cannot reach, in ${where} (ringed): up to ${length(most)}.`);
+    },
+  };
+}
+
+/** The plan as long as it is the job's, or the one being tried; after a refusal there is none. */
+const planNow = () => state.tried ?? (state.planState.state === "refused" ? null : state.plan);
+
+/** The plan's sheets, each with a key that stays while its clearance changes. */
+function sheetsNow() {
+  const count = {};
+  return (planNow()?.sheets ?? []).map((sheet) => {
+    count[sheet.name] = (count[sheet.name] ?? -1) + 1;
+    return { ...sheet, key: `${sheet.name}|${count[sheet.name]}` };
+  });
+}
 
 /** The drawings of the plan, one at a time. */
 function drawings(chosen) {
-  let title = null;
+  let shown = null; // name of a drawing, and which of those
   let drawn = null;
   const view = viewer({ label: "The pocket", least: () => LEAST_MM });
   const tabs = h("div.row.tabs", { role: "group", "aria-label": "Drawings" });
   const tab = keyed(
     tabs,
-    (sheet) => sheet.title,
-    (sheet) => {
+    ({ key }) => key,
+    ({ key }) => {
       const act = () => {
-        title = sheet.title;
+        shown = key;
         update();
       };
       const button = h("button", { type: "button", onclick: act });
@@ -69,22 +108,23 @@ function drawings(chosen) {
             button,
             now.clearance === null ? now.name : `${now.name}, clearance ${clearanceWords(shownAs.unit, now.clearance)}`,
           );
-          mark(button, "aria-pressed", now.title === title ? "true" : "false");
+          mark(button, "aria-pressed", now.key === shown ? "true" : "false");
         },
       };
     },
   );
   function update() {
-    const sheets = planNow()?.sheets ?? [];
-    const sheet = sheets.find((one) => one.title === title) ?? sheets[0];
-    title = sheet?.title ?? null;
+    const sheets = sheetsNow();
+    if (state.tried) shown = `pocket|${state.tried.number}`;
+    const sheet = sheets.find(({ key }) => key === shown) ?? sheets[0];
+    shown = sheet?.key ?? null;
     tab(sheets);
     chosen(sheet);
     draw(sheet);
   }
-  function draw(sheet = (planNow()?.sheets ?? []).find((one) => one.title === title)) {
+  function draw(sheet = sheetsNow().find(({ key }) => key === shown)) {
     const size = view.room();
-    const now = [title, planNow()?.key, state.outline?.key, shownAs.unit, ...size].join("|");
+    const now = [shown, planNow()?.key, state.outline?.key, shownAs.unit, ...size].join("|");
     if (now === drawn) return;
     drawn = now;
     if (sheet) view.put(...sheetPicture(sheet, { outline: state.outline, unit: shownAs.unit, size }));
@@ -138,7 +178,7 @@ export function pocketStep() {
   let shownSheet = null;
   const cuts = sections();
   const shown = drawings((sheet) => {
-    lines.update(sheet?.layers ?? []);
+    lines.update(sheet);
     cuts.update(planNow(), sheet, sectionPart(), shownAs.unit);
     shownSheet = sheet;
   });
@@ -156,7 +196,7 @@ export function pocketStep() {
 
       cautions.update(choices.unplaced());
       shown.update();
-      say(status, stateWords(state.planState, state.plan, shownSheet));
+      say(status, stateWords(state.planState, planNow(), shownSheet));
     },
   };
 }

@@ -2,10 +2,11 @@
 
 import { commit, state, value } from "../job.js";
 import { h, idle, keyed, mark, say } from "../parts/dom.js";
+import { clearanceSlider } from "./clearance_slider.js";
 import { few, lengthInput } from "../parts/fields.js";
-import { inUnit, length, parseLength, typed } from "../parts/lengths.js";
+import { length, parseLength, typed } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
-import { sentence } from "../parts/notices.js";
+import { told } from "../parts/notices.js";
 
 const CLEARANCE = ["pocket", "clearance"];
 const GRID = 0.05;
@@ -37,6 +38,7 @@ function clearanceFields(i) {
     axis,
     input(`${name} ${words}`, false, (text) => text && put({ ...clearances()[i], [axis]: text })),
   ]);
+  const slider = clearanceSlider({ number: i, clearance: () => clearances()[i], take: put });
   const split = h("button", { type: "button" });
   split.addEventListener("click", () => {
     const now = clearances()[i];
@@ -50,6 +52,7 @@ function clearanceFields(i) {
         all.el,
         axes.map(([, field]) => field.el),
       ),
+      slider.el,
       h("div", split),
     ),
     update() {
@@ -61,6 +64,7 @@ function clearanceFields(i) {
         field.el.hidden = !both;
         if (both) field.show(now[axis] ?? "");
       }
+      slider.update();
       say(split, both ? "Same clearance all round" : "Different along and across");
       split.hidden = now === "";
     },
@@ -101,7 +105,7 @@ export function suggestion() {
     update() {
       const offered = state.plan?.suggestion;
       const between = offered && `${length(offered.low)} to ${length(offered.high)}`;
-      say(words, offered ? `Suggested start: ${between} per side. ${inUnit(sentence(offered.basis))}` : "");
+      say(words, offered ? `Suggested start: ${between} per side. ${told(offered.basis)}` : "");
     },
   };
 }
@@ -154,10 +158,12 @@ export function whileThere(path, field) {
   };
 }
 
-/** A table of the pocket that is there or not, and its fields while it is. */
-export function tableSwitch(label, path, first, fields) {
+/** A table that is there or not, and its fields while it is; `alongside()` are edits that it needs besides. */
+export function tableSwitch(label, path, first, fields, alongside = () => []) {
   const input = h("input", { type: "checkbox" });
-  input.addEventListener("change", () => commit(label.toLowerCase(), [[path, input.checked ? first : null]]));
+  input.addEventListener("change", () =>
+    commit(label.toLowerCase(), input.checked ? [[path, first], ...alongside()] : [[path, null]]),
+  );
   const inside = h(
     "div.fields",
     fields.map((field) => field.el),

@@ -186,6 +186,21 @@ def test_a_pocket_is_tried_without_changing_the_job(serving, finished):
 
 
 @needs_cases
+def test_the_chances_about_a_clearance_are_those_of_its_plan(serving, finished):
+    job, _, planned = finished
+    asked = serving.browser.get(job + "/clearances", params={"of": 1, "step": 0.05})
+    rungs = {rung["clearance"]: rung for rung in asked.json()["rungs"]}
+    for pocket in planned["plan"]["plan"]["pockets"]:
+        rung = rungs[pocket["clearance"]]
+        assert rung["probability"] == pocket["goes_in"]["probability"]
+        assert rung["words"] == pocket["goes_in"]["words"]
+    low, high = asked.json()["suggested"]
+    assert 0 <= low <= high < max(rungs)
+    for wrong in ({"of": 7}, {"of": "x"}, {"step": "nan"}, {"step": 0}):
+        assert serving.browser.get(job + "/clearances", params=wrong).status_code == 422
+
+
+@needs_cases
 def test_points_left_out_change_the_outline_without_tracing_again(serving, finished):
     job, _, _ = finished
     serving.wait(job, lambda found: found["outline"]["state"] == "ready")

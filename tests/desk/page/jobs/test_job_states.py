@@ -5,8 +5,9 @@ import tomllib
 import pytest
 import tomlkit
 
-from snugline.desk.page.jobs.job_states import wanted
+from snugline.desk.page.jobs.job_states import taught, wanted
 from snugline.desk.page.jobs.measured_store import Store
+from snugline.pocket.cut_record import Cut
 
 
 def edited(path, *keys, value):
@@ -116,3 +117,17 @@ def test_records_are_forgotten_oldest_first(tmp_path, monkeypatch):
     assert [store.has("fitted", f"key{i}") for i in range(5)] == [False, False, True, True, True]
     (tmp_path / ".snugline" / "fitted" / "key4.json").write_text("{")
     assert store.load("fitted", "key4") is None
+
+
+def test_files_are_out_of_date_only_by_cuts_that_count(two_photos):
+    job = edited(two_photos, "pocket", "machine", value="Old Bess").job
+    own = [Cut(gap, "snug", "ash", "old bess") for gap in (0.1, 0.2, 0.3, 0.4)]
+    other = [Cut(0.2, "tight", "ash", "the other")] * 5
+    # The first cuts of a machine claim nothing, those of another one never do.
+    assert taught(job, own[:2]) == taught(job, own[:2] + other) == taught(job, [])
+    three = taught(job, own[:3])
+    assert three != taught(job, [])
+    assert taught(job, own[:3] + other) == three
+    assert taught(job, own) != three
+    nameless = edited(two_photos, "pocket", "machine", value=None).job
+    assert taught(nameless, own) == taught(nameless, [])

@@ -6,6 +6,7 @@ import pytest
 
 from snugline.desk.page.jobs.lead import Cause, Facts, ShownPhoto, lead
 from snugline.desk.page.jobs.sheet_offers import SheetOffer
+from snugline.sentence import Sentence, length
 
 LEFT, RIGHT = ShownPhoto("left end", "good"), ShownPhoto("right end", "good")
 BAD = ShownPhoto("right end", "retake", "The sheet is cut off.")
@@ -24,6 +25,7 @@ MADE = replace(CHOSEN, files="ready")
 TABLE = [
     ("nothing yet", NEW, "frame", "go", "Print the sheet"),
     ("no sheet", replace(NEW, sheet=False), "frame", "go", "Choose the sheet"),
+    ("a frame of one's own", replace(NEW, own_frame=True), "frame", "go", "Measure the two bars"),
     ("bars read", READ, "photos", "go", "Lay one end"),
     ("another sheet in sight", replace(TAKEN, photos=(BAD,), offer=OFFER), "frame", "change",
      "The photo shows the A3 sheet"),
@@ -74,3 +76,11 @@ def test_the_first_thing_left_to_do_leads(name, facts, step, act, says):
 def test_an_offer_carries_its_change():
     found = lead(replace(TAKEN, offer=OFFER)).as_json()
     assert found["changes"] == [{"path": ["frame"], "was": {}, "now": {}}]
+
+
+def test_a_cause_keeps_its_quantities():
+    cause = Cause("readings", Sentence("The length {} cannot be right.", length(16.44)), "Is it?")
+    found = lead(replace(READY, result="not to be cut", cause=cause)).as_json()
+    assert found["says"] == "Not to be cut. The length 16.44 mm cannot be right. Is it?"
+    inches = Sentence.from_json(found).in_unit("in")
+    assert inches == "Not to be cut. The length 0.647 in cannot be right. Is it?"

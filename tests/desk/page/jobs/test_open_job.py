@@ -17,6 +17,7 @@ from snugline.desk.page.jobs.key_changes import Change
 from snugline.desk.page.jobs.measured_record import to_record
 from snugline.desk.page.jobs.measured_store import Store
 from snugline.desk.page.jobs.open_job import JobAtWork
+from snugline.desk.page.jobs.page_answers import blocking
 from snugline.desk.page.jobs.stage import Processes
 from snugline.errors import PhotoError
 from snugline.fit.geometry.primitives import rounded_rectangle
@@ -357,3 +358,13 @@ def test_a_reading_that_failed_is_no_answer_for_others(opened, monkeypatch):
         assert (await at_work.refresh()).record["part"]["name"] == "tray"
 
     opened(test)
+
+
+def test_a_plan_is_blocked_only_where_none_of_its_pockets_can_be_cut():
+    jams = {"code": "does-not-go-in", "text": "it does not go in", "mend": "add some"}
+    note = {"code": "clearance-large", "text": "unusually large", "mend": "check"}
+    bad = {"state": "not to be cut", "because": ["does-not-go-in"]}
+    good = {"state": "good", "because": []}
+    assert blocking({"pockets": [bad, bad], "notices": [note, jams]}) == jams
+    assert blocking({"pockets": [bad, good], "notices": [note, jams]}) is None
+    assert blocking({}) is None

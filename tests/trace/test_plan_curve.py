@@ -1,0 +1,46 @@
+"""A second edge that is likely along a stretch reaches the contour, and its doubt the noise."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+from followed_edge import CAMERA, followed
+
+from snugline.trace import plan_curve
+from snugline.trace.edge.relief_displacement import PartSides
+
+SQUARE = np.array([[300.0, 200.0], [300.0, 500.0], [600.0, 500.0], [600.0, 200.0]])
+VIEW = SimpleNamespace(camera=CAMERA, sides=PartSides(0.0))
+
+
+def with_other(stretch, away=6.0, share=0.4):
+    edge = followed(SQUARE)
+    other = np.zeros((len(edge.pixels), 2))
+    other[stretch] = away, share
+    return replace(edge, other=other)
+
+
+def test_a_likely_edge_is_an_alternative_at_its_place():
+    stretch = slice(20, 60)
+    edge = with_other(stretch)
+    index = np.arange(len(edge.pixels))
+    (found,) = plan_curve._alternatives(edge, index, 100, VIEW)
+    assert (found.first, found.last) == (120, 159)
+    assert abs(found.probability - 0.4) < 1e-12
+    own = CAMERA.on_plane(edge.pixels[stretch])
+    apart = np.linalg.norm(found.points - own, axis=1)
+    # 7.5 px a mm.
+    np.testing.assert_allclose(apart, 6 / 7.5, atol=0.02)
+
+
+def test_short_and_unlikely_ones_are_not():
+    index = np.arange(len(followed(SQUARE).pixels))
+    for edge in (with_other(slice(20, 26)), with_other(slice(20, 60), share=0.1)):
+        assert not list(plan_curve._alternatives(edge, index, 0, VIEW))
+
+
+def test_not_knowing_which_edge_it_is_counts_as_noise():
+    edge = with_other(slice(20, 60))
+    told = plan_curve._told_apart(edge)
+    np.testing.assert_allclose(told[:20], edge.sigma[:20])
+    np.testing.assert_allclose(told[20:60], np.hypot(0.05, np.sqrt(0.24) * 6))
