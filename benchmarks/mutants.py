@@ -14,8 +14,8 @@ into a program that loads anew.
 What survives is printed with its line, to be read. Those that change nothing which a user or a
 caller could see are counted apart, and the share is of the others: by one rule, a guard against
 rounding (a power of ten below 1e-5, or twice one, made half as large again, or compared strictly
-instead of not, or the other way round); and those that were read, each with its reason, in `mutants_equivalent.txt`.
-A line that has changed since asks to be read again.
+instead of not, or the other way round); and those that were read, each with its reason, in
+`mutants_equivalent.txt`. A line that has changed since asks to be read again.
 """
 
 import argparse
