@@ -75,8 +75,9 @@ async def link(request: Request) -> Response:
             "link",
             "ask for the code there",
         )
-    url = desk.link + ENTER + desk.sessions.new_link()
-    return JSONResponse({"url": url, "qr": code_svg(url), "minutes": limits.LINK_MINUTES})
+    way = ENTER + desk.sessions.new_link()
+    ways = [{"url": start + way, "qr": code_svg(start + way)} for start in desk.links]
+    return JSONResponse({**ways[0], "minutes": limits.LINK_MINUTES, "others": ways[1:]})
 
 
 def code_svg(url: str) -> str:
