@@ -90,6 +90,9 @@ _LAST = Pass(reach_px=1.6, grid_px=0.2, pool=1.5, line_smooth=0.0)
 _CORNER = Pass(reach_px=2.0, grid_px=0.2, pool=0.9, line_smooth=1.0)
 # The learned witness looks again along what it found while that is beyond the reach of both.
 _LOOKS = 4
+# The first look takes one row of this many: on 58 scenes of seeds 5000 to 6101 the contours that
+# were right stay within 0.004 mm; one of four would miss some edges.
+_SPARSE = 2
 # Points over which the line is smoothed that the learned witness found.
 _FOUND_SMOOTH = 1.5
 _OFFSET_SMOOTH = 2.5
@@ -115,12 +118,13 @@ def locate_with_both(
     """
     scene = Scene(rgb, camera, sides, blur_px, px_per_mm(camera, border, closed))
     # First the learned witness alone, far and wide, until it stays where it is.
-    line = smoothed(resample(border, STEP_PX, closed), LINE_SMOOTH, closed)
-    normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)
+    line = smoothed(resample(border, _SPARSE * STEP_PX, closed), LINE_SMOOTH / _SPARSE, closed)
+    normals = right_normals(smoothed(line, NORMAL_SMOOTH / _SPARSE, closed), closed)
     for look in range(_LOOKS):
         seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
         offset, sigma, elsewhere = _along(seen, closed)
-        away = smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
+        smooth = _OFFSET_SMOOTH / (1 if look else _SPARSE)
+        away = smoothed_offsets(offset, sigma, closed, smooth)
         if look == _LOOKS - 1 or (look and np.abs(away).max() < _FIRST.reach_px):
             break
         line = smoothed(
