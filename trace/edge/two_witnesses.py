@@ -72,8 +72,8 @@ _TOGETHER = np.arange(-_TOGETHER_PX, _TOGETHER_PX + 0.1, 0.2)
 _POOLED = 1.5
 # By how much the physical witness understates its sigma along a line that the learned one found,
 # what its model leaves out besides, px, and how often it is wrong altogether: of the rows where it
-# is sure 6 % are off by over a pixel (400 scenes, seed 6100 of benchmarks/unseen_kinds.py, where its
-# errors are 2.1 times its sigma).
+# is sure 6 % are off by over a pixel, and its errors are twice its sigma (400 scenes, seed 6100 of
+# benchmarks/unseen_kinds.py).
 _PHYSICAL_TIMES = 2.0
 _PHYSICAL_PX = 0.05
 _PHYSICAL_WRONG = 0.06
@@ -120,8 +120,8 @@ _LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
 _CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
 # The learned witness looks again along what it found while that is beyond the reach of both.
 _LOOKS = 5
-# Where nothing is seen along a stretch of so many rows, a wide shadow's outline was followed: the
-# next look is so many px farther inside, less than its window reaches.
+# Where nothing is seen along a stretch of 6 rows, a wide shadow's outline was followed: the next look
+# is farther inside by px that its window still reaches.
 _BLIND = 0.5
 _STRETCH = np.ones(6, bool)
 _FARTHER_PX = 14.0
