@@ -120,8 +120,8 @@ _LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
 _CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
 # The learned witness looks again along what it found while that is beyond the reach of both.
 _LOOKS = 5
-# Where nothing is seen along a stretch of 6 rows, a wide shadow's outline was followed: the next look
-# is farther inside by px that its window still reaches.
+# Where nothing is seen along a stretch of 6 rows, a wide shadow's outline was followed: the next
+# look is farther inside, by px that its window still reaches.
 _BLIND = 0.5
 _STRETCH = np.ones(6, bool)
 _FARTHER_PX = 14.0
