@@ -95,7 +95,7 @@ _LOOKS = 5
 # The first look takes one row of this many: on 58 scenes of seeds 5000 to 6101 the contours that
 # were right stay within 0.004 mm; one of four would miss some edges.
 _SPARSE = 2
-# Where nothing is seen along a stretch of so many rows, a wide shadow's outline was followed: the
+# Where nothing is seen along a stretch of this many rows, a wide shadow's outline was followed: the
 # next look is farther inside, by px that its window still reaches.
 _BLIND, _STRETCH = 0.5, 6
 _FARTHER_PX = 14.0
@@ -193,7 +193,7 @@ class Thought:
 
 
 def _blind(seen: Distribution, elsewhere: Floats, rows: int) -> Mask:
-    """(N,) stretches of so many rows along which nothing is seen of an edge."""
+    """(N,) stretches of this many rows along which nothing is seen of an edge."""
     nothing, stretch = (seen.untold > _BLIND) | (elsewhere > _BLIND), np.ones(rows, bool)
     return np.asarray(binary_opening(binary_closing(nothing, stretch), stretch))
 
