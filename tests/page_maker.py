@@ -87,11 +87,13 @@ class Maker:
 
     def press_next(self, name):
         """The button of the line that says what to do; on a phone the foot has it, too."""
-        link = self.next.get_by_role("link", name=name, exact=True)
-        pressed = link.or_(self.next.get_by_role("button", name=name, exact=True)).first
-        pressed.wait_for(state="attached")
-        if pressed.is_visible():
-            pressed.click()
+        link = self.next.get_by_role("link", name=name, exact=True, include_hidden=True)
+        button = self.next.get_by_role("button", name=name, exact=True)
+        link.or_(button).first.wait_for(state="attached")
+        if button.is_visible():
+            button.click()
+        elif link.is_visible():
+            link.click()
         else:
             self.page.get_by_role("contentinfo").get_by_role("link").last.click()
 
