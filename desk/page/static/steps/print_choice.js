@@ -62,10 +62,14 @@ function care(now, again) {
   const button = (text, act) => h("button", { type: "button", onclick: act }, text);
   const test = h("a.button", "Test it on a card");
   const row = h("div.row", button("Rename", rename), button("Forget this print", forget), test);
+  const none = h("p.soft", "It is kept once both bars are measured.");
+  // Folded, and there from the start: nothing moves when the print is kept.
+  const folded = h("details.ownframe", h("summary", "This print"), h("div.stack", none, row, asking));
   return {
-    el: h("div.stack.wholerow", row, asking),
+    el: folded,
     update(print) {
       row.hidden = !print;
+      none.hidden = Boolean(print);
       if (print) test.href = `/?page=prove&print=${encodeURIComponent(print.key)}`;
     },
   };
