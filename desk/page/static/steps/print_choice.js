@@ -60,10 +60,11 @@ function care(now, again) {
   const button = (text, act) => h("button", { type: "button", onclick: act }, text);
   const test = h("a.button", "Test it on a card");
   const row = h("div.row", button("Rename", rename), button("Forget this print", forget), test);
+  const more = h("details.printcare", h("summary", "This print"), row);
   return {
-    el: h("div.stack.wholerow", row, asking),
+    el: h("div.stack.wholerow", more, asking),
     update(print) {
-      row.hidden = !print;
+      more.hidden = !print;
       if (print) test.href = `/?page=prove&print=${encodeURIComponent(print.key)}`;
     },
   };
@@ -78,8 +79,7 @@ export function printChoice(path) {
   const now = () =>
     mine().find((one) => alike(one.bar_x, value(path("bar_x"))) && alike(one.bar_y, value(path("bar_y"))));
   const cared = care(now, () => update());
-  const which = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
-  const el = h("div.stack", which, cared.el);
+  const el = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
   const set = (label, x, y) =>
     commit(label, [
       [path("bar_x"), x],
@@ -105,5 +105,5 @@ export function printChoice(path) {
     cared.update(print);
     mark(fresh, "disabled", typed ? null : true);
   }
-  return { el, update };
+  return { el, care: cared.el, update };
 }
