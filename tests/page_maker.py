@@ -26,8 +26,9 @@ window.shifts = [];
 new PerformanceObserver((list) => {
   for (const shift of list.getEntries()) {
     if (shift.hadRecentInput) continue;
-    const moved = shift.sources.map(({ node }) => node?.className?.baseVal ?? node?.className);
-    window.shifts.push({ value: shift.value, moved: moved.join(", ") });
+    const named = (one) => `${one?.nodeName}.${one?.className?.baseVal ?? one?.className}`;
+    const name = ({ node }) => `${named(node)} ${node?.textContent.slice(0, 20)}`;
+    window.shifts.push({ value: shift.value, moved: shift.sources.map(name).join(", ") });
   }
 }).observe({ type: "layout-shift", buffered: true });
 """
