@@ -28,4 +28,5 @@ export default [
   },
   { files: ["desk/page/static/**"], languageOptions: { globals: globals.browser } },
   { files: ["tests/javascript/**"], languageOptions: { globals: globals.node } },
+  { files: ["tests/javascript/text_faults.js"], languageOptions: { globals: globals.browser } },
 ];

@@ -1,6 +1,7 @@
 """Photos as they are sent: cropped, reduced, recompressed, with EXIF kept, stripped or wrong.
 
-Run as `python benchmarks/crops.py [N] [SEED] [--workers K]`. First N crops of the rendered photos
+Run as `python benchmarks/crops.py [N] [SEED] [--workers K] [--unstated]`; with `--unstated` the
+jobs say nothing of the top edge and the lean of the sides. First N crops of the rendered photos
 that show an end of a part: the whole sheet stays in each, all else is chance. Each is a job of one
 photo with the length by tape and without a reading of the width; width and corners are compared
 with the true ones and with the whole photo's U95. Then all photos with markers again, their
@@ -64,7 +65,7 @@ class Sent:
     trouble: str = ""
 
 
-def job_text(case, record, file):
+def job_text(case, record, file, stated=True):
     readings, truth = case.readings, case.truth
     frame = (case.folder / "frame.json").resolve()
     edge = truth["edge"]
@@ -74,10 +75,10 @@ def job_text(case, record, file):
         f'thickness = "{readings["thickness"]["value"]} mm"',
     ]
     lines.append(f'family = "{FAMILIES[truth["outline"]["kind"]][0]}"')
-    # What is left out counts as unknown: a sharp edge and upright sides are stated, too.
-    key = "edge_chamfer" if edge["kind"] == "chamfer" else "edge_radius"
-    lines.append(f'{key} = "{edge["size"]} mm"')
-    lines.append(f'draft = "{truth["draft_deg"]} deg"')
+    if stated:  # what is left out counts as unknown: a sharp edge and upright sides are stated, too
+        key = "edge_chamfer" if edge["kind"] == "chamfer" else "edge_radius"
+        lines.append(f'{key} = "{edge["size"]} mm"')
+        lines.append(f'draft = "{truth["draft_deg"]} deg"')
     lines += ["[frame]", f'description = "{frame}"']
     lines += [f'bar_{a} = "{readings[f"scale bar {a}"]["value"]} mm"' for a in "xy"]
     lines += ["[[photo]]", f'file = "{file}"', f'shows = "{SHOWS[record["view"]]}"']
@@ -88,7 +89,7 @@ def job_text(case, record, file):
 
 def measured(task):
     """One photo, as it is or sent in some way, as a job of its own."""
-    folder, number, way = task
+    folder, number, way, stated = task
     cv2.setNumThreads(1)
     case = Case(folder)
     record = case.truth["photos"][number]
@@ -102,7 +103,7 @@ def measured(task):
             quads = sight_markers(read_photo(source), case.frames()).quads
             cropped(source, quads, file, way.seed, way.exif, way.long_side, way.quality)
         path = Path(at) / "job.toml"
-        path.write_text(job_text(case, record, file))
+        path.write_text(job_text(case, record, file, stated))
         try:
             job = read_job(path)
             result = measure_job(job)
@@ -150,7 +151,7 @@ def stripped(task):
     return rows
 
 
-def chosen(n, seed):
+def chosen(n, seed, stated):
     """The whole photos, then N crops of them by turns."""
     rng = np.random.default_rng(seed)
     ends = [
@@ -160,7 +161,7 @@ def chosen(n, seed):
         for number, record in enumerate(case.truth["photos"])
         if record.get("view") in SHOWS
     ]
-    tasks = [(*end, None) for end in ends]
+    tasks = [(*end, None, stated) for end in ends]
     for k in range(n):
         way = Way(
             seed=int(rng.integers(1 << 31)),
@@ -168,7 +169,7 @@ def chosen(n, seed):
             long_side=LONG_SIDES[int(rng.integers(4))],
             quality=QUALITIES[int(rng.integers(4))],
         )
-        tasks.append((*ends[k % len(ends)], way))
+        tasks.append((*ends[k % len(ends)], way, stated))
     return tasks
 
 
@@ -224,12 +225,14 @@ def main():
     parser.add_argument("n", nargs="?", type=int, default=200, help="how many crops")
     parser.add_argument("seed", nargs="?", type=int, default=13)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--unstated", action="store_true", help="edge and lean left out")
     options = parser.parse_args()
     start = time.perf_counter()
     marked = [c.folder for c in cases(PHOTOS) if isinstance(c.frames()[0], Frame)]
     with get_context("spawn").Pool(options.workers) as pool:
         bare = [row for rows in pool.map(stripped, marked, chunksize=1) for row in rows]
-        found = pool.map(measured, chosen(options.n, options.seed), chunksize=1)
+        tasks = chosen(options.n, options.seed, not options.unstated)
+        found = pool.map(measured, tasks, chunksize=1)
     bounds = [*print_crops(found), *print_stripped(bare)]
     missed = [text for text, held in bounds if not held]
     print(f"\n{len(bounds) - len(missed)} of {len(bounds)} bounds pass; ", end="")

@@ -49,12 +49,12 @@ def fit_free_part(
         SectionResult(
             section.name,
             pose,
-            section.as_given(section.points @ pose[:, :2].T + pose[:, 2]),
+            section.as_given(points),
             section.as_given(residuals),
             section.as_given(kept),
         )
-        for section, pose, residuals, kept in zip(
-            sections, free.poses, free.residuals, free.kept, strict=True
+        for section, pose, points, residuals, kept in zip(
+            sections, free.poses, free.points, free.residuals, free.kept, strict=True
         )
     )
     sizes = {"length": free.length, "width": free.width}

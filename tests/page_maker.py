@@ -1,4 +1,4 @@
-"""Someone at the page: finds their way by roles, names and words, and looks at what they are shown."""
+"""Someone at the page: finds the way by roles, names and words, and looks at what is shown."""
 
 import json
 import os
@@ -18,6 +18,7 @@ SLOW_MS = int(os.environ.get("SNUGLINE_TEST_PATIENCE_MS", 240_000))  # other wor
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desktop": (1440, 900)}
 THEMES = ("light", "dark")
 NARROW = 320  # the narrowest window that has to do
+_TEXT_FAULTS = Path(__file__).parent / "javascript" / "text_faults.js"
 LARGEST_SHIFT = 0.01  # of a step, all told; 0.1 is called good (web.dev, Cumulative Layout Shift)
 
 _WATCH_SHIFTS = """
@@ -25,62 +26,12 @@ window.shifts = [];
 new PerformanceObserver((list) => {
   for (const shift of list.getEntries()) {
     if (shift.hadRecentInput) continue;
-    const moved = shift.sources.map(({ node }) => node?.className?.baseVal ?? node?.className);
-    window.shifts.push({ value: shift.value, moved: moved.join(", ") });
+    const named = (one) => `${one?.nodeName}.${one?.className?.baseVal ?? one?.className}`;
+    const name = ({ node }) => `${named(node)} ${node?.textContent.slice(0, 20)}`;
+    window.shifts.push({ value: shift.value, moved: shift.sources.map(name).join(", ") });
   }
 }).observe({ type: "layout-shift", buffered: true });
 """
-
-# Every box with text of its own: whether the text is larger than the box that holds it (a box that
-# scrolls is no fault), and whether a word stands on two lines.
-_CUT_TEXT = """() => {
-  const found = [];
-  const shown = (one) => {
-    const { width, height } = one.getBoundingClientRect();
-    return width > 1 && height > 1 && getComputedStyle(one).visibility !== "hidden"
-      && !one.closest(".unseen, .skip, details:not([open]) > :not(summary)");
-  };
-  const name = (one, text) => `${one.tagName}.${one.className?.baseVal ?? one.className} "${text}"`;
-  const range = document.createRange();
-  const pen = document.createElement("canvas").getContext("2d");
-  const ARROW = 20; // of a list's own mark, as Chromium draws it
-  for (const one of document.querySelectorAll("body *")) {
-    if (!shown(one) || one.tagName === "OPTION" || one.tagName === "NOSCRIPT") continue;
-    const own = [...one.childNodes].filter((node) => node.nodeType === 3 && node.textContent.trim());
-    if (one.matches("input:not([type=radio], [type=checkbox], [type=file])")) {
-      const over = one.scrollWidth - one.clientWidth;
-      if (over > 1) found.push(`${over} px cut off: ${name(one, one.value || one.placeholder)}`);
-    }
-    if (one.tagName === "SELECT") {
-      const style = getComputedStyle(one);
-      pen.font = style.font;
-      const text = one.selectedOptions[0]?.text ?? "";
-      const room = one.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight) - ARROW;
-      const over = Math.round(pen.measureText(text).width - room);
-      if (over > 1) found.push(`${over} px cut off: ${name(one, text)}`);
-    }
-    if (!own.length || one.ownerSVGElement) continue;
-    const style = getComputedStyle(one);
-    if (style.display !== "inline") {
-      const wide = style.overflowX === "auto" || style.overflowX === "scroll";
-      const high = style.overflowY === "auto" || style.overflowY === "scroll";
-      const over = [wide ? 0 : one.scrollWidth - one.clientWidth, high ? 0 : one.scrollHeight - one.clientHeight];
-      // Letters reach a little over a tight line; a box that hides nothing shows them all the same.
-      const spare = style.overflowY === "visible" ? 8 : 1;
-      if (over[0] > 1 || over[1] > spare) found.push(`${over} px over: ${name(one, one.textContent.slice(0, 40))}`);
-    }
-    for (const node of own) {
-      for (const word of node.textContent.matchAll(/[^\\s\\-\\u2010-\\u2014/]+/g)) {
-        range.setStart(node, word.index);
-        range.setEnd(node, word.index + word[0].length);
-        const lines = new Set([...range.getClientRects()].map(({ top }) => Math.round(top)));
-        if (lines.size > 1) found.push(`broken: ${name(one, word[0])}`);
-      }
-    }
-  }
-  const over = document.documentElement.scrollWidth - innerWidth;
-  return over > 0 ? [...found, `${over} px wider than the window`] : found;
-}"""
 
 
 @dataclass(frozen=True)
@@ -185,16 +136,28 @@ class Maker:
     def heading(self, name):
         self.page.get_by_role("heading", name=name, exact=True).wait_for()
 
-    def add_photo(self, path, shows=None):
-        """Add one; its card is there as soon as the server has it."""
+    def add_photos(self, photos):
+        """Add some as (path, what it shows), each card being there as soon as the server has it."""
+        if self.look.browser == "firefox":
+            # Its chooser, once answered by a program, does not open again; the left end goes first.
+            self._choose([path for path, _ in sorted(photos, key=lambda one: one[1])])
+            return
+        for path, shows in photos:
+            self.add_photo(path, shows)
+
+    def add_photo(self, path, shows):
+        """Add one and say what it shows."""
+        card = self._choose([path])
+        card.get_by_label("Shows the").select_option(shows)
+
+    def _choose(self, paths):
         with self.page.expect_file_chooser() as chooser:
             self.press("Choose photos")
-        chooser.value.set_files(path)
-        card = self.page.get_by_role("listitem", name="photo-").nth(self.photos)
+        chooser.value.set_files(paths)
+        self.photos += len(paths)
+        card = self.page.get_by_role("listitem", name="photo-").nth(self.photos - 1)
         card.get_by_label("Shows the").wait_for()
-        if shows:
-            card.get_by_label("Shows the").select_option(shows)
-        self.photos += 1
+        return card
 
     def read(self, what, text):
         taken = self.page.get_by_role("region", name="Readings taken")
@@ -261,9 +224,9 @@ class Maker:
         """
         page = self.page
         page.get_by_role("heading", level=2).first.wait_for()
-        self.picture(step)
         found = list(self.wrong)
-        found += page.evaluate(_CUT_TEXT)
+        self.picture(step)
+        found += page.evaluate(text_faults())
         if self.thorough:
             found += [f"moved: {one}" for one in self._shifts()]
             found += self._axe()
@@ -277,11 +240,18 @@ class Maker:
             self.pictures.mkdir(parents=True, exist_ok=True)
             self.taken += 1
             stem = f"{self.taken:02d} {name} {self.look.size} {self.look.theme}"
+            wrong = list(self.wrong)
             self.page.screenshot(path=self.pictures / f"{stem}.png", full_page=True)
+            self.wrong[:] = wrong  # taking a picture may offend the page's policy
 
     def _shifts(self):
         shifts = self.page.evaluate("window.shifts.splice(0)")
         return shifts if sum(shift["value"] for shift in shifts) > LARGEST_SHIFT else []
+
+    def forget_moves(self):
+        """Where the hand has asked for another layout."""
+        if self.thorough:
+            self._shifts()
 
     def _axe(self):
         page = self.page
@@ -309,7 +279,7 @@ class Maker:
         width, height = SIZES[self.look.size]
         self.page.set_viewport_size({"width": NARROW, "height": height})
         self.page.wait_for_timeout(60)
-        found = [f"{NARROW} px: {one}" for one in self.page.evaluate(_CUT_TEXT)]
+        found = [f"{NARROW} px: {one}" for one in self.page.evaluate(text_faults())]
         self.page.set_viewport_size({"width": width, "height": height})
         self._shifts()
         return found
@@ -320,6 +290,11 @@ class Maker:
         while not holds():
             assert time.monotonic() < end
             self.page.wait_for_timeout(100)
+
+
+def text_faults():
+    """The function of the script, as an expression."""
+    return _TEXT_FAULTS.read_text(encoding="utf-8").partition("textFaults = ")[2].rstrip(";\n")
 
 
 def axe_source():

@@ -31,6 +31,7 @@ def served(folder: Path, *options: str) -> Iterator[Served]:
     own = {"XDG_DATA_HOME": str(folder.parent / "data"), "HOME": str(folder.parent)}
     environment = os.environ | own
     command = [*COMMAND, "serve", str(folder), "--no-open", "--json", *options]
+    folder.mkdir(parents=True, exist_ok=True)
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:
         try:
             address = json.loads(process.stdout.readline())["page"]

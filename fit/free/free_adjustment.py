@@ -1,8 +1,13 @@
 """A chain, the poses of its sections and the readings of its size, adjusted together.
 
 One least-squares problem: every point's distance from the chain, whitened by the noise that the
-residuals show (`noise`), and each reading of the chain's extent. Unknown are the chain's parameters
-and, for every body of sections but the first, its pose. Closure is held exactly.
+residuals show (`noise`), and each reading of the chain's extent. Unknown are the parameters of the
+chain, for every body of sections but the first its pose, and the errors that points share, each in
+units of its standard uncertainty with the prior 0 ± 1. Closure is held exactly.
+
+A shared error moves the points by what it makes of chain and poses, and not by the rest: readings
+tell of it, and how well the chain fits the points does not. What a tracer leaves along an edge
+looks much like an error of the sides' lean.
 """
 
 import math
@@ -13,18 +18,21 @@ import numpy as np
 
 from snugline.fit.contour_noise import NoiseModel, belonging, estimate_noise, whiten
 from snugline.fit.free.chain_fit import close, null_space
+from snugline.fit.free.chain_reach import reach_along
 from snugline.fit.geometry.arc_chain import (
     Array,
     Chain,
     Feet,
     Indices,
+    closure,
     directions,
     drop,
     jacobian,
     left,
-    point_at,
 )
 from snugline.fit.section import Section
+
+CLOSED = 1e-9  # mm and rad
 
 
 @dataclass(frozen=True)
@@ -69,6 +77,7 @@ class Adjustment:
     covariance : (M, M) of `chain.values()`, systematic errors included.
     moved : turn (rad) and shift (mm) about `pivot` of each body, (B, 3): turn last.
     kept : (N,) whether a point took part.
+    points : (N, 2) mm, placed, and moved by the shared errors as found.
     """
 
     chain: Chain
@@ -81,92 +90,73 @@ class Adjustment:
     noise: NoiseModel
 
 
+@dataclass(frozen=True)
+class _Unknowns:
+    """Chain, poses of the bodies (B, 3), shared errors (E,) in their standard uncertainties."""
+
+    chain: Chain
+    moved: Array
+    shared: Array
+
+    def stepped(self, step: Array, weight: Array) -> "_Unknowns":
+        """After a step in all of them, the chain closed again."""
+        m, poses = len(self.chain.values()), 3 * (len(self.moved) - 1)
+        moved = self.moved.copy()
+        moved[1:] += step[m : m + poses].reshape(-1, 3)
+        chain = close(self.chain.with_values(self.chain.values() + step[:m]), weight)
+        return _Unknowns(chain, moved, self.shared + step[m + poses :])
+
+
 def adjust(
     chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
 ) -> Adjustment:
     """Fit chain, poses and readings to all points at once."""
     bodies = int(data.body.max()) + 1
     pivot = np.array([data.points[data.body == b].mean(axis=0) for b in range(bodies)])
-    moved = np.zeros((bodies, 3))
-    chain, moved = _settle(chain, data, extents, moved, pivot, None, data.sigma)
-    points = _placed(data, moved, pivot)
-    feet = drop(chain, points)
+    at = _Unknowns(chain, np.zeros((bodies, 3)), np.zeros(0))
+    none = np.zeros((len(data.points), 0))
+    at = _settle(at, data, extents, pivot, None, data.sigma, none)
+    points = _placed(data, at.moved, pivot)
+    feet = drop(at.chain, points)
     weights = belonging(feet.distance / data.sigma)
     if weights.min() < 1:
         sigma = np.where(weights > 0, data.sigma, 1e6)
-        chain, moved = _settle(chain, data, extents, moved, pivot, None, sigma)
-        points = _placed(data, moved, pivot)
-        feet = drop(chain, points)
+        at = _settle(at, data, extents, pivot, None, sigma, none)
+        points = _placed(data, at.moved, pivot)
+        feet = drop(at.chain, points)
         weights = belonging(feet.distance / data.sigma)
-    design = _design(chain, data, points, feet, pivot, moved)
-    basis = _basis(chain, design)
+    design = _design(at.chain, data, points, feet, pivot, at.moved)
+    basis = _basis(at.chain, design)
     noise = estimate_noise(feet.distance, data.sigma, data.breaks, weights, design @ basis)
-    chain, moved = _settle(
-        chain, data, extents, moved, pivot, (noise, weights), data.sigma, steps=4
+    model = (noise, weights)
+    errors = _shared(data, feet, points, at.moved, sections)
+    effect = _within_reach(errors, design @ basis, data, model)
+    told = effect if len(extents) else none  # without a reading nothing tells of shared errors
+    at = _Unknowns(at.chain, at.moved, np.zeros(told.shape[1]))
+    at = _settle(at, data, extents, pivot, model, data.sigma, told, steps=8)
+    points = _placed(data, at.moved, pivot)
+    feet = drop(at.chain, points)
+    covariance = _covariance(at, data, extents, points, feet, pivot, model, effect)
+    m = len(at.chain.values())
+    by_errors = told @ at.shared
+    points = points - by_errors[:, None] * feet.normal
+    feet = replace(feet, distance=feet.distance - by_errors)
+    return Adjustment(
+        at.chain, covariance[:m, :m], at.moved, pivot, points, feet, weights > 0, noise
     )
-    points = _placed(data, moved, pivot)
-    feet = drop(chain, points)
-    covariance = _covariance(
-        chain, data, extents, points, feet, pivot, moved, noise, weights, sections
-    )
-    m = len(chain.values())
-    return Adjustment(chain, covariance[:m, :m], moved, pivot, points, feet, weights > 0, noise)
 
 
-@dataclass(frozen=True)
-class Reach:
-    """The chain's extent along a direction.
-
-    Attributes
-    ----------
-    value : mm.
-    row : (M,) derivatives by the parameters, the direction held.
-    slope : mm/rad, derivative by the direction.
-    low, high : mm, from where to where it reaches.
-    """
-
-    value: float
-    row: Array
-    slope: float
-    low: float
-    high: float
-
-
-def reach_along(chain: Chain, direction: float) -> Reach:
-    """How far the chain extends along a direction (rad)."""
-    d = directions(np.array([direction]))
-    far, near = _support(chain, d[0]), _support(chain, -d[0])
-    slope = float(left(d)[0] @ (far.foot[0] - near.foot[0]))
-    low, high = float(near.foot[0] @ d[0]), float(far.foot[0] @ d[0])
-    row = jacobian(chain, far)[0] + jacobian(chain, near)[0]
-    return Reach(high - low, row, slope, low, high)
-
-
-def heading_row(chain: Chain, segment: int) -> Array:
-    """Derivatives of a segment's heading at its start by the parameters, (M,)."""
-    k = len(chain)
-    row = np.zeros(len(chain.values()))
-    row[2] = 1.0
-    bends = np.flatnonzero(~chain.straight)
-    row[3 + k : 3 + k + len(bends)] = bends < segment
-    row[3 + k + len(bends) :] = np.flatnonzero(chain.corner[1:]) + 1 <= segment
-    return row
-
-
-def _support(chain: Chain, d: Array) -> Feet:
-    """The chain's farthest point along a unit vector, as a foot whose left normal is -d."""
-    at = chain.poses
-    reach, segment, along = at.start @ d, np.arange(len(chain)), np.zeros(len(chain))
-    # Within a convex arc the farthest point is where the edge runs a quarter turn ahead of d.
-    ahead = math.atan2(d[1], d[0]) + math.pi / 2
-    turn = (ahead - at.heading) % (2 * math.pi)
-    arcs = np.flatnonzero((chain.curvatures > 0) & (turn < chain.sweeps))
-    way = turn[arcs] / chain.curvatures[arcs]
-    reach = np.concatenate([reach, point_at(chain, arcs, way) @ d])
-    segment, along = np.concatenate([segment, arcs]), np.concatenate([along, way])
-    best = int(np.argmax(reach))
-    k, s = segment[best : best + 1], along[best : best + 1]
-    return Feet(k, s, point_at(chain, k, s), -d[None, :], np.zeros(1))
+def _within_reach(
+    errors: Array, design: Array, data: Data, model: tuple[NoiseModel, Array]
+) -> Array:
+    """(N, E) of what shared errors move, the share that chain and poses can follow."""
+    if not errors.shape[1]:
+        return errors
+    white = _white(design, data.sigma, data, model)
+    scale = np.maximum(np.linalg.norm(white, axis=0), 1e-300)
+    seen = _white(errors, data.sigma, data, model)
+    made = np.linalg.lstsq(white / scale, seen, rcond=1e-9)[0]
+    return np.asarray(design @ (made / scale[:, None]))
 
 
 def _placed(data: Data, moved: Array, pivot: Array) -> Array:
@@ -202,9 +192,9 @@ def _basis(chain: Chain, design: Array) -> Array:
     return basis
 
 
-def _rows(chain: Chain, extents: Sequence[Extent], design: Array) -> tuple[Array, Array]:
-    """What the readings lack, over their uncertainties, and its derivatives."""
-    lack, rows = np.zeros(len(extents)), np.zeros((len(extents), design.shape[1]))
+def _rows(chain: Chain, extents: Sequence[Extent], width: int) -> tuple[Array, Array]:
+    """What the readings lack, over their uncertainties, and its derivatives (., width)."""
+    lack, rows = np.zeros(len(extents)), np.zeros((len(extents), width))
     for i, e in enumerate(extents):
         reach = reach_along(chain, e.direction)
         lack[i] = (reach.value - e.value) / e.u
@@ -213,53 +203,82 @@ def _rows(chain: Chain, extents: Sequence[Extent], design: Array) -> tuple[Array
 
 
 def _settle(
-    chain: Chain,
+    at: _Unknowns,
     data: Data,
     extents: Sequence[Extent],
-    moved: Array,
     pivot: Array,
     model: tuple[NoiseModel, Array] | None,
     sigma: Array,
+    effect: Array,
     steps: int = 15,
-) -> tuple[Chain, Array]:
+) -> _Unknowns:
     """Gauss-Newton with halved steps where a step would not lower the cost."""
-    best = math.inf
-    points = _placed(data, moved, pivot)
-    feet = drop(chain, points)
+
+    def misses(trial: _Unknowns, feet: Feet) -> Array:
+        apart = _white(feet.distance - effect @ trial.shared, sigma, data, model)
+        return np.concatenate([apart, _rows(trial.chain, extents, width)[0], trial.shared])
+
+    m = len(at.chain.values())
+    width = m + 3 * (len(at.moved) - 1) + effect.shape[1]
+    points = _placed(data, at.moved, pivot)
+    feet = drop(at.chain, points)
     for _ in range(steps):
-        design = _design(chain, data, points, feet, pivot, moved)
-        basis = _basis(chain, design)
-        lack, rows = _rows(chain, extents, design)
-        a = _white(design, sigma, data, model)
-        r = np.concatenate([_white(feet.distance, sigma, data, model), lack])
+        design = _design(at.chain, data, points, feet, pivot, at.moved)
+        basis = _with_shared(_basis(at.chain, design), effect.shape[1])
+        r = misses(at, feet)
         best = float(r @ r)
-        a = np.vstack([a, rows]) @ basis
+        a = _all_rows(at, data, extents, design, effect, sigma, model) @ basis
         scale = np.maximum(np.linalg.norm(a, axis=0), 1e-300)
         normal = (a.T @ a) / np.outer(scale, scale)
         normal[np.diag_indices_from(normal)] += 1e-12
         step = basis @ (-np.linalg.solve(normal, (a.T @ r) / scale) / scale)
-        m = len(chain.values())
         weight = np.maximum(np.linalg.norm(design[:, :m], axis=0), 1e-9)
         weight[weight < 1e-9 * weight.max()] = weight[0]
         for share in (1.0, 0.5, 0.25, 0.1, 0.02):
-            trial = close(chain.with_values(chain.values() + share * step[:m]), weight)
-            if trial.lengths.min() <= 0:
+            trial = at.stepped(share * step, weight)
+            if trial.chain.lengths.min() <= 0 or not _closed(trial.chain):
                 continue
-            shift = moved.copy()
-            shift[1:] += share * step[m:].reshape(-1, 3)
-            placed = _placed(data, shift, pivot)
-            trial_feet = drop(trial, placed, near=feet.segment)
-            lack = _rows(trial, extents, design)[0]
-            r = np.concatenate([_white(trial_feet.distance, sigma, data, model), lack])
+            placed = _placed(data, trial.moved, pivot)
+            trial_feet = drop(trial.chain, placed, near=feet.segment)
+            r = misses(trial, trial_feet)
             cost = float(r @ r)
             if cost <= best * (1 + 1e-9):
                 break
         else:
             break
-        chain, moved, points, feet = trial, shift, placed, trial_feet
+        at, points, feet = trial, placed, trial_feet
         if best - cost < 1e-7 * (1 + best):
             break
-    return chain, moved
+    return at
+
+
+def _closed(chain: Chain) -> bool:
+    """Whether a closed chain ends where it starts: a long step may leave it open."""
+    return not chain.closed or float(np.abs(closure(chain)[0]).max()) < CLOSED
+
+
+def _with_shared(basis: Array, count: int) -> Array:
+    """The basis with the shared errors, which keep any chain closed."""
+    out = np.zeros((basis.shape[0] + count, basis.shape[1] + count))
+    out[: basis.shape[0], : basis.shape[1]] = basis
+    out[basis.shape[0] :, basis.shape[1] :] = np.eye(count)
+    return out
+
+
+def _all_rows(
+    at: _Unknowns,
+    data: Data,
+    extents: Sequence[Extent],
+    design: Array,
+    effect: Array,
+    sigma: Array,
+    model: tuple[NoiseModel, Array] | None,
+) -> Array:
+    """Derivatives of all that is minimised by all unknowns."""
+    points = _white(np.hstack([design, -effect]), sigma, data, model)
+    prior = np.zeros((effect.shape[1], points.shape[1]))
+    prior[:, design.shape[1] :] = np.eye(effect.shape[1])
+    return np.vstack([points, _rows(at.chain, extents, points.shape[1])[1], prior])
 
 
 def _white(rows: Array, sigma: Array, data: Data, model: tuple[NoiseModel, Array] | None) -> Array:
@@ -268,36 +287,25 @@ def _white(rows: Array, sigma: Array, data: Data, model: tuple[NoiseModel, Array
 
 
 def _covariance(
-    chain: Chain,
+    at: _Unknowns,
     data: Data,
     extents: Sequence[Extent],
     points: Array,
     feet: Feet,
     pivot: Array,
-    moved: Array,
-    noise: NoiseModel,
-    weights: Array,
-    sections: Sequence[Section],
+    model: tuple[NoiseModel, Array],
+    effect: Array,
 ) -> Array:
-    """Covariance of chain and poses: noise and readings, then what the sections' points share."""
-    design = _design(chain, data, points, feet, pivot, moved)
-    basis = _basis(chain, design)
-    rows = _rows(chain, extents, design)[1]
-    white = _white(design, data.sigma, data, (noise, weights))
-    a = np.vstack([white, rows]) @ basis
+    """Covariance of chain, poses and shared errors, from points, readings and priors."""
+    design = _design(at.chain, data, points, feet, pivot, at.moved)
+    basis = _with_shared(_basis(at.chain, design), effect.shape[1])
+    a = _all_rows(at, data, extents, design, effect, data.sigma, model) @ basis
     scale = np.maximum(np.linalg.norm(a, axis=0), 1e-300)
-    a = a / scale
     # By the triangular factor: the normal equations would square the condition.
-    _, s, vt = np.linalg.svd(np.linalg.qr(a, mode="r"))
+    _, s, vt = np.linalg.svd(np.linalg.qr(a / scale, mode="r"))
     keep = s > 1e-9 * s[0]
     half = basis @ (vt[keep].T / s[keep] / scale[:, None])
     total: Array = half @ half.T
-    errors = _shared(data, feet, points, moved, sections)
-    if errors.shape[1]:
-        seen = _white(errors, data.sigma, data, (noise, weights))
-        seen = np.vstack([seen, np.zeros((len(rows), errors.shape[1]))])
-        answer = half @ ((vt[keep] / s[keep, None]) @ (a.T @ seen))
-        total = total + answer @ answer.T
     return total
 
 

@@ -13,8 +13,9 @@ import numpy as np
 
 from snugline.errors import FitError
 from snugline.fit.free.arc_spline import arc_spline
+from snugline.fit.free.chain_reach import reach_along
 from snugline.fit.free.contour_check import check_contour
-from snugline.fit.free.free_adjustment import Data, Extent, adjust, reach_along
+from snugline.fit.free.free_adjustment import Data, Extent, adjust
 from snugline.fit.free.free_result import FreeFit, finished
 from snugline.fit.free.part_axes import Axes, axes_of
 from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
@@ -83,7 +84,6 @@ def fit_free(
     for extent in _contradicted(done.chain, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections)
-        axes, _ = _axes(done.chain, placed, {e.of: readings[e.of] for e in extents})
         contradicted[extent.of] = reach_along(done.chain, extent.direction).value
     used = {e.of for e in extents}
     free = finished(done, placed, data, axes, spline.tolerance, used, notices)
@@ -126,7 +126,8 @@ def _axes(
 ) -> tuple[Axes, list[Extent]]:
     """The part's axes, its left end at low x, and the readings as extents along them."""
     fixed = max(placed.body) == 0
-    axes = axes_of(chain, {k: v for k, v in readings.items() if fixed or k != "length"})
+    free = {of: pair for of, pair in readings.items() if fixed or of != "length"}
+    axes = axes_of(chain, free, _shared_u(placed))
     axes = replace(axes, direction=_leftwards(axes.direction, placed))
     extents = []
     for of, a in (("length", 0.0), ("width", math.pi / 2)):
@@ -139,6 +140,15 @@ def _axes(
             aimed = 0.0 if min(change) >= 0 else max(abs(c) for c in change)
             extents.append(Extent(of, value, math.hypot(u, aimed), direction))
     return axes, extents
+
+
+def _shared_u(placed: Placed) -> float:
+    """Standard uncertainty, mm, that shared errors give an extent: its two sides move together."""
+    found = []
+    for section in placed.sections:
+        moves = [float(np.median(np.abs(by))) for by in section.sensitivity.values()]
+        found.append(2 * math.hypot(section.systematic.offset, *moves))
+    return max(found)
 
 
 def _contradicted(

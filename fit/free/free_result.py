@@ -7,7 +7,8 @@ from typing import Literal
 
 import numpy as np
 
-from snugline.fit.free.free_adjustment import Adjustment, Data, reach_along, turned
+from snugline.fit.free.chain_reach import reach_along
+from snugline.fit.free.free_adjustment import Adjustment, Data, turned
 from snugline.fit.free.part_axes import Axes
 from snugline.fit.free.section_assembly import Placed
 from snugline.fit.free.section_join import Pose
@@ -64,6 +65,7 @@ class FreeFit:
     tolerance : mm, as stated, or the default that the noise gave.
     residual_rms, residual_max : mm, over the points that took part.
     poses : part_from_frame, (2, 3) affine, of each section.
+    points : (N, 2) mm of each section in part axes, moved by the shared errors as found.
     residuals : (N,) mm of each section's points, positive outside the outline.
     kept : (N,) of each section, whether a point took part.
     contradicted : mm that the contours give for a dimension whose reading cannot be right; such
@@ -78,6 +80,7 @@ class FreeFit:
     residual_rms: float
     residual_max: float
     poses: tuple[Array, ...]
+    points: tuple[Array, ...]
     residuals: tuple[Array, ...]
     kept: "tuple[np.ndarray[tuple[int], np.dtype[np.bool_]], ...]"
     notices: tuple[Notice, ...]
@@ -113,6 +116,7 @@ def finished(
         float(np.sqrt(np.mean(inside**2))),
         float(np.abs(inside).max()),
         tuple(_affine(done, placed, to_part, i) for i in own),
+        tuple(to_part.apply(done.points[data.section == i]) for i in own),
         tuple(residuals[data.section == i] for i in own),
         tuple(done.kept[data.section == i] for i in own),
         tuple(notices),

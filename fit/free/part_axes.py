@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from snugline.fit.free.free_adjustment import Reach, heading_row, reach_along
+from snugline.fit.free.chain_reach import Reach, heading_row, reach_along
 from snugline.fit.geometry.arc_chain import Array, Chain, directions, left, outline_of
 
 _PARALLEL = math.radians(0.3)
@@ -37,20 +37,50 @@ class Axes:
     row: Array
 
 
-def axes_of(chain: Chain, readings: Mapping[str, tuple[float, float]]) -> Axes:
+def axes_of(
+    chain: Chain, readings: Mapping[str, tuple[float, float]], contour_u: float = 0.0
+) -> Axes:
     """Find the axes.
 
+    Parameters
+    ----------
     readings : `length` and `width` in mm with standard uncertainties; leave out one that was used
         to place the sections, as it fits in any direction.
+    contour_u : mm, standard uncertainty that the points' shared errors give an extent.
     """
     start = narrowest(chain)
     shape = Axes(start, 0.0, _side_row(chain, start))
     if (
         not readings
         or _has_parallel_sides(chain, start)
-        or _misfit(chain, start, readings) <= _FITS
+        or _misfit(chain, start, readings, 0.0) <= _FITS
     ):
         return shape
+    fitting = _fitting(chain, start, readings, contour_u)
+    if fitting:
+        angle, used = min(fitting, key=lambda at: abs(at - start)), readings
+    else:
+        # Readings that fit in no direction together: that one is wrong which is off the least
+        # where all the others fit.
+        trials = []
+        for odd in readings:
+            rest = {of: pair for of, pair in readings.items() if of != odd}
+            for at in _fitting(chain, start, rest, contour_u) if rest else ():
+                off = _misfit(chain, at, {odd: readings[odd]}, contour_u)
+                trials.append((off, at, rest))
+        if not trials:
+            return shape
+        _, angle, used = min(trials, key=lambda trial: trial[0])
+    certainty = sum(
+        (_extent(chain, angle, of).slope / max(u, _LEAST_U)) ** 2 for of, (_, u) in used.items()
+    )
+    return Axes(angle, 1 / math.sqrt(certainty), np.zeros(len(shape.row)))
+
+
+def _fitting(
+    chain: Chain, start: float, readings: Mapping[str, tuple[float, float]], contour_u: float
+) -> list[float]:
+    """The directions about `start` in which all readings fit as well as they can, and do fit."""
     corners = outline_of(chain).inscribed(1e-3)
     angles = start + np.linspace(-_SEARCHED, _SEARCHED, 2401)
     worst = np.zeros(len(angles))
@@ -59,14 +89,11 @@ def axes_of(chain: Chain, readings: Mapping[str, tuple[float, float]]) -> Axes:
         extent = np.ptp(corners @ (d if of == "length" else left(d)).T, axis=0)
         worst = np.maximum(worst, np.abs(extent - value) / max(u, _LEAST_U))
     inner = np.flatnonzero((worst[1:-1] <= worst[:-2]) & (worst[1:-1] <= worst[2:])) + 1
-    inner = inner[worst[inner] <= _FITS]
-    if not len(inner):
-        return shape
-    angle = float(angles[inner[int(np.argmin(np.abs(angles[inner] - start)))]])
-    certainty = sum(
-        (_extent(chain, angle, of).slope / max(u, _LEAST_U)) ** 2 for of, (_, u) in readings.items()
-    )
-    return Axes(angle, 1 / math.sqrt(certainty), np.zeros(len(shape.row)))
+    return [
+        float(angles[i])
+        for i in inner
+        if _misfit(chain, float(angles[i]), readings, contour_u) <= _FITS
+    ]
 
 
 def narrowest(chain: Chain) -> float:
@@ -98,9 +125,12 @@ def _extent(chain: Chain, direction: float, of: str) -> Reach:
     return reach_along(chain, direction + (0.0 if of == "length" else math.pi / 2))
 
 
-def _misfit(chain: Chain, direction: float, readings: Mapping[str, tuple[float, float]]) -> float:
+def _misfit(
+    chain: Chain, direction: float, readings: Mapping[str, tuple[float, float]], contour_u: float
+) -> float:
+    """How far the worst reading is off, in standard uncertainties of itself and the contour."""
     return max(
-        abs(_extent(chain, direction, of).value - value) / max(u, _LEAST_U)
+        abs(_extent(chain, direction, of).value - value) / math.hypot(max(u, _LEAST_U), contour_u)
         for of, (value, u) in readings.items()
     )
 

@@ -91,3 +91,64 @@ def test_a_notch_of_any_shape_lies_where_it_is_asked_for(shape, side):
 def test_a_notch_beyond_its_side_is_refused():
     with pytest.raises(PlanError, match="passes the front side"):
         notch_outline(POCKET, FingerNotch("front", 24.0, at=POCKET.bounds[2]), 6.0)
+
+
+def test_a_hole_that_just_fits_its_place_is_cut():
+    # 60 mm from the middle to the right wall: a hole of 20 mm reaches it at x = 50.
+    push_hole_outline(POCKET, PushHole(20, (50, 0)), 6)
+    with pytest.raises(PlanError, match=r"reaches 0\.1 mm beyond"):
+        push_hole_outline(POCKET, PushHole(20, (50.1, 0)), 6)
+    assert push_hole_outline(POCKET, PushHole(6, (0, 0)), 6).area == pytest.approx(9 * math.pi)
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_a_notch_of_the_whole_side_is_the_widest(side):
+    whole = 120 if side in ("front", "back") else 80
+    x, y = side_middle(POCKET, side)
+    made = notch_outline(POCKET, FingerNotch(side, whole, shape="square", reach=5.0), 6)
+    assert (made.bounds[0] + made.bounds[2], made.bounds[1] + made.bounds[3]) == pytest.approx(
+        (2 * x, 2 * y)
+    )
+    for width, at in ((whole + 0.1, 0.0), (whole - 10, 5.1), (whole - 10, -5.1)):
+        with pytest.raises(PlanError, match="passes the"):
+            notch_outline(POCKET, FingerNotch(side, width, at=at), 6)
+    notch_outline(POCKET, FingerNotch(side, whole - 10, at=5.0), 6)
+
+
+@pytest.mark.parametrize(
+    ("shape", "reach", "radius"),
+    [("half round", 4.0, 4.0), ("half round", 20.0, 12.0), ("oblong", 4.0, 4.0),
+     ("oblong", 20.0, 12.0), ("square", 9.0, 3.0), ("square", 2.0, 2.0)],
+)  # fmt: skip
+def test_a_notch_s_corners_are_as_its_shape_says(shape, reach, radius):
+    made = notch_outline(POCKET, FingerNotch("front", 24.0, shape=shape, reach=reach), 6.0)
+    assert made.area == pytest.approx(24 * 2 * reach - (4 - math.pi) * radius**2)
+    arcs = {round(s.radius, 9) for s in made.segments if isinstance(s, Arc)}
+    assert arcs == {radius}
+
+
+def test_an_oblong_notch_is_at_least_as_deep_as_the_cutter_is_wide():
+    notch_outline(POCKET, FingerNotch("front", 24.0, shape="oblong", reach=3.0), 6.0)
+    with pytest.raises(PlanError, match="narrower than the cutter"):
+        notch_outline(POCKET, FingerNotch("front", 24.0, shape="oblong", reach=2.9), 6.0)
+
+
+def test_beyond_its_corner_a_side_has_no_wall():
+    round_part = circle(25)
+    assert side_middle(round_part, "back", 15.0) == pytest.approx((15, 20))
+    assert side_middle(round_part, "left", -15.0) == pytest.approx((-20, -15))
+    with pytest.raises(PlanError, match=r"30\.0 mm from the middle the right side has no wall"):
+        side_middle(round_part, "right", -30.0)
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("deep", [3.0, 9.0])
+def test_a_ribbon_slot_reaches_as_far_inwards_as_the_cutter_needs(side, deep):
+    made = ribbon_outline(POCKET, RibbonSlot(side, 20, deep), 6)
+    x, y = side_middle(POCKET, side)
+    low_x, low_y, high_x, high_y = made.bounds
+    inwards = max(6.0, deep)
+    along = {"front": (y - deep, y + inwards), "back": (y - inwards, y + deep),
+             "left": (x - deep, x + inwards), "right": (x - inwards, x + deep)}[side]  # fmt: skip
+    own = (low_y, high_y) if side in ("front", "back") else (low_x, high_x)
+    assert own == pytest.approx(along)

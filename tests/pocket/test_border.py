@@ -87,3 +87,68 @@ def test_a_profile_on_both_faces_is_judged_where_the_wall_is_thinnest():
 def test_a_round_part_gets_a_round_border():
     border = border_outline(circle(30), 10)
     assert border.area == pytest.approx(1600 * math.pi)
+
+
+@pytest.mark.parametrize(
+    ("kind", "land", "size", "depth", "stock", "wall"),
+    [  # by hand, from the profile's section at the level named
+        ("chamfer", 10.0, 8.0, 14.0, 18.0, 2.0),  # the face: 10 - 8
+        ("chamfer", 10.0, 8.0, 12.0, 12.0, 2.0),  # 4 to 8 mm down both take 12 in all: 10 - 4 - 4
+        ("cove", 10.0, 8.0, 4.0, 12.0, 2.0),  # the face; the other profile begins at 4 mm
+        ("cove", 20.0, 8.0, 9.0, 12.0, 20 - 2 * math.sqrt(64 - 36)),  # half way down, twice
+        ("round-over", 10.0, 8.0, 12.0, 12.0, 2.0),
+    ],
+)
+def test_the_wall_between_two_treated_faces_is_the_section_s(kind, land, size, depth, stock, wall):
+    edge = EdgeTreatment(kind, size, both_faces=True)
+    assert thinnest_wall(land, edge, depth, stock) == pytest.approx(wall, abs=2e-3)
+
+
+def test_the_second_face_takes_wood_only_where_it_is_treated():
+    # A cove of 8 mm on both faces of 12 mm: half way down 10.6 of 10 mm are gone.
+    both = EdgeTreatment("cove", 8.0, both_faces=True)
+    assert "edge-breaks-into-pocket" in codes(10.0, both, 9, 12)
+    assert codes(11.0, EdgeTreatment("cove", 8.0), 9, 12) == []
+    assert "edge-higher-than-board" in codes(30.0, both, 9, 15.9)
+    assert codes(30.0, both, 7, 16.0) == []
+    assert codes(30.0, EdgeTreatment("cove", 8.0), 7, 8.0) == []
+    assert codes(30.0, both, 7, None) == []
+
+
+def test_a_wall_just_as_thick_as_is_usual_is_not_remarked_on():
+    # 6 mm of wall, 3 mm of flat and 1 mm at the feather are common practice, no source.
+    assert codes(6.0, None, 9, 18) == []
+    assert codes(5.99, None, 9, 18) == ["thin-wall"]
+    edge = EdgeTreatment("chamfer", 6.0)
+    assert codes(9.0, edge, 9, 18) == []
+    assert codes(8.99, edge, 9, 18) == ["narrow-flat"]
+    assert codes(7.0, edge, 9, 18) == ["narrow-flat"]
+    assert codes(6.99, edge, 9, 18) == ["feather-edge"]
+    assert codes(6.0, edge, 9, 18) == ["feather-edge"]
+
+
+def test_the_remedy_is_a_land_that_is_enough():
+    edge = EdgeTreatment("chamfer", 6.0)
+    for land in (5.5, 6.5, 8.0):
+        found = border_notices(land, edge, 9, 18)[-1]
+        assert "widen the land to 9.00 mm" in str(found.mend)
+        assert codes(9.0, edge, 9, 18) == []
+    (found,) = [n for n in border_notices(5.5, edge, 9, 18) if n.code == "edge-breaks-into-pocket"]
+    assert "is 0.50 mm short" in str(found.text)
+    with pytest.raises(PlanError, match=r"by 0\.50 mm") as caught:
+        border_notices(-0.5, None, 9, 18)
+    assert "6.5 mm or more" in str(caught.value.mend)
+    with pytest.raises(PlanError, match="passes the border"):
+        border_notices(0.0, None, 9, 18)
+
+
+def test_the_largest_corner_that_fits_is_named():
+    with pytest.raises(PlanError, match=r"150\.0 x 110\.0 mm") as caught:
+        border_outline(POCKET, 15, corner=60)
+    assert "55.0 mm or less" in str(caught.value.mend)
+
+
+def test_a_border_lies_about_a_pocket_that_does_not_lie_in_the_middle():
+    border = border_outline(POCKET.translated(30, -7), 15, corner=20)
+    assert border.bounds == pytest.approx((-45, -62, 105, 48))
+    assert least_land(POCKET.translated(30, -7), border) == pytest.approx(15, abs=1e-9)

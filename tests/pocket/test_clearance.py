@@ -87,3 +87,61 @@ def test_a_tape_that_contradicts_the_outline_is_named():
     # A gap that takes the difference up, and a reading within its own U95, are not worth a word.
     assert disagreement_notices(even(1.0), part, (481.19, 188.7)) == ()
     assert disagreement_notices(even(0.4), part, (482.2, 188.7)) == ()
+
+
+@pytest.mark.parametrize(
+    ("clearance", "squeeze", "good"),
+    [(0.0, 0.0, True), (-0.001, 0.0, False), (-0.1, 0.1, True), (-0.101, 0.1, False)],
+)
+def test_a_clearance_goes_below_zero_as_far_as_the_part_may_be_squeezed(clearance, squeeze, good):
+    if good:
+        assert checked_clearance(clearance, "clearance", squeeze) == clearance
+    else:
+        match = "squeezes the part by more than the 0.1 mm" if squeeze else "negative"
+        with pytest.raises(InputError, match=match):
+            checked_clearance(clearance, "clearance", squeeze)
+
+
+def test_the_remedy_for_a_vague_part_is_the_clearance_that_covers_it_or_the_better_reading():
+    vague = PartUncertainty(0.05, length=0.62, width=0.1)
+    (notice,) = clearance_notices(even(0.25), vague, doubted=False)
+    assert notice.severity == "note"
+    assert "0.25 mm per side is below the 0.31 mm" in str(notice.text)
+    assert str(notice.mend) == "use 0.35 mm or more, or cut a coupon first"
+    # A reading that is no better is not worth taking.
+    useless = PartUncertainty(0.05, 0.62, 0.1, gains={"length": (Gain("a worse tape", 0.62),)})
+    assert "tape" not in str(clearance_notices(even(0.25), useless, doubted=True)[0].mend)
+    (best,) = clearance_notices(even(0.25), PART, doubted=True)
+    assert "would fall from 0.80 mm to 0.06 mm; or use 0.40 mm or more" in str(best.mend)
+    assert clearance_notices(even(0.31), vague, doubted=True) == ()
+    wide = PartUncertainty(0.05, length=0.1, width=0.5, gains={"width": (Gain("a caliper", 0.2),)})
+    (notice,) = clearance_notices(Clearance(0.3, 0.2), wide, doubted=True)
+    assert (str(notice.about), notice.severity) == ("width", "check")
+    assert "from 0.50 mm to 0.20 mm" in str(notice.mend)
+
+
+def test_a_reading_disagrees_where_both_gaps_do_not_take_it_up():
+    def part(value, u=0.1):
+        return PartUncertainty(0.05, 0.1, 0.1, read={"width": (SizeRead(value, u, ""),)})
+
+    # 100.6 read, 100 drawn: 0.3 mm for each side.
+    assert disagreement_notices(Clearance(0.0, 0.3), part(100.6), (400, 100)) == ()
+    (notice,) = disagreement_notices(Clearance(0.9, 0.29), part(100.6), (400, 100), blocked=True)
+    assert (notice.severity, str(notice.about)) == ("cannot be cut", "width")
+    assert "the reading gives a width of 100.60 mm, the outline has 100.00 mm: 0.60 mm" in str(
+        notice.text
+    )
+    (notice,) = disagreement_notices(even(0.2), part(100.6), (400, 100))
+    assert notice.severity == "check"
+    # Within 1.96 standard uncertainties it does not contradict.
+    assert disagreement_notices(even(0.0), part(100.19), (400, 100)) == ()
+    assert disagreement_notices(even(0.0), part(100.2), (400, 100)) != ()
+    # A part smaller than drawn goes in.
+    assert disagreement_notices(even(0.0), part(99.4), (400, 100)) == ()
+
+
+def test_the_least_gap_is_the_narrower_axis_s():
+    assert Clearance(0.6, 0.4).least == 0.4
+    assert Clearance(0.3, 0.4).least == 0.3
+    assert Clearance(0.3, 0.4).along("length") == 0.3
+    assert Clearance(0.3, 0.4).along("width") == 0.4

@@ -161,3 +161,67 @@ def test_all_letters_differ_and_an_unknown_one_is_marked():
     assert len(drawn) == len(letters)
     assert engraved("é", (0, 0), 6) == engraved("?", (0, 0), 6)
     assert engraved("b", (0, 0), 6) == engraved("B", (0, 0), 6)
+
+
+@pytest.mark.parametrize("cutter", [0.0, 3.0, 8.0])
+def test_the_opening_passes_the_open_edge_and_is_closed_by_land_on_the_others(cutter):
+    """12 mm of land: figures of 4 mm, 2 mm round them and 4 mm of wood to spare."""
+    made = end_coupon(PART, 0.3, 25, cutter)
+    (opening,) = made.pocket
+    low_x, low_y, high_x, high_y = opening.bounds
+    wide, high = made.size
+    assert (low_x, low_y, high - high_y) == pytest.approx((12, 12, 12))
+    # The corner of 27.4 mm less sqrt(2 x 27.4 x 0.02), where the width is full within 0.02 mm;
+    # 25 mm of run, 0.3 mm of gap on the left; then the edge, passed.
+    assert wide == pytest.approx(12 + 0.3 + 27.4 - (2 * 27.4 * 0.02) ** 0.5 + 25, abs=0.3)
+    assert high_x - wide == pytest.approx(cutter / 2 + 1.0)
+    assert not made.through
+
+
+def test_a_piece_no_longer_than_the_part_ends_with_land():
+    made = end_coupon(SMALL, 0.2, 500, 6)
+    assert made.size == pytest.approx((90.4 + 24, 20.4 + 24))
+    (opening,) = made.pocket
+    assert opening.bounds == pytest.approx((12, 12, 12 + 90.4, 12 + 20.4))
+
+
+def test_a_mark_is_smaller_on_a_short_piece_and_never_larger_than_4_mm():
+    long, short = end_coupon(PART, 0.3, 25, 6), end_coupon(rounded_rectangle(90, 20), 0.3, 1, 6)
+    for made, full in ((long, True), (short, False)):
+        points = np.array([p for s in made.mark for p in s])
+        low, high = points.min(axis=0), points.max(axis=0)
+        assert low == pytest.approx((2, 2))
+        assert (high[1] - low[1] == pytest.approx(4.0)) == full
+        assert high[0] <= made.size[0] - 2 + 1e-9
+        if not full:
+            assert high[0] == pytest.approx(made.size[0] - 2, abs=0.1)
+
+
+@pytest.mark.parametrize("cutter", [0.0, 6.0])
+def test_each_step_is_higher_than_the_part_by_a_millimetre_of_play(cutter):
+    made = step_gauge(100.0, (0.1, 0.2, 0.4), 9.5, cutter, "X")
+    radius = (cutter or 8.0) / 2
+    # A cutter of radius r leaves sqrt(2 r s - s^2) above a ledge that juts out by s.
+    lost = [radius, *((2 * radius * s - s * s) ** 0.5 for s in (0.2, 0.4))]
+    levels = [lost[0], lost[0] + 10.5 + lost[1], lost[0] + 21.0 + lost[1] + lost[2]]
+    assert made.levels == pytest.approx(levels)
+    low_x, low_y, high_x, high_y = made.slot.bounds
+    assert (low_x, low_y, high_x) == pytest.approx((0, 0, 100.8))
+    assert high_y == pytest.approx(levels[-1] + 10.5 + radius)
+    left, bottom, right, top = made.outer.bounds
+    assert (left, bottom, top - high_y) == pytest.approx((-12, -12, 12))
+    # Figures beside each step, 2 mm from the slot and from the edge.
+    figures = np.array([p for s in made.mark for p in s if p[0] > 100.8])
+    assert figures[:, 0].min() == pytest.approx(100.8 + 2, abs=0.5)
+    assert right == pytest.approx(100.8 + 2 + engraved_width("0.10", 4.0) + 4)
+    middles = [low + 5.25 for low in levels]
+    assert figures[:, 1].min() == pytest.approx(middles[0] - 2)
+    assert figures[:, 1].max() == pytest.approx(middles[-1] + 2)
+    titles = np.array([p for s in made.mark for p in s if p[1] < 0])
+    assert (titles[:, 1].min(), titles[:, 1].max()) == pytest.approx((-10, -6))
+
+
+def test_one_coupon_needs_a_gap_on_every_side_of_it():
+    (found,), size = nested([end_coupon(SMALL, 0.1, 20, 6)], gap=8)
+    assert found.outer.bounds[:2] == pytest.approx((8, 8))
+    assert size == pytest.approx((found.size[0] + 16, found.size[1] + 16))

@@ -123,3 +123,57 @@ def test_corners_that_bulge_into_the_pocket_limit_no_cutter():
     radii = [30, 30, 15, 15, 2, 15, 15]
     nosed = filleted_polygon(corners, radii)
     assert 2 * 2 < largest_cutter(nosed) <= 2 * 15
+
+
+def test_a_soft_part_takes_what_it_may_be_squeezed_by():
+    part = rounded_rectangle(120, 80, 2.0)
+    (pocket,) = parallel(part, 0.2)
+    found = reach(pocket, 8.0, part)
+    # (r - rho)(sqrt 2 - 1) of wood along the bisector, less the gap there: 0.8284 x ... by hand.
+    overlap = (4.0 - 2.0) * (math.sqrt(2) - 1) - 0.2 * math.sqrt(2)
+    assert found.part_overlap == pytest.approx(overlap, abs=1e-6)
+    assert f"would meet {overlap:.2f} mm of it" in str(
+        cutter_notices(pocket, found, even(0.2))[0].text
+    )
+    for squeeze, jams in ((overlap - 1e-3, True), (overlap + 1e-3, False)):
+        (notice,) = cutter_notices(pocket, found, even(0.2), squeeze)
+        assert (notice.severity == "cannot be cut") == jams
+        assert "in 4 corners" in str(notice.text)
+
+
+def test_the_remedy_for_a_corner_is_the_largest_cutter_or_a_relief():
+    (pocket,) = parallel(rounded_rectangle(120, 80, 2.0), 1.0)
+    (notice,) = cutter_notices(pocket, reach(pocket, 8.0), even(1.0))
+    assert str(notice.mend) == "leave it, or use a cutter of 6.00 mm or less"
+    assert "leaves up to 0.41 mm" in str(notice.text)
+    square = rounded_rectangle(120, 80)
+    (notice,) = cutter_notices(square, reach(square, 8.0), even(1.0))
+    assert str(notice.mend).startswith("use a relief of the corners")
+    part = rounded_rectangle(118, 78, 1.0)
+    (notice,) = cutter_notices(pocket, reach(pocket, 8.0, part), even(1.0))
+    assert "still drops in, with" in str(notice.text)
+
+
+def test_one_square_corner_among_round_ones_admits_no_cutter():
+    assert largest_cutter(rounded_rectangle(120, 80, [0, 8, 8, 8])) == 0.0
+    assert largest_cutter(polygon([(0, 0), (80, 0), (40, 60)])) == 0.0
+
+
+def test_wood_is_left_where_the_larger_radius_meets_the_smaller():
+    assert leftover(3.0, 3.0, math.pi / 2) == 0.0
+    assert leftover(3.0, 4.0, math.pi / 2) == 0.0
+    assert leftover(4.0, 3.0, math.pi / 2) == pytest.approx(math.sqrt(2) - 1)
+
+
+def test_the_neck_is_told_with_the_cutter_that_would_pass():
+    pocket = filleted_polygon(DUMBBELL, 4.0)
+    notice = cutter_notices(pocket, reach(pocket, 10.0), even(0.3))[0]
+    assert "a 10.00 mm cutter does not fit through a neck of 8.00 mm" in str(notice.text)
+    assert "below 8.00 mm" in str(notice.mend)
+    assert reach(pocket, 7.9).regions == 1
+
+
+def test_what_the_widest_cutter_is_said_of_a_narrow_pocket():
+    for pocket, widest in ((circle(7.5), "15.00"), (rounded_rectangle(20, 60, 5), "20.00")):
+        with pytest.raises(PlanError, match=f"takes {widest} mm at most"):
+            reach(pocket, 25.0)

@@ -29,3 +29,20 @@ def test_a_depth_of_whole_steps_takes_no_extra_pass():
 def test_feeds_of_zero_are_refused(name):
     with pytest.raises(InputError, match="not above 0"):
         time_table(6000, 320, 10, Feeds(**{name: 0}))
+
+
+def test_usual_feeds_are_those_of_a_hobby_router():
+    """1500 and 500 mm/min, 2.4 over, 2 down: common practice, no source; the job's own go first."""
+    (row,) = time_table(2400.0, 150.0, 4.0, Feeds(), factors=(1,))
+    # 1000 mm of passes and 150 round at 1500 mm/min, twice; 4 mm of plunge at 500.
+    assert (row.passes, row.step_down) == (2, 2.0)
+    assert row.minutes == pytest.approx(2 * 1150 / 1500 + 4 / 500)
+
+
+def test_a_depth_below_one_step_is_one_pass():
+    (row,) = time_table(6000, 320, 0.0, Feeds(), factors=(1,))
+    assert row.passes == 1
+    (row,) = time_table(6000, 320, 2.1, Feeds(step_down=2.0), factors=(1,))
+    assert row.passes == 2
+    with pytest.raises(InputError, match="a step-down of -1 is not above 0"):
+        time_table(6000, 320, 10, Feeds(step_down=-1))

@@ -77,3 +77,61 @@ def test_a_slender_cutter_is_named():
     (notice,) = depth_notices(pocket_depth(NINE, stock=20), NINE, cut_with(80, 3))
     assert notice.code == "cutter-slender"
     assert "27 times" in notice.text
+
+
+def test_the_face_that_is_sanded_off_is_cut_through_with_the_pocket():
+    """What stands above is measured from the finished face: depth = thickness - above + removal."""
+    made = pocket_depth(NINE, above=1.5, removal=0.4, deeper=2.5, stock=20)
+    assert (made.pocket, made.deepest) == pytest.approx((9.5 - 1.5 + 0.4, 10.9))
+    assert made.floor == pytest.approx(20 - 10.9)
+    assert (made.above, made.u95) == (1.5, NINE.u95)
+    assert pocket_depth(NINE, deeper=-1.0, stock=20).deepest == 9.5  # a step up deepens nothing
+    assert pocket_depth(NINE).floor is None
+    with pytest.raises(PlanError, match="cannot stand"):
+        pocket_depth(NINE, above=9.5)
+    assert pocket_depth(NINE, above=9.4).pocket == pytest.approx(0.1)
+
+
+def test_the_seat_is_for_the_thickest_place():
+    varies = Thickness(9.5, 0.025, values=(9.2, 9.5, 9.8), varies=True)
+    assert pocket_depth(varies).pocket == 9.8
+    assert pocket_depth(Thickness(9.5, 0.025, values=(9.2, 9.5, 9.8))).pocket == 9.5
+
+
+@pytest.mark.parametrize(
+    ("stock", "codes"),
+    [
+        (12.5, []),  # 3 mm of floor is common practice, no source
+        (12.49, ["thin-floor"]),
+        (9.5 + 0.05, ["thin-floor"]),
+        (9.5 + 0.049, ["floor-below-uncertainty"]),
+    ],
+)
+def test_a_floor_is_thin_below_3_mm_and_none_within_its_uncertainty(stock, codes):
+    thickness = Thickness(9.5, 0.05 / 1.96)
+    found = depth_notices(pocket_depth(thickness, stock=stock), thickness, cut_with(20))
+    assert [n.code for n in found] == codes
+
+
+@pytest.mark.parametrize(
+    ("length", "codes"),
+    [
+        (9.5, []),
+        (9.49, ["cutter-shorter-than-depth"]),
+        (48.0, []),  # eight times as long as thick is common practice, no source
+        (48.1, ["cutter-slender"]),
+    ],
+)
+def test_a_cutter_is_long_enough_and_not_too_slender(length, codes):
+    found = depth_notices(pocket_depth(NINE), NINE, cut_with(length))
+    assert [n.code for n in found] == codes
+    if codes == ["cutter-slender"]:
+        assert "8 times as long as thick" in str(found[0].text)
+        assert "9.50 mm deep" in str(found[0].mend)
+
+
+def test_thickness_readings_are_uneven_from_a_fifth_of_a_millimetre_on():
+    for spread, said in ((0.2, False), (0.21, True)):
+        uneven = thickness_of([Reading("thickness", (9.4, 9.4 + spread), "caliper")])
+        found = depth_notices(pocket_depth(uneven), uneven, cut_with(20))
+        assert [n.code for n in found] == (["uneven-thickness"] if said else [])

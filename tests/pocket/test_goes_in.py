@@ -95,3 +95,111 @@ def test_the_remedy_is_for_the_largest_share_of_the_doubt():
     assert "cut a coupon" in chance_notices(chance(even(0.1), part(), SIZE, (), unknown))[0].mend
     unsure = chance(even(0.1), part(length=1.0), SIZE, (), EXACT)
     assert "read the length more exactly" in chance_notices(unsure)[0].mend
+
+
+@pytest.mark.parametrize(
+    ("gap", "squeeze", "words", "per_cent", "code"),
+    [
+        (0.0, 0.0, "may not go in", "50 %", "may-not-go-in"),
+        (-0.001, 0.0, "most likely does not go in", "50 %", "does-not-go-in"),
+        (0.1282, 0.0, "very likely goes in", "90 %", None),
+        (0.1281, 0.0, "may not go in", "90 %", "may-not-go-in"),
+        (0.2327, 0.0, "almost certainly goes in", "99 %", None),
+        (0.2326, 0.0, "very likely goes in", "99 %", None),
+        (0.40, 0.0, "almost certainly goes in", "over 99 %", None),
+        (-0.40, 0.0, "most likely does not go in", "under 1 %", "does-not-go-in"),
+        (-0.40, 0.40, "may not go in", "50 %", "may-not-go-in"),
+    ],
+)
+def test_the_words_follow_the_normal_distribution_s_table(gap, squeeze, words, per_cent, code):
+    # U95 of the length 0.392 mm is u 0.1 mm per side; z of 90 % 1.2816, of 99 % 2.3263.
+    found = chance(Clearance(gap, 9.0), part(length=0.392), SIZE, (), EXACT, squeeze=squeeze)
+    assert (found.words, found.per_cent) == (words, per_cent)
+    assert [n.code for n in chance_notices(found)] == ([code] if code else [])
+    assert found.probability == pytest.approx(norm.cdf((gap + squeeze) / 0.1), abs=1e-9)
+
+
+def test_a_machine_s_error_moves_the_gap_and_widens_its_doubt():
+    # u of the part 0.1, of the machine 0.1 along one axis alone: together 0.1414.
+    found = chance(
+        Clearance(0.2, 50.0), part(length=0.392), SIZE, (), WidthError(-0.1, 0.1, cuts=5)
+    )
+    assert found.probability == pytest.approx(norm.cdf((0.2 - 0.1) / 0.02**0.5), abs=1e-6)
+
+
+def test_a_season_that_opens_the_gap_takes_and_adds_nothing():
+    wet = SeasonalGap("dampest", "width", True, 0.8, 0, 0.0, 0.7, u95=0.5)
+    found = chance(even(0.3), part(0.01, 0.392), SIZE, (wet,), EXACT)
+    (_, width) = found.places
+    assert (width.closes, width.season) == (0.0, "")
+    assert width.gap == pytest.approx(0.3)
+    assert width.u == pytest.approx(0.1)
+
+
+def test_of_two_days_the_one_that_may_close_more_counts():
+    calm = SeasonalGap("driest", "width", True, -0.4, 0, 0.0, 0.1, u95=0.0)
+    vague = SeasonalGap("dampest", "width", True, -0.3, 0, 0.0, 0.15, u95=0.196)
+    (_, width) = chance(even(0.3), part(0.01, 0.392), SIZE, (calm, vague), EXACT).places
+    assert (width.season, width.closes) == ("dampest", pytest.approx(0.15))
+    assert width.gap == pytest.approx(0.3 - 0.15)
+    assert width.u == pytest.approx((0.1**2 + 0.1**2) ** 0.5)
+
+
+def test_a_corner_s_doubt_is_of_edge_and_radius_along_its_bisector():
+    # A radius off by 1 moves a square corner's arc by sqrt(2) - 1 along the diagonal.
+    dry = SeasonalGap("driest", "width", True, -0.2, 0, 0.0, 0.2, u95=0.0)
+    made = PartUncertainty(0.03, 0.01, 0.01, 0.04 / (2**0.5 - 1))
+    found = chance(even(0.3), made, SIZE, (dry,), EXACT, corner_gap=0.25)
+    corner = found.places[-1]
+    assert corner.u == pytest.approx(0.05 / 1.96)
+    assert (corner.gap, corner.closes, corner.season) == (pytest.approx(0.15), 0.1, "driest")
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        # 1.3 standard uncertainties are 90 %: 1.3 x 0.1 - 0.05 = 0.08, up to the grid 0.10.
+        (chance(even(0.05), part(length=0.392), SIZE, (), EXACT), "add 0.10 mm"),
+        (chance(Clearance(0.4, 0.05), part(), SIZE, (), WidthError(0.0, 0.1)), "add 0.10 mm"),
+        (chance(even(0.0), part(length=0.01), SIZE, (), EXACT), "add 0.05 mm"),
+    ],
+)
+def test_the_remedy_s_clearance_makes_it_likely(found, said):
+    assert said in str(chance_notices(found)[0].mend)
+
+
+def test_who_is_named_in_the_remedy():
+    unknown = WidthError(0.0, 0.17)
+    (notice,) = chance_notices(chance(even(0.1), part(), SIZE, (), unknown), "big {router}")
+    assert "record three cuts of big {router}" in str(notice.mend)
+    read = {"width": (SizeRead(101.0, 0.1, "tape"),)}
+    (notice,) = chance_notices(
+        chance(Clearance(1.0, 0.1), part(0.1, 0.4, read=read), SIZE, (), EXACT)
+    )
+    assert str(notice.mend) == "read the width again: readings and outline disagree"
+    dry = SeasonalGap("driest", "width", True, -0.8, 0, 0.0, -0.1, u95=0.1)
+    (notice,) = chance_notices(chance(even(0.3), part(0.01, 0.01), SIZE, (dry,), EXACT))
+    assert "for what the season takes" in str(notice.mend)
+    (notice,) = chance_notices(chance(even(0.3), part(), SIZE, (), EXACT, corner_gap=-0.2))
+    assert "at a corner" in str(notice.text)
+
+
+def test_the_gap_told_is_the_worst_place_s_with_the_machine_s_error():
+    (notice,) = chance_notices(
+        chance(Clearance(0.9, 0.1), part(0.1, 0.3), SIZE, (), WidthError(-0.05, 0.02, cuts=4))
+    )
+    u95 = 1.96 * ((0.15 / 1.96) ** 2 + 0.02**2) ** 0.5
+    assert f"a gap of 0.05 mm per side along the width (U95 {u95:.2f} mm)" in str(notice.text)
+
+
+def test_readings_that_contradict_pool_by_their_weights():
+    """A linear pool: each opinion's probability by its weight, here 1 and (u / u_read)^2."""
+    read = {"length": (SizeRead(401.0, 0.2, "tape"),)}
+    found = chance(even(0.3), part(length=0.784, read=read), SIZE, (), EXACT)
+    weight = (0.2 / 0.1) ** 2
+    own, other = norm.cdf(0.3 / 0.2), norm.cdf((0.3 - 0.5) / 0.1)
+    assert found.probability == pytest.approx((own + weight * other) / (1 + weight), abs=1e-9)
+    record = found.as_json()
+    assert record["places"][0] == {
+        "at": "length", "gap": pytest.approx(0.3), "u95": pytest.approx(0.392), "season": ""
+    }  # fmt: skip

@@ -143,3 +143,56 @@ def test_a_notch_in_a_side_that_is_an_arc_of_kilometres_joins_cleanly():
         bay = circle(12.0, (x, 2.5e-4))
         made = united(outline, [bay], "notch")
         assert made.area == pytest.approx(outline.area + math.pi * 72, rel=1e-5)
+
+
+@pytest.mark.parametrize("turned", [(True, False), (False, True), (True, True)])
+def test_which_way_an_outline_runs_does_not_matter(turned):
+    a, b = rounded_rectangle(40, 20, 3), circle(12.0, (18, 4))
+    plain = [union(a, b), difference(a, b), intersection(a, b)]
+    first, second = (o.reversed() if t else o for o, t in zip((a, b), turned, strict=True))
+    other = [union(first, second), difference(first, second), intersection(first, second)]
+    for ours, theirs in zip(other, plain, strict=True):
+        assert sum(o.area for o in ours) == pytest.approx(sum(o.area for o in theirs), abs=1e-9)
+        assert all(o.winding > 0 for o in ours)
+
+
+@pytest.mark.parametrize("radius", [10.0, 6.0])
+def test_shared_arcs_are_told_by_the_way_they_run(radius):
+    """A disc and a lens that share an arc: inside it, and outside it."""
+    disc = circle(radius)
+    half = polygon([(-radius - 1, 0), (radius + 1, 0), (radius + 1, radius + 1),
+                    (-radius - 1, radius + 1)])  # fmt: skip
+    (upper,) = intersection(disc, half)
+    (lower,) = difference(disc, half)
+    quarter = math.pi * radius**2 / 2
+    assert (upper.area, lower.area) == pytest.approx((quarter, quarter))
+    (whole,) = union(upper, lower)
+    assert whole.area == pytest.approx(2 * quarter)
+    assert intersection(upper, lower) == ()
+    (again,) = intersection(disc, upper)
+    assert again.area == pytest.approx(quarter)
+    (rest,) = difference(disc, upper)
+    assert rest.area == pytest.approx(quarter)
+    (same,) = union(disc, upper)
+    assert same.area == pytest.approx(2 * quarter)
+    # Beside each other along an arc: a plug and the hole it came from.
+    plate = rounded_rectangle(60, 60)
+    outer, hole = sorted(difference(plate, disc), key=lambda o: -o.area)
+    assert (outer.area, hole.area) == pytest.approx((3600, -math.pi * radius**2))
+
+
+def test_a_corner_that_touches_is_refused_or_kept_apart():
+    left = polygon([(0, 0), (10, 0), (10, 10), (0, 10)])
+    right = polygon([(10, 10), (20, 10), (20, 20), (10, 20)])
+    made = union(left, right)
+    assert sorted(o.area for o in made) == pytest.approx([100, 100])
+    assert [len(o.segments) for o in made] == [4, 4]
+
+
+def test_points_nearer_than_the_snap_are_one():
+    left = polygon([(0, 0), (10, 0), (10, 10), (0, 10)])
+    right = polygon([(10 + 1e-7, 0), (20, 0), (20, 10), (10 + 1e-7, 10)])
+    (made,) = union(left, right)
+    assert made.area == pytest.approx(200)
+    apart = polygon([(10 + 1e-5, 0), (20, 0), (20, 10), (10 + 1e-5, 10)])
+    assert len(union(left, apart)) == 2

@@ -9,7 +9,7 @@ from pocket_scenes import THICKNESS, TRAY, UNCERTAINTY, choices
 
 from snugline.errors import InputError, PlanError
 from snugline.fit.geometry.outline import polygon_of
-from snugline.fit.geometry.primitives import as_circle, rounded_rectangle
+from snugline.fit.geometry.primitives import as_circle, circle, rounded_rectangle
 from snugline.pocket.hold_down import Hold, tab_outlines
 from snugline.pocket.plan import make_plan
 from snugline.pocket.recess import Recess, recess_outline
@@ -141,3 +141,58 @@ def test_roughing_leaves_what_is_asked_for_and_finishing_is_the_drawn_outline():
 def test_what_cannot_be_meant_is_refused(changes, match):
     with pytest.raises(InputError, match=match):
         choices(**(BARE | changes))
+
+
+def test_tabs_stand_from_half_a_spacing_on_and_reach_past_the_kerf():
+    """On a circle: an eighth, three, five and seven eighths round; 1 mm past each side."""
+    ring = circle(100.0)
+    tabs = tab_outlines(ring, Hold(4, 10.0, 1.5), 6.0)
+    angles = []
+    for tab in tabs:
+        box = polygon_of(tab)
+        middle = box.centroid
+        assert math.hypot(middle.x, middle.y) == pytest.approx(103.0, abs=0.01)
+        angles.append(math.degrees(math.atan2(middle.y, middle.x)) % 360)
+        assert box.area == pytest.approx(10 * 8)
+        distances = [math.hypot(x, y) for x, y in box.exterior.coords]
+        assert min(distances) == pytest.approx(math.hypot(99, 5), abs=0.03)
+        assert max(distances) == pytest.approx(math.hypot(107, 5), abs=0.03)
+    start = math.degrees(math.atan2(*ring.segments[0].start[::-1]))
+    expected = sorted((start + 45 + 90 * k) % 360 for k in range(4))
+    assert sorted(angles) == pytest.approx(expected, abs=0.5)
+
+
+def test_what_holds_is_thinner_than_the_board():
+    board = {"border": {"land": "20 mm"}, "push_hole": {}}
+    for through in ({"skin": "20 mm"}, {"tabs": 2, "tab_height": "20 mm"}):
+        with pytest.raises(PlanError, match="as thick as the board"):
+            layers(through=through, **board)
+    # A height without tabs is none.
+    found = layers(through={"tab_height": "25 mm", "skin": "0.5 mm"}, **board)
+    assert not any("tabs" in name for name in found)
+    found = layers(through={"tabs": 2, "skin": "0.5 mm"}, **board)
+    assert found["border leave skin 0.50 mm"].depth == pytest.approx(19.5)
+    tabs = found["border tabs high 1.50 mm"]
+    assert (tabs.depth, len(tabs.outlines)) == (pytest.approx(18.5), 2)
+    assert len(found["push hole tabs high 1.50 mm"].outlines) == 2
+    # What ends in the wood is left alone.
+    assert found["pocket depth 9.70 mm"].depth == pytest.approx(9.7)
+
+
+@pytest.mark.parametrize(
+    ("corner", "cutter", "radius"), [(0.0, 6.0, 3.0), (5.0, 6.0, 5.0), (30.0, 6.0, 10.0)]
+)
+def test_a_rectangle_s_corner_is_what_is_asked_for_within_cutter_and_width(corner, cutter, radius):
+    made = recess_outline(Recess("p", "rectangle", 20.0, 3.0, length=30.0, corner=corner), cutter)
+    assert made.area == pytest.approx(600 - (4 - math.pi) * radius**2)
+    assert made.bounds == pytest.approx((-15, -10, 15, 10))
+    with pytest.raises(PlanError, match="narrower"):
+        recess_outline(Recess("p", "rectangle", 20.0, 3.0, length=5.9), 6.0)
+    assert recess_outline(Recess("p", "circle", 6.0, 3.0), 6.0).area == pytest.approx(9 * math.pi)
+
+
+def test_roughing_leaves_no_less_than_the_floor_asked_for():
+    with pytest.raises(PlanError, match="nothing is left"):
+        layers(passes={"wall": "0.5 mm", "floor": "9.7 mm"})
+    found = layers(passes={"wall": "0.5 mm", "floor": "9.6 mm"})
+    assert found["pocket roughing leaves 0.50 mm depth 0.10 mm"].depth == pytest.approx(0.1)

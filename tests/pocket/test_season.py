@@ -5,12 +5,14 @@ import pytest
 from snugline.pocket.clearance import Clearance, even
 from snugline.pocket.season import (
     Movers,
+    SeasonalGap,
     season_notices,
     seasonal_gaps,
     turning_saves,
     wood_notices,
 )
 from snugline.pocket.species import species
+from snugline.pocket.thermal import material
 from snugline.pocket.wood import Climate, Timber
 
 SURE = {"length": 0.0, "width": 0.0}
@@ -134,3 +136,126 @@ def test_figures_from_memory_are_remarked_on(wood):
     (notice,) = wood_notices(board(wood=wood), False, True)
     assert notice.code == "movement-from-memory"
     assert wood in notice.text
+
+
+def of_one_day(gap, part=0.0, opening=0.0, u95=0.0, direction="width", season="driest"):
+    return SeasonalGap(season, direction, True, opening, 0.0, part, gap, u95)
+
+
+def test_a_part_of_metal_in_a_board_grows_with_warmth_and_so_does_the_board():
+    # 400 mm of aluminium, 23.1e-6 / K (Swyt, J. Res. NIST 99, 31), 25 K warmer: 0.231 mm; the
+    # board's opening along the grain 4.5e-6 / K on 401 mm: 0.0451 mm.
+    wood = Timber(
+        species("walnut"), "length", "flat sawn", Climate(8, 10), Climate(8, 35), Climate(8, 0)
+    )
+    found = seasonal_gaps(Movers(wood, part_material=material("aluminium")), (400, 100), even(0.5))
+    warm = gap_of(found, "driest", "length")
+    assert warm.part == pytest.approx(400 * 23.1e-6 * 25)
+    assert warm.opening == pytest.approx(401 * 4.5e-6 * 25)
+    assert warm.gap == pytest.approx(0.5 + (warm.opening - warm.part) / 2)
+    assert warm.closes == pytest.approx((0.231 - 0.045113) / 2, abs=1e-5)
+    cold = gap_of(found, "dampest", "length")
+    assert cold.part == pytest.approx(-400 * 23.1e-6 * 10)
+    assert cold.u95 == pytest.approx(1.96 * (401 * 5e-5 * 3**-0.5) / 2, rel=0.5)
+
+
+def test_each_part_of_wood_follows_its_own_year():
+    part = timber(grain="width", now=9.0, driest=7.0, dampest=12.0)
+    found = seasonal_gaps(Movers(timber(), part), (100, 50), even(0.5))
+    # 100 mm of walnut, flat sawn: 0.00274 for 1 % (GTR-190, table 13-5).
+    assert gap_of(found, "driest", "length").part == pytest.approx(-100 * 0.00274 * 2)
+    assert gap_of(found, "dampest", "length").part == pytest.approx(100 * 0.00274 * 3)
+    assert [g.across for g in found] == [False, True, False, True]
+    alone = seasonal_gaps(Movers(part=part), (100, 50), even(0.5))
+    assert not any(g.across or g.opening or g.land for g in alone)
+    assert seasonal_gaps(Movers(), (100, 50), even(0.5)) == ()
+
+
+def test_what_a_season_closes_is_half_of_what_part_and_opening_come_nearer():
+    assert of_one_day(0.3, part=0.4, opening=-0.2).closes == pytest.approx(0.3)
+    assert of_one_day(0.3, part=-0.4, opening=0.2).closes == pytest.approx(-0.3)
+
+
+@pytest.mark.parametrize(
+    ("gap", "u95", "part_u95", "squeeze", "code"),
+    [
+        (0.1, 0.0, 0.0, 0.0, None),
+        (0.0, 0.0, 0.0, 0.0, None),  # free still
+        (-0.01, 0.0, 0.0, 0.0, "squeezed-in-season"),
+        (-0.01, 0.0, 0.0, 0.05, None),  # a soft part gives
+        (0.05, 0.03, 0.04, 0.0, None),  # 3, 4, 5
+        (0.049, 0.03, 0.04, 0.0, "may-close-in-season"),
+    ],
+)
+def test_a_gap_closes_in_season_where_its_doubts_add_up_to_more(gap, u95, part_u95, squeeze, code):
+    day = of_one_day(gap, opening=-0.4, u95=u95)
+    found = season_notices((day,), {"length": 9.0, "width": part_u95}, None, squeeze)
+    assert [n.code for n in found] == ([code] if code else [])
+
+
+def test_a_doubt_that_no_season_makes_is_not_the_season_s():
+    # 0.1 mm of gap on the driest day, 0.02 of it taken; the part's own U95 of 0.5 mm was there.
+    vague = {"length": 0.5, "width": 0.5}
+    assert season_notices((of_one_day(0.1, opening=-0.04, u95=0.01),), vague, None) == ()
+    # A season that opens the gap is no cause either.
+    assert season_notices((of_one_day(0.1, opening=0.04),), vague, None) == ()
+    # One that takes more than the doubt leaves is.
+    assert season_notices((of_one_day(0.1, opening=-0.9),), vague, None) != ()
+
+
+def test_the_worst_day_of_each_axis_is_told_with_what_to_add():
+    days = (
+        of_one_day(-0.10, opening=-0.6, u95=0.03),
+        of_one_day(-0.30, part=0.9, opening=0.1, u95=0.03, season="dampest"),
+        of_one_day(0.5, direction="length"),
+    )
+    (found,) = season_notices(days, {"length": 0.0, "width": 0.04}, None)
+    assert str(found.text) == (
+        "on the dampest day the part is squeezed by 0.30 mm per side along the width (U95 0.05 "
+        "mm): the part grows by 0.90 mm and the opening grows by 0.10 mm, 0.40 mm less gap than "
+        "as cut"
+    )
+    assert str(found.mend) == "add 0.35 mm of clearance along the width"
+    (turn,) = season_notices(days, {"length": 0.0, "width": 0.04}, ("width", 0.12))
+    assert "let the grain run along the width, which saves 0.12 mm per side" in str(turn.mend)
+    (soft,) = season_notices(days, {"length": 0.0, "width": 0.04}, None, 0.1, rigid=False)
+    assert (soft.code, soft.severity) == ("squeezed-in-season", "check")
+    assert str(soft.mend) == "add 0.25 mm of clearance along the width"
+
+
+def test_a_change_too_small_to_see_is_not_told():
+    (found,) = season_notices((of_one_day(-0.001, part=0.004, opening=-0.004),), SURE, None)
+    assert "nothing moves much" in str(found.text)
+    (found,) = season_notices((of_one_day(-0.1, part=0.006, opening=-0.2),), SURE, None)
+    assert "the part grows by 0.01 mm and the opening shrinks by 0.20 mm" in str(found.text)
+
+
+def test_the_grain_is_turned_for_a_twentieth_of_a_millimetre_and_not_for_less():
+    # Across 100 mm, 0.00274 x 1 %: 0.137 mm on each side; across 50 mm half of it.
+    for size, worth in (((120.0, 50.0), True), ((100.0, 90.0), False)):
+        found = turning_saves(board(grain="width", driest=7.0), size, even(0.0))
+        assert (found is not None) == worth
+    way, saved = turning_saves(board(grain="width", driest=7.0), (120.0, 50.0), even(0.0))
+    assert (way, saved) == ("length", pytest.approx((120 - 50) * 0.00274 / 2, abs=0.003))
+    assert turning_saves(Movers(part=timber()), (400, 100), even(0.3)) is None
+
+
+def test_the_strain_that_splits_a_glued_land_is_half_a_per_cent():
+    # Walnut, flat sawn: 0.00274 for 1 %, so 1.8 % of drying is 0.49 %, 1.9 % is 0.52 %.
+    assert wood_notices(board(now=8.0, driest=6.2), glued=True, rigid=True) == ()
+    (found,) = wood_notices(board(now=8.0, driest=6.1), glued=True, rigid=True)
+    assert found.code == "glue-would-split-land"
+    assert "0.5 %" in str(found.text)
+    across = board(grain="width", now=8.0, driest=6.1)
+    assert [n.code for n in wood_notices(across, True, True)] == ["glue-would-split-land"]
+    assert wood_notices(board(now=8.0, driest=6.1), glued=True, rigid=False) == ()
+    assert wood_notices(board(now=8.0, driest=6.1), glued=False, rigid=True) == ()
+
+
+@pytest.mark.parametrize(
+    ("driest", "dampest", "said"), [(6, 14, None), (5.9, 11, "5.9 %"), (6, 14.1, "14.1 %")]
+)
+def test_the_table_of_movement_holds_from_6_to_14_per_cent(driest, dampest, said):
+    found = wood_notices(board(driest=driest, dampest=dampest), False, True)
+    assert [n.code for n in found] == (["moisture-outside-table"] if said else [])
+    assert all(said in str(n.text) for n in found)

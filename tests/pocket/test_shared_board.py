@@ -18,8 +18,21 @@ from snugline.fit.geometry.outline import polygon_of
 from snugline.fit.geometry.primitives import circle, filleted_polygon, rounded_rectangle
 from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.pocket.bundle import plan_files
+from snugline.pocket.clearance import even
 from snugline.pocket.plan import make_plan
-from snugline.pocket.shared_board import Known, Placing, shift
+from snugline.pocket.shared_board import (
+    Guest,
+    Known,
+    Placing,
+    Tool,
+    distance_between,
+    guest_pocket,
+    moved_layers,
+    shift,
+    spacing_notices,
+)
+from snugline.pocket.sheet import PlanLayer
+from snugline.pocket.width_error import WidthError
 
 SURE = PartUncertainty(0.02, 0.05, 0.05)
 BOARD = filleted_polygon(((0, 0), (900, 0), (900, 420), (450, 470), (0, 420)), 20.0)
@@ -197,3 +210,88 @@ def test_an_outline_that_nobody_read_is_refused():
     chosen = choices(board={"outline": "board.dxf"}, clearance="1 mm", wood=None, coupons=None)
     with pytest.raises(PlanError, match=r"'board\.dxf' was not read"):
         make_plan(TRAY, UNCERTAINTY, THICKNESS, chosen)
+
+
+@pytest.mark.parametrize(
+    ("placing", "low"),
+    [
+        (Placing(), (240, 145)),  # in the middle: (600 - 120) / 2, (370 - 80) / 2
+        (Placing(left=30.0, front=40.0), (30, 40)),
+        (Placing(right=30.0, back=40.0), (600 - 120 - 30, 370 - 80 - 40)),
+        (Placing(left=30.0, back=0.0), (30, 290)),
+        (Placing(left=10.0, front=20.0, turn=math.pi / 2), (10, 20)),
+    ],
+)
+def test_a_wall_lies_as_far_from_the_edges_as_it_is_said(placing, low):
+    wall = rounded_rectangle(120, 80, 8).translated(7, -3)
+    board = rounded_rectangle(600, 370).translated(300, 185)
+    dx, dy = shift(wall, board, placing)
+    moved = wall.rotated(placing.turn).translated(dx, dy)
+    assert moved.bounds[:2] == pytest.approx(low)
+    # Its layers and their strokes go with it; its border does not.
+    layer = PlanLayer("pocket depth 9.00 mm", 9.0, (wall,), (((7.0, -3.0), (8.0, -3.0)),))
+    border = PlanLayer("border through", None, (wall,))
+    (found,) = moved_layers([layer, border], wall, board, placing)
+    assert found.outlines[0].bounds == pytest.approx(moved.bounds)
+    low_x, low_y, high_x, high_y = moved.bounds
+    (start, end) = found.strokes[0]
+    assert start == pytest.approx(((low_x + high_x) / 2, (low_y + high_y) / 2))
+    way = (math.cos(placing.turn), math.sin(placing.turn))
+    assert (end[0] - start[0], end[1] - start[1]) == pytest.approx(way)
+
+
+@pytest.mark.parametrize("pair", [("left", "right"), ("front", "back")])
+def test_two_distances_across_are_refused(pair):
+    with pytest.raises(PlanError, match=" and ".join(pair)):
+        shift(CUP, BOARD, Placing(**dict.fromkeys(pair, 1.0)))
+
+
+@pytest.mark.parametrize(
+    ("gap", "code", "said"),
+    [(6.0, None, ""), (5.9, "thin-wall-on-board", "5.90 mm"), (0.0, "thin-wall-on-board", "0.00"),
+     (-0.5, "pocket-off-board", "0.50 mm")],
+)  # fmt: skip
+def test_six_millimetres_of_wood_are_left_to_edge_and_neighbour(gap, code, said):
+    board = rounded_rectangle(600, 400)
+    own = rounded_rectangle(120, 80, 8)
+    beside = rounded_rectangle(100, 80, 8).translated(110 + gap, 0)
+    found = spacing_notices([("tray", own), ("cup {1}", beside)], board)
+    assert [n.code for n in found] == ([code] if code else [])
+    assert all(said in str(n.text) and "cup {1}" in str(n.text) for n in found)
+    assert distance_between(own, beside) == pytest.approx(gap, abs=1e-6)
+    # Within the board, the wall's distance to its edge.
+    at_edge = own.translated(300 - 60 - gap, 0)
+    found = spacing_notices([("tray", at_edge)], board)
+    assert [n.code for n in found] == ([code] if code else [])
+    assert all(said in str(n.text) for n in found)
+
+
+def guest(clearance, depth=6.0):
+    return Guest("cup", "cup.svg", clearance, depth, Placing(left=50.0, front=50.0))
+
+
+def test_a_guest_s_chance_and_corners_are_judged_as_a_part_s():
+    square = rounded_rectangle(80, 60, 1.0).translated(500, 20)
+    board = rounded_rectangle(600, 400).translated(300, 200)
+    exact = WidthError(0.0, 0.0, cuts=5)
+    made = guest_pocket(guest(even(0.3)), Known(square, SURE), board, Tool(), exact)
+    assert (made.state, made.notices) == ("good", ())
+    assert made.outline.bounds == pytest.approx((50, 50, 130.6, 110.6))
+    # (r - rho)(sqrt 2 - 1) - 0.3 sqrt 2 of wood in the way of a cutter of 6 mm.
+    overlap = 2.0 * (math.sqrt(2) - 1) - 0.3 * math.sqrt(2)
+    jams = guest_pocket(guest(even(0.3)), Known(square), board, Tool(6.0), exact)
+    assert (jams.state, jams.because) == ("not to be cut", ("uncut-corner",))
+    assert f"meet {overlap:.2f} mm of uncut wood" in str(jams.notices[0].text)
+    assert jams.chance is None
+    likely = guest_pocket(guest(even(0.3)), Known(square, SURE), board, Tool(6.0), exact)
+    assert likely.chance.places[-1].name == "corner"
+    assert likely.chance.places[-1].gap == pytest.approx(-overlap, abs=1e-5)
+    assert likely.state == "not to be cut"
+    free = guest_pocket(
+        guest(even(0.3)), Known(square, SURE), board, Tool(6.0, "dog-bone", 0.2), exact
+    )
+    assert free.state == "good"
+    assert free.outline.area > made.outline.area
+    wide = guest_pocket(guest(even(0.9)), Known(square), board, Tool(6.0), exact)
+    assert [n.code for n in wide.notices] == ["part-uncertainty-unknown"]
+    assert (wide.state, wide.as_json()["part"]) == ("good", "cup")

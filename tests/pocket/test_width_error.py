@@ -1,10 +1,21 @@
+import itertools
+
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from snugline.errors import InputError
 from snugline.pocket.cut_record import Cut, same_name
 from snugline.pocket.fits import VERDICTS, fit_of, verdict_of
-from snugline.pocket.width_error import EDGE_U, FEEL_U, estimate, next_test, unknown_machine
+from snugline.pocket.width_error import (
+    EDGE_U,
+    FEEL_U,
+    WidthError,
+    _least_gap,
+    estimate,
+    next_test,
+    unknown_machine,
+)
 
 
 def simulated_shop(rng, hidden, cuts=5, kind="firm", opening=False):
@@ -171,3 +182,83 @@ def test_an_unknown_verdict_or_kind_is_refused_with_the_choices():
     assert verdict_of("no-go") == "does not enter"
     with pytest.raises(InputError, match="soft, firm, brittle, metal"):
         fit_of("wobbly")
+
+
+def left_after(kind, error, clearance):
+    """Expected variance of the error after one word at that clearance, by plain integration."""
+    x = np.linspace(error.value - 7 * error.u, error.value + 7 * error.u, 4001)
+    prior = np.exp(-((x - error.value) ** 2) / 2 / error.u**2)
+    prior /= prior.sum()
+    edges = np.array(fit_of(kind).edges)
+    blur = np.hypot(FEEL_U, EDGE_U)
+    below = [norm.cdf((e - clearance - x) / b) for e, b in zip(edges, blur, strict=True)]
+    below = [np.zeros_like(x), *below, np.ones_like(x)]
+    total = 0.0
+    for low, high in itertools.pairwise(below):
+        joint = prior * np.maximum(high - low, 0)
+        if joint.sum() > 1e-12:
+            mean = joint @ x / joint.sum()
+            total += joint @ (x - mean) ** 2
+    return total
+
+
+@pytest.mark.parametrize("kind", ["firm", "brittle", "soft"])
+@pytest.mark.parametrize(("value", "u"), [(0.0, 0.17), (-0.12, 0.05), (0.08, 0.03)])
+def test_the_next_test_cut_leaves_the_least_doubt(kind, value, u):
+    error = WidthError(value, u, cuts=3)
+    chosen = next_test(kind, error)
+    fit = fit_of(kind)
+    assert chosen >= -fit.squeeze - 1e-12
+    tried = np.arange(-fit.squeeze, 0.8, 0.02)
+    best = min(left_after(kind, error, c) for c in tried)
+    assert left_after(kind, error, chosen) <= 1.03 * best
+    assert left_after(kind, error, chosen) < u**2
+
+
+def test_each_kind_of_part_has_edges_of_its_own():
+    """Words about a soft part move its own edges, not those of a firm one."""
+    firm = [Cut(0.25, "loose", "oak", "router", 6.0, opening_error=0.0)] * 3
+    soft = [Cut(-0.05, "tight", "oak", "router", 6.0, kind="soft", opening_error=0.0)] * 3
+    for cuts in (firm + soft, soft + firm):
+        found = estimate(cuts, "router", "oak", 6.0)
+        assert found.value == pytest.approx(0.0, abs=0.01)
+        assert found.contradicting == ()
+
+
+def test_parts_of_doubtful_size_are_unknowns_of_their_own():
+    # Two parts, both uncertain by 0.2 mm: three cuts of each that did not enter say less than six
+    # of one that is known.
+    two = [
+        Cut(0.1, "does not enter", "oak", "router", part=name, part_u=0.2)
+        for name in ("tile", "tray")
+        for _ in range(3)
+    ]
+    one = [Cut(0.1, "does not enter", "oak", "router", part="tile", part_u=0.2)] * 6
+    apart, alone = (estimate(cuts, "router", "oak") for cuts in (two, one))
+    assert apart.value < alone.value < 0
+    assert apart.u < alone.u
+
+
+def test_the_smaller_of_two_gaps_has_clark_s_moments():
+    """Clark 1961; here by drawing a million pairs."""
+    rng = np.random.default_rng(4)
+    for a, ua, b, ub in ((0.3, 0.1, 0.2, 0.05), (0.2, 0.2, 0.2, 0.1), (0.1, 0.02, 0.5, 0.02)):
+        cut = Cut(a, "snug", "oak", "router", clearance_width=b, length_u=ua, part_u=ub)
+        mean, u = _least_gap(cut)
+        drawn = np.minimum(rng.normal(a, ua, 10**6), rng.normal(b, ub, 10**6))
+        assert mean == pytest.approx(drawn.mean(), abs=6e-4)
+        assert u == pytest.approx(drawn.std(), abs=6e-4)
+    assert _least_gap(Cut(0.3, "snug", "oak", "router", clearance_width=0.2)) == (0.2, 0.0)
+
+
+def test_what_is_told_of_the_records():
+    wide = WidthError(0.08, 0.02, cuts=4, alike=2, contradicting=(1, 3))
+    assert str(wide.sentence()) == (
+        "this machine cuts openings 0.08 mm too wide per side (U95 0.04 mm; from 4 recorded cuts, "
+        "2 of them in this wood with this cutter); 2 cuts contradict the others: check the record"
+    )
+    assert "too narrow" in str(WidthError(-0.08, 0.02, cuts=3).sentence())
+    assert "no cuts recorded" in str(WidthError(0.0, 0.1).sentence())
+    assert "at least 3 are needed" in str(WidthError(0.0, 0.1, cuts=2).sentence())
+    # The root of the sum of squares of 0.15, 0.05 and 0.05.
+    assert unknown_machine().u == pytest.approx(0.0275**0.5)

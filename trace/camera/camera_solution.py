@@ -22,7 +22,7 @@ from snugline.trace.camera.observations import (
     on_bench,
     plane_rotation,
 )
-from snugline.trace.camera.projection import homography
+from snugline.trace.camera.projection import homography, mapped
 from snugline.trace.camera.sighting import Sighting
 from snugline.trace.sheet.frame_description import AnyFrame, Frame
 
@@ -134,12 +134,9 @@ def _place_sheets(sightings: Sequence[Sighting], frames: Sequence[AnyFrame]) -> 
             directions[mine].reshape(-1, 2),
             sheets[known].place(sighting.design[mine].reshape(-1, 2)),
         )
-        seen_there = np.column_stack(
-            [directions[theirs].reshape(-1, 2), np.ones(4 * int(theirs.sum()))]
-        )
-        target = seen_there @ bench_from_direction.T
+        target = mapped(bench_from_direction, directions[theirs].reshape(-1, 2))
         source = sighting.design[theirs].reshape(-1, 2) * sheets[new].scale
-        sheets[new] = replace(sheets[new], pose=_rigid(source, target[:, :2] / target[:, 2:]))
+        sheets[new] = replace(sheets[new], pose=_rigid(source, target))
         placed.add(new)
     return sheets
 

@@ -105,8 +105,7 @@ def trimmed_homography(source: Floats, target: Floats) -> Floats:
     h = homography(source, target)
     kept = np.ones(len(source), dtype=bool)
     for _ in range(_TRIMMED):
-        seen = np.column_stack([source, np.ones(len(source))]) @ h.T
-        off = np.linalg.norm(seen[:, :2] / seen[:, 2:] - target, axis=1)
+        off = np.linalg.norm(mapped(h, source) - target, axis=1)
         near = off <= _FAR * np.median(off)
         if near.sum() < _FEWEST_POINTS or np.array_equal(near, kept):
             break
@@ -135,6 +134,13 @@ def homography(source: Floats, target: Floats) -> Floats:
     h = np.linalg.svd(np.linalg.qr(rows, mode="r"))[2][-1].reshape(3, 3)
     result: Floats = np.linalg.inv(to_target) @ h @ to_source
     return result
+
+
+def mapped(h: Floats, points: Floats) -> Floats:
+    """(N, 2) points where a homography takes (N, 2) points."""
+    image = np.column_stack([points, np.ones(len(points))]) @ h.T
+    taken: Floats = image[:, :2] / image[:, 2:]
+    return taken
 
 
 def _normalised(points: Floats) -> tuple[Floats, Floats]:

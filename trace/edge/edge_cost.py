@@ -13,13 +13,13 @@ from scipy.ndimage import gaussian_filter1d
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.edge_profile import (
+    Normal,
     ProfileGeometry,
     expected,
     light_normal_equations,
-    misfit,
     profile_geometry,
 )
-from snugline.trace.edge.edge_shading import EVERY, FIRST_GUESS, TERMS, Rows, Shading, fit_shading
+from snugline.trace.edge.edge_shading import EVERY, TERMS, Rows, Shading, fit_shading
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.linear_light import coded_per_light, linear_to_srgb
 from snugline.trace.image.robust_scale import SIGMA_PER_MAD
@@ -89,10 +89,12 @@ class Across:
     ----------
     candidates : (G,) px, positive outwards.
     known : (N,) whether the row lies in the picture.
+    rougher : the grain of the face is assumed to be at least this many times that of the sheet.
     """
 
     candidates: Floats
     known: Mask
+    rougher: float
     _bins: tuple[_Bin, ...]
     _direction: Floats
     _face: Floats
@@ -106,6 +108,7 @@ class Across:
         closed: bool,
         candidates: Floats,
         beyond: Floats,
+        rougher: float,
     ) -> "Across":
         """Sample the light across each point of a line.
 
@@ -139,24 +142,21 @@ class Across:
         face = np.where(known, face, np.nanmedian(face) if known.any() else 0.0)
         face = gaussian_filter1d(face, _FACE_ROWS, mode="wrap" if closed else "nearest")
         direction = np.arctan2(normals[:, 1], normals[:, 0])
-        return Across(candidates, known, tuple(bins), direction, face)
+        return Across(candidates, known, rougher, tuple(bins), direction, face)
 
     @cached_property
-    def _by_colour(self) -> list[Floats]:
-        return [_by_colour(part) for part in self._bins]
+    def _weighed(self) -> "list[tuple[_ByLight, Floats]]":
+        return [(_ByLight.of(part, self.rougher), _by_colour(part)) for part in self._bins]
 
-    def costs(self, shading: Shading | None, rougher: float) -> Floats:
-        """(N, G) half the sum of squares of each candidate, scaled by the best one's residual.
-
-        The grain of the face is assumed to be at least `rougher` times that of the sheet.
-        """
+    def costs(self, shading: Shading | None) -> Floats:
+        """(N, G) half the sum of squares of each candidate, scaled by the best one's residual."""
         cost = np.zeros((len(self.known), len(self.candidates)))
-        mean, spread = np.zeros((len(self.known), TERMS)), FIRST_GUESS
+        mean, spread = np.zeros((len(self.known), TERMS)), None
         if shading is not None:
             mean, spread = shading.expected(self._direction)
             mean *= self._face[:, None]
-        for part, by_colour in zip(self._bins, self._by_colour, strict=True):
-            own = _by_light(part, mean[part.rows], spread, rougher) + by_colour
+        for part, (by_light, by_colour) in zip(self._bins, self._weighed, strict=True):
+            own = by_light.costs(mean[part.rows], spread) + by_colour
             own -= own.min(axis=1, keepdims=True)
             own /= np.sqrt(1 + (own / _MOST) ** 2)
             cost[part.rows, : own.shape[1]] = own
@@ -195,32 +195,47 @@ def _profiles(rgb: NDArray[np.uint8], line: Floats, normals: Floats, places: Flo
     return np.asarray(sample_light(rgb, x, y).mean(axis=1), dtype=np.float64)
 
 
-def _by_light(part: _Bin, shading: Floats, spread: Floats, rougher: float) -> Floats:
-    """(n, G) cost by luminance; shading (n, 4) is expected, with covariance `spread` (4, 4)."""
-    light, geometry = _grouped(part.light[0]), part.geometry
-    scale = coded_per_light(light.mean(axis=1))
-    seen = light * scale[:, None]
-    inner, outer = float(light[..., :3].mean()), float(light[..., -3:].mean())
-    unlike = _UNLIKE * float(np.abs(np.diff(linear_to_srgb([inner, outer])))[0])
-    face, sheet = (float(np.hypot(_grain(seen[..., end]), unlike)) for end in (_FACE, _SHEET))
-    rougher = float(np.clip(face / sheet, rougher, _ROUGHEST))
-    variance = 1 + (rougher**2 - 1) * np.clip(geometry.inside, 0, 1)
-    noise, prior = float(np.hypot(_grain(seen), unlike)), expected(inner, outer, spread)
-    shading, weighted = _grouped(shading), light * geometry.weight
+@dataclass(frozen=True)
+class _ByLight:
+    """The luminance of a bin's n rows, whatever the illumination is expected to be.
 
-    def left_over(every: int, noise: float) -> Floats:
-        some = slice(None, None, every)
-        return misfit(
-            geometry.columns, weighted[some], noise, prior, scale[some], shading[some], 1 / variance
-        )
+    Attributes
+    ----------
+    inner, outer : typical luminance of the part's face and of the sheet.
+    noise : standard deviation of a scaled sample, as far as it is grain.
+    odds : (G,) cost of the change of grain at each candidate.
+    """
 
-    free = float(np.sum(geometry.weight**2)) - _DETERMINED
-    few = left_over(_FITTED_FIRST, noise).min(axis=2) / free
-    left = left_over(1, max(noise, float(np.sqrt(np.median(few)))))
-    left = left.reshape(-1, left.shape[2])[: part.light.shape[1]]
-    # A change of grain marks the edge as well: the log-determinant of its variance.
-    odds = 0.5 * np.sum(np.log(variance) * geometry.weight**2, axis=1)
-    return np.asarray(_scaled_by_residual(left, geometry) + odds)
+    geometry: ProfileGeometry
+    normal: Normal
+    inner: float
+    outer: float
+    noise: float
+    odds: Floats
+
+    @staticmethod
+    def of(part: _Bin, rougher: float) -> "_ByLight":
+        light, geometry = _grouped(part.light[0]), part.geometry
+        scale = coded_per_light(light.mean(axis=1))
+        seen = light * scale[:, None]
+        inner, outer = float(light[..., :3].mean()), float(light[..., -3:].mean())
+        unlike = _UNLIKE * float(np.abs(np.diff(linear_to_srgb([inner, outer])))[0])
+        face, sheet = (float(np.hypot(_grain(seen[..., end]), unlike)) for end in (_FACE, _SHEET))
+        rougher = float(np.clip(face / sheet, rougher, _ROUGHEST))
+        variance = 1 + (rougher**2 - 1) * np.clip(geometry.inside, 0, 1)
+        normal = Normal.of(geometry.columns, light * geometry.weight, scale, 1 / variance)
+        # A change of grain marks the edge as well: the log-determinant of its variance.
+        odds = 0.5 * np.sum(np.log(variance) * geometry.weight**2, axis=1)
+        return _ByLight(geometry, normal, inner, outer, float(np.hypot(_grain(seen), unlike)), odds)
+
+    def costs(self, shading: Floats, spread: Floats | None) -> Floats:
+        """(n, G) cost; shading (n, 4) is expected, with covariance `spread` (4, 4) if known."""
+        prior, grouped = expected(self.inner, self.outer, spread), _grouped(shading)
+        few = self.normal.every(_FITTED_FIRST).misfit(self.noise, prior, grouped[::_FITTED_FIRST])
+        unlike = np.median(few.min(axis=2)) / _free(self.geometry)
+        left = self.normal.misfit(max(self.noise, float(np.sqrt(unlike))), prior, grouped)
+        left = left.reshape(-1, left.shape[2])[: len(shading)]
+        return np.asarray(_scaled_by_residual(left, self.geometry) + self.odds)
 
 
 def _grouped(rows: Floats) -> Floats:
@@ -237,18 +252,22 @@ def _by_colour(part: _Bin) -> Floats:
     step = light[1:, :, :3].mean(axis=(1, 2)) - light[1:, :, -3:].mean(axis=(1, 2))
     change = float(np.abs(step).max()) + _LEAST_COLOUR
     prior = expected(change, change)
-    red, blue = misfit(
-        geometry.colour_columns, light[1:] * geometry.weight, _grain(light[1:]), prior
-    )
+    normal = Normal.of(geometry.colour_columns, light[1:] * geometry.weight)
+    red, blue = normal.misfit(_grain(light[1:]), prior)
     cost = _scaled_by_residual(red, geometry) + _scaled_by_residual(blue, geometry)
     return np.asarray(cost / _COLOUR_PER_FREE)
 
 
 def _scaled_by_residual(left: Floats, geometry: ProfileGeometry) -> Floats:
     """Half the sums of squares (n, G) over the residual variance of the best candidates nearby."""
-    own = left.min(axis=1) / (float(np.sum(geometry.weight**2)) - _DETERMINED)
+    own = left.min(axis=1) / _free(geometry)
     calm = np.maximum(gaussian_filter1d(own, _RESIDUAL_ROWS, mode="nearest"), _LEAST_VARIANCE)
     return np.asarray(left / (2 * calm[:, None]))
+
+
+def _free(geometry: ProfileGeometry) -> float:
+    """Degrees of freedom of a profile's residual."""
+    return float(np.sum(geometry.weight**2)) - _DETERMINED
 
 
 def _grain(light: Floats) -> float:

@@ -55,6 +55,17 @@ _SHEET_BEND = 0.07  # and its second-degree term over 10 px
 # At the bottom edge the sheet lies in the part's own contact shadow:
 _CONTACT_SHADOW = 0.05  # its depth
 _CONTACT_PX = 3.0  # over which it fades
+# The same for all columns in their order, as precisions; the levels themselves are free.
+_FREE_OR_HELD = (
+    np.array(
+        [np.inf, _SHEET_PER_10_PX, _SHEET_BEND, _CONTACT_SHADOW]
+        + [np.inf] * (1 + TERMS)
+        + [_FACE_PER_10_PX]
+    )
+    ** -2.0
+)
+_OF_SHEET = np.arange(len(_FREE_OR_HELD)) < _INSIDE
+_GUESSED = np.linalg.inv(FIRST_GUESS)
 
 
 @dataclass(frozen=True)
@@ -133,68 +144,91 @@ def _fine_columns(
     return span, light, colour
 
 
-def expected(inner: float, outer: float, shading: Floats = FIRST_GUESS) -> Floats:
+def expected(inner: float, outer: float, shading: Floats | None = None) -> Floats:
     """(K, K) prior precision (inverse covariance) of the unknowns.
 
     Parameters
     ----------
     inner, outer : typical luminance of the part's face and of the sheet next to it.
-    shading : (4, 4) covariance of the illumination's terms, as shares of the face's luminance.
+    shading : (4, 4) covariance of the illumination's terms, as shares of the face's luminance;
+        None before anything is known.
     """
-    sheet = np.array([np.inf, _SHEET_PER_10_PX, _SHEET_BEND, _CONTACT_SHADOW]) * max(outer, 1e-6)
-    inner = max(inner, 1e-6)
-    precision = np.diag(np.r_[sheet, np.inf, [np.inf] * TERMS, _FACE_PER_10_PX * inner] ** -2.0)
-    precision[LIGHT, LIGHT] = np.linalg.inv(shading) / inner**2
+    inner, outer = max(inner, 1e-6), max(outer, 1e-6)
+    precision = np.diag(_FREE_OR_HELD / np.where(_OF_SHEET, outer, inner) ** 2)
+    precision[LIGHT, LIGHT] = (_GUESSED if shading is None else np.linalg.inv(shading)) / inner**2
     return precision
 
 
-def misfit(
-    columns: Floats,
-    profiles: Floats,
-    noise: float,
-    prior: Floats,
-    scale: Floats | None = None,
-    shading: Floats | None = None,
-    trust: Floats | None = None,
-) -> Floats:
-    """How badly each candidate explains each profile: (M, R, G) weighted sums of squares.
+@dataclass(frozen=True)
+class Normal:
+    """Normal equations of every candidate for M groups of R neighbouring profiles.
 
-    Least squares with a prior on the unknowns (ridge), so that an appearance which a matt part
-    under ordinary light cannot have costs something.
-
-    Parameters
+    Attributes
     ----------
-    columns : (G, T, K) of a `ProfileGeometry`.
-    profiles : (M, R, T) light, or a colour difference, times the samples' weight; M groups of R
-        neighbours.
-    noise : standard deviation of a scaled sample that the model leaves.
-    prior : (K, K) of `expected`.
-    scale : (M, T) weight of luminance differences, for each group.
-    shading : (M, R, 4) prior mean of the illumination's terms instead of zero.
-    trust : (G, T) weight of each sample's square for each candidate.
+    gram : (M, G, K, K) of the unknowns, `right` (M, G, K, R) and `total` (M, G, R) of the profiles.
     """
-    groups, rows, samples = profiles.shape
-    candidates, _, unknowns = columns.shape
-    trusted = columns if trust is None else trust[..., None] * columns
-    squared = np.ones((1, samples)) if scale is None else scale**2
-    products = (trusted[..., :, None] * columns[..., None, :]).transpose(1, 0, 2, 3)
-    gram = (squared @ products.reshape(samples, -1)).reshape(-1, candidates, unknowns, unknowns)
-    scaled = (profiles * squared[:, None]).reshape(-1, samples)
-    right = scaled @ trusted.transpose(1, 0, 2).reshape(samples, -1)
-    right = right.reshape(groups, rows, candidates, unknowns).transpose(0, 2, 3, 1)
-    total = (scaled * profiles.reshape(-1, samples)) @ (
-        np.ones((samples, 1)) if trust is None else trust.T
-    )
-    total = total.reshape(groups, rows, -1).transpose(0, 2, 1)
-    if shading is not None:
-        # Each is taken of the profile less what is expected of it, without forming that.
-        mean = shading.transpose(0, 2, 1)[:, None]  # (M, 1, 4, R)
-        by_light = gram[..., LIGHT] @ mean
-        total = total - np.sum((2 * right[:, :, LIGHT] - by_light[:, :, LIGHT]) * mean, axis=2)
-        right = right - by_light
-    explained = np.sum(right * np.linalg.solve(gram + _ridge(noise, prior), right), axis=2)
-    left_over: Floats = np.maximum(total - explained, 0.0).transpose(0, 2, 1)
-    return left_over
+
+    gram: Floats
+    right: Floats
+    total: Floats
+
+    @staticmethod
+    def of(
+        columns: Floats, profiles: Floats, scale: Floats | None = None, trust: Floats | None = None
+    ) -> "Normal":
+        """Of weighted sums of squares.
+
+        Parameters
+        ----------
+        columns : (G, T, K) of a `ProfileGeometry`.
+        profiles : (M, R, T) light, or a colour difference, times the samples' weight.
+        scale : (M, T) weight of luminance differences, for each group.
+        trust : (G, T) weight of each sample's square for each candidate.
+        """
+        groups, rows, samples = profiles.shape
+        candidates, _, unknowns = columns.shape
+        trusted = columns if trust is None else trust[..., None] * columns
+        squared = np.ones((1, samples)) if scale is None else scale**2
+        products = (trusted[..., :, None] * columns[..., None, :]).transpose(1, 0, 2, 3)
+        gram = (squared @ products.reshape(samples, -1)).reshape(-1, candidates, unknowns, unknowns)
+        scaled = (profiles * squared[:, None]).reshape(-1, samples)
+        right = scaled @ trusted.transpose(1, 0, 2).reshape(samples, -1)
+        total = (scaled * profiles.reshape(-1, samples)) @ (
+            np.ones((samples, 1)) if trust is None else trust.T
+        )
+        return Normal(
+            gram,
+            right.reshape(groups, rows, candidates, unknowns).transpose(0, 2, 3, 1),
+            total.reshape(groups, rows, -1).transpose(0, 2, 1),
+        )
+
+    def every(self, step: int) -> "Normal":
+        """Those of one group in `step`."""
+        return Normal(self.gram[::step], self.right[::step], self.total[::step])
+
+    def misfit(self, noise: float, prior: Floats, shading: Floats | None = None) -> Floats:
+        """How badly each candidate explains each profile: (M, R, G) weighted sums of squares.
+
+        Least squares with a prior on the unknowns (ridge), so that an appearance which a matt part
+        under ordinary light cannot have costs something.
+
+        Parameters
+        ----------
+        noise : standard deviation of a scaled sample that the model leaves.
+        prior : (K, K) of `expected`.
+        shading : (M, R, 4) prior mean of the illumination's terms instead of zero.
+        """
+        right, total = self.right, self.total
+        if shading is not None:
+            # Each is taken of the profile less what is expected of it, without forming that.
+            mean = shading.transpose(0, 2, 1)[:, None]  # (M, 1, 4, R)
+            by_light = self.gram[..., LIGHT] @ mean
+            total = total - np.sum((2 * right[:, :, LIGHT] - by_light[:, :, LIGHT]) * mean, axis=2)
+            right = right - by_light
+        solved = np.linalg.solve(self.gram + _ridge(noise, prior), right)
+        explained = np.sum(right * solved, axis=2)
+        left_over: Floats = np.maximum(total - explained, 0.0).transpose(0, 2, 1)
+        return left_over
 
 
 def light_normal_equations(

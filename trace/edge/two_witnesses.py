@@ -12,38 +12,22 @@ from scipy.ndimage import (
     binary_closing,
     binary_opening,
     gaussian_filter1d,
-    maximum_filter1d,
     uniform_filter1d,
 )
 from scipy.special import expit
 
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.edge_cost import Across, Scene
+from snugline.trace.edge.edge_cost import Scene
 from snugline.trace.edge.edge_line import (
-    CORNER_NORMAL_SMOOTH,
-    CORNER_ROUNDS,
-    FACE_ROUGHER,
-    LEAST_SCATTER_PX,
     LINE_NORMAL_SMOOTH,
-    OUTLIER,
     SIGMA_FLOOR_PX,
-    SLOPE_SMOOTH,
-    SURE_ENOUGH_PX,
-    TIP,
-    TIP_LENGTHS,
-    TIP_PX,
     Silhouette,
-    candidate_spread,
     corners,
     edge_path,
     minimum,
-    oscillating,
-    pooled_wider,
     px_per_mm,
     smoothed_offsets,
-    turning,
 )
-from snugline.trace.edge.edge_shading import Shading
 from snugline.trace.edge.learned_edge import (
     FIRST,
     LINE_SMOOTH,
@@ -54,17 +38,21 @@ from snugline.trace.edge.learned_edge import (
     Response,
     edge_distribution,
 )
-from snugline.trace.edge.relief_displacement import PartSides, lift
+from snugline.trace.edge.profile_search import (
+    SURE_ENOUGH_PX,
+    Found,
+    Pass,
+    rounded_tip,
+    search,
+    search_corner,
+    well_found,
+)
+from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.polyline import resample, right_normals, smoothed
-from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Standard deviation of the line's own error, as a share of the search's reach.
-_KEPT_TO = 1.5
-# Below this standard deviation over all candidates a point is certain enough to estimate the light.
-_SURE_PX = 0.6
 # Both witnesses are weighed within this many px to either side.
 _TOGETHER_PX = 2.0
 _TOGETHER = np.arange(-_TOGETHER_PX, _TOGETHER_PX + 0.1, 0.2)
@@ -96,28 +84,12 @@ _KNOWS_PX = 0.3
 _AGREE = 2.0
 
 
-@dataclass(frozen=True)
-class _Pass:
-    """A search along the line.
-
-    Attributes
-    ----------
-    reach_px : how far off the line the edge may be.
-    grid_px : between candidates.
-    pool : points, standard deviation over which the costs of neighbours are pooled.
-    """
-
-    reach_px: float
-    grid_px: float
-    pool: float
-
-
 # Along what the learned witness found: the second pass follows the first. Each reach covers what is
 # left before it, each grid is finer than the blur; pooled as far as grain asks for.
-_FIRST = _Pass(reach_px=3.0, grid_px=0.3, pool=2.5)
-_LAST = _Pass(reach_px=1.6, grid_px=0.2, pool=1.5)
+_FIRST = Pass(reach_px=3.0, grid_px=0.3, pool=2.5, line_smooth=0.0)
+_LAST = Pass(reach_px=1.6, grid_px=0.2, pool=1.5, line_smooth=0.0)
 # Pooling rounds corners: there every point is located almost by itself, twice.
-_CORNER = _Pass(reach_px=2.0, grid_px=0.2, pool=0.9)
+_CORNER = Pass(reach_px=2.0, grid_px=0.2, pool=0.9, line_smooth=1.0)
 # The learned witness looks again along what it found while that is beyond the reach of both.
 _LOOKS = 5
 # Where nothing is seen along a stretch of 6 rows, a wide shadow's outline was followed: the next
@@ -125,9 +97,8 @@ _LOOKS = 5
 _BLIND = 0.5
 _STRETCH = np.ones(6, bool)
 _FARTHER_PX = 14.0
-# Points over which the line is smoothed that the learned witness found, and that of a corner.
+# Points over which the line is smoothed that the learned witness found.
 _FOUND_SMOOTH = 1.5
-_CORNER_SMOOTH = 1.0
 _OFFSET_SMOOTH = 2.5
 
 
@@ -166,33 +137,26 @@ def locate_with_both(
         normals = right_normals(smoothed(line, LINE_NORMAL_SMOOTH, closed), closed)
     moved, shading = np.zeros(len(line)), None
     for now in (_FIRST, _LAST):
-        found = _search(scene, line + moved[:, None] * normals, normals, closed, now, shading)
-        shading = found.shading
+        found = search(scene, line + moved[:, None] * normals, normals, closed, now, shading)
         offset, sigma, elsewhere = _together(found, seen, moved, closed)
         if now is _FIRST:
             offset = smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
+            shading = found.shading()
         moved = moved + offset
     line = line + moved[:, None] * normals
-    apart = offset - smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
-    scatter = max(SIGMA_PER_MAD * float(np.median(np.abs(apart))), LEAST_SCATTER_PX)
-    good = found.known & (np.abs(apart) < OUTLIER * scatter) & (sigma < SURE_ENOUGH_PX)
+    good = found.known & well_found(line, offset, sigma, closed, _OFFSET_SMOOTH, None)
     told, agree = _told(seen, moved, found.offset - offset, found)
-    good &= ~oscillating(line, closed) & told
-    for zone in corners(normals, STEP_PX, closed):
-        there = line[zone]
-        for _ in range(CORNER_ROUNDS):
-            there = smoothed(there, _CORNER_SMOOTH, False)
-            normals = right_normals(smoothed(there, CORNER_NORMAL_SMOOTH, False), False)
-            at_corner = _search(scene, there, normals, False, _CORNER, shading)
-            there = there + at_corner.offset[:, None] * normals
+    good &= told
+    zones = corners(normals, STEP_PX, closed)
+    shading = found.shading() if zones else None
+    for zone in zones:
+        there, at_corner = search_corner(scene, line[zone], _CORNER, shading)
         # Where that leads away from what both witnesses said, it is not followed.
         strays = np.linalg.norm(there - line[zone], axis=1) > np.maximum(1.0, 3 * sigma[zone])
         there = np.where(strays[:, None], line[zone], there)
         line[zone], sigma[zone] = there, np.where(strays, sigma[zone], at_corner.sigma)
-        # The very tip of a sharp corner is rounded by the picture's own blur.
-        tip = turning(right_normals(there, False), round(TIP_PX / STEP_PX), False) > TIP
-        tip = maximum_filter1d(tip, 2 * round(TIP_LENGTHS * TIP_PX / STEP_PX) + 1, mode="nearest")
-        good[zone] = told[zone] & (at_corner.known | strays) & (sigma[zone] < SURE_ENOUGH_PX) & ~tip
+        sure = (at_corner.known | strays) & (sigma[zone] < SURE_ENOUGH_PX)
+        good[zone] = told[zone] & sure & ~rounded_tip(there, STEP_PX)
     thought = Thought(seen, moved, found.offset - offset, found.sigma, found.decided)
     rival = elsewhere > _RIVAL_SHARE
     return Silhouette(line, sigma, good, rival, closed, _other(seen, moved, closed, agree), thought)
@@ -231,7 +195,7 @@ def _blind(seen: Distribution, elsewhere: Floats) -> Mask:
     return np.asarray(binary_opening(binary_closing(nothing, _STRETCH), _STRETCH))
 
 
-def _told(seen: Distribution, at: Floats, physical: Floats, found: "_Found") -> tuple[Mask, Mask]:
+def _told(seen: Distribution, at: Floats, physical: Floats, found: Found) -> tuple[Mask, Mask]:
     """(N,) whether the learned witness alone vouches for the edge at `at`, or both do; and whether
     both agree.
 
@@ -283,7 +247,7 @@ def _other(seen: Distribution, at: Floats, closed: bool, agree: Mask) -> Floats:
 
 
 def _together(
-    found: "_Found", seen: Distribution, moved: Floats, closed: bool
+    found: Found, seen: Distribution, moved: Floats, closed: bool
 ) -> tuple[Floats, Floats, Floats]:
     """(N,) px off a line that lies `moved` off the one seen, sigma, and the share elsewhere.
 
@@ -312,46 +276,3 @@ def _physical(places: Floats, offset: Floats, sigma: Floats) -> Floats:
     near = np.exp(-0.5 * ((places - offset[:, None]) / width) ** 2)
     right = (1 - _PHYSICAL_WRONG) * near / (width * np.sqrt(2 * np.pi))
     return np.asarray(right + _PHYSICAL_WRONG / (2 * _TOGETHER_PX))
-
-
-@dataclass(frozen=True)
-class _Found:
-    offset: Floats
-    sigma: Floats
-    decided: Mask
-    known: Mask
-    shading: Shading | None
-
-
-def _search(
-    scene: Scene,
-    line: Floats,
-    normals: Floats,
-    closed: bool,
-    now: _Pass,
-    shading: Shading | None,
-) -> _Found:
-    """Where the physical witness sees the edge, for each point of a line."""
-    slope = lift(scene.camera, line, scene.sides, closed, smooth=SLOPE_SMOOTH).slope
-    candidates = np.arange(-now.reach_px, now.reach_px + 0.5 * now.grid_px, now.grid_px)
-    across = Across.of(scene, line, normals, slope, closed, candidates, np.zeros(len(line)))
-    mode = "wrap" if closed else "nearest"
-    rougher = FACE_ROUGHER if shading is None else 1.0
-    known = shading
-    while True:
-        cost = across.costs(known, rougher)
-        pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
-        told = across.shading(
-            minimum(pooled, candidates)[2], candidate_spread(pooled, candidates) < _SURE_PX
-        )
-        if known is not None or told is None:
-            break
-        known = told  # the light is told by the first look; only with it are all places comparable
-    # Where the profiles carry little information, the line is kept to.
-    favour = 0.5 * (candidates / (_KEPT_TO * now.reach_px)) ** 2
-    first = minimum(pooled + favour, candidates)
-    offset, sigma, best = pooled_wider(
-        first, cost, favour, candidates, line, normals, closed, now.pool, now.reach_px
-    )
-    decided = (best > 1) & (best < len(candidates) - 2) & across.known
-    return _Found(offset, np.maximum(sigma, SIGMA_FLOOR_PX), decided, across.known, told)

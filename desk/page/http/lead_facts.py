@@ -7,7 +7,7 @@ from snugline.desk.page.jobs.job_states import Wanted
 from snugline.desk.page.jobs.lead import WORKING, Cause, Facts, PhotoState, ShownPhoto
 from snugline.desk.page.jobs.open_job import JobAtWork
 from snugline.desk.page.jobs.page_answers import first_cause
-from snugline.desk.page.jobs.remark_keys import key_of, key_of_error
+from snugline.desk.page.jobs.remark_keys import is_of_pocket, key_of, key_of_error
 from snugline.desk.page.jobs.sheet_offers import sheet_offer
 from snugline.desk.wording import sentence
 from snugline.place import about_from_json
@@ -37,6 +37,7 @@ def facts_of(work_of: JobAtWork, want: Wanted, shown: Sequence[Mapping[str, Any]
         sheet=bool(frames),
         offer=sheet_offer(want.record.get("frame"), [photo["sheets"] for photo in shown]),
         bars=all({"bar_x", "bar_y"} <= set(frame) for frame in frames),
+        own_frame=any(str(f.get("description", "")).endswith(".json") for f in frames),
         fault=_fault(want),
         photos=tuple(_photo(photo) for photo in shown),
         ends_missing=tuple(
@@ -84,7 +85,7 @@ def _fault(want: Wanted) -> Cause | None:
         key = key_of_error(fault, want.record)
         if len(key) < 2 or key[0] == "photo" or fault.what == "no thickness is given":
             continue
-        step = _STEP_OF.get(str(key[0]), "outline")
+        step = "pocket" if is_of_pocket(key) else _STEP_OF.get(str(key[0]), "outline")
         return Cause(step, sentence(fault.what), sentence(fault.mend))
     return None
 

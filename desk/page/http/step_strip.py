@@ -6,14 +6,15 @@ from snugline.desk.page.http.lead_facts import recorded
 from snugline.desk.page.jobs.job_states import Wanted
 from snugline.desk.page.jobs.open_job import JobAtWork
 from snugline.desk.page.jobs.page_answers import worst
-from snugline.desk.page.jobs.remark_keys import key_of_error
+from snugline.desk.page.jobs.remark_keys import is_of_pocket, key_of_error
 
 
 def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The strip: what is done, and in words what is missing."""
     faults: dict[str, list[str]] = {}
     for fault in want.faults:
-        table = str(([*key_of_error(fault, want.record), ""])[0])
+        key = key_of_error(fault, want.record)
+        table = "pocket" if is_of_pocket(key) else str(([*key, ""])[0])
         faults.setdefault(table, []).append(f"{fault.what}; {fault.mend}")
     remarks = {remark.code: remark.text for remark in want.remarks}
     frames = want.record.get("frame", [])

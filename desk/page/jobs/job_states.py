@@ -20,7 +20,7 @@ from snugline.desk.page.jobs.measured_store import (
     photos_key,
     setting_key,
 )
-from snugline.desk.page.jobs.remark_keys import key_of_error
+from snugline.desk.page.jobs.remark_keys import is_of_pocket, key_of_error
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.files import inside, is_file, why
 from snugline.limits import PHOTOS
@@ -256,7 +256,7 @@ def _lacking(faults: list[SnuglineError], photos: tuple[PhotoWish, ...]) -> Snug
 
 
 def _of_pocket(fault: SnuglineError) -> bool:
-    return key_of_error(fault, {})[:1] == ["pocket"]
+    return is_of_pocket(key_of_error(fault, {}))
 
 
 def _fit_key(measured: str, record: Mapping[str, Any]) -> str:
@@ -264,7 +264,7 @@ def _fit_key(measured: str, record: Mapping[str, Any]) -> str:
         {key: value for key, value in photo.items() if key != "turn"}
         for photo in _as_list(record.get("photo"))
     ]
-    part = {key: value for key, value in record["part"].items() if key != "name"}
+    part = {key: value for key, value in record["part"].items() if key not in ("name", "wood")}
     rest = [record.get(key) for key in ("reading", "leave_out")]
     return key_of(measured, photos, part, rest, _program())
 

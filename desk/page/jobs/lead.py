@@ -43,7 +43,8 @@ class Facts:
 
     Attributes
     ----------
-    bars : whether each sheet's bars are read.
+    bars : whether each sheet's bars are read; of a plain frame, its opening.
+    own_frame : a frame of the shop's own is among them: it is not to be printed.
     fault : the first value of the job that cannot be right.
     ends_missing : ends that no photo shows and that are needed.
     result : of the outline's state, once it is ready.
@@ -54,6 +55,7 @@ class Facts:
     sheet: bool = True
     offer: SheetOffer | None = None
     bars: bool = False
+    own_frame: bool = False
     fault: Cause | None = None
     photos: tuple[ShownPhoto, ...] = ()
     ends_missing: tuple[str, ...] = ()
@@ -120,6 +122,9 @@ def _fault(facts: Facts) -> Lead | None:
 def _first_photo(facts: Facts) -> Lead | None:
     if facts.photos:
         return None
+    if not facts.bars and facts.own_frame:
+        says = "Measure the two bars of your frame with a caliper; of a plain frame, its opening."
+        return Lead("frame", says, "Measure the frame")
     if not facts.bars:
         says = "Print the sheet at actual size and measure its two bars with a caliper."
         return Lead("frame", says, "Print and measure the sheet")

@@ -74,6 +74,11 @@ _PLACES: dict[str, Key] = {
 }
 
 
+def is_of_pocket(key: Sequence[str | int]) -> bool:
+    """Whether a key matters to the pocket alone, as the wood of the part does."""
+    return list(key[:1]) == ["pocket"] or list(key[:2]) == ["part", "wood"]
+
+
 def key_of(about: About | str | None, record: Mapping[str, Any], code: str = "") -> Key:
     """The key of the job that a fault or remark is about; empty where there is none.
 

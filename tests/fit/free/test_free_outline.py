@@ -293,3 +293,40 @@ def test_three_pieces_that_share_nothing_are_refused_by_name():
     with pytest.raises(FitError, match="3 sets of photos") as caught:
         fit_free(pieces, {"length": (400.0, 0.1)})
     assert "front left corner.jpg" in caught.value.where
+
+
+def leaning(outline, u):
+    """A contour that is `u` mm too far in all round: the sides lean more than they were taken to."""
+    seen = whole(outline, seed=3)
+    return replace(seen, sensitivity={"lean": np.full(len(seen.points), u)})
+
+
+def test_a_reading_tells_of_errors_that_all_points_share():
+    # Seen 0.2 mm too small on either side, which is one standard uncertainty of the lean.
+    seen = leaning(rounded_rectangle(160, 90, 20), 0.2)
+    alone = fit_free([seen])
+    read = fit_free([seen], {"width": (90.4, 0.06)})
+    assert alone.width.u95 == pytest.approx(2 * 2 * 0.2, rel=0.1)
+    assert not read.contradicted
+    # As two estimates combined by their weights (JCGM 100, 5.1.2), the length with the width.
+    combined = 1 / math.hypot(1 / 0.4, 1 / 0.06)
+    assert read.width.u95 == pytest.approx(2 * combined, rel=0.1)
+    weight = 0.4**2 / (0.4**2 + 0.06**2)
+    assert read.width.value == pytest.approx(90 + 0.4 * weight, abs=0.02)
+    assert read.length.value == pytest.approx(160 + 0.4 * weight, abs=0.02)
+    assert read.length.u95 < 0.2
+    # The points are then 0.2 mm farther out than they were seen, and so is the outline.
+    assert read.residual_rms == pytest.approx(alone.residual_rms, rel=0.05)
+    assert read.residual_max == pytest.approx(alone.residual_max, rel=0.2)
+
+
+def test_of_two_readings_that_fit_in_no_direction_the_wrong_one_is_named():
+    corners = PALETTE.inscribed(1e-4)
+    length, width = np.ptp(corners[:, 0]), np.ptp(corners[:, 1])
+    for of, off in (("length", 9.0), ("width", 30.0)):
+        read = {"length": (length, 0.4), "width": (width, 0.05)}
+        value, u = read[of]
+        fit = fit_free([whole(PALETTE)], {**read, of: (value + off, u)})
+        assert set(fit.contradicted) == {of}
+        # The other reading fits in two directions; the one counts in which less is wrong.
+        assert of == "width" or fit.contradicted[of] == pytest.approx(value, abs=0.2)

@@ -9,11 +9,11 @@ from scipy.special import ndtr
 
 from snugline.trace.edge.edge_profile import (
     LIGHT,
+    Normal,
     _depth,
     _normals,
     expected,
     light_normal_equations,
-    misfit,
     profile_geometry,
 )
 from snugline.trace.edge.relief_displacement import PartSides
@@ -86,7 +86,7 @@ def test_the_edge_is_found_where_the_light_was_made(kind: str, slope: float) -> 
     for true in (-0.73, 0.0, 0.4):
         at = edge + (geometry.places - true) / px_per_mm
         profile = np.interp(at, places, seen)[None, None] * geometry.weight
-        doubt = misfit(geometry.columns, profile, 0.004, expected(0.25, 0.75))
+        doubt = Normal.of(geometry.columns, profile).misfit(0.004, expected(0.25, 0.75))
         best = int(doubt[0, 0].argmin())
         assert candidates[best] == pytest.approx(true, abs=0.15)
 
@@ -108,7 +108,9 @@ def test_a_plain_step_is_found_without_bias(kind: str, slope: float, blur: float
     for true in (-0.4, 0.0, 0.17):
         light = 0.1 + 0.5 * ndtr((geometry.places - true) / np.hypot(blur, 0.3))
         prior = expected(0.1, 0.6)
-        doubt = misfit(geometry.columns, light[None, None] * geometry.weight, 0.002, prior)[0, 0]
+        doubt = Normal.of(geometry.columns, light[None, None] * geometry.weight).misfit(
+            0.002, prior
+        )[0, 0]
         assert least_doubtful(candidates, doubt) == pytest.approx(true, abs=0.02)
 
 
@@ -123,7 +125,9 @@ def test_a_contact_shadow_moves_no_edge() -> None:
         sheet = 0.6 * (1 - np.exp(-beyond / 3) / 6)
         seen = gaussian_filter1d(np.where(fine > true, sheet, 0.1), np.hypot(blur, 0.3) / 0.02)
         light = np.interp(geometry.places, fine, seen) * geometry.weight
-        doubt = misfit(geometry.columns, light[None, None], 0.002, expected(0.1, 0.6))[0, 0]
+        doubt = Normal.of(geometry.columns, light[None, None]).misfit(0.002, expected(0.1, 0.6))[
+            0, 0
+        ]
         assert least_doubtful(candidates, doubt) == pytest.approx(true, abs=0.03)
 
 
@@ -142,7 +146,7 @@ def test_misfit_is_that_of_least_squares_with_the_expectations_as_observations(
     mean = 0.2 * rng.normal(size=(2, 3, 4)) if shaded else None
     scale = rng.uniform(0.5, 3.0, (2, samples)) if weighted else None
     trust = rng.uniform(0.2, 1.0, (candidates, samples)) if weighted else None
-    found = misfit(geometry.columns, profiles, noise, prior, scale, mean, trust)
+    found = Normal.of(geometry.columns, profiles, scale, trust).misfit(noise, prior, mean)
     root = noise * np.linalg.cholesky(prior + 1e-12 * np.eye(len(prior)) / noise**2).T
     for m, n, g in np.ndindex(found.shape):
         weight = np.ones(samples)

@@ -6,7 +6,7 @@ import { h, idle } from "./dom.js";
 
 const readings = (bar) => (bar === undefined || bar === null ? [] : [bar].flat());
 
-/** Both fields as `{ el, update() }`; one reading stands alone in the job, two as a list. */
+/** Both fields as `{ el, name(text), update() }`; one reading stands alone in the job, two as a list. */
 export function barFields({ axis, path, step, check }) {
   const take = (place) => (text) => {
     const now = [...readings(value(path()))];
@@ -18,6 +18,10 @@ export function barFields({ axis, path, step, check }) {
   const second = lengthInput({ label: `Bar ${axis}, once more`, optional: true, step, check, take: take(1) });
   return {
     el: h("div.fields", first.el, second.el),
+    name(text) {
+      first.name(`${text} as measured`);
+      second.name(`${text}, once more`);
+    },
     update() {
       const now = readings(value(path()));
       first.show(now[0] ?? "");

@@ -7,6 +7,7 @@ import { sign } from "./marks.js";
 import { fraction } from "./quantities.js";
 import { view } from "./view.js";
 
+const HALF_ROW = 19; // letters that a list beside another field has room for
 const PAUSE_MS = 300; // after the last key, before a complete length is taken over
 
 /** The frame of every field: its label, what it may hold, and a line below that never jumps. */
@@ -57,6 +58,7 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
   const input = h("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", placeholder });
   const echo = h("span.echo");
   let kept = "";
+  let shown = ""; // what stands in the field unless someone types
   let pause = 0;
 
   const tell = () => {
@@ -71,6 +73,7 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
     const text = withUnit(input.value);
     if (!tell() || text === kept) return;
     kept = text;
+    shown = input.value;
     take(text === "" ? null : text);
   };
   const complete = () => {
@@ -99,7 +102,9 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
       // A wrong text stays, marked, until it is mended or the value changes elsewhere.
       const stays = text === kept && input.hasAttribute("aria-invalid");
       kept = text;
-      if (document.activeElement !== input && !stays) input.value = text;
+      const typing = document.activeElement === input && input.value !== shown;
+      if (!typing && !stays && input.value !== text) input.value = text;
+      if (!typing) shown = input.value;
       mark(input, "placeholder", inShownUnit(placeholder));
       tell();
     },
@@ -192,8 +197,11 @@ export function choiceField({ label, path, options, hint, name = label, edits })
     const word = input.value === "" ? null : input.value;
     commit(name.toLowerCase(), edits ? edits(word) : [[path(), word]]);
   });
+  const el = framed(label, false, input, hint ? h("span.hint", hint) : null);
+  // Long words stand in a row of their own, so that none is cut off.
+  if (Math.max(...options.map(([, text]) => text.length)) > HALF_ROW) el.classList.add("wholerow");
   return {
-    el: framed(label, false, input, hint ? h("span.hint", hint) : null),
+    el,
     input,
     update() {
       const now = value(path()) ?? "";

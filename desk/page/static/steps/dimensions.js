@@ -20,9 +20,9 @@ function row() {
   const of = h("span");
   const note = h("span.soft.note");
   const measured = h("td.number");
-  const u95 = h("td.number");
+  const u95 = h("span.figure");
   return {
-    el: h("tr", h("td", of, note), measured, u95),
+    el: h("tr", h("td", of, note), measured, h("td.number", u95)),
     update(item) {
       say(of, item.of);
       say(note, item.note);

@@ -17,6 +17,7 @@ import { another, isList, listed, nameOf, parseName, PAPERS } from "./sheet_name
 import { stepTop } from "./top.js";
 
 const BAR_STEP = 0.05; // mm, for a press
+const PRINTED = "border-a4";
 const COPIES = [1, 2, 3, 4, 5].map((n) => [String(n), String(n)]);
 const MEASURE =
   "Measure its two bars with a caliper, from the middle of one end mark to the middle of the other, " +
@@ -25,24 +26,41 @@ const SAYS =
   "The printed sheet gives the photos their scale. Keep the print: it serves for the next part, " +
   "with the same two readings.";
 
+const OPENING = "Measure its opening with a caliper, from inside edge to inside edge, and type the readings.";
+const NAMES = { printed: { x: "Bar x", y: "Bar y" }, plain: { x: "Opening, width", y: "Opening, height" } };
+
 const known = new Map();
 
-/** What a built-in frame measures, once read; null until then. */
-function frameOf(name, then) {
-  if (!known.has(name)) {
-    known.set(name, null);
-    ask("GET", `/api/frames/${encodeURIComponent(name)}`)
+/** What a sheet of the job measures, once read; null until then. */
+function frameOf(name, index, then) {
+  const there = parseName(name) ? `/api/frames/${encodeURIComponent(name)}` : address(`frames/${index}`);
+  const key = parseName(name) ? name : `${state.id}|${name}`;
+  if (!known.has(key)) {
+    known.set(key, null);
+    ask("GET", there)
       .then((found) => {
-        known.set(name, found);
+        known.set(key, found);
         then();
       })
-      .catch(() => {});
+      .catch(() => known.delete(key));
   }
-  return known.get(name);
+  return known.get(key) ?? null;
+}
+
+/** A plain frame: its border round the opening. */
+function plainDrawing({ bars: { x, y }, border }) {
+  const [w, t] = [x + 2 * border, y + 2 * border];
+  const round = `M0 0h${w}v${t}h${-w}ZM${border} ${border}h${x}v${y}h${-x}Z`;
+  return s(
+    "svg.drawing",
+    { viewBox: `-2 -2 ${w + 4} ${t + 4}`, role: "img", "aria-label": "The frame and its opening" },
+    s("path.squares", { d: round, "fill-rule": "evenodd" }),
+  );
 }
 
 /** The sheet as it lies: markers round a window, the two bars with their letters. */
 function drawing(frame) {
+  if (frame?.kind === "plain") return plainDrawing(frame);
   const drawn = sheetDrawing(frame);
   const [width, height] = drawn.size;
   const label = "The sheet: markers round the window, bar x below it, bar y left of it";
@@ -100,27 +118,33 @@ function mean(bar) {
 /** The two bars as measured, and what they should measure. */
 function bars(path) {
   let sheet = null;
-  const check = (axis) => (mm) => (sheet ? barFault(mm, sheet.bars[axis], length) : "");
+  const check = (axis) => (mm) => (sheet?.bars[axis] ? barFault(mm, sheet.bars[axis], length) : "");
   const field = (axis) =>
     barFields({ axis, path: () => path(`bar_${axis}`), step: () => BAR_STEP, check: check(axis) });
   const chosen = printChoice(path);
-  const print = h("p.print", { role: "status" });
+  const says = h("p.print", { role: "status" });
   const fields = [field("x"), field("y")];
   const nominal = h("p.soft");
+  const should = (x, y) => (x && y ? `They should measure ${size(x)} and ${size(y)}.` : "");
   return {
-    el: [chosen.el, h("div.stack", fields[0].el, fields[1].el), nominal, print],
+    el: [chosen.el, h("div.stack", fields[0].el, fields[1].el), nominal, says],
     update(frame) {
       sheet = frame;
+      const plain = frame?.kind === "plain";
       chosen.update();
-      fields.forEach((one) => one.update());
+      chosen.el.hidden = plain;
+      const names = plain ? NAMES.plain : NAMES.printed;
+      ["x", "y"].forEach((axis, i) => {
+        fields[i].name(names[axis]);
+        fields[i].update();
+      });
       const [x, y] = ["x", "y"].map((axis) => mean(value(path(`bar_${axis}`))));
-      const { fault, note } = frame ? printWords({ x, y }, frame.bars) : { fault: "", note: "" };
-      print.replaceChildren(...(fault ? [h("strong", "Fix: "), fault] : note ? [h("strong", "Tip: "), note] : []));
-      print.hidden = !fault && !note;
-      const words = frame
-        ? `They should measure ${size(frame.bars.x)} and ${size(frame.bars.y)}.`
-        : "Their nominal lengths are printed on the sheet.";
-      say(nominal, words);
+      const print = frame && !plain;
+      const { fault, note } = print ? printWords({ x, y }, frame.bars) : { fault: "", note: "" };
+      says.replaceChildren(...(fault ? [h("strong", "Fix: "), fault] : note ? [h("strong", "Tip: "), note] : []));
+      says.hidden = !fault && !note;
+      nominal.hidden = plain;
+      say(nominal, frame ? should(frame.bars.x, frame.bars.y) : "Their nominal lengths are printed on the sheet.");
     },
   };
 }
@@ -134,26 +158,23 @@ function sheetCard(index) {
   const measured = bars(path);
   const print = h("a.button.main", { target: "_blank", rel: "noopener" }, sign("paper"), "Open the sheet to print");
   const picture = h("div.sheetdrawing");
-  const lay = (frame) =>
-    ask("POST", address("frames"), { json: { number: index, description: frame } })
+  const lay = (frame, read = {}) =>
+    ask("POST", address("frames"), { json: { number: index, description: frame, bars: read } })
       .then(refresh)
       .catch(problems.report);
   const ownFrame = ownFrames(lay);
   const take = () => commit("sheet removed", [[["frame", index], null]]);
   const remove = h("button", { type: "button", onclick: take }, sign("away"), "Remove this sheet");
-  const todo = h(
-    "ol.todo",
-    h(
-      "li",
-      h("p", "Print it at actual size, with no fit to page. Tape it flat on something hard."),
-      print,
-      tapedSheet(),
-    ),
-    h("li", h("p", MEASURE), barReading(), measured.el),
-  );
+  const taped = h("p", "Print it at actual size, with no fit to page. Tape it flat on something hard.");
+  const printing = h("li", taped, print, tapedSheet());
+  const how = h("p");
+  const reading = h("div", barReading());
+  const todo = h("ol.todo", printing, h("li", how, reading, measured.el));
+  const printed = h("button", { type: "button" }, sign("paper"), "Use a printed sheet instead");
+  printed.addEventListener("click", () => commit("a printed sheet", [[path(), { description: PRINTED }]]));
   const el = h(
     "section.card.two",
-    h("div.stack", title, own, choose.el, todo, ownFrame, remove),
+    h("div.stack", title, own, printed, choose.el, todo, ownFrame, remove),
     h("div.stays", picture),
   );
   let drawn = null;
@@ -161,11 +182,16 @@ function sheetCard(index) {
   function update() {
     const name = value(description()) ?? "";
     const found = parseName(name);
-    const frame = found ? frameOf(name, update) : null;
-    say(title, listed(state.job.frame).length > 1 ? `Sheet ${index + 1}` : "The sheet");
-    say(own, found ? "" : `A frame of your own, described in ${name}.`);
+    const frame = name ? frameOf(name, index, update) : null;
+    const plain = frame?.kind === "plain";
+    const kind = found ? "Sheet" : "Frame";
+    say(title, listed(state.job.frame).length > 1 ? `${kind} ${index + 1}` : `The ${kind.toLowerCase()}`);
+    say(own, found ? "" : ownWords(name, frame));
     own.hidden = Boolean(found);
-    print.hidden = !found;
+    printed.hidden = Boolean(found);
+    printing.hidden = !found;
+    reading.hidden = plain;
+    say(how, plain ? OPENING : MEASURE);
     print.href = `/api/frames/${encodeURIComponent(name)}.pdf?show=1`;
     choose.update(found);
     measured.update(frame);
@@ -176,6 +202,14 @@ function sheetCard(index) {
     }
   }
   return { el, update };
+}
+
+/** What frame of one's own it is. */
+function ownWords(name, frame) {
+  if (!frame) return `A frame of your own, described in ${name}.`;
+  if (frame.kind !== "plain") return `A frame of your own: ${frame.name}.`;
+  const { x, y } = frame.bars;
+  return `A plain frame of your own: opening ${length(x, 1)} x ${length(y, 1)}, border ${length(frame.border, 1)}.`;
 }
 
 /** One more sheet under the same part: a single table becomes a list. */

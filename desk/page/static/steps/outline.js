@@ -11,7 +11,7 @@ import { outlinePicture } from "./outline_picture.js";
 import { stepTop } from "./top.js";
 
 const FAMILIES = [
-  [null, "decide from the measurement"],
+  [null, "found by measuring"],
   ...[
     "rounded rectangle",
     "rectangle",

@@ -6,14 +6,16 @@ import { problems } from "../problems.js";
 import { filePicker } from "./file_picker.js";
 
 const SIZES = [
-  ["width", "Opening, width"],
-  ["height", "Opening, height"],
+  ["width", "Width of the opening"],
+  ["height", "Height of the opening"],
   ["border", "Width of its border"],
   ["thickness", "Its thickness"],
 ];
 
-/** `lay(description)` puts it into the job. */
-export function ownFrames(lay) {
+/** `give(description, bars)` puts it into the job, with its bars as read. */
+export function ownFrames(give) {
+  const own = h("details.ownframe");
+  const lay = (...given) => Promise.resolve(give(...given)).then(() => (own.open = false));
   const inputs = SIZES.map(([, label]) => {
     const id = freshId("plain");
     const input = h("input", { id, type: "text", autocomplete: "off", required: true, placeholder: "200 mm" });
@@ -21,7 +23,7 @@ export function ownFrames(lay) {
   });
   const form = h(
     "form.stack",
-    h("p", "A plain frame: a dark flat rectangle with an opening, such as a picture frame."),
+    h("p", "A plain frame: a dark flat rectangle with an opening, such as a picture frame. Measure it with a caliper."),
     h(
       "div.fields",
       inputs.map(({ el }) => el),
@@ -30,7 +32,8 @@ export function ownFrames(lay) {
   );
   form.addEventListener("submit", (event) => {
     event.preventDefault();
-    const sizes = inputs.map(({ input }) => parseLength(withUnit(input.value)));
+    const texts = inputs.map(({ input }) => withUnit(input.value));
+    const sizes = texts.map(parseLength);
     const wrong = sizes.findIndex((mm) => mm === null);
     if (wrong >= 0) {
       problems.report({ message: `${SIZES[wrong][1]}: write a length`, mend: "Such as 200 mm or 8 in" });
@@ -38,7 +41,8 @@ export function ownFrames(lay) {
       return;
     }
     const [width, height, border, thickness] = sizes;
-    lay({ name: "plain frame", units: "mm", kind: "plain", opening: [width, height], border, thickness });
+    const plain = { name: "plain frame", units: "mm", kind: "plain" };
+    lay({ ...plain, opening: [width, height], border, thickness }, { x: texts[0], y: texts[1] });
   });
   const read = async ([file]) => {
     try {
@@ -48,5 +52,6 @@ export function ownFrames(lay) {
     }
   };
   const pick = filePicker("Choose its description", "plus", { accept: ".json,application/json" }, read, "button");
-  return h("details.ownframe", h("summary", "A frame of your own"), h("div.stack", pick, form));
+  own.append(h("summary", "A frame of your own"), h("div.stack", pick, form));
+  return own;
 }

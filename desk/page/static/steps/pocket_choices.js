@@ -70,16 +70,18 @@ const cutter = () => ({
 });
 
 /** Humidity of the room, or moisture of the wood: one of the two, as the job has it. */
-function climate(label, key) {
-  const asMoisture = () => "moisture" in (value(["pocket", "wood", key]) ?? {});
+function climate(label, key, table = "pocket") {
+  const asMoisture = () => "moisture" in (value([table, "wood", key]) ?? {});
   return numberField({
     label,
     name: `${label.toLowerCase()} of the wood`,
-    path: () => ["pocket", "wood", key, asMoisture() ? "moisture" : "humidity"],
+    path: () => [table, "wood", key, asMoisture() ? "moisture" : "humidity"],
     unit: () => (asMoisture() ? "% moisture of the wood" : "% humidity of the room"),
   });
 }
 
+/** The group that has the remarks on the part's own wood. */
+export const PART_WOOD = "part wood";
 const USUAL_WOOD = {
   species: "ash, white",
   grain: "length",
@@ -96,12 +98,35 @@ const SAWN = [
   ["quarter sawn", "quarter sawn"],
 ];
 
+const SPECIES = "for example walnut; ash, white; maple, sugar";
+
+/** The part's own wood moves with the board's; its driest and dampest day are the board's. */
+function partWood() {
+  const own =
+    (...keys) =>
+    () => ["part", "wood", ...keys];
+  const first = { species: "maple, sugar", grain: "length", now: { humidity: 45 } };
+  const alongside = () => (value(["pocket", "wood"]) ? [] : [[["pocket", "wood"], USUAL_WOOD]]);
+  const fields = [
+    textField({ label: "Species of the part", path: own("species"), hint: SPECIES, name: "species of the part" }),
+    choiceField({
+      label: "Grain runs along the part's",
+      path: own("grain"),
+      options: EITHER_WAY,
+      name: "part's grain",
+    }),
+    choiceField({ label: "The part is", path: own("cut"), options: SAWN, name: "cut of the part" }),
+    climate("The part now", "now", "part"),
+  ];
+  return tableSwitch("The part is wood, too", ["part", "wood"], first, fields, alongside);
+}
+
 const wood = () => ({
   title: "Wood and seasons",
-  keys: ["wood", "glued", "material", "food"],
+  keys: ["wood", "glued", "material", "food", PART_WOOD],
   fields: [
     tableSwitch("Allow for wood movement", ["pocket", "wood"], USUAL_WOOD, [
-      textField({ label: "Species", path: p("wood", "species"), hint: "for example walnut; ash, white; maple, sugar" }),
+      textField({ label: "Species", path: p("wood", "species"), hint: SPECIES }),
       pick("Grain runs along the pocket's", ["wood", "grain"], EITHER_WAY, { name: "grain" }),
       pick("Board", ["wood", "cut"], SAWN, { name: "cut of the board" }),
       climate("Now", "now"),
@@ -109,6 +134,7 @@ const wood = () => ({
       climate("Dampest day", "dampest"),
       seasonTable(() => state.plan),
     ]),
+    partWood(),
     textField({
       label: "Material of the part",
       optional: true,

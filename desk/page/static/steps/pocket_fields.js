@@ -158,10 +158,12 @@ export function whileThere(path, field) {
   };
 }
 
-/** A table of the pocket that is there or not, and its fields while it is. */
-export function tableSwitch(label, path, first, fields) {
+/** A table that is there or not, and its fields while it is; `alongside()` are edits that it needs besides. */
+export function tableSwitch(label, path, first, fields, alongside = () => []) {
   const input = h("input", { type: "checkbox" });
-  input.addEventListener("change", () => commit(label.toLowerCase(), [[path, input.checked ? first : null]]));
+  input.addEventListener("change", () =>
+    commit(label.toLowerCase(), input.checked ? [[path, first], ...alongside()] : [[path, null]]),
+  );
   const inside = h(
     "div.fields",
     fields.map((field) => field.el),

@@ -5,7 +5,7 @@ import { h, say } from "../parts/dom.js";
 import { changingSign } from "../parts/marks.js";
 import { byGravity, noticeList, signOf } from "../parts/notices.js";
 import { counted } from "../parts/quantities.js";
-import { choices } from "./pocket_choices.js";
+import { choices, PART_WOOD } from "./pocket_choices.js";
 
 function group({ title, keys, fields, open = false }) {
   const list = noticeList(`Remarks: ${title}`);
@@ -33,6 +33,12 @@ function group({ title, keys, fields, open = false }) {
 /** Faults of the job read as remarks, so that they are listed with those of the plan. */
 const asNotice = (fault) => ({ ...fault, code: "fault", severity: "fault", where: "" });
 
+/** What a remark is about, as the groups name it; null where it is not of the pocket. */
+function ofPocket([table, key] = []) {
+  if (table === "pocket") return key;
+  return table === "part" && key === "wood" ? PART_WOOD : null;
+}
+
 export function groups() {
   const made = choices().map(group);
   let rest = [];
@@ -40,11 +46,11 @@ export function groups() {
   return {
     el: h("div.stack", all),
     update() {
-      const faults = state.faults.filter(({ key }) => key?.[0] === "pocket" && value(["pocket"])).map(asNotice);
+      const faults = state.faults.filter(({ key }) => ofPocket(key) !== null && value(["pocket"])).map(asNotice);
       const notices = [...faults, ...(state.plan?.notices ?? [])];
       const placed = new Set();
       for (const one of made) {
-        const mine = notices.filter(({ key }) => key?.[0] === "pocket" && one.keys.has(key[1]));
+        const mine = notices.filter(({ key }) => one.keys.has(ofPocket(key)));
         mine.forEach((notice) => placed.add(notice));
         one.update(mine);
       }

@@ -5,15 +5,18 @@ import { h, keyed, say } from "../parts/dom.js";
 import { sentences } from "../parts/notices.js";
 import { sign } from "../parts/marks.js";
 
-const TABLES = {
-  frame: ["frame"],
-  photos: ["photo"],
-  readings: ["reading", "part"],
-  outline: ["leave_out"],
-  pocket: ["pocket"],
-  files: ["output"],
-  fit: [],
+const STEP_OF = {
+  frame: "frame",
+  photo: "photos",
+  reading: "readings",
+  part: "readings",
+  leave_out: "outline",
+  pocket: "pocket",
+  output: "files",
 };
+
+/** The step where a key of the job is typed; the wood of the part only matters to the pocket. */
+const stepOf = ([table, key] = []) => (table === "part" && key === "wood" ? "pocket" : STEP_OF[table]);
 
 function fault() {
   const text = h("span");
@@ -37,9 +40,7 @@ export function stepTop(step, title, says) {
     update() {
       const missing = new Set(state.steps.find((one) => one.step === step)?.missing ?? []);
       // What is not there yet is listed in the foot; here, what is wrong.
-      faults(
-        state.faults.filter(({ key, what }) => TABLES[step].includes(key?.[0]) && key.length > 1 && !missing.has(what)),
-      );
+      faults(state.faults.filter(({ key, what }) => stepOf(key) === step && key.length > 1 && !missing.has(what)));
     },
   };
 }

@@ -25,6 +25,7 @@ MADE = replace(CHOSEN, files="ready")
 TABLE = [
     ("nothing yet", NEW, "frame", "go", "Print the sheet"),
     ("no sheet", replace(NEW, sheet=False), "frame", "go", "Choose the sheet"),
+    ("a frame of one's own", replace(NEW, own_frame=True), "frame", "go", "Measure the two bars"),
     ("bars read", READ, "photos", "go", "Lay one end"),
     ("another sheet in sight", replace(TAKEN, photos=(BAD,), offer=OFFER), "frame", "change",
      "The photo shows the A3 sheet"),
