@@ -237,28 +237,32 @@ class Recorder:
 
 
 def recorded(place: Path, kept: Path | None) -> Record:
-    """The tests' record, from kept ones where a file of tests and the source are as they were."""
-    common = _digest(*(place / room for room in (*ROOMS, "base")), *(place / "tests").glob("*.py"))
+    """The tests' record, from kept ones where a file of tests is as it was.
+
+    Where a source has changed since, its tests are known, but not by line.
+    """
     files = sorted(
         file for name in TESTS for file in [place / name, *(place / name).rglob("test_*.py")]
     )
     files = [file for file in files if file.is_file() and "page" not in file.parts]
-    held = {file: (kept or place) / f"{file.stem}-{_digest(file)}-{common}.json" for file in files}
+    held = {file: (kept or place) / f"{file.stem}-{_digest(file)}.json" for file in files}
     missing = {str(file.relative_to(place)): at for file, at in held.items() if not at.is_file()}
     if missing:
         status = in_a_child(lambda: _record(place, missing), 3600, place / "said")()
         if status != 0:
             print((place / "said").read_text(encoding="utf-8")[-4000:])
             raise SystemExit(f"the tests fail without any fault (status {status})")
-    tests: dict[tuple[str, int], list[str]] = {}
+    tests: dict[tuple[str, int], set[str]] = {}
     seconds: dict[str, float] = {}
     for at in held.values():
         rows, own = json.loads(at.read_text(encoding="utf-8"))
         seconds |= own
-        for measured, line, names in rows:
-            tests.setdefault((measured, line), []).extend(names)
+        for source, (digest, lines) in rows.items():
+            same = (place / source).is_file() and digest == _digest(place / source)
+            for line, names in lines.items():
+                tests.setdefault((source, int(line) if same else 0), set()).update(names)
     loading = {at for at, names in tests.items() if "" in names}
-    return Record({at: sorted({*n} - {""}) for at, n in tests.items()}, loading, seconds)
+    return Record({at: sorted(names - {""}) for at, names in tests.items()}, loading, seconds)
 
 
 def _digest(*paths: Path) -> str:
@@ -281,14 +285,15 @@ def _record(place: Path, files: dict[str, Path]) -> int:
     status = pytest.main([*QUICK, *files], plugins=[plugin])
     cover.stop()
     data = cover.get_data()
-    rows: dict[str, list] = {file: [] for file in files}
+    rows: dict[str, dict] = {file: {} for file in files}
     for measured in data.measured_files():
         source = str(Path(measured).resolve().relative_to(place.resolve()))
         for line, names in data.contexts_by_lineno(measured).items():
             for file in files:
                 own = [n for n in names if not n or n.partition("::")[0] == file]
                 if own:
-                    rows[file].append([source, line, own])
+                    lines = rows[file].setdefault(source, (_digest(Path(measured)), {}))[1]
+                    lines[line] = own
     for file, at in files.items():
         own = {n: s for n, s in plugin.seconds.items() if n.partition("::")[0] == file}
         at.write_text(json.dumps([rows[file], own]), encoding="utf-8")
@@ -446,7 +451,9 @@ def survivors(place: Path, faults: list[Fault], record: Record) -> set[int]:
         import pytest
 
         os.chdir(place)
-        return int(pytest.main([*QUICK, *TESTS], plugins=[Warm(place, warm, record, answer)]))
+        needed = {n.partition("::")[0] for fault in warm.values() for n in record.chosen(fault)}
+        plugin = Warm(place, warm, record, answer)
+        return int(pytest.main([*QUICK, *sorted(needed)], plugins=[plugin])) if needed else 0
 
     in_a_child(try_warm, 24 * 3600)()
     answers = dict(map(int, line.split()) for line in known.read_text().splitlines())

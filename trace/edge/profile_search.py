@@ -125,9 +125,10 @@ def search(
         sure = candidate_spread(pooled, candidates) < _SURE_PX
         return across.shading(minimum(pooled, candidates)[2], sure)
 
-    if shading is None and (first := told()) is not None:
+    light = told() if shading is None else shading
+    if shading is None and light is not None:
         # The light is told by the first look; only with it are all places comparable.
-        cost = across.costs(first)
+        cost = across.costs(light)
         pooled = gaussian_filter1d(cost, now.pool, axis=0, mode=mode)
     # Where the profiles carry little information, the line is kept to.
     off = candidates - np.clip(candidates, 0, beyond[:, None])
@@ -146,7 +147,8 @@ def search(
     offset, sigma, best = found
     decided = (best > 1) & (best < len(candidates) - 2) & across.known
     sigma, spread = np.maximum(sigma, SIGMA_FLOOR_PX), candidate_spread(pooled, candidates)
-    return Found(offset, sigma, spread, across.known, decided, told)
+    anew = told if light is not None else lambda: None
+    return Found(offset, sigma, spread, across.known, decided, anew)
 
 
 def search_corner(

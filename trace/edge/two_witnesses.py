@@ -92,10 +92,12 @@ _LAST = Pass(reach_px=1.6, grid_px=0.2, pool=1.5, line_smooth=0.0)
 _CORNER = Pass(reach_px=2.0, grid_px=0.2, pool=0.9, line_smooth=1.0)
 # The learned witness looks again along what it found while that is beyond the reach of both.
 _LOOKS = 5
-# Where nothing is seen along a stretch of 6 rows, a wide shadow's outline was followed: the next
-# look is farther inside, by px that its window still reaches.
-_BLIND = 0.5
-_STRETCH = np.ones(6, bool)
+# The first look takes one row of this many: on 58 scenes of seeds 5000 to 6101 the contours that
+# were right stay within 0.004 mm; one of four would miss some edges.
+_SPARSE = 2
+# Where nothing is seen along a stretch of this many rows, a wide shadow's outline was followed: the
+# next look is farther inside, by px that its window still reaches.
+_BLIND, _STRETCH = 0.5, 6
 _FARTHER_PX = 14.0
 # Points over which the line is smoothed that the learned witness found.
 _FOUND_SMOOTH = 1.5
@@ -122,13 +124,14 @@ def locate_with_both(
     """
     scene = Scene(rgb, camera, sides, blur_px, px_per_mm(camera, border, closed))
     # First the learned witness alone, far and wide, until it stays where it is.
-    line = smoothed(resample(border, STEP_PX, closed), LINE_SMOOTH, closed)
-    normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)
+    line = smoothed(resample(border, _SPARSE * STEP_PX, closed), LINE_SMOOTH / _SPARSE, closed)
+    normals = right_normals(smoothed(line, NORMAL_SMOOTH / _SPARSE, closed), closed)
     for look in range(_LOOKS):
         seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
         offset, sigma, elsewhere = _along(seen, closed)
-        away = smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH)
-        away = np.where(_blind(seen, elsewhere), -_FARTHER_PX, away)
+        rows = 1 if look else _SPARSE
+        away = smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH / rows)
+        away = np.where(_blind(seen, elsewhere, _STRETCH // rows), -_FARTHER_PX, away)
         if look == _LOOKS - 1 or (look and np.abs(away).max() < _FIRST.reach_px):
             break
         line = smoothed(
@@ -189,10 +192,10 @@ class Thought:
         return np.stack([learned, physical, both])
 
 
-def _blind(seen: Distribution, elsewhere: Floats) -> Mask:
-    """(N,) stretches along which nothing is seen of an edge."""
-    nothing = (seen.untold > _BLIND) | (elsewhere > _BLIND)
-    return np.asarray(binary_opening(binary_closing(nothing, _STRETCH), _STRETCH))
+def _blind(seen: Distribution, elsewhere: Floats, rows: int) -> Mask:
+    """(N,) stretches of this many rows along which nothing is seen of an edge."""
+    nothing, stretch = (seen.untold > _BLIND) | (elsewhere > _BLIND), np.ones(rows, bool)
+    return np.asarray(binary_opening(binary_closing(nothing, stretch), stretch))
 
 
 def _told(seen: Distribution, at: Floats, physical: Floats, found: Found) -> tuple[Mask, Mask]:

@@ -75,18 +75,8 @@ _BOX_MARGIN_PX = 60.0  # round a single point, so that the box can be seen
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
     pieces = [FollowedPiece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
-    checks = (
-        _short,
-        _lost,
-        _vague,
-        _rivals,
-        _shadow,
-        _ends,
-        _border,
-        _glare,
-        _jog,
-        _thickness,
-    )
+    by_edge = (_short, _lost, _vague, _rivals, _shadow)
+    checks = (*by_edge, _ends, _border, _glare, _jog, _thickness)
     if not pieces:
         return []
     about = OfPhoto(facts.file)
