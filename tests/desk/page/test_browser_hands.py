@@ -357,6 +357,7 @@ def test_a_print_is_renamed_forgotten_and_kept_after_all(window, server):
     for axis, text in (("x", "199.6 mm"), ("y", "119.7 mm")):
         page.get_by_label(f"Bar {axis} as measured", exact=True).fill(text)
         page.keyboard.press("Enter")
+    page.get_by_text("This print", exact=True).click()
     page.get_by_role("button", name="Rename").click()
     page.get_by_label("Name of this print").fill("office printer")
     page.get_by_role("button", name="Save").click()
