@@ -23,7 +23,7 @@ def lens(bulge):
 
 
 def test_an_arc_of_another_radius_is_noticed_by_its_area_and_length():
-    """dA of a flat segment is 2/3 c ds: a rise of 1 nm more is 7e-5 mm2 of 670."""
+    """A flat segment has 2/3 of chord times rise: 10 nm more of rise are 7e-4 of 670 mm2."""
     (area, perimeter) = told(lens(0.2), lens(0.2 + 2e-7))
     assert "its area is" in area
     assert "its perimeter is" in perimeter
