@@ -18,6 +18,7 @@ SLOW_MS = int(os.environ.get("SNUGLINE_TEST_PATIENCE_MS", 240_000))  # other wor
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desktop": (1440, 900)}
 THEMES = ("light", "dark")
 NARROW = 320  # the narrowest window that has to do
+WINDOWS = SIZES | {"narrow": (NARROW, 700)}
 _TEXT_FAULTS = Path(__file__).parent / "javascript" / "text_faults.js"
 # Of a burst: shifts less than 1 s apart, over 5 s at most; 0.1 is called good (web.dev, Cumulative
 # Layout Shift, which defines the burst).
@@ -49,12 +50,12 @@ class Look:
 @contextmanager
 def window(playwright, look):
     """A page of its own in that look."""
-    width, height = SIZES[look.size]
+    width, height = WINDOWS[look.size]
     options: dict[str, Any] = {"viewport": {"width": width, "height": height}}
     if look.browser == "chromium":
         # axe-core is put into the page by the test, which the page's own policy forbids.
         options |= {"bypass_csp": True, "color_scheme": look.theme}
-        options |= {"has_touch": True, "is_mobile": True} if look.size == "phone" else {}
+        options |= {"has_touch": True, "is_mobile": True} if width < SIZES["tablet"][0] else {}
     with (chromium if look.browser == "chromium" else firefox)(playwright) as browser:
         context = browser.new_context(**options, accept_downloads=True)
         yield context.new_page()
