@@ -28,7 +28,7 @@ def attempt(name: str, look: Look, pictures: Path | None) -> tuple[float, str]:
         jobs = Path(folder) / "jobs"
         jobs.mkdir()
         with served(jobs) as server, window(playwright, look) as page:
-            maker, fault = Maker(page, look, pictures=pictures), ""
+            maker, fault = Maker(page, look, moves=True, pictures=pictures), ""
             page.goto(server.address)
             try:
                 JOBS[name].run(maker)

@@ -62,17 +62,26 @@ def window(playwright, look):
 
 
 class Maker:
-    """At one page; what the page does wrong besides is listed in `wrong`."""
+    """At one page; what the page does wrong besides is listed in `wrong`.
 
-    def __init__(self, page, look, thorough=True, pictures=None):
+    Parameters
+    ----------
+    thorough : ask axe-core, and look at a phone's page in the narrowest window, too.
+    moves : layout that moves is a fault. What comes later than half a second after a press counts
+        as unasked for, so that this is fair only on a machine that does nothing else.
+    pictures : a folder for a picture of every step.
+    """
+
+    def __init__(self, page, look, thorough=True, moves=False, pictures=None):
         self.page, self.look, self.wrong, self.photos = page, look, [], 0
         self.pictures, self.taken = pictures, 0
         self.thorough = thorough and look.browser == "chromium"
+        self.moves = moves and look.browser == "chromium"
         self.offline = False
         page.set_default_timeout(SLOW_MS)
         page.on("pageerror", lambda error: self.wrong.append(str(error)))
         page.on("console", self._said)
-        if self.thorough:
+        if self.moves:
             page.add_init_script(_WATCH_SHIFTS)
 
     def _said(self, message):
@@ -233,8 +242,9 @@ class Maker:
         found = list(self.wrong)
         self.picture(step)
         found += page.evaluate(text_faults())
-        if self.thorough:
+        if self.moves:
             found += [f"moved: {one}" for one in self._shifts()]
+        if self.thorough:
             found += self._axe()
             if self.look.size == "phone":
                 found += self._narrow()
@@ -264,7 +274,7 @@ class Maker:
 
     def forget_moves(self):
         """Where the hand has asked for another layout."""
-        if self.thorough:
+        if self.moves:
             self._shifts()
 
     def _axe(self):
@@ -295,7 +305,7 @@ class Maker:
         self.page.wait_for_timeout(60)
         found = [f"{NARROW} px: {one}" for one in self.page.evaluate(text_faults())]
         self.page.set_viewport_size({"width": width, "height": height})
-        self._shifts()
+        self.forget_moves()
         return found
 
     def until(self, holds):
