@@ -23,7 +23,6 @@ sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not 
 pytestmark = [
     pytest.mark.whole,
     pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-    pytest.mark.skipif(sample_folder() is None, reason="installed without the sample job"),
 ]
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
