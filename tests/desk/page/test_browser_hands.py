@@ -15,7 +15,7 @@ from served_page import CHROMIUM, chromium, served
 
 from snugline.desk.page.http.entrance import code_svg
 from snugline.desk.page.http.serving import lan_address
-from snugline.desk.page.jobs.job_moves import sample_folder
+from snugline.desk.page.jobs.job_moves import sample_job
 from snugline.errors import InputError
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -39,8 +39,8 @@ def with_network():
 @pytest.fixture(scope="module")
 def server(tmp_path_factory):
     folder = tmp_path_factory.mktemp("hands") / "jobs"
-    shutil.copytree(sample_folder(), folder / "plate")
-    shutil.copytree(sample_folder(), folder / "plain")
+    shutil.copytree(sample_job().parent, folder / "plate")
+    shutil.copytree(sample_job().parent, folder / "plain")
     path = folder / "plain" / "job.toml"
     path.write_text('[part]\nname = "plain"\n[frame]\ndescription = "border-a4"\n')
     with served(folder, *(["--lan"] if with_network() else [])) as running:
