@@ -4,7 +4,8 @@ Run as `python benchmarks/page_in_browser.py [CHANGES]`, on a machine that does 
 sample's photos and its whole job (two clearances, border, notch, wood) are served and opened in
 Debian's Chromium. Rows: from a photo chosen to its edge painted over it; from a press on the
 clearance's button, or a step of its slider, to the first frame painted after the drawing's line
-has changed; from the slider to its words; from a reading typed to its outline, of one that is right and one in the wrong unit, as a ratio.
+has changed; from the slider to its words; from a reading typed to its outline, of one that is right
+and one in the wrong unit, as a ratio.
 """
 
 import os
