@@ -135,6 +135,7 @@ def two_sheets(maker):
     maker.go("Photos")
     maker.add_photos([(photo(case, number), "section") for number in (1, 3, 5)])
     maker.told("The photo also shows the A4 sheet no. 2")
+    maker.checked("photos, another sheet")
     maker.press_next("Add A4 sheet no. 2")
     maker.told("Measure the part's thickness")
     maker.go("Frame")

@@ -15,7 +15,7 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
     for fault in want.faults:
         key = key_of_error(fault, want.record)
         table = "pocket" if is_of_pocket(key) else str(([*key, ""])[0])
-        faults.setdefault(table, []).append(f"{fault.what}; {fault.mend}")
+        faults.setdefault(table, []).append(fault.what)
     remarks = {remark.code: remark.text for remark in want.remarks}
     frames = want.record.get("frame", [])
     frames = [frames] if isinstance(frames, dict) else frames

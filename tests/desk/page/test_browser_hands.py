@@ -15,7 +15,7 @@ from served_page import CHROMIUM, chromium, served
 
 from snugline.desk.page.http.entrance import code_svg
 from snugline.desk.page.http.serving import lan_address
-from snugline.desk.page.jobs.job_moves import sample_folder
+from snugline.desk.page.jobs.job_moves import sample_job
 from snugline.errors import InputError
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -23,7 +23,6 @@ sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not 
 pytestmark = [
     pytest.mark.whole,
     pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-    pytest.mark.skipif(sample_folder() is None, reason="installed without the sample job"),
 ]
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
@@ -40,8 +39,8 @@ def with_network():
 @pytest.fixture(scope="module")
 def server(tmp_path_factory):
     folder = tmp_path_factory.mktemp("hands") / "jobs"
-    shutil.copytree(sample_folder(), folder / "plate")
-    shutil.copytree(sample_folder(), folder / "plain")
+    shutil.copytree(sample_job().parent, folder / "plate")
+    shutil.copytree(sample_job().parent, folder / "plain")
     path = folder / "plain" / "job.toml"
     path.write_text('[part]\nname = "plain"\n[frame]\ndescription = "border-a4"\n')
     with served(folder, *(["--lan"] if with_network() else [])) as running:
@@ -357,6 +356,7 @@ def test_a_print_is_renamed_forgotten_and_kept_after_all(window, server):
     for axis, text in (("x", "199.6 mm"), ("y", "119.7 mm")):
         page.get_by_label(f"Bar {axis} as measured", exact=True).fill(text)
         page.keyboard.press("Enter")
+    page.get_by_text("This print", exact=True).click()
     page.get_by_role("button", name="Rename").click()
     page.get_by_label("Name of this print").fill("office printer")
     page.get_by_role("button", name="Save").click()

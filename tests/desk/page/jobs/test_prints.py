@@ -27,7 +27,7 @@ def test_a_print_is_kept_under_sheet_and_month_when_both_bars_are_read(prints):
     assert prints.all() == ()
     prints.keep(table("199.5 mm", ["119.8 mm", "119.9 mm"]))
     (kept,) = prints.all()
-    assert kept.name == f"A4 sheet, printed in {date.today():%B}"
+    assert kept.name == f"A4 sheet, printed in {date.today():%b}"
     assert (kept.bar_x, kept.bar_y) == (("199.5 mm",), ("119.8 mm", "119.9 mm"))
     prints.keep(table("199.5 mm", ["119.8 mm", "119.9 mm"]))
     assert len(prints.all()) == 1
