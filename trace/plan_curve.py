@@ -29,7 +29,7 @@ _LIKELY = 0.2
 _EDGE_MODEL_U_PX = 0.06
 EDGE_OFFSET_U_PX = 0.06
 # The shadow at the foot is as wide as the part is thick, or less. The thinner the part in the
-# picture, the less it can be told from it: the offset common to an edge has been found to be 2 px
+# picture, the less it differs from it: the offset common to an edge has been found to be 2 px
 # over the thickness in px, and can be no more than a share of the shadow itself (400 scenes, seed
 # 6100 of benchmarks/unseen_kinds.py).
 _SHADOW_PX2 = 2.0
