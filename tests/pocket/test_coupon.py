@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
+from pocket_scenes import choices
 
 from snugline.errors import InputError
 from snugline.fit.geometry.distance import signed_distance
@@ -12,6 +13,7 @@ from snugline.fit.geometry.parallel import parallel
 from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.pocket.clearance import even
 from snugline.pocket.coupon import end_coupon, gauge, nested, width_slip
+from snugline.pocket.coupon_sheets import slips
 from snugline.pocket.lettering import engraved, engraved_width
 from snugline.pocket.step_gauge import step_gauge
 
@@ -225,3 +227,13 @@ def test_one_coupon_needs_a_gap_on_every_side_of_it():
     (found,), size = nested([end_coupon(SMALL, 0.1, 20, 6)], gap=8)
     assert found.outer.bounds[:2] == pytest.approx((8, 8))
     assert size == pytest.approx((found.size[0] + 16, found.size[1] + 16))
+
+
+@pytest.mark.parametrize(("cutter", "over"), [(None, 1.0), ({"diameter": "6 mm"}, 4.0)])
+def test_slips_pass_both_ends_by_half_the_cutter_and_a_millimetre(cutter, over):
+    chosen = choices(cutter=cutter, coupons={"slip": True}, clearance=["0.3 mm", "0.5 mm"])
+    made = slips(PART, chosen, "mm")
+    assert [piece.name for piece in made] == ["0.30 mm", "0.50 mm"]
+    for piece in made:
+        low_x, _, high_x, _ = piece.pocket[0].bounds
+        assert (low_x, high_x) == pytest.approx((-over, 418 + over))
