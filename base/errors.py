@@ -31,6 +31,10 @@ class SnuglineError(Exception):
         self.where = str(where)
         self.mend = Sentence.of(mend)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A child with parameters of its own comes out of a worker process as it went in.
+        return _rebuilt, (type(self), self.args, self.__dict__)
+
     def in_unit(self, unit: LengthUnit) -> str:
         """One line, with its lengths in `unit`."""
         line = f"{self.where}: {self.what.in_unit(unit)}; {self.mend.in_unit(unit)}"
@@ -49,6 +53,13 @@ class SnuglineError(Exception):
             record["templates"] = [self.what.template, self.mend.template]
             record["figures"] = [figure.as_json() for figure in figures]
         return record
+
+
+def _rebuilt(kind: type[SnuglineError], args: tuple[Any, ...], own: dict[str, Any]) -> Any:
+    error = kind.__new__(kind)
+    error.args = args
+    error.__dict__.update(own)
+    return error
 
 
 class InputError(SnuglineError, ValueError):

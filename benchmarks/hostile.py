@@ -4,8 +4,8 @@
 
 The page is a server of its own with 100 good jobs beside the hostile ones; its list is asked for
 cold, then each job is opened. The command line checks each in a process of its own; seconds and
-memory are those beyond a good job's. Beside the seconds by the clock, which other work on the
-computer lengthens, stand those of the processor.
+memory are those beyond a good job's. The bounds are on the processor's seconds, which stand in
+brackets; those by the clock depend on what else the computer does, and may show a wait.
 """
 
 import os
@@ -24,6 +24,7 @@ from page_server import Serving  # noqa: E402
 
 LIST_SECONDS, OPEN_SECONDS, SERVER_MB = 0.5, 1.0, 300
 COMMAND_SECONDS, COMMAND_MB = 1.0, 100
+WAIT_SECONDS = 10.0  # by the clock, on a busy computer
 
 
 def verdict(good: bool) -> str:
@@ -70,7 +71,8 @@ def the_page(folder: Path) -> bool:
         busy = processor_seconds(serving.process.pid) - busy
         record = answer.json()
         fault = (record.get("faults") or [record.get("error")])[0]
-        good = took < OPEN_SECONDS and answer.status_code in (200, 422) and bool(fault["where"])
+        good = busy < OPEN_SECONDS and took < WAIT_SECONDS
+        good &= answer.status_code in (200, 422) and bool(fault["where"])
         all_good &= good
         said = f"{fault['where'][:40]}: {fault['what'][:60]}"
         print(
@@ -105,7 +107,8 @@ def the_command_line(folder: Path) -> bool:
         job = received.a_job(folder / "cli" / name, text) / "job.toml"
         took, busy, used, status, out = checked(job)
         line = out.strip().splitlines()[0] if out.strip() else ""
-        good = took - seconds < COMMAND_SECONDS and used - mb < COMMAND_MB and status in (1, 2)
+        good = busy - busiest < COMMAND_SECONDS and took - seconds < WAIT_SECONDS
+        good &= used - mb < COMMAND_MB and status in (1, 2)
         # The command line reads what its user names elsewhere, and says so.
         good = "job.toml" in out and (good or (status == 0 and "outside the job's folder" in out))
         all_good &= good

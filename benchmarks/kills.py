@@ -2,11 +2,13 @@
 
     python benchmarks/kills.py           # 500 kills
     python benchmarks/kills.py 50        # a tenth of each
+    python benchmarks/kills.py 500 workers --seed 2    # one kind's share of them
 
 Half of the kills are aimed before one call that changes the disk, the others come at a random
 moment. After each the next start is made, as a user would, and everything is looked at.
 """
 
+import argparse
 import os
 import random
 import shutil
@@ -28,12 +30,14 @@ import test_result_folder as results  # noqa: E402
 from killed import killed_at  # noqa: E402
 from page_server import Serving  # noqa: E402
 
+from snugline.desk import cli, job_run  # noqa: E402
+from snugline.desk.job import read_job  # noqa: E402
 from snugline.desk.page.jobs import job_photos  # noqa: E402
 from snugline.desk.page.jobs.job_folders import Shelf  # noqa: E402
 from snugline.desk.page.jobs.job_states import photo_id  # noqa: E402
 from snugline.desk.page.jobs.recovery import recover  # noqa: E402
 from snugline.desk.result_folder import publish, settle_all  # noqa: E402
-from snugline.pocket.overcut import Cut  # noqa: E402
+from snugline.pocket.cut_record import Cut  # noqa: E402
 from snugline.pocket.records import Records  # noqa: E402
 
 CHANCE = random.Random(1)
@@ -78,6 +82,46 @@ def result_folders(count: int, place: Path) -> Counter:
         held = results.held(out)
         found["own files lost"] += held.pop("notes.txt", b"") != b"mine"
         found["mixed or stale"] += held not in (results.OLD, results.NEW)
+        found["left over"] += bool(leftovers(out.parent))
+        shutil.rmtree(out.parent)
+    return found
+
+
+def whole_runs(count: int, place: Path) -> Counter:
+    """`snugline run` itself, over the result of another job; its photos were measured before."""
+    found: Counter = Counter()
+    sample = ROOT / "samples" / "basalt-plate-in-ash-board"
+    text = (sample / "job.toml").read_text(encoding="utf-8").partition("[pocket]")[0]
+    jobs = [place / name / "job.toml" for name in ("old", "new")]
+    for job, gap in zip(jobs, ("0.5 mm", "0.75 mm"), strict=True):
+        shutil.copytree(sample, job.parent)
+        job.write_text(f'{text}[pocket]\nclearance = "{gap}"\n', encoding="utf-8")
+    measured = job_run.measure_job(read_job(jobs[0]))
+    picture = job_run.draw_overlay(measured.photos[0])
+    job_run.measure_job = lambda job, draw: measured
+    job_run.draw_overlay = lambda photo: picture
+
+    def run(job: Path, out: Path) -> None:
+        quiet = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(quiet, 1)
+        os.dup2(quiet, 2)
+        cli.main(["run", str(job), "--out", str(out)])
+
+    start = time.monotonic()
+    for job in jobs:
+        assert killed_at(10**9, lambda: run(job, place / f"{job.parent.name}-out"))  # noqa: B023
+    seconds = (time.monotonic() - start) / 2
+    old, new = (results.held(place / f"{job.parent.name}-out") for job in jobs)
+    assert old["result.json"] != new["result.json"]
+    for n in range(count):
+        out = place / str(n) / "out"
+        shutil.copytree(place / "old-out", out)
+        (out / "notes.txt").write_text("mine")
+        kill(n, 120, seconds, lambda: run(jobs[1], out))  # noqa: B023
+        settle_all(out.parent)
+        held = results.held(out)
+        found["own files lost"] += held.pop("notes.txt", b"") != b"mine"
+        found["mixed or stale"] += held not in (old, new)
         found["left over"] += bool(leftovers(out.parent))
         shutil.rmtree(out.parent)
     return found
@@ -217,12 +261,20 @@ def workers(count: int, place: Path) -> Counter:
 
 
 def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("count", nargs="?", type=int, default=500)
+    parser.add_argument("kinds", nargs="*")
+    parser.add_argument("--seed", type=int, default=1)
+    arguments = parser.parse_intermixed_args()
+    count, _ = arguments.count, CHANCE.seed(arguments.seed)
     parts = {
-        result_folders: 0.36, photo_moves: 0.36, fit_records: 0.12, servers: 0.1, workers: 0.06,
+        result_folders: 0.3, whole_runs: 0.1, photo_moves: 0.32, fit_records: 0.12, servers: 0.1,
+        workers: 0.06,
     }  # fmt: skip
     bad = 0
     for part, share in parts.items():
+        if arguments.kinds and part.__name__ not in arguments.kinds:
+            continue
         with tempfile.TemporaryDirectory() as place:
             kills = round(count * share)
             found = part(kills, Path(place))

@@ -23,7 +23,7 @@ from sheet_scene import Pinhole, Scene, compose, rounded, turned
 
 from snugline.errors import PhotoError
 from snugline.trace.image.linear_light import linear_table
-from snugline.trace.part.sheet_view import SheetView, find_part
+from snugline.trace.part.part_search import SheetView, find_part
 from snugline.trace.sheet.frame_description import PlainFrame
 
 # 99th percentile in reduced px, and share of the true border with a point within 1 mm.

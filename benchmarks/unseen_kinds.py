@@ -137,7 +137,7 @@ class Rows:
             "row_learned_total": total,
             "row_untold": seen.untold,
             "row_at": (moved + told[0]),
-            "row_masses": np.clip(-16 * np.log(masses[::3] + 1e-7), 0, 255).astype(np.uint8),
+            "row_masses": np.clip(-16 * np.log(masses[::4] + 1e-7), 0, 255).astype(np.uint8),
             "row_edge": np.full(len(pixels), silhouette.closed),
             "row_strip": strips(rgb, silhouette),
             "row_slope": lifted.slope,

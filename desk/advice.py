@@ -27,7 +27,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
             Notice(
                 "no-length",
                 "No reading of the length, and no photo shows the whole part.",
-                "Measure the length with a tape and add it as a [[reading]].",
+                "Measure the length with a tape and add the reading.",
                 about=OfKey(("reading",)),
             )
         )
@@ -46,7 +46,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
             Notice(
                 "one-thickness",
                 "The thickness rests on a single value.",
-                "Read it at several places and add the values as a [[reading]].",
+                "Read it at several places and add the readings.",
                 "fine",
                 OfKey(("part", "thickness")),
             )

@@ -158,8 +158,8 @@ def _groups(
     notices = [
         Notice(
             "corner-not-seen",
-            f'No photo shows the {name} corner, and with symmetry = "{symmetry}" it cannot be '
-            f"mirrored; it was assumed equal to the opposite corner.",
+            f"No photo shows the {name} corner, and by the symmetry stated ({symmetry}) it cannot "
+            f"be mirrored; it was assumed equal to the opposite corner.",
             "Photograph it, or state the symmetry that the part has.",
             "retake",
             OfPart(name),
@@ -210,6 +210,6 @@ def _doubts(choice: Choice) -> list[Notice]:
                 f"({q * 100:.0f} %); the two outlines differ by at most {{}}.",
                 length(difference),
             ),
-            "Add a closer photo of a corner, or state the family in the job.",
+            "Add a closer photo of a corner, or state the part's shape.",
         )
     ]

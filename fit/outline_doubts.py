@@ -56,7 +56,7 @@ def rejected_by_points(
                     length(max(along), 0), length(worst),
                 ),
                 "Look at the overlay there. If the line follows the part, the part has another "
-                'shape: set family = "free", or state its symmetry. If not, take the photo again.',
+                "shape: choose a free one, or state its symmetry. If not, take the photo again.",
                 "retake",
                 OfPhoto(section.name),
             )

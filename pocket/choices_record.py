@@ -253,8 +253,8 @@ def _material(value: Any, where: OfKey) -> Material:
         raise InputError(
             f"{name!r} is a wood, which moves with moisture",
             where,
-            'take this line out and describe it under [part.wood]: species = "'
-            f'{known_name(name)}", grain = "length", now = {{ moisture = 8 }}',
+            f"leave the material out and describe the part's wood ({known_name(name)}) with its "
+            "grain and moisture, under [part.wood]",
         )
     return material(name, where)
 

@@ -45,7 +45,7 @@ def held(
         raise PlanError(
             "tabs and skins need the board's thickness",
             "through cuts",
-            'add stock = { thickness = "20 mm" }',
+            "give the thickness of the board (stock)",
         )
     if max(hold.skin, hold.height if hold.tabs else 0.0) >= stock:
         raise PlanError(

@@ -135,6 +135,7 @@ def two_sheets(maker):
     maker.go("Photos")
     maker.add_photos([(photo(case, number), "section") for number in (1, 3, 5)])
     maker.told("The photo also shows the A4 sheet no. 2")
+    maker.checked("photos, another sheet")
     maker.press_next("Add A4 sheet no. 2")
     maker.told("Measure the part's thickness")
     maker.go("Frame")
@@ -236,10 +237,11 @@ def wood_in_wood(maker):
 
 
 def inches(maker):
-    maker.begin("basalt plate")
     maker.show_inches()
-    maker.choose("Paper", "Letter")
-    maker.choose("Paper", "A4")
+    maker.begin("basalt plate")
+    paper = maker.page.get_by_label("Paper", exact=True)
+    assert paper.locator("option:checked").inner_text() == "Letter"
+    paper.select_option("A4")  # the photos are of that sheet
     maker.page.get_by_text("They should measure 7.8740 in").wait_for()
     maker.type_in("Bar x as measured", "7.8413")
     maker.type_in("Bar y as measured", "4.7335")
@@ -262,6 +264,11 @@ def inches(maker):
     maker.told("Everything is there. Make the files.")
     mm_left(maker, "pocket")
     maker.checked("pocket, inches")
+    maker.press_next("Make the files")
+    maker.told("Print the template and lay the part on it")
+    maker.go("Files")
+    maker.page.get_by_role("link", name=re.compile(r"^Download .*units-in\.svg$")).first.wait_for()
+    maker.checked("files, inches")
 
 
 def mm_left(maker, step):

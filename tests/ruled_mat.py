@@ -18,7 +18,7 @@ from snugline.trace.camera.bundle_adjustment import adjust
 from snugline.trace.camera.lens import prior_from_exif
 from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import pose_from_plane
-from snugline.trace.image.linear_light import linear_luminance
+from snugline.trace.image.linear_light import linear_luminance_table
 from snugline.trace.image.photo_file import read_photo
 from snugline.trace.image.step_edge import sample_luminance
 
@@ -109,7 +109,7 @@ def _ruling(photo, camera, middle, cells):
 
 def dark_dots(rgb):
     """(N, 2) px centres of small dark discs on white paper, by their missing light."""
-    light = linear_luminance(rgb)
+    light = linear_luminance_table()[rgb, np.arange(3)].sum(axis=-1)
     paper = cv2.GaussianBlur(cv2.dilate(light, np.ones((15, 15))), (0, 0), 4)
     missing = np.clip(1 - light / np.maximum(paper, 1e-6), 0, 1)
     dark = ((missing > 0.5) & (paper > 0.25)).astype(np.uint8)

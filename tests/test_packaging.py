@@ -72,13 +72,14 @@ def expected_files():
             for path in filter(Path.is_file, folder.glob(pattern)):
                 name = path.relative_to(folder).as_posix()
                 expected.add(f"{package.replace('.', '/')}/{name}")
-    return expected
+    samples = filter(Path.is_file, (ROOT / "samples").glob(*PACKAGE_DATA["snugline.samples"]))
+    return expected | {f"snugline/{path.relative_to(ROOT).as_posix()}" for path in samples}
 
 
 def test_data_beside_the_modules_is_listed():
     modules_and_data = {
         path
-        for room in ROOMS
+        for room in (*ROOMS, "samples")
         for path in (ROOT / room).rglob("*")
         if path.is_file() and "__pycache__" not in path.parts
     }

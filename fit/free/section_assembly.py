@@ -192,7 +192,7 @@ def _joined(
             f"where {one.sections[0].name} and {other.sections[0].name} end, their edges point "
             "past each other, so that no outline joins them",
             "free outline",
-            "take a photo of the middle of both sides, or give the part's family in the job",
+            "take a photo of the middle of both sides, or state the part's shape",
         )
     if not facing_lines(*chains) or angle > _OUT_OF_LINE or apart > _OFF_LINE:
         notices.append(

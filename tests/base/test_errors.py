@@ -5,6 +5,8 @@ import pytest
 import snugline
 from snugline import SnuglineError
 from snugline.errors import FileError, FitError, InputError, PhotoError, PlanError
+from snugline.place import OfKey
+from snugline.sentence import Sentence, length
 
 KINDS = {
     SnuglineError: Exception,
@@ -45,3 +47,18 @@ def test_an_error_survives_a_trip_between_processes(kind: type[SnuglineError]) -
 
 def test_the_root_name_is_the_one_that_callers_import() -> None:
     assert snugline.SnuglineError is SnuglineError
+
+
+def test_every_kind_of_error_crosses_between_processes_whole() -> None:
+    from snugline.trace.sheet.frame_description import BarError, read_frame
+
+    frame = read_frame("border-a4")
+    errors: tuple[SnuglineError, ...] = (
+        FileError("is missing", "a.jpg", "take it again"),
+        InputError(Sentence("{} is too long", length(20)), OfKey(("part",)), "measure again"),
+        BarError("bar x is too short", frame, "x"),
+    )
+    for error in errors:
+        back = pickle.loads(pickle.dumps(error))
+        assert type(back) is type(error)
+        assert (str(back), back.as_json()) == (str(error), error.as_json())

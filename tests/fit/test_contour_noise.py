@@ -5,9 +5,11 @@ import math
 import numpy as np
 import pytest
 from scipy.signal import lfilter
+from scipy.stats import norm
 from scipy.stats import t as student
 
 from snugline.fit.contour_noise import (
+    BIWEIGHT,
     NoiseModel,
     belonging,
     biweights,
@@ -78,7 +80,7 @@ def test_the_design_puts_back_what_the_fit_took_out():
     with_design, without = [], []
     for _ in range(100):
         e = exponential(n, 10, rng)
-        r = e - design @ np.linalg.lstsq(design, e)[0]
+        r = e - design @ np.linalg.lstsq(design, e, rcond=None)[0]
         with_design.append(estimate_noise(r, np.ones(n), design=design).slow)
         without.append(estimate_noise(r, np.ones(n)).slow)
     true = (1 + math.exp(-0.1)) / (1 - math.exp(-0.1))
@@ -142,3 +144,58 @@ def test_clean_noise_keeps_nearly_all_points_and_outliers_go():
     bump = rng.standard_normal(1000)
     bump[300:360] += 10 * np.sin(np.linspace(0, math.pi, 60)) ** 2
     assert belonging(bump)[308:350].sum() == 0
+
+
+@pytest.mark.parametrize(
+    ("weights", "limit"), [(cauchy_weights, None), (biweights, BIWEIGHT)], ids=["cauchy", "tukey"]
+)
+def test_robust_weights_are_95_per_cent_efficient_on_normal_residuals(weights, limit):
+    """(E psi')^2 / E psi^2 under the normal law, psi = w z (Holland and Welsch 1977, table 1)."""
+    z = np.linspace(-12, 12, 400_001)
+    density = np.exp(-z * z / 2) / math.sqrt(2 * math.pi) * (z[1] - z[0])
+    psi = weights(z) * z
+    slope = np.gradient(psi, z)
+    assert (density @ slope) ** 2 / (density @ psi**2) == pytest.approx(0.95, abs=1e-3)
+    if limit is not None:
+        assert (weights(np.array([limit, -limit, 9.0])) == 0).all()
+
+
+def test_the_robust_scale_is_the_median_s_over_that_of_the_normal_law():
+    z = np.array([-3.0, 0.1, 0.2, -0.4, 7.0, 0.3, -0.2])
+    assert robust_scale(z) == pytest.approx(0.3 / norm.ppf(0.75))
+
+
+def test_one_point_far_off_goes_alone_and_a_raised_stretch_goes_whole():
+    rng = np.random.default_rng(8)
+    clean = rng.normal(size=600)
+    limit = 3.5 * robust_scale(clean)
+    clean = np.clip(clean, -0.9 * limit, 0.9 * limit)
+    lone = clean.copy()
+    lone[300] = 20.0
+    assert np.flatnonzero(belonging(lone) == 0).tolist() == [300]
+    # A shadow of 60 points, none of them beyond the cut by itself.
+    shade = clean.copy()
+    shade[200:260] += 2.5
+    out = np.flatnonzero(belonging(shade) == 0)
+    assert np.isin(np.arange(208, 252), out).all()
+    assert out.min() > 200 - 25
+    assert out.max() < 260 + 25
+    assert len(np.flatnonzero(belonging(clean) == 0)) == 0
+
+
+@pytest.mark.parametrize("persistence", [0.0, 0.4, 0.8])
+def test_noise_of_first_order_is_found_again(persistence):
+    """An autoregressive series of order one: slow variance s^2 (1 + r) / (1 - r)."""
+    rng = np.random.default_rng(11)
+    models = []
+    for _ in range(30):
+        z = rng.normal(size=1500)
+        for i in range(1, len(z)):
+            z[i] = persistence * z[i - 1] + math.sqrt(1 - persistence**2) * z[i]
+        models.append(estimate_noise(0.02 * z, np.full(len(z), 0.02)))
+    slow = (1 + persistence) / (1 - persistence)
+    assert np.mean([m.slow for m in models]) == pytest.approx(slow, rel=0.12)
+    assert np.mean([m.scale for m in models]) == pytest.approx(1.0, abs=0.05)
+    assert np.mean([m.effective for m in models]) == pytest.approx(1500 / slow, rel=0.2)
+    blocks = {m.block for m in models}
+    assert blocks == {1} if persistence < 0.5 else max(blocks) > 1

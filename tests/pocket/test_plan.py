@@ -489,3 +489,72 @@ def test_a_board_whose_grain_runs_along_the_width_moves_along_the_length():
     assert closes["width", "length"] == pytest.approx(421 * 0.00274 * 2 / 2, abs=0.05)
     assert abs(closes["length", "length"]) < 0.1 * closes["width", "length"]
     assert abs(closes["width", "width"]) < 0.1 * closes["length", "width"]
+
+
+def test_a_step_s_corners_that_the_cutter_leaves_are_told_with_the_worst():
+    """(r - rho)(sqrt 2 - 1) at a corner of 1 mm: the step's own corners, 6 mm further in."""
+    part = rounded_rectangle(200, 100, [1, 1, 4, 4])
+    cutter = {"diameter": "6 mm"}
+    step = {"inset": "6 mm", "deeper": "2 mm"}
+    made = plan(part, cutter=cutter, step=step, notch=None, relief=None)
+    (found,) = [n for n in made.notices if n.code == "uncut-step-corner"]
+    # The inset takes the corners' radii away: all four are square.
+    assert f"up to {3 * (math.sqrt(2) - 1):.2f} mm of wood uncut in 4 corners" in str(found.text)
+    relieved = plan(part, cutter=cutter, step=step, notch=None, relief="dog-bone")
+    assert "uncut-step-corner" not in codes(relieved)
+    # A corner as wide as the cutter is reached: 9.5 mm of pocket's corner, 6.5 mm further in.
+    wide = rounded_rectangle(200, 100, 9.0)
+    made = plan(wide, cutter=cutter, step={**step, "inset": "6.5 mm"}, notch=None)
+    assert "uncut-step-corner" not in codes(made)
+    made = plan(wide, cutter=cutter, step={**step, "inset": "6.6 mm"}, notch=None)
+    assert "uncut-step-corner" in codes(made)
+
+
+def test_feet_lie_at_their_inset_from_the_part_and_within_the_wall():
+    feet = {"diameter": "12 mm", "inset": "10 mm", "deeper": "2 mm"}
+    square = rounded_rectangle(200, 100)
+    made = plan(square, feet=feet, step=None, notch=None, push_hole=None)
+    (layer,) = [la for la in made.sheets[0].layers if la.name.startswith("feet")]
+    centres = sorted(tuple(round(v, 6) for v in as_circle(o)[0]) for o in layer.outlines)
+    assert centres == [(-90, -40), (-90, 40), (90, -40), (90, 40)]
+    assert [as_circle(o)[1] for o in layer.outlines] == [6.0] * 4
+    assert layer.depth == pytest.approx(11.7)
+    # 10.5 mm from the wall: a recess of 21 mm just fits.
+    plan(square, feet={**feet, "diameter": "21 mm"}, step=None, notch=None, push_hole=None)
+    with pytest.raises(PlanError, match=r"pass the pocket's wall by 0\.05 mm"):
+        plan(square, feet={**feet, "diameter": "21.1 mm"}, step=None, notch=None, push_hole=None)
+    with pytest.raises(PlanError, match="narrower than the cutter"):
+        plan(square, feet={**feet, "diameter": "5.9 mm"}, step=None, notch=None, push_hole=None)
+
+
+def test_holes_that_cut_into_each_other_are_told_by_how_much():
+    def overlapping(*holes):
+        recess = [
+            {"name": name, "diameter": f"{d} mm", "depth": f"{deep} mm", "x": f"{x} mm"}
+            for name, d, deep, x in holes
+        ]
+        made = plan(recess=recess, step=None, notch=None, push_hole=None)
+        return [n for n in made.notices if n.code == "holes-overlap"]
+
+    assert overlapping(("a", 20, 3, 0), ("b", 20, 3, 20.1)) == []
+    (found,) = overlapping(("a", 20, 3, 0), ("b", 20, 3, 18))
+    assert "a a and one of the b cut into each other by 2.00 mm" in str(found.text)
+    # Of several the worst; one wholly in another of another depth is meant so.
+    (found,) = overlapping(("a", 20, 3, 0), ("b", 20, 3, 18), ("c", 20, 3, -15))
+    assert "by 5.00 mm" in str(found.text)
+    assert overlapping(("a", 20, 3, 0), ("b", 8, 5, 2)) == []
+    (found,) = overlapping(("a", 20, 3, 0), ("b", 8, 3, 2))
+    assert "by 8.00 mm" in str(found.text)
+
+
+def test_the_stock_s_own_rectangle_is_the_board():
+    made = plan(
+        board={"left": "30 mm", "front": "40 mm"}, border=None, step=None, notch=None,
+        stock={"thickness": "20 mm", "length": "700 mm", "width": "300 mm"},
+    )  # fmt: skip
+    sheet = next(s for s in made.sheets if s.name == "board")
+    edge = sheet.layers[-1].outlines[0]
+    assert edge.bounds == pytest.approx((0, 0, 700, 300))
+    pocket = next(la for la in sheet.layers if la.name.startswith("pocket")).outlines[0]
+    assert pocket.bounds[:2] == pytest.approx((30, 40))
+    assert pocket.bounds[2] == pytest.approx(30 + 419)

@@ -20,40 +20,23 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 SIGMA_FLOOR_PX = 0.02
-# A point less certain than this is discarded.
-SURE_ENOUGH_PX = 1.0
 # A point less certain than this pools more neighbours: this many times more, in turn.
-VAGUE_PX = 0.15
-WIDER = (3.0, 8.0)
+_VAGUE_PX = 0.15
+_WIDER = (3.0, 8.0)
 # They are pooled along a smoothed line, where the present one lies within this share of the
 # search's reach from it,
-STRAYS = 0.5
+_STRAYS = 0.5
 # and only where the line turns less than this among them: a corner would be cut.
-STRAIGHT = np.radians(25)
-# Print, gloss and grain of the part's face follow no model, the sheet has none: before the light is
-# known the noise of the face is assumed to be at least this many times that of the sheet.
-FACE_ROUGHER = 2.0
-CORNER_ROUNDS = 2
-# Points over which normals are smoothed, along the line and in corners; of the part's slope.
+_STRAIGHT = np.radians(25)
+# Points over which normals are smoothed along the line.
 LINE_NORMAL_SMOOTH = 3.0
-CORNER_NORMAL_SMOOTH = 1.5
-SLOPE_SMOOTH = 8
-# A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
-# a good edge.
-OUTLIER = 5
-LEAST_SCATTER_PX = 0.05
-# At the tip of a sharp corner, turning by more than this within this many px, the picture's blur
-# rounds the edge; it is dropped together with this many of its lengths to either side.
-TIP = np.radians(55)
-TIP_PX = 4.0
-TIP_LENGTHS = 1.5
 # Offsets are smoothed first by a median, then by a Gaussian with weights by their certainty, which
 # none has more of than the first sigma, px; what strays by the second from the median counts this
 # little.
-MEDIAN_POINTS = 11
-MOST_CERTAIN_PX = 0.05
-STRAY_PX = 1.0
-STRAY_WEIGHT = 0.05
+_MEDIAN_POINTS = 11
+_MOST_CERTAIN_PX = 0.05
+_STRAY_PX = 1.0
+_STRAY_WEIGHT = 0.05
 # A line that oscillates by this much in all, within this many points to either side, has strayed.
 _OSCILLATION = np.radians(30)
 _OSCILLATION_REACH = 18
@@ -219,9 +202,9 @@ def pooled_wider(
     """
     mode = "wrap" if closed else "nearest"
     offset, sigma, best = first
-    for wider in WIDER:
+    for wider in _WIDER:
         reach = round(2 * wider * pool)
-        vague = (sigma > VAGUE_PX) & (turning(normals, reach, closed) < STRAIGHT)
+        vague = (sigma > _VAGUE_PX) & (turning(normals, reach, closed) < _STRAIGHT)
         if not vague.any():
             break
         # Pooled along a smoothed line: one that strays would smear its neighbours' costs.
@@ -235,7 +218,7 @@ def pooled_wider(
         o, s, k = minimum(gaussian_filter1d(moved, width, axis=0, mode=mode) + favour, candidates)
         o = o - strays
         vague &= (o > candidates[0]) & (o < candidates[-1])
-        vague &= np.abs(strays) < STRAYS * reach_px
+        vague &= np.abs(strays) < _STRAYS * reach_px
         offset, sigma, best = (
             np.where(vague, b, a) for a, b in ((offset, o), (sigma, s), (best, k))
         )
@@ -247,11 +230,11 @@ def smoothed_offsets(
 ) -> Floats:
     """(N,) offsets smoothed along the line, first by a median, then weighted by their certainty."""
     mode = "wrap" if closed else "nearest"
-    stray = np.abs(offset - median_filter(offset, size=MEDIAN_POINTS, mode=mode)) > STRAY_PX
+    stray = np.abs(offset - median_filter(offset, size=_MEDIAN_POINTS, mode=mode)) > _STRAY_PX
     if doubted is not None:
         stray |= doubted
-    weight = 1 / (sigma**2 + MOST_CERTAIN_PX**2)
-    weight = np.where(stray, STRAY_WEIGHT * weight, weight)
+    weight = 1 / (sigma**2 + _MOST_CERTAIN_PX**2)
+    weight = np.where(stray, _STRAY_WEIGHT * weight, weight)
     total = gaussian_filter1d(weight, smooth, mode=mode)
     calm: Floats = gaussian_filter1d(weight * offset, smooth, mode=mode) / total
     return calm

@@ -105,6 +105,11 @@ class Distribution:
     scale: Floats
     untold: Floats
 
+    def at_rows(self, index: NDArray[np.int64]) -> "Distribution":
+        return Distribution(
+            *(of[index] for of in (self.share, self.middle, self.scale, self.untold))
+        )
+
     def cost(self, candidates: Floats) -> Floats:
         """(N, G) minus the logarithm of the density at places (G,) or (N, G), px."""
         at = np.broadcast_to(candidates, (len(self.share), candidates.shape[-1]))
@@ -143,6 +148,14 @@ def _network() -> cv2.dnn.Net:
     return cv2.dnn.readNetFromONNX(str(WEIGHTS), **engine)
 
 
+def through_network(given: NDArray[np.float32]) -> tuple[Floats, Floats]:
+    """(12, N / 2, PLACES / 2) and (2, N / 2, 1) from (1, CHANNELS, N, PLACES); 8 divides N."""
+    network = _network()
+    network.setInput(given)
+    place, untold = network.forward(["place", "open"])
+    return place[0].astype(np.float64), untold[0].astype(np.float64)
+
+
 def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
     """Blur (px) and halo at the edges of markers (M, 4, 2), whose corners run clockwise as seen."""
     side = np.roll(quads, -1, axis=1) - quads
@@ -178,9 +191,7 @@ def edge_distribution(
     # Rows see those beside them, and the network wants their number to be a multiple of this.
     around = np.arange(-_BESIDE, n + _BESIDE + -n % _MULTIPLE)
     around = around % n if closed else np.clip(around, 0, n - 1)
-    network = _network()
-    network.setInput(given[None, :, around])
-    place, untold = (out[0].astype(np.float64) for out in network.forward(["place", "open"]))
+    place, untold = through_network(given[None, :, around])
     _, half, cells = place.shape
     place = place.reshape(2, 2, 3, half, cells).transpose(3, 0, 4, 1, 2)
     place = place.reshape(2 * half, 2 * cells, 3)[_BESIDE : _BESIDE + n]

@@ -7,7 +7,6 @@ the luminance differ a little then, which moves no edge.
 from functools import cache
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,8 +20,6 @@ _TOE_SLOPE = 12.92  # of coded value over light
 _OFFSET = 0.055  # above it a power of the coded value moved by this
 _SCALE = 1.055  # and divided by this
 _GAMMA = 2.4
-
-_BAND = 64  # rows at a time, so that three float planes stay in the cache
 
 
 def srgb_to_linear(values: Any) -> NDArray[np.float64]:
@@ -71,13 +68,3 @@ def linear_luminance_table() -> NDArray[np.float32]:
     table = np.outer(srgb_to_linear(np.arange(256) / 255), LUMINANCE_WEIGHTS).astype(np.float32)
     table.setflags(write=False)
     return table
-
-
-def linear_luminance(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """(H, W, 3) bytes in sRGB to (H, W) float32 luminance in linear light, 0 to 1."""
-    table = linear_luminance_table().reshape(1, 256, 3)
-    luminance = np.empty(rgb.shape[:2], np.float32)
-    for top in range(0, len(rgb), _BAND):
-        band = cv2.LUT(rgb[top : top + _BAND], table)
-        cv2.transform(band, np.ones((1, 3), np.float32), dst=luminance[top : top + _BAND])
-    return luminance

@@ -20,7 +20,7 @@ QUIET_ZONE = 1.25
 _ALONG = (0.0, 0.2, 0.4, 0.6, 0.8)
 _BLOCK = 8  # px; see `LightField.over`
 # Samples are weighted by Tukey's biweight:
-_ROUNDS = 12
+_ROUNDS, _STILL = 12, 1e-4  # at most, and until no weight changes by more
 _TUKEY = 4.7  # limit in standard deviations, rounded from 4.685
 _LEAST_SPREAD = 0.004  # of the logarithm: about that of the rounding to bytes
 _COUNTS = 0.1  # weight from which a sample counts as lit sheet
@@ -101,7 +101,9 @@ def fit_light(points: Floats, light: Floats, degree: int) -> LightField:
         size = np.sqrt(np.mean(residual**2, axis=1))
         typical = SIGMA_PER_MAD * float(np.median(size[weight > 0]))
         limit = _TUKEY * max(typical, _LEAST_SPREAD)
-        weight = np.square(np.clip(1 - np.square(size / limit), 0, None))
+        before, weight = weight, np.square(np.clip(1 - np.square(size / limit), 0, None))
+        if np.abs(weight - before).max() < _STILL:
+            break
     inside = weight > _COUNTS
     spread = SIGMA_PER_MAD * np.median(np.abs(residual[inside]), axis=0)
     coefficients = np.zeros((degree + 1, degree + 1, log.shape[1]))

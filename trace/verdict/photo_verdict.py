@@ -248,8 +248,8 @@ def _holdout(e: Evidence) -> Iterator[Notice]:
                 length(e.facts.markers_holdout_mm),
                 length(HOLDOUT_MM[0]),
             ),
-            "Calibrate the phone with `snugline camera`, make sure that the sheet lies flat, and "
-            "retake.",
+            "Tape the sheet flat and take the photo again. If that does not help, calibrate the "
+            "phone (`snugline camera`).",
             "retake" if e.facts.markers_holdout_mm > HOLDOUT_MM[1] else "usable",
             e.about,
         )
@@ -335,7 +335,8 @@ def _flatness(e: Evidence) -> Iterator[Notice]:
                 "not flat, or the lens model does not suit this phone.",
                 length(np.sqrt(square) * mm, 3),
             ),
-            "Tape the sheet flat on a flat board; calibrate the phone with `snugline camera`.",
+            "Tape the sheet to a flat board. If that does not help, calibrate the phone "
+            "(`snugline camera`).",
             "usable",
             e.about,
             region_of(offsets.place[worst_ones], _BOX_MARGIN_PX),

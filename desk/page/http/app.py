@@ -1,7 +1,7 @@
 """The page's addresses. What they take and give is written down in `docs/page-api.md`."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -37,7 +37,7 @@ def make_app(
     folder: Path,
     hosts: frozenset[str],
     sessions: Sessions | None = None,
-    link: str = "",
+    links: Sequence[str] = (),
     heavy: int = 2,
     light: int = 2,
     warm: bool = True,
@@ -48,7 +48,7 @@ def make_app(
     ----------
     folder : of the jobs.
     hosts : values of the Host header under which the server is meant.
-    sessions, link : with `--lan`.
+    sessions, links : with `--lan`; the page's addresses on the network, the best one first.
     heavy, light : processes that trace and write files, and that fit, plan and draw.
     warm : start them at once, not at the first work.
     """
@@ -57,7 +57,7 @@ def make_app(
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         processes = Processes(Pool(heavy, nice=5), Pool(light))
         starting = asyncio.create_task(_start(processes)) if warm else None
-        app.state.desk = Desk(Shelf(folder), processes, sessions, link)
+        app.state.desk = Desk(Shelf(folder), processes, sessions, tuple(links))
         try:
             yield
         finally:

@@ -13,7 +13,6 @@ from snugline.desk.page.http.exchange import body, given
 from snugline.desk.page.http.guard import COOKIE, ENTER, is_here, refusal, turned_away
 from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.jobs import limits
-from snugline.desk.page.jobs.job_moves import sample_folder
 from snugline.desk.page.jobs.measured_store import error_record
 from snugline.errors import InputError
 from snugline.lengths import format_length, parse_length
@@ -51,7 +50,6 @@ async def about(request: Request) -> Response:
             "lan": desk.sessions is not None,
             "here": is_here(request.scope),
             "folder": desk.shelf.folder.name,
-            "sample": sample_folder() is not None,
             "limits": {
                 "upload_bytes": limits.UPLOAD_BYTES,
                 "upload_pixels": limits.UPLOAD_PIXELS,
@@ -77,8 +75,9 @@ async def link(request: Request) -> Response:
             "link",
             "ask for the code there",
         )
-    url = desk.link + ENTER + desk.sessions.new_link()
-    return JSONResponse({"url": url, "qr": code_svg(url), "minutes": limits.LINK_MINUTES})
+    way = ENTER + desk.sessions.new_link()
+    ways = [{"url": start + way, "qr": code_svg(start + way)} for start in desk.links]
+    return JSONResponse({**ways[0], "minutes": limits.LINK_MINUTES, "others": ways[1:]})
 
 
 def code_svg(url: str) -> str:

@@ -31,10 +31,11 @@ async def listed(request: Request) -> Response:
 
 async def make(request: Request) -> Response:
     desk: Desk = request.app.state.desk
-    name = (await body(request)).get("name")
+    said = await body(request)
+    name = said.get("name")
     if not isinstance(name, str):
         raise InputError("the job has no name", "name", "write what the part is called")
-    ident = await to_thread.run_sync(desk.shelf.make, name)
+    ident = await to_thread.run_sync(desk.shelf.make, name, said.get("unit") == "in")
     return JSONResponse({"id": ident}, 201)
 
 

@@ -33,13 +33,14 @@ def facts_of(work_of: JobAtWork, want: Wanted, shown: Sequence[Mapping[str, Any]
     part, pocket = want.record.get("part"), want.record.get("pocket")
     codes = {remark.code for remark in want.remarks}
     plan, files = work_of.plan, work_of.files
+    looking = any(photo["sheets"] is None and photo["key"] is not None for photo in shown)
     return Facts(
         sheet=bool(frames),
         offer=sheet_offer(want.record.get("frame"), [photo["sheets"] for photo in shown]),
         bars=all({"bar_x", "bar_y"} <= set(frame) for frame in frames),
         own_frame=any(str(f.get("description", "")).endswith(".json") for f in frames),
         fault=_fault(want),
-        photos=tuple(_photo(photo) for photo in shown),
+        photos=tuple(_photo(photo, looking) for photo in shown),
         ends_missing=tuple(
             remark.text.split()[-2]
             for remark in want.remarks
@@ -68,8 +69,16 @@ def recorded(want: Wanted) -> bool:
     return any(cut.part == name for cut in Records().cuts())
 
 
-def _photo(photo: Mapping[str, Any]) -> ShownPhoto:
-    if photo["state"] in WORKING:
+def _photo(photo: Mapping[str, Any], looking: bool) -> ShownPhoto:
+    """A photo as the next step sees it.
+
+    Parameters
+    ----------
+    looking : it is not known yet which sheets all the photos show, so that a photo may have been
+        refused for a sheet that the job only has to name.
+    """
+    refused = photo["state"] == "refused" and photo["key"] is not None
+    if photo["state"] in WORKING or (refused and looking):
         return ShownPhoto(photo["shows"], "working")
     grave = [n for n in photo["notices"] if n["severity"] == "retake"]
     cause = _of_error("photos", photo["error"])

@@ -23,13 +23,13 @@ class Desk:
     Parameters
     ----------
     shelf : the served folder.
-    sessions, link : with `--lan`: who is let in, and the start of the link.
+    sessions, links : with `--lan`: who is let in, and the starts of the link, the best one first.
     """
 
     shelf: Shelf
     processes: Processes
     sessions: Sessions | None = None
-    link: str = ""
+    links: tuple[str, ...] = ()
     open: dict[str, JobAtWork] = field(default_factory=dict)
     syncing: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(_SYNCING))
     uploads: set[Upload] = field(default_factory=set)

@@ -1,7 +1,8 @@
 """The server itself: its sockets, its lock on the folder, its start and its end."""
 
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,21 +24,24 @@ class Address:
     sockets : bound and listening.
     hosts : values of the Host header under which it is meant.
     local, lan : the page's addresses on this computer, and on the network if it is served there.
+    others : further addresses on the network, for a phone that does not reach the first.
     """
 
     sockets: tuple[socket.socket, ...]
     hosts: frozenset[str]
     local: str
     lan: str | None
+    others: tuple[str, ...] = ()
 
 
-def bind(port: int | None, lan: str | None) -> Address:
-    """Listen on loopback, and on one address of the network where it is given.
+def bind(port: int | None, lan: str | None, others: Sequence[str] = ()) -> Address:
+    """Listen on loopback, and on addresses of the network where they are given.
 
     Parameters
     ----------
     port : None takes the usual one, or any that is free.
     lan : this computer's address on the network.
+    others : further ones; one that cannot be listened on is passed over.
 
     Raises
     ------
@@ -49,11 +53,18 @@ def bind(port: int | None, lan: str | None) -> Address:
     if lan is not None:
         sockets.append(_listening(lan, port, False))
         names.append(lan)
+    more = []
+    for host in others if lan is not None else ():
+        with suppress(InputError):
+            sockets.append(_listening(host, port, False))
+            more.append(host)
+    names += more
     return Address(
         tuple(sockets),
         frozenset(f"{name}:{port}" for name in names),
         f"http://127.0.0.1:{port}",
         f"http://{lan}:{port}" if lan is not None else None,
+        tuple(f"http://{host}:{port}" for host in more),
     )
 
 
@@ -99,6 +110,16 @@ def lan_address() -> str:
     return address
 
 
+def other_addresses(first: str) -> list[str]:
+    """Further addresses of this computer on networks: a second card, a cable beside the radio."""
+    try:
+        found = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET, socket.SOCK_STREAM)
+    except OSError:
+        return []
+    hosts = dict.fromkeys(str(entry[4][0]) for entry in found)
+    return [host for host in hosts if host != first and not host.startswith(("127.", "169.254."))]
+
+
 def serve(
     folder: Path,
     port: int | None = None,
@@ -109,7 +130,7 @@ def serve(
 
     Parameters
     ----------
-    lan : the network address to listen on besides loopback.
+    lan : the network address to listen on besides loopback; further ones are found.
     started : called with the page's address and the first one-time link.
 
     Raises
@@ -126,9 +147,10 @@ def serve(
         from snugline.desk.page.jobs.recovery import recover
 
         recover(Shelf(folder))
-        address = bind(port, lan)
+        address = bind(port, lan, other_addresses(lan) if lan is not None else ())
         sessions = Sessions(folder / ".snugline" / "sessions.json") if address.lan else None
-        app = make_app(folder, address.hosts, sessions, address.lan or "")
+        links = (address.lan, *address.others) if address.lan else ()
+        app = make_app(folder, address.hosts, sessions, links)
         config = uvicorn.Config(
             app,
             http=LimitedConnection,

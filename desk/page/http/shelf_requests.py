@@ -13,7 +13,7 @@ from snugline.desk.page.http.exchange import body, pieces
 from snugline.desk.page.http.page_state import Desk
 from snugline.desk.page.jobs import job_archive, job_moves, limits, own_frames, worker_tasks
 from snugline.desk.page.jobs.job_file_edit import job_bytes
-from snugline.desk.page.jobs.job_folders import JOB, job_id
+from snugline.desk.page.jobs.job_folders import job_id
 from snugline.desk.page.jobs.job_photos import too_large
 from snugline.desk.page.jobs.measured_store import Store, file_hash
 from snugline.errors import InputError
@@ -39,11 +39,8 @@ async def copy(request: Request) -> Response:
 
 async def sample(request: Request) -> Response:
     desk: Desk = request.app.state.desk
-    folder = job_moves.sample_folder()
-    if folder is None:
-        raise LookupError("sample")
     ident = await to_thread.run_sync(
-        job_moves.copy, desk.shelf, folder / JOB, "basalt plate, sample"
+        job_moves.copy, desk.shelf, job_moves.sample_job(), "basalt plate, sample"
     )
     return JSONResponse({"id": ident}, 201)
 

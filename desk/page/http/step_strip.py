@@ -15,7 +15,7 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
     for fault in want.faults:
         key = key_of_error(fault, want.record)
         table = "pocket" if is_of_pocket(key) else str(([*key, ""])[0])
-        faults.setdefault(table, []).append(f"{fault.what}; {fault.mend}")
+        faults.setdefault(table, []).append(fault.what)
     remarks = {remark.code: remark.text for remark in want.remarks}
     frames = want.record.get("frame", [])
     frames = [frames] if isinstance(frames, dict) else frames
@@ -23,12 +23,15 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
     bars = [f for f in frames if isinstance(f, dict) and not {"bar_x", "bar_y"} <= set(f)]
 
     frame_missing = faults.get("frame", []) or ([] if frames else ["no frame is chosen"])
-    steps = [_step("frame", frame_missing, ["the printed bars are not measured"] if bars else [])]
+    unread = ["measure the two bars on your print"] if bars else []
+    if not shown:  # nothing rests on them yet
+        frame_missing, unread = frame_missing + unread, []
+    steps = [_step("frame", frame_missing, unread)]
 
     states = {photo["state"] for photo in shown}
     missing = faults.get("photo", []) if shown else ["no photo yet"]
     verdict = worst(photo["verdict"] or "fine" for photo in shown)
-    look = [f"a photo is {verdict} only"] if verdict == "usable" else []
+    look = ["a photo could be better"] if verdict == "usable" else []
     look = ["a photo has to be taken again"] if verdict == "retake" else look
     steps.append(_step("photos", missing, look, bool(states & {"waiting", "tracing"})))
 

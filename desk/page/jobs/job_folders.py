@@ -94,8 +94,12 @@ class Shelf:
                 return job
         raise LookupError(ident)
 
-    def make(self, name: str) -> str:
+    def make(self, name: str, inches: bool = False) -> str:
         """A new job with a frame and nothing else; gives its id.
+
+        Parameters
+        ----------
+        inches : of a shop that works in them: on its own paper, with files in inches.
 
         Raises
         ------
@@ -110,10 +114,13 @@ class Shelf:
         document = tomlkit.document()
         part, frame = tomlkit.table(), tomlkit.table()
         part["name"] = name
-        frame["description"] = "border-a4"
+        frame["description"] = "border-letter" if inches else "border-a4"
         document["part"] = part
         document.add(tomlkit.nl())
         document["frame"] = frame
+        if inches:
+            document.add(tomlkit.nl())
+            document["output"] = {"units": "in", "paper": "letter"}
         for number in range(1, 1000):
             ident = stem if number == 1 else f"{stem}-{number}"
             try:

@@ -42,11 +42,10 @@ def copy(shelf: Shelf, job: Path, name: str) -> str:
     return taken_in(shelf, name, files, name)
 
 
-def sample_folder() -> Path | None:
-    """The sample job of the source tree; None in an installation without it."""
+def sample_job() -> Path:
+    """The job file of the sample: beside the packages in the tree, inside them once installed."""
     root = Path(__file__).resolve().parents[3]
-    folder = root / "samples" / "basalt-plate-in-ash-board"
-    return folder if is_file(folder / JOB) else None
+    return root / "samples" / "basalt-plate-in-ash-board" / JOB
 
 
 def own_files(job: Path) -> list[str]:

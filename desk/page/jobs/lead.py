@@ -134,8 +134,10 @@ def _first_photo(facts: Facts) -> Lead | None:
 
 def _bad_photo(facts: Facts) -> Lead | None:
     bad = [(n, photo) for n, photo in enumerate(facts.photos, 1) if photo.state == "retake"]
-    # Another photo of the same place may make it good; then the result says so.
-    if not bad or facts.result in ("good", "usable"):
+    # Another photo of the same place may make it good; then the result says so. One that is being
+    # measured may show what is really wrong.
+    measuring = any(photo.state == "working" for photo in facts.photos)
+    if not bad or measuring or facts.result in ("good", "usable"):
         return None
     number, photo = bad[0]
     says = Sentence.joined([f"Take photo {number} ({photo.shows}) again.", photo.cause])

@@ -138,7 +138,8 @@ class PhotoTracing:
                 limits.PICTURE_SECONDS, worker_tasks.sheets, photo.path
             )
         except SnuglineError:
-            return  # a photo that cannot be read is refused elsewhere
-        self._store.save("sheets", picture, {"sheets": found})
+            found = []  # a photo that cannot be read is refused elsewhere
+        else:
+            self._store.save("sheets", picture, {"sheets": found})
         self._sheets[picture] = found
         self._tell(photo)

@@ -196,8 +196,8 @@ def _plausible(sheet: str, bar_x: Sequence[str], bar_y: Sequence[str]) -> bool:
 
 
 def _new_name(sheet: str, today: date, names: Sequence[str]) -> str:
-    """`A4 sheet, printed in May`, with the year or a number where the name is taken."""
-    month = today.strftime("%B")
+    """`A4 sheet, printed in Sep`, with the year or a number where the name is taken."""
+    month = today.strftime("%b")
     first = f"{sheet_words(sheet)}, printed in {month}"
     candidates = [first, f"{first} {today.year}"]
     candidates += [f"{first} {today.year}, no. {n}" for n in range(2, _MOST + 2)]

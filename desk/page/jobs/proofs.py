@@ -34,8 +34,14 @@ class ProofPhotos:
     """Photos of tests, each under a name made from its content."""
 
     def __init__(self) -> None:
-        self._made = tempfile.TemporaryDirectory(prefix="snugline-proof-")
-        self.folder = Path(self._made.name)
+        self._folder: Path | None = None
+
+    @property
+    def folder(self) -> Path:
+        """Where they lie; made when it is first asked for."""
+        if self._folder is None:
+            self._folder = Path(tempfile.mkdtemp(prefix="snugline-proof-"))
+        return self._folder
 
     def take(self, temporary: Path, digest: str, ending: str) -> str:
         """Keep a photo that has come in; gives its id."""
@@ -64,7 +70,8 @@ class ProofPhotos:
         return [lying[ident] for ident in idents]
 
     def end(self) -> None:
-        self._made.cleanup()
+        if self._folder is not None:
+            shutil.rmtree(self._folder, ignore_errors=True)
 
     def _all(self) -> list[Path]:
         return [path for path in self.folder.iterdir() if path.is_file()]

@@ -50,7 +50,8 @@ def sheet_offer(
         return None
     job = {plain(name): number for number, name in enumerate(named)}
     if not job.keys() & shown.keys():
-        return _another(frame, named, seen)
+        # A photo still being looked at may show the job's own.
+        return None if None in seen else _another(frame, named, seen)
     return _tone(frame, tables, job, shown) or _beside(frame, tables, job, seen)
 
 

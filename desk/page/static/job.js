@@ -166,32 +166,33 @@ async function takePlan(now) {
 
 let trying = false;
 let toTry = null;
-let turns = 0; // of trying; an answer to an earlier one comes too late
+let tries = 0; // begun so far
+let ended = 0; // up to this one they are no longer shown
 
 /**
  * Plan a pocket that is only being tried, shown in place of the plan until a change is answered. Of several that
  * come while one is on its way, the last one counts. `number` is the place of the clearance that is tried.
  */
 export async function tryPocket(pocket, number) {
-  toTry = { pocket, number };
+  toTry = { pocket, number, place: ++tries };
   if (trying) return;
   trying = true;
   while (toTry) {
-    const [id, turn, now] = [state.id, turns, toTry];
+    const [id, now] = [state.id, toTry];
     toTry = null;
     const plan = await ask("POST", address("plan"), { json: { pocket: now.pocket } }).catch(() => null);
-    if (id !== state.id || turn !== turns || !plan) continue;
-    state.tried = { ...plan, key: JSON.stringify(now), number: now.number };
+    if (id !== state.id || now.place <= ended || !plan) continue;
+    state.tried = { ...plan, key: JSON.stringify(now), number: now.number, place: now.place };
     tell();
   }
   trying = false;
 }
 
-/** The job's own plan is shown again. */
-function endTry() {
-  turns += 1;
-  toTry = null;
-  state.tried = null;
+/** The job's own plan is shown again, unless something is tried that began later. */
+function endTries(upTo) {
+  ended = Math.max(ended, upTo);
+  if (toTry?.place <= ended) toTry = null;
+  if (state.tried?.place <= ended) state.tried = null;
 }
 
 // ---- changes
@@ -212,7 +213,7 @@ export function commit(label, edits) {
     })
     .filter((change) => JSON.stringify(change.was) !== JSON.stringify(change.now));
   if (!changes.length) {
-    endTry();
+    endTries(tries);
     tell();
     return Promise.resolve();
   }
@@ -242,7 +243,8 @@ function run(label, changes, onto, forget) {
   state.job = after;
   onto.push(entry);
   if (forget) history.undone.length = 0;
-  const sent = outbox.add({ job: state.id, label, changes, entry, onto }); // on its way before the page is drawn again
+  // On its way before the page is drawn again.
+  const sent = outbox.add({ job: state.id, label, changes, entry, onto, tried: tries });
   tell();
   return sent;
 }
@@ -258,21 +260,21 @@ const outbox = new Outbox({
     item.kept = keep("changes", { job, label, changes });
   },
   drop: (item) => item.kept.then((id) => id !== undefined && drop("changes", id)),
-  answered({ job }, answer, last) {
+  answered({ job, tried = 0 }, answer, last) {
     if (job !== state.id) return;
     state.revision = answer.revision;
     if (last) state.job = answer.job;
     if (answer.plan) {
       state.planState = answer.plan;
-      endTry();
+      endTries(tried);
       if (answer.plan.plan) state.plan = answer.plan.plan;
     }
     reread();
   },
-  refused({ job, label, changes, entry, onto }, refusal) {
+  refused({ job, label, changes, entry, onto, tried = 0 }, refusal) {
     if (job !== state.id) return;
     if (entry) onto.splice(onto.indexOf(entry), 1);
-    endTry();
+    endTries(tried);
     state.problem = { refusal, changes, label };
     reread();
   },

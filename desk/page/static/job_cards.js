@@ -70,7 +70,7 @@ function otherWays(report) {
     ask("POST", "/api/jobs/sample")
       .then(({ id }) => openJob(id))
       .catch(report);
-  const sample = h("button", { type: "button", hidden: true, onclick: tried }, "Try the sample");
+  const sample = h("button", { type: "button", onclick: tried }, "Try the sample");
   const input = h("input", { type: "file", accept: ".zip,application/zip", hidden: true });
   const choose = h("button", { type: "button", onclick: () => input.click() }, "Open a zip");
   input.addEventListener("change", () => {
@@ -81,9 +81,6 @@ function otherWays(report) {
       .then(({ id }) => openJob(id))
       .catch(report);
   });
-  ask("GET", "/api/about")
-    .then((about) => (sample.hidden = !about.sample))
-    .catch(() => {});
   return h("div.row", sample, choose, input);
 }
 

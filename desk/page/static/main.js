@@ -10,6 +10,7 @@ import { start } from "./start.js";
 import { strip, STEPS } from "./strip.js";
 import { afterStep } from "./steps/after.js";
 import { filesStep } from "./steps/files.js";
+import { componentsView } from "./components.js";
 import { foot } from "./foot.js";
 import { frameStep } from "./steps/frame.js";
 import { outlineStep } from "./steps/outline.js";
@@ -33,7 +34,7 @@ const made = new Map();
 let here = { id: null, step: null, page: null };
 
 // Pages that belong to no job, by `?page=`.
-const PAGES = { prove: ["Test phone and print", proveView] };
+const PAGES = { prove: ["Test phone and print", proveView], components: ["Components", componentsView] };
 
 /** `?job=ID#step`, or `?page=NAME`; without either, the list of jobs. */
 function whereabouts() {

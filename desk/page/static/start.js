@@ -3,6 +3,7 @@
 import { jobCards, openJob } from "./job_cards.js";
 import { h } from "./parts/dom.js";
 import { inPocket, laidPart, pictureRow, readPart } from "./pictures.js";
+import { view } from "./parts/view.js";
 import { ask } from "./server.js";
 
 const STORY = [
@@ -19,7 +20,7 @@ function newJob(report) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     try {
-      const { id } = await ask("POST", "/api/jobs", { json: { name: name.value.trim() } });
+      const { id } = await ask("POST", "/api/jobs", { json: { name: name.value.trim(), unit: view.unit } });
       openJob(id);
     } catch (refusal) {
       report(refusal);

@@ -76,7 +76,7 @@ def ask(tmp_path):
                 tmp_path,
                 frozenset({HOST, LAN_HOST}),
                 sessions if lan else None,
-                f"http://{LAN_HOST}",
+                (f"http://{LAN_HOST}", "http://10.0.0.2:8437"),
                 warm=False,
             )
             transport = httpx.ASGITransport(app, client=(client, 40000))

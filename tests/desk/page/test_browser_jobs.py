@@ -11,8 +11,6 @@ from page_jobs import JOBS, bars, photo
 from page_maker import SIZES, THEMES, Look, Maker, window
 from served_page import CHROMIUM, FIREFOX, served
 
-from snugline.desk.page.jobs.job_moves import sample_folder
-
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
 
@@ -85,7 +83,6 @@ def test_another_sheet_than_the_jobs_is_recognised_and_its_bars_serve_the_next_j
     assert value == "199.7 mm"
 
 
-@pytest.mark.skipif(sample_folder() is None, reason="installed without the sample job")
 def test_the_sample_is_tried_renamed_copied_deleted_and_put_back(at_page, tmp_path):
     maker = at_page(Look("phone", "dark"))
     page = maker.page

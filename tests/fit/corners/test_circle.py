@@ -190,3 +190,41 @@ def test_other_libraries_find_the_same_circles():
     )
     fit = fit_circle(points)
     assert (*fit.centre, fit.radius) == pytest.approx(tuple(found.x), abs=1e-6)
+
+
+@pytest.mark.parametrize("method", ["geometric", *METHODS])
+def test_a_point_of_half_the_sigma_counts_four_times(method):
+    """Weights are 1 / sigma^2: four equal points say what one of half the sigma says."""
+    points = arc(20, 1.5, n=12, noise=0.3, seed=5, centre=(3, -2))
+    sigma = np.where(np.arange(12) < 5, 0.5, 1.0)
+    many = np.concatenate([points, *[points[:5]] * 3])
+
+    def fitted(xy, s):
+        return fit_circle(xy, s) if method == "geometric" else fit_circle_algebraic(xy, method, s)
+
+    one, other = fitted(points, sigma), fitted(many, None)
+    assert (*one.centre, one.radius) == pytest.approx((*other.centre, other.radius), rel=1e-7)
+
+
+def test_a_circle_in_space_weighs_its_points_too():
+    flat = arc(20, 3.0, n=15, noise=0.2, seed=2)
+    rng = np.random.default_rng(1)
+    turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+    points = np.column_stack([flat, 0.1 * rng.normal(size=15)]) @ turn.T + [5, 6, 7]
+    sigma = np.where(np.arange(15) < 6, 0.5, 1.0)
+    one = fit_circle_3d(points, sigma)
+    other = fit_circle_3d(np.concatenate([points, *[points[:6]] * 3]))
+    assert one.radius == pytest.approx(other.radius, rel=1e-7)
+    assert one.centre == pytest.approx(other.centre, rel=1e-7)
+    assert abs(np.dot(one.normal, other.normal)) == pytest.approx(1.0)
+    assert abs(np.dot(one.normal, turn[:, 2])) > 0.999
+
+
+def test_how_straight_points_may_be():
+    """A line is told from an arc down to the rounding of the coordinates, at any size and place."""
+    for scale, far in ((1.0, 0.0), (1e-3, 0.0), (1e4, 1e5)):
+        x = np.linspace(-1, 1, 41)
+        line = np.column_stack([x, 2 * x]) * scale + far
+        assert not fit_circle(line)
+        bowed = np.column_stack([x, 0.01 * x * x]) * scale + far
+        assert fit_circle(bowed).radius == pytest.approx(50 * scale, rel=0.01)

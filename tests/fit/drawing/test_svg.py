@@ -303,3 +303,55 @@ def test_straight_open_paths_are_strokes():
     (layer,) = read_svg(svg('<polyline points="0,0 1,1 2,0"/><line x2="3" y2="4"/>')).layers
     assert layer.strokes == (((0, 0), (1, -1), (2, 0)), ((0, 0), (3, -4)))
     assert [type(s) for o in layer.outlines for s in o.segments].count(Line) == 0
+
+
+@pytest.mark.parametrize(
+    ("dashes", "pattern"),
+    [
+        ("", "solid"),
+        ("6 3", "dashed"),
+        ("6,3", "dashed"),
+        ("0.5 2", "dotted"),
+        ("8 2 0.5 2", "dash-dot"),
+        ("5 3", "dashed"),  # of another program
+        ("1 1 1", "dashed"),
+    ],
+)
+def test_dashes_are_read_as_the_pattern_they_are(dashes, pattern):
+    body = f'<g><title>a</title><rect width="9" height="9" stroke-dasharray="{dashes}"/></g>'
+    (layer,) = (one for one in read_svg(svg(body)).layers if one.outlines)
+    assert layer.pattern == pattern
+    # Twice the size, the same dashes in the file's own unit.
+    head = 'width="200mm" height="100mm" viewBox="0 0 100 50"'
+    halved = " ".join(f"{float(v) / 2:g}" for v in dashes.replace(",", " ").split())
+    body = body.replace(dashes or "never", halved or "never")
+    (layer,) = (one for one in read_svg(svg(body, head)).layers if one.outlines)
+    assert layer.pattern == pattern
+
+
+@pytest.mark.parametrize(
+    ("corner", "area"),
+    [
+        ("", 600.0),
+        ('rx="4"', 600 - (4 - math.pi) * 16),
+        ('ry="4"', 600 - (4 - math.pi) * 16),
+        ('rx="10" ry="40"', 600 - (4 - math.pi) * 100),  # half the height at most
+    ],
+)
+def test_a_rectangle_has_the_corners_that_svg_gives_it(corner, area):
+    """SVG 1.1, section 9.2: one radius stands for both, and neither is over half a side."""
+    made = one(f'<rect x="3" y="7" width="30" height="20" {corner}/>')
+    assert abs(made.area) == pytest.approx(area)
+    assert made.bounds == pytest.approx((3, -27, 33, -7))
+
+
+def test_a_rectangle_s_radii_end_each_at_half_its_own_side():
+    with pytest.raises(FileError, match="elliptical arc of radii 15 and 10"):
+        one('<rect width="30" height="20" rx="40"/>')
+
+
+def test_what_is_not_shown_is_not_read():
+    shown = '<rect width="9" height="9"/>'
+    for hidden in ('display="none"', 'style="fill:none; display: none"'):
+        body = f'{shown}<rect {hidden} width="30" height="20"/><g {hidden}>{shown}</g>'
+        assert abs(one(body).area) == pytest.approx(81)

@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from snugline.errors import InputError
@@ -143,3 +144,79 @@ def test_a_reading_that_cannot_be_used_is_refused_with_what_was_seen(what, value
     assert seen in caught.value.what
     assert caught.value.where == "job.toml, reading 2"
     assert caught.value.mend
+
+
+def test_readings_that_share_errors_combine_as_generalised_least_squares_does():
+    """Aitken's weights: V^-1 1, normed; the covariance holds what both have in common."""
+    a = Reading("length", (417.0, 418.0, 419.0), "tape")
+    b = Reading("length", (417.25,), "caliper")
+    found = combined([a, b], "length")
+    u = [uncertainty(a), uncertainty(b)]
+    weight = np.array([1 / u[0].u ** 2, 1 / u[1].u ** 2])  # different tools share nothing
+    assert found.value == pytest.approx(weight @ [418.0, 417.25] / weight.sum())
+    assert found.u == pytest.approx(weight.sum() ** -0.5)
+    # Welch and Satterthwaite: only the tape's own spread has finite degrees of freedom, two.
+    share = weight[0] / weight.sum()
+    assert found.dof == pytest.approx(2 * (found.u / (share * u[0].own)) ** 4, rel=1e-9)
+    assert found.tools == ("tape", "caliper")
+    assert combined([a], "width") is None
+
+
+def test_one_tape_at_two_readings_keeps_its_hook_and_scale():
+    one = Reading("length", (418.0,), "tape")
+    part = uncertainty(one)
+    twice = combined([one, one], "length")
+    common = sum(e.u**2 for e in part.common)
+    assert twice.u == pytest.approx((common + part.own**2 / 2) ** 0.5)
+
+
+def test_the_parts_of_a_tape_s_limit_share_its_variance():
+    part = uncertainty(Reading("length", (418.0,), "tape class II"))
+    # MI-008: 0.3 for the marks, 0.2 a metre, 0.2 for the hook; the limit's variance is limit^2 / 3.
+    assert sum(e.u**2 for e in part.common) == pytest.approx(0.7**2 / 3)
+    assert sorted(e.u**2 for e in part.common) == pytest.approx(
+        [0.2 * 0.7 / 3, 0.2 * 0.7 / 3, 0.3 * 0.7 / 3]
+    )
+    assert part.own == pytest.approx(1.0 / 12**0.5)  # read to whole millimetres
+    far = uncertainty(Reading("length", (1418.0,), "tape class II"))
+    assert sum(e.u**2 for e in far.common) == pytest.approx(0.9**2 / 3)
+    stated = uncertainty(Reading("length", (418.0,), "0.3 mm"))
+    assert (stated.u, stated.own) == (pytest.approx(0.3 / 3**0.5), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("values", "tool", "own", "dof"),
+    [
+        ((10.00, 10.02), "caliper", 0.01, 1),  # s / sqrt 2 of two values 0.02 apart
+        ((10.00, 10.01), "caliper", 0.005, 1),
+        ((10.00, 10.00), "caliper", 0.01 / 12**0.5, math.inf),
+        ((10.0,), "caliper", 0.01 / 12**0.5, math.inf),
+        ((10.0,), "vernier caliper", 0.05 / 12**0.5, math.inf),
+        ((1.0, 2.0, 3.0), "0.1 mm", 1 / 3**0.5, 2),
+    ],
+)
+def test_a_mean_s_own_uncertainty_is_repeatability_or_resolution(values, tool, own, dof):
+    part = uncertainty(Reading("thickness", values, tool))
+    assert part.own == pytest.approx(own)
+    assert part.own_dof == dof
+
+
+def test_beyond_its_table_a_caliper_s_last_row_is_carried_on():
+    assert caliper_limit(2000) == pytest.approx(0.08)
+    assert caliper_limit(1500, "vernier") == pytest.approx(0.18)
+    assert tape_limit(55 * 12 * INCH, "US")[1] == pytest.approx(INCH / 8)
+    assert tape_limit(99 * 12 * INCH, "US")[1] == pytest.approx(INCH / 8)
+    assert tape_limit(30 * 12 * INCH, "US")[1] == pytest.approx(INCH / 16)
+    assert tape_limit(0.5, "II") == pytest.approx((0.3, 0.2, 0.2))
+
+
+def test_every_row_of_din_862_is_its_limit():
+    """DIN 862, limits for a step of 0.01 mm and for a vernier of 0.05 mm (secondary)."""
+    rows = {
+        100: (0.02, 0.05), 200: (0.03, 0.05), 300: (0.03, 0.05), 400: (0.03, 0.06),
+        500: (0.03, 0.07), 600: (0.03, 0.08), 700: (0.04, 0.09), 800: (0.04, 0.10),
+        900: (0.04, 0.11), 1000: (0.04, 0.12),
+    }  # fmt: skip
+    for upto, (digital, vernier) in rows.items():
+        for mm in (upto, upto - 99.9):
+            assert (caliper_limit(mm), caliper_limit(mm, "vernier")) == (digital, vernier)

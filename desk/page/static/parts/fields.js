@@ -58,6 +58,7 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
   const input = h("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", placeholder });
   const echo = h("span.echo");
   let kept = "";
+  let shown = ""; // what stands in the field unless someone types
   let pause = 0;
 
   const tell = () => {
@@ -72,6 +73,7 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
     const text = withUnit(input.value);
     if (!tell() || text === kept) return;
     kept = text;
+    shown = input.value;
     take(text === "" ? null : text);
   };
   const complete = () => {
@@ -100,7 +102,9 @@ export function lengthInput({ label, optional, placeholder, step, signed = false
       // A wrong text stays, marked, until it is mended or the value changes elsewhere.
       const stays = text === kept && input.hasAttribute("aria-invalid");
       kept = text;
-      if (document.activeElement !== input && !stays) input.value = text;
+      const typing = document.activeElement === input && input.value !== shown;
+      if (!typing && !stays && input.value !== text) input.value = text;
+      if (!typing) shown = input.value;
       mark(input, "placeholder", inShownUnit(placeholder));
       tell();
     },

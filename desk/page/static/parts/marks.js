@@ -27,6 +27,9 @@ const SHAPES = {
   away: ["M6 6 L18 18 M18 6 L6 18"],
 };
 
+/** The names of all signs. */
+export const signs = Object.keys(SHAPES);
+
 /** One sign, drawn in the colour of its text. */
 export function sign(name, title = null) {
   const paths = SHAPES[name].map((d) => s("path", { d }));

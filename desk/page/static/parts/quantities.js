@@ -28,7 +28,8 @@ const plain = (number, decimals) => {
   return Number(text) === 0 ? (0).toFixed(decimals) : text; // no "-0.00"
 };
 
-const digits = (mm, unit, decimals) =>
+/** A length's number alone, for a column whose head has the unit. */
+export const digits = (mm, unit, decimals = 2) =>
   unit === "mm" ? plain(mm, decimals) : plain(mm / MM_PER_INCH, decimals + INCH_DECIMALS);
 
 /** A length with its unit; `decimals` are those in millimetres. */

@@ -4,7 +4,7 @@ import { h, mark, say } from "../parts/dom.js";
 import { length } from "../parts/lengths.js";
 import { changingSign } from "../parts/marks.js";
 import { errorWords, noticeList, told } from "../parts/notices.js";
-import { figureIn } from "../parts/quantities.js";
+import { digits } from "../parts/quantities.js";
 import { view } from "../parts/view.js";
 
 const SIGN = { passes: "done", "not decided": "usable", fails: "retake" };
@@ -12,11 +12,12 @@ const MEANS =
   "E is measured less known size. U95 is what the object leaves open: its tolerances, its thickness and the " +
   "scatter of its edge. Print, lens and light are what is tested.";
 
-const signed = (mm) => figureIn(view.unit, { value: mm, kind: "length", decimals: 2, signed: true });
+const number = (mm) => digits(mm, view.unit);
+const signed = (mm) => `${mm >= 0 ? "+" : ""}${number(mm)}`;
 
 function row({ photo, of, measured, reference, error, u95, can_pass: can }) {
   const known = h("span.soft.note", `known: ${length(reference)}${can ? "" : ", too coarsely to pass"}`);
-  const cells = [length(measured), signed(error), length(u95)].map((text) => h("td.number", text));
+  const cells = [number(measured), signed(error), number(u95)].map((text) => h("td.number", text));
   return h("tr", h("td", `${of}, ${photo.replace(/^photo-(\d+)\..*$/, "photo $1")}`, known), cells);
 }
 
@@ -26,7 +27,8 @@ export function resultCard() {
   const [says, more, kept] = [h("strong"), h("div.stack"), h("p")];
   const bar = h("progress", { "aria-label": "Measuring the photos", hidden: true });
   const rows = h("tbody");
-  const head = h("tr", h("th", "Size"), ...["Measured", "E", "U95"].map((text) => h("th.number", text)));
+  const first = h("th");
+  const head = h("tr", first, ...["Measured", "E", "U95"].map((text) => h("th.number", text)));
   const table = h("div.scrolls", { tabindex: 0, role: "region", "aria-label": "Size errors" });
   table.append(h("table", h("thead", head), rows));
   const notices = noticeList("Remarks on the test");
@@ -43,6 +45,7 @@ export function resultCard() {
     const [decision, ...others] = record.told;
     state(SIGN[record.decision], told(decision));
     more.replaceChildren(...others.map((one) => h("p", told(one))));
+    say(first, `Size, ${view.unit}`);
     rows.replaceChildren(...record.errors.map(row));
     notices.update(record.warnings);
     const phone = record.phone?.name;

@@ -101,8 +101,10 @@ export function clearanceSlider({ number, clearance, take }) {
   function update() {
     read();
     const mm = inMm(clearance());
-    el.hidden = mm === null || rungs.length < 2;
-    if (el.hidden || held) return;
+    // Its room is kept while its curve is asked for, so that nothing moves when it comes.
+    el.hidden = mm === null || state.outlineState.state !== "ready";
+    mark(el, "data-empty", rungs.length < 2 ? "" : null);
+    if (el.hidden || held || rungs.length < 2) return;
     mark(input, "max", rungs.length - 1);
     input.value = String(nearestRung(rungs, mm));
     tell(planned(clearance()) ?? chosen(), rungs, suggested);

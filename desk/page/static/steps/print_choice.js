@@ -31,6 +31,8 @@ const readings = (bar) => (bar === undefined || bar === null ? [] : [bar].flat()
 const alike = (one, other) => JSON.stringify(readings(one)) === JSON.stringify(readings(other));
 /** One reading stands alone in the job, several as a list. */
 const asBar = (texts) => (texts.length === 1 ? texts[0] : texts);
+/** The name of a print where its sheet is known: a given one says the sheet first, which takes the room. */
+const short = (name) => name.replace(/^.* sheet.*, printed in /, "Printed in ");
 const at = ({ key }) => `/api/prints/${encodeURIComponent(key)}`;
 
 /** Rename and forget the print that is chosen; what was forgotten can be had back. */
@@ -60,10 +62,14 @@ function care(now, again) {
   const button = (text, act) => h("button", { type: "button", onclick: act }, text);
   const test = h("a.button", "Test it on a card");
   const row = h("div.row", button("Rename", rename), button("Forget this print", forget), test);
+  const none = h("p.soft", "It is kept once both bars are measured.");
+  // Folded, and there from the start: nothing moves when the print is kept.
+  const folded = h("details.printcare", h("summary", "This print"), h("div.stack", none, row, asking));
   return {
-    el: h("div.stack.wholerow", row, asking),
+    el: folded,
     update(print) {
       row.hidden = !print;
+      none.hidden = Boolean(print);
       if (print) test.href = `/?page=prove&print=${encodeURIComponent(print.key)}`;
     },
   };
@@ -78,8 +84,7 @@ export function printChoice(path) {
   const now = () =>
     mine().find((one) => alike(one.bar_x, value(path("bar_x"))) && alike(one.bar_y, value(path("bar_y"))));
   const cared = care(now, () => update());
-  const which = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
-  const el = h("div.stack", which, cared.el);
+  const el = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
   const set = (label, x, y) =>
     commit(label, [
       [path("bar_x"), x],
@@ -94,7 +99,7 @@ export function printChoice(path) {
   function update() {
     const typed = readings(value(path("bar_x"))).length + readings(value(path("bar_y"))).length > 0;
     const none = typed ? "The bars typed below" : "Not measured yet";
-    const options = [["", none], ...mine().map(({ key, name }) => [key, name])];
+    const options = [["", none], ...mine().map(({ key, name }) => [key, short(name)])];
     const words = JSON.stringify(options);
     if (select.dataset.words !== words) {
       select.dataset.words = words;
@@ -105,5 +110,5 @@ export function printChoice(path) {
     cared.update(print);
     mark(fresh, "disabled", typed ? null : true);
   }
-  return { el, update };
+  return { el, care: cared.el, update };
 }

@@ -139,7 +139,8 @@ export function readingsStep() {
   const sides = sidesCard();
   const card = h("section.card", { "aria-label": "Where each reading is taken" }, where.el);
   return {
-    el: h("div", top.el, h("div.two", h("div.stack", card, gains.el), h("div.stack", all.el, sides.el, known.el))),
+    // What is worth reading next comes and goes: below all that is typed, or in a column beside it.
+    el: h("div", top.el, h("div.two.typing", card, h("div.stack", all.el, sides.el, known.el), gains.el)),
     update: () => [top, where, gains, all, sides, known].forEach((one) => one.update()),
   };
 }

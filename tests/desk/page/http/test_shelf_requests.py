@@ -164,10 +164,8 @@ def test_the_bin_is_no_way_to_other_places(tmp_path, tray):
         job_moves.put_back(Shelf(tmp_path), "../tray--20260101-000000")
 
 
-@pytest.mark.skipif(job_moves.sample_folder() is None, reason="installed without the sample job")
 def test_the_sample_is_a_job_to_try(ask):
-    about, made = ask(("GET", "/api/about"), ("POST", "/api/jobs/sample"))
-    assert about.json()["sample"] is True
+    made = ask(("POST", "/api/jobs/sample"))
     found = ask(("GET", f"/api/jobs/{made.json()['id']}"))
     assert len(found.json()["photos"]) == 2
 
@@ -190,3 +188,35 @@ def test_a_frame_of_ones_own_is_laid_under_a_sheet_of_the_job(ask, tray):
     assert job.json()["job"]["frame"] == {"description": name}
     assert (wrong.status_code, odd.status_code) == (422, 422)
     assert not [fault for fault in job.json()["faults"] if fault["key"][:1] == ["frame"]]
+
+
+def test_the_page_gets_what_a_frame_of_ones_own_measures(ask, tray):
+    said = {"number": 0, "description": PLAIN, "bars": {"x": "250.1 mm", "y": "199.9 mm"}}
+    laid, seen, beyond, job = ask(
+        ("POST", "/api/jobs/tray/frames", {"json": said}),
+        ("GET", "/api/jobs/tray/frames/0"),
+        ("GET", "/api/jobs/tray/frames/1"),
+        ("GET", "/api/jobs/tray"),
+    )
+    assert laid.status_code == 201
+    bars = {"x": 250.0, "y": 200.0}
+    assert seen.json() == {"name": "plain frame", "kind": "plain", "border": 30.0, "bars": bars}
+    assert beyond.status_code == 404
+    frame = job.json()["job"]["frame"]
+    assert (frame["bar_x"], frame["bar_y"]) == ("250.1 mm", "199.9 mm")
+
+
+def test_a_built_in_sheet_is_none_of_the_jobs_own(ask):
+    made, seen = ask(
+        ("POST", "/api/jobs", {"json": {"name": "lid"}}), ("GET", "/api/jobs/lid/frames/0")
+    )
+    assert (made.status_code, seen.status_code) == (201, 404)
+
+
+def test_a_job_of_a_shop_that_works_in_inches_is_on_its_paper(ask):
+    made, job = ask(
+        ("POST", "/api/jobs", {"json": {"name": "lid", "unit": "in"}}), ("GET", "/api/jobs/lid")
+    )
+    assert made.status_code == 201
+    assert job.json()["job"]["frame"] == {"description": "border-letter"}
+    assert job.json()["job"]["output"] == {"units": "in", "paper": "letter"}

@@ -131,3 +131,13 @@ def test_files_are_out_of_date_only_by_cuts_that_count(two_photos):
     assert taught(job, own) != three
     nameless = edited(two_photos, "pocket", "machine", value=None).job
     assert taught(nameless, own) == taught(nameless, [])
+
+
+def test_the_wood_of_the_part_matters_to_the_pocket_alone(two_photos):
+    before = wanted(two_photos)
+    wood = {"species": "maple, sugar", "grain": "length", "now": {"humidity": 45}}
+    service = {"driest": {"humidity": 30}, "dampest": {"humidity": 60}}
+    told = edited(two_photos, "part", "wood", value=wood | service)
+    assert kept(before, told) == ["measured", "fitted"]
+    unknown = edited(two_photos, "part", "wood", "species", value="no such tree")
+    assert (unknown.fitted, unknown.planned) == (before.fitted, None)

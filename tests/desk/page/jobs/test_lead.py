@@ -33,6 +33,8 @@ TABLE = [
      "frame", "go", "Bar x"),
     ("a photo to take again", replace(TAKEN, photos=(LEFT, BAD)), "photos", "go",
      "Take photo 2 (right end) again. The sheet is cut off."),
+    ("a bad one while another is measured", replace(MEASURED, photos=(BAD, MEASURING)), "photos",
+     "wait", "Photo 2 of 2 is being measured"),
     ("made good by another", replace(CHOSEN, photos=(LEFT, BAD, RIGHT)), "files", "finish",
      "Everything is there"),
     ("no thickness", TAKEN, "readings", "go", "Measure the part's thickness"),

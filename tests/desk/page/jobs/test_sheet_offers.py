@@ -17,6 +17,7 @@ TABLE = [
     (A4, [], None),
     (A4, [None], None),
     (A4, [[]], None),
+    (A4, [None, [sheet("border-a4-2")]], None),
     (A4, [[sheet("border-a4")]], None),
     (A4, [[sheet("border-a3")]], {"description": "border-a3"}),
     (A4, [[sheet("border-a4-dark", True)]], {"description": "border-a4-dark"}),
