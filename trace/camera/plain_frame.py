@@ -261,7 +261,7 @@ def _measured_side(
 
 
 def _group_of(rows: Floats) -> NDArray[np.int64]:
-    """(N,) which rows are averaged: so many neighbours each, none across a gap."""
+    """(N,) which rows are averaged: `_ROWS` neighbours each, none across a gap."""
     group = np.cumsum(np.diff(rows, prepend=rows[0]) > _GAP_STEPS * _ROW_STEP_PX) * _GROUP
     return np.asarray(group + np.arange(len(rows)) // _ROWS)
 
