@@ -203,11 +203,14 @@ class Record:
 
     def chosen(self, fault: Fault) -> list[str]:
         """Those that import the module first, then the quickest, as far as the time goes."""
-        names = self.tests.get((fault.file, fault.line))
-        if not names:
-            names = sorted({n for (f, _), ns in self.tests.items() if f == fault.file for n in ns})
-            names += [name for name in self.seconds if name.startswith(VALUES)]
         module = "snugline." + fault.file.removesuffix(".py").replace("/", ".")
+        unplaced = self.tests.get((fault.file, 0), [])  # recorded before the file was changed
+        names = [*self.tests.get((fault.file, fault.line), []), *unplaced]
+        if not names:  # it acts while the module loads: on whoever uses what it made
+            names = sorted({n for (f, _), ns in self.tests.items() if f == fault.file for n in ns})
+            users = (n for n in self.seconds if _imports(n, module) or n.startswith(VALUES))
+            names += users
+        names = list(dict.fromkeys(names))
         chosen, left = [], SECONDS
         for name in sorted(names, key=lambda n: (not _imports(n, module), self.seconds[n])):
             left -= self.seconds[name]

@@ -259,12 +259,12 @@ def _border(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]
         yield Notice(
             "edge-near-border",
             Sentence(
-                "Along {} the part's edge runs within {} of the window's border.",
+                "{} of the edge is closer than {} to the printed border.",
                 length(found.length_mm, 0),
                 length(BORDER_MM, 1),
             ),
-            "Move the part so that its edge keeps clear of the border, or crosses it at a steep "
-            "angle.",
+            "Slide the part so that its edge stays 5 mm clear of the border, or crosses it "
+            "steeply.",
             "usable",
             about,
             region_of(found.pixels),
