@@ -49,10 +49,13 @@ export const leading = {
     mark(link, "data-in-foot", stepAfter(step)?.step === lead.step ? "" : null);
     // Where the step has that button itself, one is enough.
     const here = lead.act === "finish" && lead.step === step;
-    mark(button, "hidden", goes || here || lead.act === "wait" ? true : null);
+    // While the work that a change began is done, its button keeps its room, so that nothing moves.
+    const rests = lead.act === "wait" && !button.hidden;
+    mark(button, "data-rests", rests ? "" : null);
+    mark(button, "hidden", goes || here || (lead.act === "wait" && !rests) ? true : null);
     link.href = stepAddress(lead.step);
     say(link, lead.button);
-    say(button, lead.button);
+    if (!rests) say(button, lead.button);
     showWork(state.work);
   },
 };
