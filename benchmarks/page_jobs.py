@@ -16,7 +16,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
 from page_jobs import JOBS
-from page_maker import SIZES, THEMES, Look, Maker, window
+from page_maker import SIZES, THEMES, WINDOWS, Look, Maker, window
 from playwright.sync_api import sync_playwright
 from served_page import served
 
@@ -28,7 +28,7 @@ def attempt(name: str, look: Look, pictures: Path | None) -> tuple[float, str]:
         jobs = Path(folder) / "jobs"
         jobs.mkdir()
         with served(jobs) as server, window(playwright, look) as page:
-            maker, fault = Maker(page, look, pictures=pictures), ""
+            maker, fault = Maker(page, look, moves=True, pictures=pictures), ""
             page.goto(server.address)
             try:
                 JOBS[name].run(maker)
@@ -48,7 +48,7 @@ def main() -> int:
     """Print the table; the exit status says whether every row passed."""
     given = argparse.ArgumentParser(description=__doc__)
     given.add_argument("job", nargs="*", help=f"of: {', '.join(JOBS)}")
-    given.add_argument("--size", nargs="+", choices=SIZES, default=list(SIZES))
+    given.add_argument("--size", nargs="+", choices=WINDOWS, default=list(SIZES))
     given.add_argument("--theme", nargs="+", choices=THEMES, default=list(THEMES))
     given.add_argument("--browser", choices=("chromium", "firefox"), default="chromium")
     given.add_argument("--pictures", type=Path, help="a folder for a picture of every step")

@@ -30,11 +30,11 @@ from snugline.trace import measure
 from snugline.trace.edge import learned_edge, two_witnesses
 from snugline.trace.edge.edge_line import (
     LINE_NORMAL_SMOOTH,
-    SURE_ENOUGH_PX,
     Silhouette,
     px_per_mm,
     smoothed_offsets,
 )
+from snugline.trace.edge.profile_search import SURE_ENOUGH_PX
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.edge.silhouette import locate
 from snugline.trace.image.linear_light import LUMINANCE_WEIGHTS, linear_to_srgb

@@ -132,5 +132,5 @@ def no_thickness(path: Path) -> InputError:
     return InputError(
         "no thickness is given",
         place(("part", "thickness"), path),
-        'add thickness = "9.5 mm", or a [[reading]] of it',
+        "measure it with a caliper and add the reading",
     )

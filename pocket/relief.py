@@ -31,7 +31,7 @@ class Disc:
     centre: Point
     corner: Point
     behind: float
-    radius: float = 0.0
+    radius: float
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ SLOW_MS = int(os.environ.get("SNUGLINE_TEST_PATIENCE_MS", 240_000))  # other wor
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desktop": (1440, 900)}
 THEMES = ("light", "dark")
 NARROW = 320  # the narrowest window that has to do
+WINDOWS = SIZES | {"narrow": (NARROW, 700)}
 _TEXT_FAULTS = Path(__file__).parent / "javascript" / "text_faults.js"
 # Of a burst: shifts less than 1 s apart, over 5 s at most; 0.1 is called good (web.dev, Cumulative
 # Layout Shift, which defines the burst).
@@ -49,29 +50,38 @@ class Look:
 @contextmanager
 def window(playwright, look):
     """A page of its own in that look."""
-    width, height = SIZES[look.size]
+    width, height = WINDOWS[look.size]
     options: dict[str, Any] = {"viewport": {"width": width, "height": height}}
     if look.browser == "chromium":
         # axe-core is put into the page by the test, which the page's own policy forbids.
         options |= {"bypass_csp": True, "color_scheme": look.theme}
-        options |= {"has_touch": True, "is_mobile": True} if look.size == "phone" else {}
+        options |= {"has_touch": True, "is_mobile": True} if width < SIZES["tablet"][0] else {}
     with (chromium if look.browser == "chromium" else firefox)(playwright) as browser:
         context = browser.new_context(**options, accept_downloads=True)
         yield context.new_page()
 
 
 class Maker:
-    """At one page; what the page does wrong besides is listed in `wrong`."""
+    """At one page; what the page does wrong besides is listed in `wrong`.
 
-    def __init__(self, page, look, thorough=True, pictures=None):
+    Parameters
+    ----------
+    thorough : ask axe-core, and look at a phone's page in the narrowest window, too.
+    moves : layout that moves is a fault. What comes later than half a second after a press counts
+        as unasked for, so that this is fair only on a machine that does nothing else.
+    pictures : a folder for a picture of every step.
+    """
+
+    def __init__(self, page, look, thorough=True, moves=False, pictures=None):
         self.page, self.look, self.wrong, self.photos = page, look, [], 0
         self.pictures, self.taken = pictures, 0
         self.thorough = thorough and look.browser == "chromium"
+        self.moves = moves and look.browser == "chromium"
         self.offline = False
         page.set_default_timeout(SLOW_MS)
         page.on("pageerror", lambda error: self.wrong.append(str(error)))
         page.on("console", self._said)
-        if self.thorough:
+        if self.moves:
             page.add_init_script(_WATCH_SHIFTS)
 
     def _said(self, message):
@@ -232,8 +242,9 @@ class Maker:
         found = list(self.wrong)
         self.picture(step)
         found += page.evaluate(text_faults())
-        if self.thorough:
+        if self.moves:
             found += [f"moved: {one}" for one in self._shifts()]
+        if self.thorough:
             found += self._axe()
             if self.look.size == "phone":
                 found += self._narrow()
@@ -263,7 +274,7 @@ class Maker:
 
     def forget_moves(self):
         """Where the hand has asked for another layout."""
-        if self.thorough:
+        if self.moves:
             self._shifts()
 
     def _axe(self):
@@ -294,7 +305,7 @@ class Maker:
         self.page.wait_for_timeout(60)
         found = [f"{NARROW} px: {one}" for one in self.page.evaluate(text_faults())]
         self.page.set_viewport_size({"width": width, "height": height})
-        self._shifts()
+        self.forget_moves()
         return found
 
     def until(self, holds):

@@ -34,7 +34,7 @@ from snugline.trace.part.part_search import Region, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.part.window_contents import check_window, why_nothing
 from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view, split_markers
-from snugline.trace.plan_curve import EDGE_OFFSET_U_PX, plan_curve
+from snugline.trace.plan_curve import offset_u_px, plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.lens_verdict import judge_lens
@@ -324,7 +324,8 @@ def _facts(view: PhotoView, outer: Curve) -> PhotoFacts:
     left_out = float(view.solved.holdout_mm[view.number])
     beside = camera.on_plane(camera.pixels(middle) + np.array([1.0, 0.0]))
     mm_per_px = float(np.linalg.norm(beside - middle))
-    edge = np.sqrt(np.mean(outer.noise**2) + (EDGE_OFFSET_U_PX * mm_per_px) ** 2)
+    offset = float(offset_u_px(np.array(view.sides.thickness / mm_per_px)))
+    edge = np.sqrt(np.mean(outer.noise**2) + (offset * mm_per_px) ** 2)
     return PhotoFacts(
         file=view.photo.path.name,
         width=view.photo.width,

@@ -6,7 +6,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import torch
-from network import EdgeNetwork
+from network import EdgeNetwork, widths_of
 from strips import CHANNELS, PLACES
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
@@ -27,8 +27,9 @@ def plain(network):
 
 
 def export(checkpoint, out, rows=256):
-    network = EdgeNetwork()
-    network.load_state_dict(torch.load(checkpoint, map_location="cpu")["network"])
+    state = torch.load(checkpoint, map_location="cpu")["network"]
+    network = EdgeNetwork(widths_of(state))
+    network.load_state_dict(state)
     given = torch.zeros(1, CHANNELS, rows, PLACES)
     torch.onnx.export(
         plain(network),

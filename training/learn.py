@@ -16,75 +16,19 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import scenes
 import torch
-from network import EdgeNetwork, doubt, likeliest, loss, mixture
-from strips import CHANNELS, PLACES, ROWS, made
+from making import CHECK_SEED, Made, batch
+from network import WIDTHS, EdgeNetwork, doubt, likeliest, loss, mixture, widths_of
+from strips import CHANNELS, PLACES, ROWS
 
-TRAINING_SEED = 1000  # scenes are seeded (TRAINING_SEED + part, number); checks with CHECK_SEED
-CHECK_SEED = 77
-
-
-def batch(seed, count, device, size=384):
-    drawn = {k: torch.from_numpy(v).to(device) for k, v in scenes.draw(seed, count).items()}
-    generator = torch.Generator(device=device)
-    generator.manual_seed(int(drawn["noise_seed"][0]))
-    given, at, state, _ = made(drawn, size, generator)
-    return given, at, state
+_SCALED = 1024.0  # gradients, so that half precision holds them
+_WARM = 300  # steps until the full rate
 
 
 def mirrored(given, at, state):
     """The same rows seen in a mirror: their order and the picture's direction turn round."""
-    given = given.flip(2).clone()
+    given = given.flip(2)
     given[:, 11] *= -1
     return given, at.flip(1), state.flip(1)
-
-
-def make(number, makers, part, count, size, device, queue):
-    """A process that makes scenes without end; every `makers`-th number is its own."""
-    device = torch.device(device)
-    torch.set_num_threads(2)
-    while True:
-        given, at, state = batch([TRAINING_SEED + part, number], count, device, size)
-        queue.put((given.half().cpu(), at.cpu(), state.to(torch.int8).cpu()))
-        number += makers
-
-
-class Made:
-    """Batches of scenes, made by processes on `devices`, or by this one where there are none."""
-
-    def __init__(self, options, device):
-        self.options, self.device, self.number = options, device, 0
-        self.queue, self.processes = None, []
-        devices = [d for d in options.makers.split(",") if d]
-        if devices:
-            torch.multiprocessing.set_sharing_strategy("file_system")
-            context = torch.multiprocessing.get_context("spawn")
-            self.queue = context.Queue(maxsize=6)
-            for k, place in enumerate(devices):
-                given = (
-                    k,
-                    len(devices),
-                    options.part,
-                    options.scenes,
-                    options.size,
-                    place,
-                    self.queue,
-                )
-                self.processes.append(context.Process(target=make, args=given, daemon=True))
-                self.processes[-1].start()
-
-    def fresh(self, needed):
-        """The next batch; None where none is ready and none is `needed`."""
-        if self.queue is None:
-            self.number += 1
-            seed = [TRAINING_SEED + self.options.part, self.number - 1]
-            return batch(seed, self.options.scenes, self.device, self.options.size)
-        if not needed and self.queue.empty():
-            return None
-        return [t.to(self.device, non_blocking=True) for t in self.queue.get()]
-
-    def stop(self):
-        for process in self.processes:
-            process.terminate()
 
 
 @torch.no_grad()
@@ -124,7 +68,110 @@ def figures(network, checks):
     }
 
 
-def main():
+class Learner:
+    """One step after the other; on a GPU recorded once and played again."""
+
+    def __init__(self, network, rate, size, device):
+        self.network, self.device, self.cuda = network, device, device.type == "cuda"
+        self.rate = torch.tensor(rate, device=device) if self.cuda else rate
+        self.optimizer = torch.optim.AdamW(
+            network.parameters(), lr=self.rate, weight_decay=1e-3, capturable=self.cuda
+        )
+        kind = torch.float16 if self.cuda else torch.float32
+        self.given = torch.zeros(size, CHANNELS, ROWS, PLACES, dtype=kind, device=device)
+        self.at = torch.zeros(size, ROWS, device=device)
+        self.state = torch.zeros(size, ROWS, dtype=torch.int64, device=device)
+        self.doubt = torch.zeros((), device=device)
+        self.graph, self.recorded = None, None
+
+    def _step(self):
+        with torch.autocast(
+            self.device.type, dtype=torch.float16, enabled=self.cuda, cache_enabled=False
+        ):
+            given = self.given.contiguous(memory_format=torch.channels_last)
+            out = self.network(given)
+        now = loss(mixture(*out), self.at, self.state)
+        (now * _SCALED).backward()
+        gradients = [w.grad for w in self.network.parameters()]
+        for gradient in gradients:
+            gradient.nan_to_num_(0.0, 0.0, 0.0)
+        norm = torch.linalg.vector_norm(torch.stack([g.norm() for g in gradients])) / _SCALED
+        torch._foreach_mul_(gradients, 1 / (_SCALED * norm.clamp_min(1.0)))
+        self.optimizer.step()
+        self.doubt.copy_(now.detach())
+
+    def step(self, given, at, state, rate):
+        """Learn from a batch at a rate."""
+        self.given.copy_(given)
+        self.at.copy_(at)
+        self.state.copy_(state)
+        if not self.cuda:
+            for group in self.optimizer.param_groups:
+                group["lr"] = rate
+            self.optimizer.zero_grad(set_to_none=True)
+            self._step()
+            return
+        self.rate.fill_(rate)
+        if self.graph is None and self.recorded is None:
+            try:
+                self._record()
+                self.recorded = True
+            except RuntimeError as error:  # then every step is told anew, more slowly
+                print("not recorded:", error, flush=True)
+                self.graph, self.recorded = None, False
+        if self.graph is None:
+            self.optimizer.zero_grad(set_to_none=True)
+            self._step()
+            return
+        self.graph.replay()
+
+    def _record(self):
+        side = torch.cuda.Stream()
+        side.wait_stream(torch.cuda.current_stream())
+        kept = [w.detach().clone() for w in self.network.state_dict().values()]
+        with torch.cuda.stream(side):
+            for _ in range(4):
+                self.optimizer.zero_grad(set_to_none=True)
+                self._step()
+        torch.cuda.current_stream().wait_stream(side)
+        self.optimizer.zero_grad(set_to_none=True)
+        self.graph = torch.cuda.CUDAGraph()
+        with torch.cuda.graph(self.graph, capture_error_mode="thread_local"):
+            self._step()
+        # The steps that only warmed it up are undone; what the optimizer remembers of them fades.
+        with torch.no_grad():
+            for own, old in zip(self.network.state_dict().values(), kept, strict=True):
+                own.copy_(old)
+
+
+class Pool:
+    """The scenes that are learned from; new ones take the place of the oldest."""
+
+    def __init__(self, count, device):
+        kind = torch.float16 if device.type == "cuda" else torch.float32
+        self.kept = (
+            torch.empty(count, CHANNELS, ROWS, PLACES, dtype=kind, device=device),
+            torch.empty(count, ROWS, device=device),
+            torch.zeros(count, ROWS, dtype=torch.int64, device=device),
+        )
+        self.filled = self.start = 0
+
+    def add(self, fresh):
+        count = len(fresh[0])
+        if self.start + count > len(self.kept[0]):
+            self.start = 0
+        for kept, new in zip(self.kept, fresh, strict=True):
+            kept[self.start : self.start + count] = new
+        self.start += count
+        self.filled = max(self.filled, self.start)
+
+    def some(self, count, turned):
+        pick = torch.randint(self.filled, (count,), device=self.kept[0].device)
+        chosen = tuple(kept[pick] for kept in self.kept)
+        return mirrored(*chosen) if turned else chosen
+
+
+def _options():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--resume", type=Path)
@@ -134,133 +181,91 @@ def main():
     parser.add_argument("--scenes", type=int, default=144, help="made at a time")
     parser.add_argument("--batch", type=int, default=192)
     parser.add_argument("--pool", type=int, default=20000)
-    parser.add_argument("--steps", type=int, default=8, help="for each making")
+    parser.add_argument("--steps", type=int, default=8, help="for each look at what was made")
+    parser.add_argument("--uses", type=float, default=12, help="of each scene, at most")
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--size", type=int, default=384)
     parser.add_argument("--makers", default="", help="devices of processes that make scenes")
     parser.add_argument("--checks", type=int, default=4)
-    options = parser.parse_args()
-    began = time.time()
+    return parser.parse_args()
+
+
+def main():
+    """Learn until the time is over; every half minute say how far, and keep what was learned."""
+    options, began = _options(), time.time()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
     torch.manual_seed(options.part)
     options.out.mkdir(parents=True, exist_ok=True)
-    network = EdgeNetwork().to(device)
-    optimizer = torch.optim.AdamW(network.parameters(), lr=options.rate, weight_decay=1e-3)
-    step, seen = 0, 0
+    source = Made(options, device)
     checkpoint = options.resume or options.out / "checkpoint.pt"
-    if checkpoint.exists():
-        state = torch.load(checkpoint, map_location=device)
+    state = torch.load(checkpoint, map_location=device) if checkpoint.exists() else None
+    network = EdgeNetwork(widths_of(state["network"]) if state else WIDTHS).to(device)
+    if device.type == "cuda":
+        network = network.to(memory_format=torch.channels_last)
+    learner = Learner(network, options.rate, options.batch, device)
+    step, seen = 0, 0
+    if state:
         network.load_state_dict(state["network"])
-        optimizer.load_state_dict(state["optimizer"])
+        if "moments" in state:
+            learner.optimizer.load_state_dict(state["moments"])
+            for group in learner.optimizer.param_groups:
+                group["lr"] = learner.rate
         step, seen = state["step"], state["seen"]
+    weights = sum(w.numel() for w in network.parameters())
     checks = [
         batch([CHECK_SEED, i], options.scenes, device, options.size) for i in range(options.checks)
     ]
-    pool = [
-        torch.empty(options.pool, CHANNELS, ROWS, PLACES, dtype=torch.float16, device=device),
-        torch.empty(options.pool, ROWS, device=device),
-        torch.zeros(options.pool, ROWS, dtype=torch.int64, device=device),
-    ]
-    filled, number, making, learning, mean = 0, 0, 0.0, 0.0, 0.0
+    pool, log, first, had = Pool(options.pool, device), [], step, seen
+    print(f"start {time.time() - began:.0f} s, {weights} weights", flush=True)
+
+    def say():
+        entry = {
+            "seconds": round(time.time() - began),
+            "step": step,
+            "scenes": seen,
+            "mean": float(learner.doubt),
+            **figures(network, checks),
+        }
+        log.append(entry)
+        print(json.dumps({k: round(v, 4) for k, v in entry.items()}), flush=True)
+        state = {"network": network.state_dict(), "moments": learner.optimizer.state_dict()}
+        state |= {"step": step, "seen": seen, "version": scenes.VERSION}
+        torch.save(state, options.out / "checkpoint.new")
+        (options.out / "checkpoint.new").replace(options.out / "checkpoint.pt")
+
+    said, enough = time.time(), min(4 * options.batch, options.pool - options.scenes)
     network.train()
-    scaler = torch.amp.GradScaler(enabled=device.type == "cuda")
-    source = Made(options, device)
-    print(
-        f"start {time.time() - began:.0f} s,",
-        f"{sum(w.numel() for w in network.parameters())} weights",
-        flush=True,
-    )
-    log = []
-    said = time.time()
-    enough = min(4 * options.batch, options.pool - options.scenes)
     while time.time() - began < options.seconds and step < options.most:
-        t = time.time()
-        while (fresh := source.fresh(filled < enough)) is not None:
-            start = (number * options.scenes) % (options.pool - options.scenes + 1)
-            for kept, new in zip(pool, fresh, strict=True):
-                kept[start : start + options.scenes] = new
-            number += 1
+        while (fresh := source.fresh(pool.filled < enough)) is not None:
+            pool.add(fresh)
             seen += options.scenes
-            filled = max(filled, start + options.scenes)
-            if source.queue is None and filled >= enough:
+            if source.queue is None and pool.filled >= enough:
                 break
-        making += time.time() - t
-        t = time.time()
+        if (step - first) * options.batch > options.uses * (seen - had):
+            time.sleep(0.01)
+            continue
         for _ in range(options.steps):
-            pick = torch.randint(filled, (options.batch,), device=device)
-            given, at, known = (kept[pick] for kept in pool)
-            if step % 2:
-                given, at, known = mirrored(given, at, known)
             share = min((time.time() - began) / options.seconds, 1)
-            rate = options.rate * min(1, (step + 1) / 300) * 0.5 * (1 + math.cos(math.pi * share))
-            for group in optimizer.param_groups:
-                group["lr"] = max(rate, 1e-6)
-            with torch.autocast(device.type, dtype=torch.float16, enabled=device.type == "cuda"):
-                out = network(given.float() if device.type == "cpu" else given)
-            now = loss(mixture(*out), at, known)
-            optimizer.zero_grad(set_to_none=True)
-            scaler.scale(now).backward()
-            scaler.unscale_(optimizer)
-            torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
-            scaler.step(optimizer)
-            scaler.update()
+            warm = min(1, (step - first + 1) / _WARM)
+            rate = max(options.rate * warm * 0.5 * (1 + math.cos(math.pi * share)), 1e-6)
+            learner.step(*pool.some(options.batch, step % 2 == 1), rate)
             step += 1
-            mean = now.detach() if step == 1 else 0.99 * mean + 0.01 * now.detach()
         if device.type == "cuda":
             torch.cuda.synchronize()
-        learning += time.time() - t
         if time.time() - said > 30:
             said = time.time()
-            entry = {
-                "seconds": round(time.time() - began),
-                "step": step,
-                "scenes": seen,
-                "mean": float(mean),
-                **figures(network, checks),
-            }
-            log.append(entry)
-            print(
-                json.dumps({k: round(v, 4) for k, v in entry.items()}),
-                f"making {making:.0f} learning {learning:.0f}",
-                flush=True,
-            )
-    entry = {
-        "seconds": round(time.time() - began),
-        "step": step,
-        "scenes": seen,
-        "mean": float(mean),
-        **figures(network, checks),
-    }
-    log.append(entry)
-    print(
-        json.dumps({k: round(v, 4) for k, v in entry.items()}),
-        f"making {making:.0f} learning {learning:.0f}",
-        flush=True,
-    )
+            say()
+    say()
     source.stop()
-    torch.save(
-        {
-            "network": network.state_dict(),
-            "optimizer": optimizer.state_dict(),
-            "step": step,
-            "seen": seen,
-            "version": scenes.VERSION,
-        },
-        options.out / "checkpoint.pt",
-    )
-    (options.out / f"log-{options.part}.json").write_text(
-        json.dumps(
-            {
-                "generator": scenes.VERSION,
-                "device": str(device),
-                "options": {k: str(v) for k, v in vars(options).items()},
-                "log": log,
-            },
-            indent=1,
-        )
-    )
+    record = {
+        "generator": scenes.VERSION,
+        "device": str(device),
+        "options": {k: str(v) for k, v in vars(options).items()},
+        "log": log,
+    }
+    (options.out / f"log-{options.part}.json").write_text(json.dumps(record, indent=1))
 
 
 if __name__ == "__main__":

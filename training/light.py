@@ -5,161 +5,44 @@ shadows have penumbras as wide as they are; wall and sheet light one another; gl
 room and sheet.
 """
 
-from dataclasses import dataclass
-
 import torch
-from shapes import NODES, Outline, Profile, profile
+from materials import ground, reflectance, textures, wide
+from shapes import NODES
+from stretch import Stretch, met, node
 from torch.nn.functional import avg_pool2d, grid_sample, interpolate
 
-TEXTURE = 256
 FINE = 2  # sub-pixels a side
+TILE = 16  # px, side of the squares in which a picture is drawn
+TILES = 176  # a strip of 128 rows lies in no more
 
 
-def wide(values, dims=2):
-    """(B, ...) to (B, ..., 1, 1)."""
-    return values.reshape(*values.shape, *([1] * dims))
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """A scene's geometry: the solid in the sheet's own axes (outwards is +y), and the picture's."""
-
-    outline: Outline
-    profile: Profile
-    to_picture: torch.Tensor  # (B, 2, 2)
-    to_sheet: torch.Tensor
-    middle: torch.Tensor  # (B, 2) place of the sheet that is seen in the picture's middle
-    lean: torch.Tensor  # (B, 2) of the ray there, px sideways for each px of height
-    farness: torch.Tensor
-    size: int
-
-    @staticmethod
-    def of(s, size):
-        outline = Outline(
-            *(wide(s[k]) for k in ("turn", "radius", "hollow", "wave", "rate", "phase"))
-        )
-        sides = profile(
-            torch,
-            s["thickness"],
-            s["edge"],
-            1.0 * (s["edge_kind"] >= 0),
-            s["bottom"],
-            s["bottom_round"],
-            s["draft"],
-        )
-        a, b = s["turned"], s["squeezed"]
-        turn = torch.stack([torch.cos(a), -torch.sin(a), torch.sin(a), torch.cos(a)], -1).reshape(
-            -1, 2, 2
-        )
-        axis = torch.stack([torch.cos(b), torch.sin(b)], -1)
-        squeeze = (
-            torch.eye(2, device=a.device)
-            - (1 - s["squeeze"])[:, None, None] * axis[:, :, None] * axis[:, None]
-        )
-        to_picture = turn @ squeeze
-        at = torch.stack(outline.at(torch, wide(s["start"])), -1).reshape(-1, 2)
-        lean = s["lean"][:, None] * torch.stack(
-            [torch.cos(s["towards"]), torch.sin(s["towards"])], -1
-        )
-        return Stretch(
-            outline,
-            sides,
-            to_picture,
-            torch.linalg.inv(to_picture),
-            at + s["shift"],
-            lean,
-            s["farness"],
-            size,
-        )
-
-    def on_sheet(self, u, v):
-        """Sheet places of picture places (B, ...) px; the patch's middle is (size - 1) / 2."""
-        half = (self.size - 1) / 2
-        m = self.to_sheet
-        dims = u.ndim - 1
-        u, v = u - half, v - half
-        x = wide(m[:, 0, 0], dims) * u + wide(m[:, 0, 1], dims) * v + wide(self.middle[:, 0], dims)
-        y = wide(m[:, 1, 0], dims) * u + wide(m[:, 1, 1], dims) * v + wide(self.middle[:, 1], dims)
-        return x, y
-
-    def in_picture(self, x, y):
-        half = (self.size - 1) / 2
-        m = self.to_picture
-        dims = x.ndim - 1
-        x, y = x - wide(self.middle[:, 0], dims), y - wide(self.middle[:, 1], dims)
-        u = wide(m[:, 0, 0], dims) * x + wide(m[:, 0, 1], dims) * y + half
-        v = wide(m[:, 1, 0], dims) * x + wide(m[:, 1, 1], dims) * y + half
-        return u, v
-
-    def leans(self, x, y):
-        dims = x.ndim - 1
-        far = wide(self.farness, dims)
-        lx = wide(self.lean[:, 0], dims) - (x - wide(self.middle[:, 0], dims)) / far
-        ly = wide(self.lean[:, 1], dims) - (y - wide(self.middle[:, 1], dims)) / far
-        return lx, ly
-
-    def passes(self, x, y):
-        """`shapes.grazing` of the rays that meet the sheet at (x, y)."""
-        from shapes import grazing
-
-        lx, ly = self.leans(x, y)
-        return grazing(torch, self.outline, self.profile, x, y, lx, ly)
-
-
-def _node(profile, name, k):
-    return wide(getattr(profile, name)[:, k])
-
-
-def met(stretch, x, y):
-    """(hit, height, side, up) of rays: whether, and there the height and the profile's normal."""
-    lx, ly = stretch.leans(x, y)
-    p = stretch.profile
-    distance = stretch.outline.distance
-    top = NODES - 1
-    above = distance(torch, x + lx * _node(p, "height", top), y + ly * _node(p, "height", top))[
-        0
-    ] + _node(p, "inset", top)
-    hit = above < 0
-    height = _node(p, "height", top) + 0 * x
-    side, up = torch.zeros_like(x), torch.ones_like(x)
-    for k in range(top - 1, -1, -1):
-        z = _node(p, "height", k)
-        here = distance(torch, x + lx * z, y + ly * z)[0] + _node(p, "inset", k)
-        new = ~hit & (here < 0)
-        share = (above / (above - here).clamp_min(1e-6)).clamp(0, 1)
-        height = torch.where(new, _node(p, "height", k + 1) * (1 - share) + z * share, height)
-        side = torch.where(
-            new, _node(p, "side_below", k + 1) * (1 - share) + _node(p, "side", k) * share, side
-        )
-        up = torch.where(
-            new, _node(p, "up_below", k + 1) * (1 - share) + _node(p, "up", k) * share, up
-        )
-        hit = hit | new
-        above = here
-    size = torch.sqrt(side * side + up * up)
-    return hit, height, side / size, up / size
-
-
-def shade(stretch, s, x, y):
+def shade(s, size, x, y):
     """(B, LAMPS, H, W) share of each lamp that the sheet gets at (x, y)."""
-    p = stretch.profile
-    shares = []
+    shares = torch.ones(len(x), s["lamp"].shape[1], *x.shape[1:], device=x.device)
     for i in range(s["lamp"].shape[1]):
-        up, at = wide(s["lamp_up"][:, i]), wide(s["lamp_at"][:, i])
-        reach = 1 / torch.tan(up)
-        sx, sy = torch.cos(at) * reach, torch.sin(at) * reach
-        wider = wide(s["lamp_radius"][:, i]) / torch.sin(up) ** 2
-        light = torch.ones_like(x)
-        for k in range(NODES):
-            z = _node(p, "height", k)
-            gap = stretch.outline.distance(torch, x + sx * z, y + sy * z)[0] + _node(p, "inset", k)
-            # A rim is as wide as a pixel at least, but not at the foot, where there is no gap.
-            q = (gap / (wider * z + 0.02 + (0.3 * z * reach).clamp_max(0.7))).clamp(-1, 1)
-            light = torch.minimum(light, 0.5 + 0.5 * torch.sin(1.5707963 * q))
-        shares.append(light)
-    shares = torch.stack(shares, 1)
+        lit = torch.nonzero(s["lamp"][:, i] > 0)[:, 0]
+        if len(lit):
+            some = {k: v[lit] for k, v in s.items()}
+            shares[lit, i] = _shade_of(Stretch.of(some, size), some, i, x[lit], y[lit])
     clear = s["clear"][:, None, None, None]
     return shares + (1 - shares) * clear
+
+
+def _shade_of(stretch, s, i, x, y):
+    """(B, H, W) share of lamp `i`."""
+    p = stretch.profile
+    up, at = wide(s["lamp_up"][:, i]), wide(s["lamp_at"][:, i])
+    reach = 1 / torch.tan(up)
+    sx, sy = torch.cos(at) * reach, torch.sin(at) * reach
+    wider = wide(s["lamp_radius"][:, i]) / torch.sin(up) ** 2
+    light = torch.ones_like(x)
+    for k in range(NODES):
+        z = node(p, "height", k)
+        gap = stretch.outline.distance(torch, x + sx * z, y + sy * z)[0] + node(p, "inset", k)
+        # A rim is as wide as a pixel at least, but not at the foot, where there is no gap.
+        q = (gap / (wider * z + 0.02 + (0.3 * z * reach).clamp_max(0.7))).clamp(-1, 1)
+        light = torch.minimum(light, 0.5 + 0.5 * torch.sin(1.5707963 * q))
+    return light
 
 
 def _hand(s, x, y, z):
@@ -171,99 +54,25 @@ def _hand(s, x, y, z):
         y + torch.sin(at) * reach * z
     ) * torch.sin(turn)
     rim = torch.sigmoid(4 * (off - wide(s["hand_at"])) / wide(s["hand_soft"]))
+    # A finger's shadow has an end as well.
+    end = wide(s["hand_at"] + s["hand_wide"])
+    rim = rim * torch.sigmoid(4 * (end - off) / wide(s["hand_soft"]))
     return 1 - wide(s["hand"] * s["hand_dark"]) * rim
 
 
-def textures(s, device):
-    """(B, 4, TEXTURE, TEXTURE) noise of unit variance: two clouds, one white, one of spots."""
-    n = len(s["face"])
-    generator = torch.Generator(device=device)
-    generator.manual_seed(int(s["texture_seed"][0]))
-    white = torch.randn(n, 4, TEXTURE, TEXTURE, device=device, generator=generator)
-    f = (
-        torch.fft.fftfreq(TEXTURE, device=device)[:, None] ** 2
-        + torch.fft.rfftfreq(TEXTURE, device=device)[None] ** 2
-    )
-    fall = torch.stack(
-        [(f + 1e-4) ** -0.75, (f + 4e-4) ** -0.5, torch.ones_like(f), torch.exp(-f * 60)]
-    )
-    fall[:, 0, 0] = 0
-    cloud = torch.fft.irfft2(torch.fft.rfft2(white) * fall, s=(TEXTURE, TEXTURE))
-    return cloud / cloud.std(dim=(2, 3), keepdim=True)
+def _lamp_light(s, nx, ny, nz, z=None):
+    """(B, 3, H, W) light of each lamp on a surface of that normal, unshaded; one tensor a lamp.
 
-
-def _sampled(texture, u, v):
-    """(B, C, H, W) of textures at cell coordinates; mirrored beyond their end."""
-    at = torch.stack([2 * u / TEXTURE, 2 * v / TEXTURE], -1)
-    return grid_sample(texture, at, mode="bilinear", padding_mode="reflection", align_corners=False)
-
-
-def _albedo(s, cloud, x, y, z, face):
-    """(B, 3, H, W) reflectance of the part: `face` (B, H, W) is 1 on the upper face."""
-    turn = wide(s["grain_turn"])
-    c, si = torch.cos(turn), torch.sin(turn)
-    scale, long = wide(s["grain_scale"]), wide(s["grain_long"])
-    place = TEXTURE * s["grain_place"]
-    a = scale * (c * x + si * y + 0.3 * z) / long + wide(place[:, 0])
-    b = scale * (-si * x + c * y + 0.8 * z) + wide(place[:, 1])
-    t = _sampled(cloud, a, b)
-    kind = wide(s["kind"])
-    rings = torch.sin(b * wide(s["ring_rate"]) * 6 + 2.5 * t[:, 0])
-    pores = -2 * torch.sigmoid(6 * (t[:, 3] - 1.2))
-    pattern = torch.where(
-        kind == 1,
-        t[:, 2],
-        torch.where(kind == 2, t[:, 1], torch.where(kind == 3, rings + 0.3 * t[:, 1], pores)),
-    )
-    strength = wide(s["strength"]) * torch.where(face > 0, 1.0, wide(s["side_strength"]))
-    grain = torch.where(kind == 4, torch.zeros_like(pattern), strength * pattern)
-    base = torch.where(face[:, None] > 0, wide(s["face"]), wide(s["side"]))
-    albedo = base * torch.exp(grain.clamp(-2.5, 1.2))[:, None]
-    ink = (
-        torch.sigmoid(10 * (t[:, 0] - wide(s["print_level"])))
-        * (kind == 4)
-        * (face > 0)
-        * strength.clamp(0, 1)
-    )
-    albedo = albedo * (1 - ink[:, None]) + wide(s["print_colour"]) * ink[:, None]
-    return albedo.clamp(0.004, 0.95)
-
-
-def _ground(s, cloud, x, y, out):
-    """(B, 3, H, W) reflectance of the sheet; `out` is px outside the outline."""
-    place = TEXTURE * s["grain_place"]
-    t = _sampled(cloud, x * 0.35 + wide(place[:, 2]), y * 0.35 + wide(place[:, 3]))
-    slow = _sampled(cloud[:, :1], x * 0.02 + wide(place[:, 3]), y * 0.02 + wide(place[:, 2]))[:, 0]
-    level = torch.exp(
-        wide(s["paper_grain"]) * (0.5 * t[:, 1] + 0.5 * t[:, 2]) + wide(s["cockle"]) * slow * 0.5
-    )
-    level = level * (1 - wide(s["dirt"]) * torch.sigmoid(5 * (t[:, 3] - 0.8)))
-    ground = wide(s["ground"]) * level[:, None]
-    turn = wide(s["line_turn"])
-    off = torch.sin(turn) * x + torch.cos(turn) * out - wide(s["line_at"])
-    line = torch.sigmoid(4 * (0.5 * wide(s["line_wide"]) - off.abs())) * wide(s["line"])
-    mark = torch.where(wide(s["dark"])[:, None] > 0, wide(s["paper"]), wide(s["line_ink"])[:, None])
-    ground = ground * (1 - line[:, None]) + mark * line[:, None]
-    cell = wide(s["bits_wide"])
-    odd = (
-        torch.remainder(
-            torch.floor(x / cell) * 7 + torch.floor((out - wide(s["bits_at"])) / cell) * 3, 2
-        )
-        < 1
-    )
-    bits = wide(s["bits"]) * (out > wide(s["bits_at"])) * (out < wide(s["bits_at"]) + 3 * cell)
-    colour = torch.where(odd[:, None], wide(s["paper"]), 0.04 + 0 * ground)
-    return ground * (1 - bits[:, None]) + colour * bits[:, None]
-
-
-def _lamp_light(s, nx, ny, nz):
-    """(B, 3, H, W) light of each lamp on a surface of that normal, unshaded; one tensor a lamp."""
+    The first may stand near: what lies higher (z) is lit more.
+    """
     for i in range(s["lamp"].shape[1]):
         up, at = s["lamp_up"][:, i], s["lamp_at"][:, i]
         lx, ly, lz = torch.cos(up) * torch.cos(at), torch.cos(up) * torch.sin(at), torch.sin(up)
         facing = nx * wide(lx) + ny * wide(ly) + nz * wide(lz)
         soft = wide(s["lamp_radius"][:, i]).clamp_min(0.01)
         facing = torch.nn.functional.softplus(facing / soft * 4) * soft / 4
+        if i == 0 and z is not None:
+            facing = facing * (1 + wide(s["near"]) * z)
         yield wide((s["lamp"][:, i] / lz)[:, None] * s["lamp_colour"][:, i]) * facing[:, None]
 
 
@@ -294,13 +103,80 @@ def _seen_in(s, rx, ry, rz, sheet):
     return (above * soft[:, None] + sheet * (1 - soft)[:, None]).clamp(0, 25)
 
 
-def render(s, size):
-    """(B, 3, FINE size, FINE size) linear light of scenes (tensors by name), and geometry."""
-    device = s["face"].device
-    stretch = Stretch.of(s, size)
-    n = len(s["face"])
-    cloud = textures(s, device)
-    # The sheet, at whole pixels: it has no sharp edges but hard shadows, of a pixel's width.
+def covered(line, normals, size, low, high):
+    """(B, TILES) numbers of tiles, all that a strip `low` to `high` px across a line lies in."""
+    n, side = len(line), size // TILE
+    across = torch.arange(low - 10.0, high + 11.0, 6.0, device=line.device)
+    along = torch.stack([normals[..., 1], -normals[..., 0]], -1)
+    marks = torch.zeros(n, side * side, device=line.device)
+    for shift in (-10.0, 0.0, 10.0):
+        at = (line + shift * along)[:, ::3, None] + normals[:, ::3, None] * across[:, None]
+        cell = (at / TILE).long().clamp(0, side - 1)
+        marks.scatter_(1, (cell[..., 1] * side + cell[..., 0]).reshape(n, -1), 1.0)
+    return marks.topk(min(TILES, side * side), 1).indices
+
+
+def _tiled(picture, cell):
+    """(B, C, N, N) as (B, C, tiles, places) in tiles of `cell` places a side."""
+    n, channels, size, _ = picture.shape
+    side = size // cell
+    by_tile = picture.reshape(n, channels, side, cell, side, cell).permute(0, 1, 2, 4, 3, 5)
+    return by_tile.reshape(n, channels, side * side, -1)
+
+
+def _of_tiles(picture, tiles, cell):
+    """(B, C, K, places) of a picture (B, C, N, N) in some of its tiles."""
+    by_tile = _tiled(picture, cell)
+    index = tiles[:, None, :, None].expand(-1, by_tile.shape[1], -1, by_tile.shape[-1])
+    return by_tile.gather(2, index)
+
+
+def _untiled(values, tiles, under, cell):
+    """(B, C, K, places) by tile put into a picture (B, C, N, N) `under` it."""
+    n, channels, size, _ = under.shape
+    side = size // cell
+    by_tile = _tiled(under, cell).contiguous()
+    index = tiles[:, None, :, None].expand(-1, channels, -1, by_tile.shape[-1])
+    by_tile = by_tile.scatter(2, index, values)
+    by_tile = by_tile.reshape(n, channels, side, side, cell, cell).permute(0, 1, 2, 4, 3, 5)
+    return by_tile.reshape(n, channels, size, size)
+
+
+def render(s, stretch, tiles):
+    """Linear light (B, 3, FINE size, FINE size), drawn in `tiles` (B, K); beside them sheet only.
+
+    Gives the picture, the sheet alone, and (B, 1, ...) where the part covers it.
+    """
+    cloud = textures(s, s["face"].device)
+    sheet = _sheet(s, stretch, cloud, tiles)
+    size, cell = stretch.size, FINE * TILE
+    within = torch.arange(cell, device=sheet.device)
+    origin = torch.stack([tiles % (size // TILE), tiles // (size // TILE)], -1) * cell
+    u = origin[..., 0, None] + within.repeat(cell)
+    v = origin[..., 1, None] + within.repeat_interleave(cell)
+    u, v = (w / FINE - 0.5 + 0.5 / FINE for w in (u, v))  # (B, K, P) px
+    paper = interpolate(sheet, scale_factor=FINE, mode="bilinear", align_corners=False)
+    hit, light = _part(s, stretch, cloud, sheet, u, v)
+    seen = torch.where(hit[:, None], light, _of_tiles(paper, tiles, cell))
+    picture = _untiled(seen, tiles, paper, cell)
+    cover = _untiled(hit[:, None].to(paper.dtype), tiles, torch.zeros_like(paper[:, :1]), cell)
+    axis = torch.linspace(-0.5, 0.5, picture.shape[-1], device=sheet.device)
+    slant = 1 + wide(s["slant"][:, 0]) * axis[None] + wide(s["slant"][:, 1]) * axis[:, None]
+    return picture * slant[:, None], paper * slant[:, None], cover
+
+
+def _shades(s, size, x, y, tiles):
+    """(B, LAMPS, size, size) as `shade` of all places: in `tiles` each, elsewhere every fourth."""
+    rough = shade(s, size, *(avg_pool2d(w[:, None], 4)[:, 0] for w in (x, y)))
+    rough = interpolate(rough, scale_factor=4, mode="bilinear", align_corners=False)
+    fine = shade(s, size, *(_of_tiles(w[:, None], tiles, TILE)[:, 0] for w in (x, y)))
+    return _untiled(fine, tiles, rough, TILE)
+
+
+def _sheet(s, stretch, cloud, tiles):
+    """(B, 3, size, size) light of the sheet, as it lies beside the part and goes on under it."""
+    n, size, device = len(s["face"]), stretch.size, s["face"].device
+    # At whole pixels: it has no sharp edges but hard shadows, of a pixel's width.
     axis = torch.arange(size, device=device, dtype=torch.float32)
     u, v = axis[None, None, :].expand(n, size, size), axis[None, :, None].expand(n, size, size)
     x, y = stretch.on_sheet(u, v)
@@ -308,7 +184,7 @@ def render(s, size):
     # What would lie under the part goes on as it is beside it: it is mixed into the edge's pixels.
     push = (0.5 - out).clamp(0, 4)
     x, y = x + gx * push, y + gy * push
-    shares = shade(stretch, s, x, y)
+    shares = _shades(s, size, x, y, tiles)
     hand = _hand(s, x, y, 0.0)
     thickness, bottom = wide(s["thickness"]), wide(s["bottom"])
     beside = out.clamp_min(0.5)
@@ -326,17 +202,20 @@ def render(s, size):
         facing_wall += lamp * (hand[:, None] if i == 0 else 1.0)
     lean_room = (0.5 + 0.5 * open_) * under
     light += _room(s, zero, zero, one) * lean_room[:, None]
-    mean_ground = wide(s["ground"])
-    facing_wall += _room(s, gx, gy, zero) + mean_ground * light * 0.5
+    facing_wall += _room(s, gx, gy, zero) + wide(s["ground"]) * light * 0.5
     bounce = wide(s["side"]) * facing_wall * (0.5 * (1 - open_) * under)[:, None]
-    light = light + bounce
-    sheet = light * _ground(s, cloud, x, y, out)
-    calm = avg_pool2d(sheet, 8)
+    return (light + bounce) * ground(s, cloud, x, y, out)
 
-    step = 1 / FINE
-    axis = torch.arange(FINE * size, device=device, dtype=torch.float32) * step - 0.5 + 0.5 * step
-    u = axis[None, None, :].expand(n, -1, -1).expand(n, len(axis), len(axis))
-    v = u.transpose(1, 2)
+
+def _sheet_at(stretch, calm, x, y):
+    """(B, 3, ...) light of a small picture of the sheet at places of it."""
+    a, b = stretch.in_picture(x, y)
+    at = torch.stack([2 * (a + 0.5) / stretch.size - 1, 2 * (b + 0.5) / stretch.size - 1], -1)
+    return grid_sample(calm, at, mode="bilinear", padding_mode="border", align_corners=False)
+
+
+def _part(s, stretch, cloud, sheet, u, v):
+    """Where rays of picture places (B, H, W) meet the part, and the light (B, 3, H, W) there."""
     x, y = stretch.on_sheet(u, v)
     hit, z, side, up = met(stretch, x, y)
     lx, ly = stretch.leans(x, y)
@@ -344,24 +223,20 @@ def render(s, size):
     out, gx, gy = stretch.outline.distance(torch, px, py)
     nx, ny, nz = gx * side, gy * side, up
     face = (up > 0.999).to(x.dtype)
+    calm = avg_pool2d(sheet, 8)
 
-    def sheet_at(reach):
+    def calmed(reach):
         """The sheet's own light, calmed, so many px outside the foot."""
-        a, b = stretch.in_picture(px + gx * (reach - out), py + gy * (reach - out))
-        at = torch.stack([2 * (a + 0.5) / size - 1, 2 * (b + 0.5) / size - 1], -1)
-        return grid_sample(calm, at, mode="bilinear", padding_mode="border", align_corners=False)
+        return _sheet_at(stretch, calm, px + gx * (reach - out), py + gy * (reach - out))
 
-    below = sheet_at(0.8 * z + 4.0)
-    lit = torch.zeros(n, 3, len(axis), len(axis), device=device)
-    for i, lamp in enumerate(_lamp_light(s, nx, ny, nz)):
+    lit = torch.zeros(len(x), 3, *x.shape[1:], device=x.device)
+    for i, lamp in enumerate(_lamp_light(s, nx, ny, nz, z)):
         lit += lamp * (_hand(s, px, py, z)[:, None] if i == 0 else 1.0)
     lit += _room(s, nx, ny, nz)
-    lit += below * (0.5 * (1 - nz))[:, None]
     # Low on the wall the sheet's own darkness and the foot's gap take light away.
-    albedo = _albedo(s, cloud, px, py, z, face)
-    part_wall = hit & (side > 0.9)
-    near = hit.logical_not() & (stretch.outline.distance(torch, x, y)[0].abs() < 60)
-    albedo = _evened(s, albedo, lit, sheet, hit, part_wall, face, near)
+    lit += calmed(0.8 * z + 4.0) * (0.5 * (1 - nz))[:, None]
+    albedo = reflectance(s, cloud, px, py, z, face)
+    albedo = _evened(s, stretch, albedo, lit, sheet, hit, side, face)
     stripe = (
         wide(s["stripe"])
         * face
@@ -369,13 +244,18 @@ def render(s, size):
     )
     albedo = albedo * (1 + stripe * (wide(s["stripe_light"]) - 1))[:, None]
     matt = albedo.clamp(0.004, 0.95) * lit
+    # Where the stuff lets light through, the sheet behind is seen, shifted by refraction.
+    through = s["through"]
+    behind = _sheet_at(stretch, sheet, px - 0.66 * lx * z, py - 0.66 * ly * z)
+    tint = wide(0.5 + 0.5 * s["face"])
+    matt = matt * (1 - wide(through[:, None])) + wide(through[:, None]) * tint * behind
     length = torch.sqrt(1 + lx * lx + ly * ly)
     vx, vy, vz = lx / length, ly / length, 1 / length
     facing = (nx * vx + ny * vy + nz * vz).clamp(0, 1)
     rx, ry, rz = 2 * facing * nx - vx, 2 * facing * ny - vy, 2 * facing * nz - vz
     across = torch.sqrt(rx * rx + ry * ry)
     mirrored = _seen_in(
-        s, rx, ry, rz, sheet_at(2.0 + z * (across / (-rz).clamp_min(0.05)).clamp(0, 8))
+        s, rx, ry, rz, calmed(2.0 + z * (across / (-rz).clamp_min(0.05)).clamp(0, 8))
     )
     gloss = wide(s["gloss"])
     fresnel = (gloss + (1 - gloss) * (1 - facing) ** 5 * (gloss > 0)) / (
@@ -383,22 +263,29 @@ def render(s, size):
     )
     metal = wide(s["metal"])[:, None]
     tint = 1 - metal + metal * (wide(s["face"]) / wide(s["face"]).amax(1, keepdim=True)) ** 0.3
-    part = matt * (1 - fresnel[:, None]) * (1 - 0.9 * metal) + fresnel[:, None] * tint * mirrored
-    paper = interpolate(sheet, scale_factor=FINE, mode="bilinear", align_corners=False)
-    return torch.where(hit[:, None], part, paper), stretch
+    return hit, matt * (1 - fresnel[:, None]) * (1 - 0.9 * metal) + fresnel[
+        :, None
+    ] * tint * mirrored
 
 
-def _evened(s, albedo, lit, sheet, hit, wall, face, near):
-    """Reflectances of wall (1) or face (2) set so that its light is the sheet's beside it."""
-    sheet = interpolate(sheet, scale_factor=FINE, mode="nearest")
+def _evened(s, stretch, albedo, lit, sheet, hit, side, face):
+    """Reflectances of wall (1) or face (2) set so that its light is the sheet's beside it.
+
+    Beside it is within `even_near` px of the outline: shaded sheet, or all of it.
+    """
+    axis = torch.arange(0, stretch.size, 2, device=sheet.device, dtype=torch.float32)
+    n = len(axis)
+    u, v = axis[None, None, :].expand(len(hit), n, n), axis[None, :, None].expand(len(hit), n, n)
+    out = stretch.outline.distance(torch, *stretch.on_sheet(u, v))[0]
+    near = (out > 0.5) & (out < wide(s["even_near"]))
 
     def mean(values, where):
         where = where[:, None].to(values.dtype)
         return (values * where).sum((2, 3)) / where.sum((2, 3)).clamp_min(1.0)
 
-    aim = mean(sheet, near)  # (B, 3)
+    aim = mean(sheet[..., ::2, ::2], near)  # (B, 3)
     weights = torch.tensor([0.2126, 0.7152, 0.0722], device=aim.device)
-    for which, here in ((1, wall), (2, hit & (face > 0))):
+    for which, here in ((1, hit & (side > 0.9)), (2, hit & (face > 0))):
         own = mean(albedo * lit, here)
         ratio = torch.where(
             s["even_hue"][:, None] > 0,

@@ -6,6 +6,8 @@ place's middle, and how widely spread. Two numbers more for each pair of rows sa
 told.
 """
 
+import math
+
 import torch
 from strips import CHANNELS, FIRST, PLACES
 from torch import nn
@@ -63,6 +65,11 @@ class EdgeNetwork(nn.Module):
         return self.place(one), self.open(one)
 
 
+def widths_of(state):
+    """The widths of a network by its weights (a dict by name)."""
+    return tuple(len(state[f"{name}.0.weight"]) for name in ("stem", "down_two", "down_three"))
+
+
 def mixture(place, open_):
     """(B, N, PLACES) log shares, middles and log scales, and (B, N) log odds of not telling."""
     n, _, rows, cells = place.shape
@@ -84,7 +91,7 @@ def doubt(given, at):
     z = ((at[..., None] - middle) * torch.exp(-scale)).abs()
     logistic = -z - 2 * torch.nn.functional.softplus(-z) - scale
     told = torch.logsumexp(shares + logistic, -1) + torch.nn.functional.logsigmoid(-open_)
-    untold = torch.nn.functional.logsigmoid(open_) - torch.log(torch.tensor(float(PLACES)))
+    untold = torch.nn.functional.logsigmoid(open_) - math.log(PLACES)
     return -torch.logaddexp(told, untold)
 
 

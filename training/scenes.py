@@ -9,7 +9,7 @@ import itertools
 
 import numpy as np
 
-VERSION = 2
+VERSION = 4
 LAMPS = 3
 
 
@@ -42,7 +42,7 @@ def _chance(rng, n, share):
 
 def _solid(rng, n, _):
     u = rng.uniform
-    px_per_mm = _log(rng, n, 6, 20)
+    px_per_mm = _log(rng, n, 4, 24)
     thickness = _log(rng, n, 0.5, 30)
     edge_kind = _either(rng, n, (0.3, 0.0), (0.45, 1.0), (0.25, -1.0))  # crisp, round, chamfered
     edge = np.where(
@@ -98,6 +98,7 @@ def _view(rng, n, s):
         "squeezed": rng.uniform(0, np.pi, n),
         "turned": rng.uniform(0, 2 * np.pi, n),
         "shift": rng.uniform(-12, 12, (n, 2)),
+        "shear": rng.normal(0, 0.012, n),
         "start": rng.normal(0, 40, n),  # px along the outline, of the stretch's middle
     }
 
@@ -146,41 +147,65 @@ def _material(rng, n, _):
     )
     metal = _chance(rng, n, 0.09)
     gloss = _either(rng, n, (0.25, 0.0), (0.75, u(0.025, 0.06, n)))
-    kind = rng.integers(0, 6, n)  # plain, speckle, grain, rings, print, pores
+    # Plain, speckle, grain, rings, print, pores, woven, brushed, granular (materials.py).
+    kind = rng.choice(9, n, p=[0.17, 0.14, 0.12, 0.07, 0.2, 0.08, 0.06, 0.06, 0.1])
     strength = np.select(
-        [kind == 0, kind == 1, kind == 2, kind == 3, kind == 4],
+        [kind == k for k in range(9)],
         [
             u(0, 0.02, n),
             _log(rng, n, 0.03, 0.5),
             _log(rng, n, 0.03, 0.35),
             _log(rng, n, 0.03, 0.35),
-            u(0.2, 0.9, n),
+            u(0.2, 1.0, n),
+            _log(rng, n, 0.05, 0.6),
+            _log(rng, n, 0.05, 0.5),
+            _log(rng, n, 0.02, 0.2),
+            _log(rng, n, 0.05, 0.5),
         ],
-        _log(rng, n, 0.05, 0.6),
     )
+    brushed = kind == 7
     # Light of the wall, or of the face, the same as that of the sheet beside it: only hue, or only
     # geometry, tells the edge then.
-    even = _either(rng, n, (0.7, 0.0), (0.2, 1.0), (0.1, 2.0))
+    even = _either(rng, n, (0.66, 0.0), (0.22, 1.0), (0.12, 2.0))
+    ink = u(0.02, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.3, (n, 3)))
+    other_tone = np.exp(rng.normal(0, 0.7, n))[:, None] * face
+    # A print lies along the part's sides more often than not.
+    along = _either(rng, n, (0.6, rng.normal(0, 0.05, n)), (0.4, u(-np.pi, np.pi, n)))
     return {
         "face": np.clip(face, 0.008, 0.92),
         "side": np.clip(side, 0.008, 0.92),
         "metal": metal,
         "gloss": np.where(metal > 0, u(0.45, 0.92, n), gloss),
         "rough": _log(rng, n, 0.01, 0.5),
-        "clear": _chance(rng, n, 0.05) * u(0.2, 0.8, n),  # light that passes through
+        **_through(rng, n),
         "kind": kind,
         "strength": strength,
         "grain_turn": u(0, np.pi, n),
-        "grain_scale": _log(rng, n, 0.03, 0.5),  # texture cells for each px
-        "grain_long": _either(rng, n, (0.5, 1.0), (0.5, _log(rng, n, 3, 20))),
+        # Texture cells for each px; of brushed metal fine and long.
+        "grain_scale": np.where(brushed, u(0.3, 1.0, n), _log(rng, n, 0.03, 0.5)),
+        "grain_long": np.where(
+            brushed, _log(rng, n, 30, 150), _either(rng, n, (0.5, 1.0), (0.5, _log(rng, n, 3, 20)))
+        ),
+        "cell": _log(rng, n, 3, 25),  # px, of a thread or a grain
+        "stain": _chance(rng, n, 0.12) * u(0.05, 0.5, n),
+        "knot": _chance(rng, n, 0.06) * u(0.3, 1.0, n),
+        "knot_at": rng.normal(0, 1, (n, 2)) * [60, 30] - [0, 25],
+        "knot_wide": _log(rng, n, 6, 40),
         "grain_place": u(0, 1, (n, 4)),
         "side_strength": u(0.3, 1.2, n),
         "ring_rate": _log(rng, n, 0.1, 1.2),
         "print_colour": np.clip(
-            u(0.02, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.3, (n, 3))), 0.01, 0.92
+            np.where(_chance(rng, n, 0.5)[:, None] > 0, ink, other_tone), 0.01, 0.92
         ),
         "print_level": u(-0.5, 1.2, n),
+        "print_style": rng.choice(5, n, p=[0.25, 0.25, 0.2, 0.15, 0.15]),
+        "print_cell": _log(rng, n, 6, 160),  # px
+        "print_turn": along,
+        "print_place": u(0, 20, (n, 2)),
+        "print_over": _chance(rng, n, 0.5),  # it runs down the side
         "even": even,
+        # Of the sheet within so many px: of its darkest shade at the foot, or of all of it.
+        "even_near": _either(rng, n, (0.35, 4.0), (0.3, 12.0), (0.35, 60.0)),
         "even_ratio": np.exp(rng.normal(0, 0.03, n)),
         "even_hue": _chance(rng, n, 0.5),
         "texture_seed": rng.integers(0, 2**20, n),
@@ -192,17 +217,30 @@ def _material(rng, n, _):
     }
 
 
+def _through(rng, n):
+    """What light passes through: it lights its own shadow, and the sheet is seen behind."""
+    lets = _chance(rng, n, 0.08)
+    seen = lets * _chance(rng, n, 0.7) * rng.uniform(0.1, 0.85, n)
+    return {"clear": lets * np.maximum(rng.uniform(0.2, 0.8, n), 0.9 * seen), "through": seen}
+
+
 def _sheet(rng, n, s):
     u = rng.uniform
     dark = _chance(rng, n, 0.13)
     paper = u(0.72, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.012, (n, 3)))
     ink = u(0.025, 0.09, n)[:, None] * np.exp(rng.normal(0, 0.05, (n, 3)))
+    bench = _HUES[rng.integers(len(_HUES), size=n)] * u(0.2, 1.2, n)[:, None]
+    beyond = np.where(
+        _chance(rng, n, 0.4)[:, None] > 0, np.where(dark[:, None] > 0, paper, ink), bench
+    )
+    same = _chance(rng, n, 0.35)[:, None] > 0  # a neighbour of the same stuff
+    beyond = np.where(same, s["face"] * u(0.85, 1.15, n)[:, None], beyond)
     return {
         "dark": dark,
         "paper": paper,
         "ground": np.where(dark[:, None] > 0, ink, paper),
         "paper_grain": _log(rng, n, 0.002, 0.04),
-        "dirt": _chance(rng, n, 0.12) * u(0.05, 0.4, n),
+        "dirt": _chance(rng, n, 0.15) * u(0.05, 0.4, n),
         "cockle": rng.normal(0, 0.04, n),  # the sheet's waves, in light
         # A printed line, or the window's border: across or beside the edge.
         "line": _chance(rng, n, 0.12),
@@ -210,16 +248,25 @@ def _sheet(rng, n, s):
         "line_at": u(4, 60, n),
         "line_wide": u(1, 10, n),
         "line_ink": u(0.03, 0.6, n),
-        "bits": _chance(rng, n, 0.06),
-        "bits_at": u(14, 60, n),
-        "bits_wide": u(10, 35, n),
+        "bits": _chance(rng, n, 0.1),
+        "bits_at": u(10, 60, n),
+        "bits_along": u(-8, 2, n),  # cells
+        "bits_turn": _either(rng, n, (0.5, rng.normal(0, 0.15, n)), (0.5, u(-1.5, 1.5, n))),
+        "bits_wide": u(8, 35, n),
+        # What lies beyond the window, the sheet or the gap to a neighbour, and its shade.
+        "other": _chance(rng, n, 0.14),
+        "other_turn": _either(rng, n, (0.5, rng.normal(0, 0.1, n)), (0.5, u(-1.2, 1.2, n))),
+        "other_at": u(8, 70, n),
+        "other_colour": beyond,
+        "other_shade": _chance(rng, n, 0.5) * u(0.1, 0.7, n),
+        "other_soft": _log(rng, n, 2, 40),
     }
 
 
 def _light(rng, n, _):
     u = rng.uniform
     # share, elevation, radius (radians): a window, a ceiling, a lamp, a small hard lamp, none
-    kinds = rng.choice(5, (n, LAMPS), p=[0.3, 0.2, 0.25, 0.15, 0.1])
+    kinds = rng.choice(5, (n, LAMPS), p=[0.27, 0.18, 0.25, 0.22, 0.08])
     elevation = np.choose(
         kinds,
         [
@@ -251,7 +298,15 @@ def _light(rng, n, _):
         "lamp_up": np.radians(elevation),
         "lamp_at": u(0, 2 * np.pi, (n, LAMPS)),
         "lamp_radius": radius,
-        "lamp_colour": np.exp(rng.normal(0, 0.06, (n, LAMPS, 1)) * np.array([1.0, 0.0, -1.0])),
+        # Warm and cold lamps together, in one scene of four.
+        "lamp_colour": np.exp(
+            rng.normal(0, 1, (n, LAMPS, 1))
+            * _either(rng, n, (0.75, 0.06), (0.25, 0.25))[:, None, None]
+            * np.array([1.0, 0.0, -1.0])
+        ),
+        # Of a near lamp a place that lies higher gets more, by this share for each px.
+        "near": _chance(rng, n, 0.3) * 2 / (u(300, 900, n) * 10),
+        "slant": rng.normal(0, 0.06, (n, 2)),  # of all light over the picture
         "room": room,
         "room_colour": np.exp(rng.normal(0, 0.05, (n, 1)) * np.array([1.0, 0.0, -1.0])),
         "room_lean": rng.normal(0, 0.35, (n, 2)),
@@ -262,6 +317,7 @@ def _light(rng, n, _):
         "hand_at": rng.normal(0, 60, n),
         "hand_turn": u(0, 2 * np.pi, n),
         "hand_soft": _log(rng, n, 4, 120),
+        "hand_wide": _either(rng, n, (0.6, 1e4), (0.4, u(60, 250, n))),
         "hand_dark": u(0.3, 0.95, n),
     }
 
@@ -272,8 +328,13 @@ def _camera(rng, n, _):
     return {
         "blur": np.where(soft > 0, u(1.2, 2.1, n), u(0.45, 1.3, n)),
         "disc": _chance(rng, n, 0.2) * u(0.5, 2.2, n),
-        "motion": _chance(rng, n, 0.1) * u(0.5, 4.5, n),
+        "motion": _chance(rng, n, 0.16) * u(0.5, 5.0, n),
         "motion_turn": u(0, np.pi, n),
+        # The part's height out of focus, px (radius), more than the sheet or less.
+        "defocus": _chance(rng, n, 0.1) * u(0.4, 2.2, n),
+        # Sensor pixels for each px of the photo, where it was resized.
+        "resized": _chance(rng, n, 0.15),
+        "resize": np.repeat(np.exp(rng.uniform(np.log(0.55), np.log(1.8))), n),
         "white": u(0.5, 0.92, n),
         "balance": np.exp(rng.normal(0, 0.04, (n, 3)) * np.array([1.0, 0.2, 1.0])),
         "shot": 1 / _log(rng, n, 600, 12000),  # variance at full scale
@@ -281,11 +342,13 @@ def _camera(rng, n, _):
         "denoise": _chance(rng, n, 0.6) * u(0.4, 1.0, n),
         "gamma": np.exp(_chance(rng, n, 0.5) * rng.normal(0, 0.06, n)),
         "contrast": _chance(rng, n, 0.4) * rng.normal(0, 0.12, n),
-        "local": _chance(rng, n, 0.25) * u(0.05, 0.3, n),
+        "local": _chance(rng, n, 0.3) * u(0.05, 0.5, n),
+        "local_wide": _log(rng, n, 5, 40),
+        "colour_blur": _chance(rng, n, 0.3) * u(0.6, 2.5, n),
         "sharpen": _either(rng, n, (0.3, 0.0), (0.7, u(0.1, 1.0, n))),
         "sharpen_radius": u(0.7, 2.2, n),
-        "quality": np.round(u(78, 98, n)),
-        "twice": _chance(rng, n, 0.15) * np.round(u(70, 96, n)),
+        "quality": np.round(_either(rng, n, (0.85, u(78, 98, n)), (0.15, u(60, 85, n)))),
+        "twice": _chance(rng, n, 0.15) * np.round(u(65, 96, n)),
         "half_colour": _chance(rng, n, 0.9),
         "mark_turn": u(0, 2 * np.pi, n),
     }
@@ -307,12 +370,15 @@ def _told(rng, n, s):
         "told_edge": np.minimum(edge, 0.45 * thickness),
         "told_kind": np.where(edge > 0, s["edge_kind"], 0.0),
         "told_draft": np.where(unknown > 0, 0.0, s["draft"] + np.radians(rng.normal(0, 0.2, n))),
-        "told_paper": np.exp(rng.normal(0, 0.05, (n, 1)) + rng.normal(0, 0.012, (n, 3))),
+        "told_paper": np.exp(
+            rng.normal(0, 1, (n, 1)) * _either(rng, n, (0.75, 0.05), (0.25, 0.12))[:, None]
+            + rng.normal(0, 0.012, (n, 3))
+        ),
         "stray": _either(rng, n, (0.5, _log(rng, n, 0.1, 1.0)), (0.5, _log(rng, n, 0.8, 4.0))),
         "stray_long": _log(rng, n, 6, 60),
         "stray_off": rng.normal(0, 1, n) * _either(rng, n, (0.5, 0.3), (0.5, 1.8))
         # Now and then it has nothing to do with the edge.
-        + _chance(rng, n, 0.03) * rng.choice([-1.0, 1.0], n) * rng.uniform(16, 30, n),
+        + _chance(rng, n, 0.05) * rng.choice([-1.0, 1.0], n) * rng.uniform(16, 30, n),
         "at_crease": _either(rng, n, (0.6, 0.0), (0.25, 1.0), (0.15, 2.0)),
         "at_crease_from": rng.uniform(-100, 100, n),
         "noise_seed": rng.integers(0, 2**20, n),

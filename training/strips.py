@@ -4,8 +4,10 @@
 """
 
 import torch
-from photo import to_linear, to_srgb
+from light import covered, render
+from photo import developed, marker_edge, to_linear, to_srgb
 from shapes import crossing, widths
+from stretch import Stretch
 from torch.nn.functional import grid_sample
 
 ROWS, STEP = 128, 2.0  # rows of a training strip and px between them
@@ -260,17 +262,16 @@ def looks(xp, share):
 
 def made(s, size=384, generator=None):
     """Scenes (tensors by name) to the network's input, the truth and its state, and the photos."""
-    from light import render
-    from photo import developed, marker_edge
-
-    linear, stretch = render(s, size)
-    coded = developed(linear, s, generator)
-    mark = to_linear(developed(marker_edge(s), s, generator) / 255)
+    stretch = Stretch.of(s, size)
     line, normals, expected, known = coarse_line(stretch, s, generator)
     at, state = truth(stretch, line, normals, expected, known)
+    tiles = covered(line, normals, size, FIRST - WIDEST, FIRST + PLACES)
+    linear, paper, cover = render(s, stretch, tiles)
+    coded = developed(linear, s, generator, (paper, cover))
+    mark = to_linear(developed(marker_edge(s), s, generator) / 255)
     # What reaches over the patch's border was not seen.
     ends = torch.stack([line + normals * p for p in (FIRST - WIDEST, FIRST + PLACES)], 0)
-    seen = ((ends > 1) & (ends < size - 2)).all(0).all(-1)
+    seen = ((ends > 8) & (ends < size - 9)).all(0).all(-1)
     state = torch.where(seen, state, 0)
     given = features(
         stretch, s, to_linear(coded / 255), line, normals, edge_response(mark, s["mark_turn"])

@@ -190,3 +190,70 @@ def test_nothing_but_this_module_asks_which_system_it_is():
     ]
     assert asked == ["base/files.py"]
     assert sys.platform
+
+
+class Msvcrt:
+    """Windows' locks of a file's first byte, by handle; closing a file gives them up."""
+
+    LK_NBLCK = 2
+
+    def __init__(self):
+        self.held = {}
+
+    def locking(self, handle, how, count):
+        assert (how, count) == (self.LK_NBLCK, 1)
+        file = os.fstat(handle).st_ino
+        holder = self.held.get(file)
+        if holder is not None and holder != handle and self.is_open(holder, file):
+            raise PermissionError(13, "Permission denied")
+        self.held[file] = handle
+
+    @staticmethod
+    def is_open(handle, file):
+        try:
+            return os.fstat(handle).st_ino == file
+        except OSError:
+            return False
+
+
+@pytest.fixture
+def windows(monkeypatch):
+    """Locks as Windows has them, and files that cannot be removed while they are open."""
+    real = os.unlink
+    made = Msvcrt()
+
+    def unlink(path, **named):
+        if any(made.is_open(h, i) and os.stat(path).st_ino == i for i, h in made.held.items()):
+            raise PermissionError(13, "Permission denied", str(path))
+        real(path, **named)
+
+    monkeypatch.setattr(files.sys, "platform", "win32")
+    monkeypatch.setattr(files, "msvcrt", made, raising=False)
+    monkeypatch.setattr(files.os, "unlink", unlink)
+    return made
+
+
+def test_a_lock_of_windows_keeps_others_out_and_is_taken_away_after_it_is_closed(tmp_path, windows):
+    path = tmp_path / "lock"
+    with locked(path, 0.0):
+        with pytest.raises(TimeoutError), locked(path, 0.05):
+            pass
+        with pytest.raises(PermissionError):
+            path.unlink()
+    assert not path.exists()
+    with locked(path, 0.0):
+        assert path.exists()
+    assert os.listdir(tmp_path) == []
+
+
+def test_a_file_is_written_and_a_dead_one_removed_by_windows_locks(tmp_path, windows):
+    write_whole(tmp_path / "a.txt", "whole")
+    assert (tmp_path / "a.txt").read_text() == "whole"
+    dead, living = tmp_path / ".snugline-1.part", tmp_path / ".snugline-2.part"
+    for path in (dead, living):
+        path.write_text("half")
+    handle = os.open(living, os.O_RDWR)
+    assert files._lock(handle)
+    remove_unfinished(tmp_path)
+    os.close(handle)
+    assert sorted(os.listdir(tmp_path)) == [".snugline-2.part", "a.txt"]

@@ -262,3 +262,16 @@ def test_a_link_to_a_file_elsewhere_is_not_read(out, tmp_path):
     (out / "p.txt").symlink_to(tmp_path / "secret.txt")
     with pytest.raises(FileError, match="link"):
         read_named(out, "p.txt", digest)
+
+
+def test_a_file_that_differs_from_ours_in_capitals_alone_is_not_taken_over(out):
+    """In a folder that is blind to capitals both are one file: the folder is not swapped."""
+    (out / "Outline.DXF").write_text("mine")
+    assert folder_module._own_files(out, set(NEW)) is None
+    (out / "Outline.DXF").unlink()
+    (out / "notes.txt").write_text("mine")
+    assert folder_module._own_files(out, set(NEW)) == ["notes.txt"]
+    (out / "Outline.DXF").write_text("mine")
+    publish(out, NEW)
+    assert (out / "notes.txt").read_text() == "mine"
+    assert (out / "outline.dxf").read_bytes() == b"new"

@@ -80,7 +80,7 @@ def test_the_design_puts_back_what_the_fit_took_out():
     with_design, without = [], []
     for _ in range(100):
         e = exponential(n, 10, rng)
-        r = e - design @ np.linalg.lstsq(design, e)[0]
+        r = e - design @ np.linalg.lstsq(design, e, rcond=None)[0]
         with_design.append(estimate_noise(r, np.ones(n), design=design).slow)
         without.append(estimate_noise(r, np.ones(n)).slow)
     true = (1 + math.exp(-0.1)) / (1 - math.exp(-0.1))

@@ -152,3 +152,10 @@ def test_a_border_lies_about_a_pocket_that_does_not_lie_in_the_middle():
     border = border_outline(POCKET.translated(30, -7), 15, corner=20)
     assert border.bounds == pytest.approx((-45, -62, 105, 48))
     assert least_land(POCKET.translated(30, -7), border) == pytest.approx(15, abs=1e-9)
+
+
+@pytest.mark.parametrize("land", [0.01, 0.5, 1.0])
+def test_a_wall_that_is_there_is_thin_and_not_passed(land):
+    (found,) = border_notices(land, None, 9, 18)
+    assert found.code == "thin-wall"
+    assert f"is {land:.2f} mm at its thinnest" in str(found.text)

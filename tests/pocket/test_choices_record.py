@@ -5,7 +5,7 @@ import pytest
 from snugline.errors import InputError
 from snugline.place import OfKey
 from snugline.pocket.access import FingerNotch
-from snugline.pocket.choices import TESTS
+from snugline.pocket.choices import TESTS, PocketChoices
 from snugline.pocket.choices_record import from_record, unit_notices, units_in
 from snugline.pocket.clearance import Clearance, even
 
@@ -245,3 +245,8 @@ def test_what_has_to_be_more_than_nothing_may_not_be_nothing():
         else:
             with pytest.raises(InputError, match="too small"):
                 read(text)
+
+
+def test_choices_made_without_a_job_do_nothing_that_is_not_asked_for():
+    read_from_job = read('clearance = "0.25 mm"')
+    assert PocketChoices((even(0.25),), written=read_from_job.written) == read_from_job

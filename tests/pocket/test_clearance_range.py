@@ -60,3 +60,16 @@ def test_the_cleared_area_is_short_of_the_pocket_by_what_stands_in_its_corners()
     # Four corners, each a square of the radius less a quarter of its disc: (4 - pi) r^2.
     assert square.area - cleared.area == pytest.approx((4 - 3.14159265) * 9, abs=1e-5)
     assert len(reach(square, 6.0).uncut) == 4
+
+
+@pytest.mark.parametrize("step", [0.05, 0.02])
+def test_a_soft_part_s_range_begins_where_it_gives_way(step):
+    made = choices(kind="soft", material=None, notch=None)
+    given = given_of(TRAY, UNCERTAINTY, THICKNESS, made, None)
+    rungs = clearance_range(given, even(0.0), 0.3, step)
+    found = [rung.clearance.length for rung in rungs]
+    assert found[0] == pytest.approx(-0.1)
+    assert found[-1] == pytest.approx(0.6)
+    assert found == pytest.approx([-0.1 + k * step for k in range(len(found))])
+    below = clearance_range(given, even(-0.13), 0.3, 0.05)
+    assert below[0].clearance.length == pytest.approx(-0.15)

@@ -224,6 +224,6 @@ def test_corners_with_a_curved_wall_get_their_disc_and_nothing_else(sagitta, tur
     assert len(made.discs) == 2
     union = polygon_of(pocket, 1e-6)
     for disc in made.discs:
-        union = union.union(shapely.Point(disc.centre).buffer(disc.radius or 3.0, quad_segs=QUAD))
+        union = union.union(shapely.Point(disc.centre).buffer(disc.radius, quad_segs=QUAD))
     assert polygon_of(made.outline, 1e-6).symmetric_difference(union).area < 1e-3
     assert max(abs(s.sweep) for s in made.outline.segments if isinstance(s, Arc)) < 2 * math.pi

@@ -44,3 +44,11 @@ def test_not_knowing_which_edge_it_is_counts_as_noise():
     told = plan_curve._told_apart(edge)
     np.testing.assert_allclose(told[:20], edge.sigma[:20])
     np.testing.assert_allclose(told[20:60], np.hypot(0.05, np.sqrt(0.24) * 6))
+
+
+def test_a_thin_part_is_told_from_its_shadow_less_well():
+    thickness = np.array([0.0, 4.0, 10.0, 30.0, 1e4])
+    u = plan_curve.offset_u_px(thickness)
+    np.testing.assert_allclose(u[[0, -1]], plan_curve.EDGE_OFFSET_U_PX, rtol=1e-3)
+    # As measured on unseen scenes, within a third.
+    np.testing.assert_allclose(u[1:4], [0.5, 0.25, 0.1], rtol=0.35)

@@ -176,7 +176,7 @@ def _elsewhere(sighting: Sighting, frames: Sequence[AnyFrame]) -> PhotoError:
     return another_sheet(found, marked, where) or PhotoError(
         f"the markers are not where the description {names} puts them",
         where,
-        "give the description of the frame that is in the photo, and see that the sheet lies flat",
+        "choose the sheet that lies in the photo, and see that it lies flat",
     )
 
 

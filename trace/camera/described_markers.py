@@ -50,10 +50,10 @@ def another_sheet(
     if name is None:
         return None
     return PhotoError(
-        f"the sheet in the photo is {name}, and the frame described is {' or '.join(described)}",
+        f"the photo shows the sheet {name}, not {' or '.join(described)}",
         where,
-        f"name {name} as the frame (with -dark where its window is printed dark), or photograph "
-        f"the part on the frame described",
+        f"use {name} (with -dark where its window is printed dark), or photograph the part on "
+        f"{' or '.join(described)}",
     )
 
 
@@ -80,7 +80,7 @@ def _missing(photo: Photo, frames: Sequence[Frame], found: FoundMarkers, mine: i
             f"the {len(found.ids)} markers found (ids {shown}, ...) belong to no frame described; "
             f"{names} has others",
             where,
-            "give the description of the frame that is in the photo",
+            "choose the sheet that lies in the photo",
         )
     return PhotoError(
         f"only {mine} of the markers of {names} were found, {FEWEST_MARKERS} are needed",

@@ -22,7 +22,7 @@ from snugline.trace.edge.edge_profile import (
 from snugline.trace.edge.edge_shading import EVERY, TERMS, Rows, Shading, fit_shading
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.linear_light import coded_per_light, linear_to_srgb
-from snugline.trace.image.robust_scale import SIGMA_PER_MAD
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD, ranked
 from snugline.trace.image.step_edge import sample_light
 
 Floats = NDArray[np.float64]
@@ -274,4 +274,4 @@ def _grain(light: Floats) -> float:
     """Standard deviation of the sample-to-sample noise, from second differences."""
     second = light[..., :-2] - 2 * light[..., 1:-1] + light[..., 2:]
     scale = SIGMA_PER_MAD / _SECOND_DIFFERENCE**0.5
-    return float(max(scale * float(np.median(np.abs(second))), _LEAST_NOISE))
+    return float(max(scale * ranked(np.abs(second), 0.5), _LEAST_NOISE))

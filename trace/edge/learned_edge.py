@@ -105,6 +105,11 @@ class Distribution:
     scale: Floats
     untold: Floats
 
+    def at_rows(self, index: NDArray[np.int64]) -> "Distribution":
+        return Distribution(
+            *(of[index] for of in (self.share, self.middle, self.scale, self.untold))
+        )
+
     def cost(self, candidates: Floats) -> Floats:
         """(N, G) minus the logarithm of the density at places (G,) or (N, G), px."""
         at = np.broadcast_to(candidates, (len(self.share), candidates.shape[-1]))

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
+from snugline.trace.image.robust_scale import ranked
 from snugline.trace.part.paper_light import (
     LightField,
     fit_light,
@@ -49,7 +50,7 @@ _TEXTURE_RIM_PX = 9  # over which the least texture counts, so that a single edg
 # The least noise of the gradient, and texture: about those of rounding to bytes.
 _LEAST_NOISE = 5e-4
 _LEAST_TEXTURE = 1e-4
-_FLAT_PERCENT = 20  # percentile that is flat sheet: a part may fill most of the window
+_FLAT_SHARE = 0.2  # of the pixels that is flat sheet: a part may fill most of the window
 _EVERY = 4  # pixels, of which one is used
 # Degree of the light's field over the window before the part is known.
 _LIGHT_DEGREE = 2
@@ -197,8 +198,8 @@ def _gradient(tone: Picture, inside: Mask) -> Picture:
 
 
 def _of_flat_sheet(values: NDArray[Any], where: Mask) -> float:
-    """The value on flat sheet: a low percentile of all."""
-    return float(np.percentile(values[where][::_EVERY], _FLAT_PERCENT))
+    """The value on flat sheet: a low one of all."""
+    return ranked(values[where][::_EVERY], _FLAT_SHARE)
 
 
 def grey_of(picture: NDArray[Any]) -> Picture:

@@ -18,7 +18,6 @@ from snugline.trace.verdict.followed_piece import (
     region_of,
 )
 from snugline.trace.verdict.shadow_verdict import in_shadow
-from snugline.trace.verdict.wall_verdict import wall_outside
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -43,8 +42,6 @@ RIVAL_SHARE = 0.3
 # A stretch this long that looks like shaded sheet is remarked on; beyond the second the photo is
 # not used.
 SHADOW_MM: tuple[float, float] = (12.0, 25.0)
-# The same for one where the side of the part seems to have been left out.
-WALL_MM: tuple[float, float] = (12.0, 25.0)
 # Below this share of the paper's luminance a shadow's outline or grain is as strong as the edge.
 PALE = 0.04
 _PALE_STRETCH_MM = 10.0  # to be remarked on
@@ -78,7 +75,7 @@ _BOX_MARGIN_PX = 60.0  # round a single point, so that the box can be seen
 def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
     pieces = [FollowedPiece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
-    by_edge = (_short, _lost, _vague, _rivals, _shadow, _wall)
+    by_edge = (_short, _lost, _vague, _rivals, _shadow)
     checks = (*by_edge, _ends, _border, _glare, _jog, _thickness)
     if not pieces:
         return []
@@ -204,7 +201,10 @@ def _rivals(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]
 
 
 def _shadow(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
-    found = longest_stretch(pieces, [in_shadow(p.beside) for p in pieces])
+    marks = [in_shadow(p.beside) for p in pieces]
+    sure = longest_stretch(pieces, [far for far, _ in marks])
+    # At the edge itself a wall may look like that: it is worth a word.
+    found = longest_stretch(pieces, [far | near for far, near in marks])
     if found and found.length_mm > SHADOW_MM[0]:
         yield Notice(
             "shadow-taken",
@@ -215,25 +215,7 @@ def _shadow(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]
             ),
             "Soften the lamp or move it away, so that no hard shadow lies next to the part, and "
             "take the photo again.",
-            "retake" if found.length_mm > SHADOW_MM[1] else "usable",
-            about,
-            region_of(found.pixels),
-        )
-
-
-def _wall(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
-    found = longest_stretch(pieces, [wall_outside(p.beside) for p in pieces])
-    if found and found.length_mm > WALL_MM[0]:
-        yield Notice(
-            "wall-left-out",
-            Sentence(
-                "Along {} there is a second edge where the bottom edge of the part should appear: "
-                "the top edge may have been mistaken for the bottom edge.",
-                length(found.length_mm, 0),
-            ),
-            "Hold the phone more directly above that side, or light the side of the part so that "
-            "it is darker or lighter than the sheet, and take the photo again.",
-            "retake" if found.length_mm > WALL_MM[1] else "usable",
+            "retake" if sure and sure.length_mm > SHADOW_MM[1] else "usable",
             about,
             region_of(found.pixels),
         )
@@ -277,12 +259,12 @@ def _border(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]
         yield Notice(
             "edge-near-border",
             Sentence(
-                "Along {} the part's edge runs within {} of the window's border.",
+                "{} of the edge is closer than {} to the printed border.",
                 length(found.length_mm, 0),
                 length(BORDER_MM, 1),
             ),
-            "Move the part so that its edge keeps clear of the border, or crosses it at a steep "
-            "angle.",
+            "Slide the part so that its edge stays 5 mm clear of the border, or crosses it "
+            "steeply.",
             "usable",
             about,
             region_of(found.pixels),

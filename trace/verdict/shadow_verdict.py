@@ -24,14 +24,20 @@ _LAG = 3
 _HUE = 0.05  # in hue
 _GRAIN = 0.02  # in grain
 _LIKE = 0.4  # share of that excess which a shaded strip may have at most
+# The same at the edge itself, where the part's side may be in the strip: hue, and the shares of hue
+# and grain. Of 394 unseen scenes (seed 6100) 16 have 8 mm as smooth as that, 15 of them an edge off
+# by over 0.3 mm; of 23 that have as little hue, 15.
+_NEAR = (0.03, 0.3, 0.1)
 # A strip lighter than this share of the sheet is not in a shadow dark enough to be mistaken.
 _LIT = 0.9
 _LEAST_LIGHT = 1e-3  # shares of less light are noise
 _CODING = 2.2  # the sRGB curve's power, nearly: coded differences are shares of coded light
 
 
-def in_shadow(edge: Beside) -> Mask:
-    """(N,) whether the strip just inside the edge looks like shaded sheet."""
+def in_shadow(edge: Beside) -> tuple[Mask, Mask]:
+    """(N,) whether the strip behind side and rounding looks like shaded sheet, and whether the one
+    just inside the edge does, which may be the part's side.
+    """
 
     def seen(places: tuple[float, ...], start: Floats) -> tuple[Floats, Floats, Floats]:
         """Luminance (N,), hue (N, 2) and grain (N,), the latter as shares of the luminance."""
@@ -48,12 +54,17 @@ def in_shadow(edge: Beside) -> Mask:
         grain = np.sqrt(edge.calmed(square)) / share
         return level, hue, grain
 
-    strip_light, strip_hue, strip_grain = seen(tuple(-p for p in _STRIP), -edge.crease)
     _, face_hue, face_grain = seen(tuple(-p for p in _FACE), -edge.crease)
-    sheet_light, sheet_hue, sheet_grain = seen(_SHEET, np.zeros(len(edge.pixels)))
+    here = np.zeros(len(edge.pixels))
+    sheet_light, sheet_hue, sheet_grain = seen(_SHEET, here)
     of_face = np.linalg.norm(face_hue - sheet_hue, axis=1)
-    of_strip = np.linalg.norm(strip_hue - sheet_hue, axis=1)
-    pale = (of_face > _HUE) & (of_strip < _LIKE * of_face)
     more = face_grain - sheet_grain
-    smooth = (more > _GRAIN) & (strip_grain - sheet_grain < _LIKE * more)
-    return np.asarray((pale | smooth) & (strip_light < _LIT * sheet_light))
+
+    def shaded(start: Floats, hue: float, like_hue: float, like_grain: float) -> Mask:
+        strip_light, strip_hue, strip_grain = seen(tuple(-p for p in _STRIP), start)
+        of_strip = np.linalg.norm(strip_hue - sheet_hue, axis=1)
+        pale = (of_face > hue) & (of_strip < like_hue * of_face)
+        smooth = (more > _GRAIN) & (strip_grain - sheet_grain < like_grain * more)
+        return np.asarray((pale | smooth) & (strip_light < _LIT * sheet_light))
+
+    return shaded(-edge.crease, _HUE, _LIKE, _LIKE), shaded(here, *_NEAR)

@@ -23,12 +23,15 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
     bars = [f for f in frames if isinstance(f, dict) and not {"bar_x", "bar_y"} <= set(f)]
 
     frame_missing = faults.get("frame", []) or ([] if frames else ["no frame is chosen"])
-    steps = [_step("frame", frame_missing, ["the printed bars are not measured"] if bars else [])]
+    unread = ["measure the two bars on your print"] if bars else []
+    if not shown:  # nothing rests on them yet
+        frame_missing, unread = frame_missing + unread, []
+    steps = [_step("frame", frame_missing, unread)]
 
     states = {photo["state"] for photo in shown}
     missing = faults.get("photo", []) if shown else ["no photo yet"]
     verdict = worst(photo["verdict"] or "fine" for photo in shown)
-    look = [f"a photo is {verdict} only"] if verdict == "usable" else []
+    look = ["a photo could be better"] if verdict == "usable" else []
     look = ["a photo has to be taken again"] if verdict == "retake" else look
     steps.append(_step("photos", missing, look, bool(states & {"waiting", "tracing"})))
 

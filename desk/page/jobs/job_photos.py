@@ -151,7 +151,7 @@ def _enter(
                 path = job.parent / str(table.get("file"))
                 if inside(job.parent, path) and path.is_file() and file_hash(path) == digest:
                     raise SamePhotoError(
-                        "this very photo is in the job already",
+                        "you already added this photo",
                         path.name,
                         "it would be counted twice: choose another one",
                     )

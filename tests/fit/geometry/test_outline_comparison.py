@@ -71,3 +71,11 @@ def test_the_record_is_plain_json():
     assert record["units"] == "mm"
     assert set(record["first_to_second"]) == {"largest", "at", "rms", "mean"}
     assert math.isclose(record["turn_deg"], 0)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_the_longer_outline_sets_how_closely_both_are_looked_at(order):
+    """4,000 places along the longer one."""
+    pair = [rounded_rectangle(300, 100, 10), rounded_rectangle(100, 50, 5)][::order]
+    found = compare(*pair)
+    assert found.step == pytest.approx(max(p.perimeter for p in pair) / 4000)

@@ -1,10 +1,17 @@
 import json
+import math
 from fractions import Fraction
 
 import pytest
 
 from snugline.errors import InputError
-from snugline.fit.readings.nominal_size import Dimension, nominal_candidates, parse_listed, snap
+from snugline.fit.readings.nominal_size import (
+    _MAKING_LIMITS,
+    Dimension,
+    nominal_candidates,
+    parse_listed,
+    snap,
+)
 from snugline.fit.readings.preferred_sizes import (
     DIN_250_FIRST,
     DIN_250_SECOND,
@@ -161,3 +168,26 @@ def test_listings_that_are_no_sizes_are_refused(text):
 def test_sizes_that_cannot_be_are_refused(value, u95):
     with pytest.raises(InputError, match="width"):
         nominal_candidates([Dimension("width", value, u95)])
+
+
+def test_two_steps_of_one_series_are_as_likely_as_the_normal_law_has_them():
+    """Bayes with equal priors: the ratio of the likelihoods, u of half the U95 and the making."""
+    dimension = Dimension("length", 437.3, 1.0)
+    (found,) = nominal_candidates([dimension])
+    by_value = {c.value: c.weight for c in found.candidates}
+    # 437 and 438 are steps of 1 mm, and of the same finer ones.
+    u2 = (1.0 / 2) ** 2 + (_limit(437.3) / 3**0.5) ** 2
+    ratio = math.exp((0.7**2 - 0.3**2) / 2 / u2)
+    assert by_value[437.0] / by_value[438.0] == pytest.approx(ratio, rel=1e-6)
+    assert sum(by_value.values()) + found.none == pytest.approx(1.0)
+
+
+def _limit(size):
+    return next(limit for upto, limit in _MAKING_LIMITS if size <= upto)
+
+
+def test_first_choice_radii_are_preferred_numbers_but_for_rounding():
+    """DIN 250 rounds ISO 3's series R10."""
+    for value in DIN_250_FIRST:
+        if value >= 1:
+            assert min(abs(value / r - 1) for r in decades(R10)) <= 0.05, value

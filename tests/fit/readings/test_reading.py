@@ -208,3 +208,15 @@ def test_beyond_its_table_a_caliper_s_last_row_is_carried_on():
     assert tape_limit(99 * 12 * INCH, "US")[1] == pytest.approx(INCH / 8)
     assert tape_limit(30 * 12 * INCH, "US")[1] == pytest.approx(INCH / 16)
     assert tape_limit(0.5, "II") == pytest.approx((0.3, 0.2, 0.2))
+
+
+def test_every_row_of_din_862_is_its_limit():
+    """DIN 862, limits for a step of 0.01 mm and for a vernier of 0.05 mm (secondary)."""
+    rows = {
+        100: (0.02, 0.05), 200: (0.03, 0.05), 300: (0.03, 0.05), 400: (0.03, 0.06),
+        500: (0.03, 0.07), 600: (0.03, 0.08), 700: (0.04, 0.09), 800: (0.04, 0.10),
+        900: (0.04, 0.11), 1000: (0.04, 0.12),
+    }  # fmt: skip
+    for upto, (digital, vernier) in rows.items():
+        for mm in (upto, upto - 99.9):
+            assert (caliper_limit(mm), caliper_limit(mm, "vernier")) == (digital, vernier)

@@ -1,5 +1,7 @@
 """A strip of shadow beside the part, told from the part by hue or by grain; pictures are drawn."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -34,11 +36,11 @@ def picture(colour: tuple[int, int, int], grain: float) -> NDArray[np.uint8]:
 def test_a_shadow_taken_for_the_part_is_told_where_it_is(colour, grain) -> None:
     rgb, sides = picture(colour, grain), PartSides(0.0)
     right = followed(PART)
-    assert in_shadow(Beside.of(rgb, CAMERA, sides, right, 0.133)).mean() < 0.03
+    assert np.mean(in_shadow(Beside.of(rgb, CAMERA, sides, right, 0.133))) < 0.03
     rim = PART + np.array([[0, 0], [0, 0], [SHADOW_PX, 0], [SHADOW_PX, 0]])
     assert Polygon(rim).area > Polygon(PART).area
     wrong = followed(rim)
-    marked = in_shadow(Beside.of(rgb, CAMERA, sides, wrong, 0.133))
+    marked, _ = in_shadow(Beside.of(rgb, CAMERA, sides, wrong, 0.133))
     x, y = wrong.pixels.T
     along = (x > 750 + SHADOW_PX - 2) & (y > 210) & (y < 490)
     assert marked[along].mean() > 0.9
@@ -47,4 +49,19 @@ def test_a_shadow_taken_for_the_part_is_told_where_it_is(colour, grain) -> None:
 
 def test_a_part_that_is_grey_and_smooth_all_over_is_not_accused() -> None:
     rgb = picture((95, 95, 95), 0.0)
-    assert not in_shadow(Beside.of(rgb, CAMERA, PartSides(0.0), followed(PART), 0.133)).any()
+    assert not np.any(in_shadow(Beside.of(rgb, CAMERA, PartSides(0.0), followed(PART), 0.133)))
+
+
+def test_a_strip_narrower_than_the_side_is_told_as_well() -> None:
+    # The shadow is as wide as a side of the part would be seen: behind it there is only face.
+    rgb, sides = picture((95, 95, 95), 12.0), PartSides(6.0)
+    rim = PART + np.array([[0, 0], [0, 0], [SHADOW_PX, 0], [SHADOW_PX, 0]])
+    wrong = followed(rim)
+    beside = replace(
+        Beside.of(rgb, CAMERA, sides, wrong, 0.133), crease=np.full(len(wrong.pixels), SHADOW_PX)
+    )
+    far, near = in_shadow(beside)
+    x, y = wrong.pixels.T
+    along = (x > 750 + SHADOW_PX - 2) & (y > 210) & (y < 490)
+    assert far[along].mean() < 0.1
+    assert near[along].mean() > 0.9

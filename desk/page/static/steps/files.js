@@ -136,7 +136,9 @@ function making() {
       const [signName, text] = STATES[word] ?? STATES.missing;
       const old = word === "ready" && stale;
       // The report tells what is wrong; nothing in it can be cut from.
-      say(make, state.barred ? "Make the report only" : "Make the files");
+      const made = word === "ready" && !stale;
+      say(make, state.barred ? "Make the report only" : made ? "Make the files again" : "Make the files");
+      make.classList.toggle("main", !made);
       stateSign.set(old ? "usable" : signName);
       say(stateWord, old ? "Older than the job: make them again" : text);
       say(detail, detailWords(state.files));

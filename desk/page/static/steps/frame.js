@@ -105,6 +105,8 @@ function choice(path) {
       paper.input.value = found.paper;
       dark.input.value = found.dark ? "dark" : "white";
       copy.input.value = String(found.sheet);
+      // With one sheet only a further copy of it has to be told from the first.
+      copy.el.hidden = found.sheet === 1 && listed(state.job.frame).length < 2;
     },
   };
 }
@@ -127,12 +129,13 @@ function bars(path) {
   const nominal = h("p.soft");
   const should = (x, y) => (x && y ? `They should measure ${size(x)} and ${size(y)}.` : "");
   return {
-    el: [chosen.el, h("div.stack", fields[0].el, fields[1].el), nominal, says],
+    el: [chosen.el, h("div.stack", fields[0].el, fields[1].el), nominal, says, chosen.care],
     update(frame) {
       sheet = frame;
       const plain = frame?.kind === "plain";
       chosen.update();
       chosen.el.hidden = plain;
+      chosen.care.hidden = plain;
       const names = plain ? NAMES.plain : NAMES.printed;
       ["x", "y"].forEach((axis, i) => {
         fields[i].name(names[axis]);

@@ -5,7 +5,7 @@ import { h, say } from "../parts/dom.js";
 import { checkField, choiceField } from "../parts/fields.js";
 import { length } from "../parts/lengths.js";
 import { changingSign } from "../parts/marks.js";
-import { errorWords, noticeList, sentence } from "../parts/notices.js";
+import { errorWords, noticeList, sentence, sentences } from "../parts/notices.js";
 import { dimensions } from "./dimensions.js";
 import { outlinePicture } from "./outline_picture.js";
 import { stepTop } from "./top.js";
@@ -45,12 +45,21 @@ const RESULTS = {
 };
 const SAYS = "What was measured, how sure each size is, and what to leave out of the fit.";
 
+/** The doubt in a result that can be used; "" where there is none. */
+function doubtWords({ state: result, because, notices }) {
+  if (result !== "usable") return "";
+  const every = [...notices, ...state.photos.flatMap((photo) => photo.notices ?? [])];
+  const cause = every.find(({ code }) => code === because?.[0]);
+  return cause ? `${sentences(cause).filter(Boolean).join(" ")} ` : "";
+}
+
 function stateWords({ state: word, error }, outline) {
   if (error) return errorWords(error);
   if (state.barred) return errorWords(state.barred);
   if (word !== "ready" || !outline) return "It is fitted as soon as there are photos, readings and a thickness.";
+  const doubt = doubtWords(outline);
   const [most, rms] = [length(outline.residual_max, 2), length(outline.residual_rms, 3)];
-  return `${sentence(outline.family)} The drawn line follows the photos within ${most} (rms ${rms}).`;
+  return `${doubt}${sentence(outline.family)} The drawn line follows the photos within ${most} (rms ${rms}).`;
 }
 
 /** Whether there is an outline, and what it is or why there is none. */

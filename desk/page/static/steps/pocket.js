@@ -130,6 +130,7 @@ function drawings(chosen) {
     if (sheet) view.put(...sheetPicture(sheet, { outline: state.outline, unit: shownAs.unit, size }));
     else view.put(EMPTY);
     view.caption(sheet ? null : "No drawing yet");
+    mark(view.el, "data-empty", sheet ? null : "");
   }
   view.el.addEventListener("looked", () => keepSizes(view.stage));
   new ResizeObserver(() => draw()).observe(view.stage);

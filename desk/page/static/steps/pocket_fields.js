@@ -1,15 +1,17 @@
 // Fields that only the pocket has: the list of clearances, the seat, tables that are there or not.
 
-import { commit, state, value } from "../job.js";
+import { address, commit, state, value } from "../job.js";
 import { h, idle, keyed, mark, say } from "../parts/dom.js";
 import { clearanceSlider } from "./clearance_slider.js";
 import { few, lengthInput } from "../parts/fields.js";
 import { length, parseLength, typed } from "../parts/lengths.js";
 import { sign } from "../parts/marks.js";
 import { told } from "../parts/notices.js";
+import { ask } from "../server.js";
 
 const CLEARANCE = ["pocket", "clearance"];
 const GRID = 0.05;
+const TRIED = "0.3 mm";
 
 export const clearances = () => {
   const now = value(CLEARANCE);
@@ -100,14 +102,32 @@ export function clearanceList() {
 /** What to start with; offered, never applied unasked. */
 export function suggestion() {
   const words = h("p.soft");
-  return {
-    el: h("div.wholerow", words),
-    update() {
-      const offered = state.plan?.suggestion;
-      const between = offered && `${length(offered.low)} to ${length(offered.high)}`;
-      say(words, offered ? `Suggested start: ${between} per side. ${told(offered.basis)}` : "");
-    },
-  };
+  const take = h("button", { type: "button" });
+  let first = null; // before a clearance is chosen
+  let asked = null;
+
+  /** Without a clearance there is no plan to suggest one: one is tried, and only its suggestion taken. */
+  async function askFirst() {
+    const now = `${state.outline?.key} ${JSON.stringify(value(["pocket"]) ?? {})}`;
+    if (clearances().length || state.outlineState.state !== "ready" || asked === now) return;
+    asked = now;
+    const pocket = { ...value(["pocket"]), clearance: TRIED };
+    const plan = await ask("POST", address("plan"), { json: { pocket } }).catch(() => null);
+    if (asked !== now) return;
+    first = plan?.suggestion ?? null;
+    update();
+  }
+  take.addEventListener("click", () => setClearances([typed(first.low)]));
+
+  function update() {
+    askFirst();
+    const offered = clearances().length ? state.plan?.suggestion : first;
+    const between = offered && `${length(offered.low)} to ${length(offered.high)}`;
+    say(words, offered ? `Suggested start: ${between} per side. ${told(offered.basis)}` : "");
+    take.hidden = !offered || clearances().length > 0;
+    if (!take.hidden) say(take, `Start with ${length(offered.low)}`);
+  }
+  return { el: h("div.wholerow.stack", take, words), update };
 }
 
 const SEAT = ["pocket", "seat"];

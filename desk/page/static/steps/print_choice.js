@@ -64,7 +64,7 @@ function care(now, again) {
   const row = h("div.row", button("Rename", rename), button("Forget this print", forget), test);
   const none = h("p.soft", "It is kept once both bars are measured.");
   // Folded, and there from the start: nothing moves when the print is kept.
-  const folded = h("details.ownframe", h("summary", "This print"), h("div.stack", none, row, asking));
+  const folded = h("details.printcare", h("summary", "This print"), h("div.stack", none, row, asking));
   return {
     el: folded,
     update(print) {
@@ -84,8 +84,7 @@ export function printChoice(path) {
   const now = () =>
     mine().find((one) => alike(one.bar_x, value(path("bar_x"))) && alike(one.bar_y, value(path("bar_y"))));
   const cared = care(now, () => update());
-  const which = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
-  const el = h("div.stack", which, cared.el);
+  const el = h("div.row.prints", h("div.field", h("label", { for: id }, "Which print?"), select), fresh);
   const set = (label, x, y) =>
     commit(label, [
       [path("bar_x"), x],
@@ -111,5 +110,5 @@ export function printChoice(path) {
     cared.update(print);
     mark(fresh, "disabled", typed ? null : true);
   }
-  return { el, update };
+  return { el, care: cared.el, update };
 }

@@ -61,9 +61,16 @@ export function draftCard() {
       commit(`reading of the ${what}`, [[["reading", readings().length], { what, values: [text], tool }]]);
     },
   });
-  const cancel = h("button", { type: "button", onclick: leave }, sign("away"), "Cancel");
+  // Before the field is left, which would keep what is in it.
+  const cancel = h("button", { type: "button", onpointerdown: leave, onclick: leave }, sign("away"), "Cancel");
+  // Leaving the field keeps what is in it; the button is for whoever looks for one.
+  const save = h(
+    "button.main",
+    { type: "button", onclick: () => field.input.dispatchEvent(new Event("change")) },
+    "Save",
+  );
   return {
-    el: h("li.card.reading.draft", title, field.el, h("div.row", cancel)),
+    el: h("li.card.reading.draft.stack", title, field.el, h("div.row", save, cancel)),
     update({ draft: { what, tool } }) {
       say(title, `${what[0].toUpperCase()}${what.slice(1)}, by ${tool}`);
     },

@@ -18,6 +18,8 @@ const STEP_OF = {
 /** The step where a key of the job is typed; the wood of the part only matters to the pocket. */
 const stepOf = ([table, key] = []) => (table === "part" && key === "wood" ? "pocket" : STEP_OF[table]);
 
+const NOT_YET = "no thickness is given";
+
 function fault() {
   const text = h("span");
   const mend = h("span.mend");
@@ -39,8 +41,9 @@ export function stepTop(step, title, says) {
     el,
     update() {
       const missing = new Set(state.steps.find((one) => one.step === step)?.missing ?? []);
-      // What is not there yet is listed in the foot; here, what is wrong.
-      faults(state.faults.filter(({ key, what }) => stepOf(key) === step && key.length > 1 && !missing.has(what)));
+      // What is not there yet leads, and is listed in the foot; here, what is wrong.
+      const wrong = ({ key, what }) => stepOf(key) === step && key.length > 1 && !missing.has(what) && what !== NOT_YET;
+      faults(state.faults.filter(wrong));
     },
   };
 }

@@ -7,6 +7,7 @@ import subprocess
 import tomllib
 import zipfile
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 import rendered
@@ -19,6 +20,7 @@ from snugline.desk.job_run import Making
 pytestmark = pytest.mark.whole
 
 CASE = "basalt-panel-two-ends"
+DOCS = Path(__file__).parents[4] / "docs"
 
 needs_cases = pytest.mark.skipif(
     not rendered.CASES, reason="the rendered cases are not beside the repository"
@@ -183,6 +185,20 @@ def test_a_pocket_is_tried_without_changing_the_job(serving, finished):
     assert bad.status_code == 422
     assert "wide" in bad.json()["error"]["what"]
     assert serving.browser.get(job).json()["revision"] == before
+
+
+@needs_cases
+def test_every_field_of_outline_and_plan_is_in_the_documentation(serving, finished):
+    job, _, planned = finished
+    pages = (DOCS / "page-api.md").read_text(encoding="utf-8")
+    told = {
+        "## The outline": [serving.browser.get(job + "/outline").json()],
+        "## The plan": [planned["plan"]["plan"], *planned["plan"]["plan"]["sheets"]],
+    }
+    for title, answers in told.items():
+        section = pages.partition(title)[2].partition("\n## ")[0]
+        keys = {key for answer in answers for key in answer}
+        assert [key for key in sorted(keys) if f'"{key}"' not in section] == []
 
 
 @needs_cases

@@ -105,3 +105,20 @@ def test_bars_typed_on_the_page_are_offered_to_the_next_job(ask, monkeypatch, tm
     )
     assert renamed.json()["prints"][0]["name"] == "bench"
     assert removed.json() == {"prints": []}
+
+
+def test_a_print_forgotten_by_mistake_comes_back_under_its_name(tmp_path):
+    prints = Prints(tmp_path / "prints.json")
+    table = {"description": "border-a4", "bar_x": ["199.5 mm", "199.6 mm"], "bar_y": "119.8 mm"}
+    prints.keep(table)
+    (one,) = prints.all()
+    prints.rename(one.key, "office printer")
+    prints.remove(one.key)
+    assert prints.all() == ()
+    prints.restore(table, "office printer")
+    (back,) = prints.all()
+    assert (back.name, back.bar_x, back.bar_y) == (
+        "office printer", ("199.5 mm", "199.6 mm"), ("119.8 mm",),
+    )  # fmt: skip
+    with pytest.raises(InputError, match="no print"):
+        prints.restore({**table, "bar_x": "20 mm"}, "slip")

@@ -8,6 +8,7 @@ import time
 import pytest
 from page_work import work
 
+from snugline.desk.page.jobs import worker_pool
 from snugline.desk.page.jobs.worker_pool import Pool
 from snugline.errors import FileError, SnuglineError
 
@@ -87,3 +88,18 @@ def test_work_that_nobody_wants_any_more_is_ended(pool):
     start = time.monotonic()
     assert isinstance(asyncio.run(given_up()), int)
     assert time.monotonic() - start < 20
+
+
+def test_where_processes_cannot_be_copied_they_are_started_anew(monkeypatch):
+    """Windows has `spawn` alone; elsewhere processes are copies of one that has all loaded."""
+    assert worker_pool._context().get_start_method() == "forkserver"
+    monkeypatch.setattr(worker_pool, "get_all_start_methods", lambda: ["spawn"])
+    assert worker_pool._context().get_start_method() == "spawn"
+
+
+def test_a_worker_begins_where_there_are_no_niceness_and_no_other_signals(monkeypatch):
+    asked = []
+    monkeypatch.setattr(signal, "signal", lambda number, what: asked.append((number, what)))
+    monkeypatch.delattr(worker_pool.os, "nice")
+    worker_pool._begin(5)
+    assert asked == [(signal.SIGINT, signal.SIG_IGN)]
