@@ -4,7 +4,7 @@ Each case's photos are traced once with its readings right; a slip of length or 
 the fit, one of the thickness the tracing as well. A slip counts as contradicted where the photos
 show the dimension, and it moves it by more than their U95 and the tool's together.
 
-    python benchmarks/reading_slips.py [CASE ...] [--thickness]
+    python benchmarks/reading_slips.py [CASE ...] [--thickness | --only-thickness]
 
 Prints a line for each slip, then the table of bounds.
 """
@@ -23,7 +23,7 @@ import rendered
 from snugline.desk.job import inspect_record
 from snugline.desk.job_outline import fit_job, job_state
 from snugline.desk.job_run import measure_job
-from snugline.errors import FitError
+from snugline.errors import SnuglineError
 from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.lengths import MM_PER_INCH, parse_length
 
@@ -70,7 +70,11 @@ def slips_of(truth: dict[str, float], thickness: str) -> Iterator[Case]:
     if 0 < sixteenths < 10:
         tenths = f"{int(width / MM_PER_INCH)}.{sixteenths} in"
         yield Case("width", tenths, "rule", ("tenths",))
-    yield Case("thickness", f"{10 * parse_length(thickness):.1f} mm", "caliper", ("ten times",))
+    thick = parse_length(thickness)
+    yield Case("thickness", f"{10 * thick:.1f} mm", "caliper", ("ten times",))
+    yield Case("thickness", f"{thick / 10:.3f} mm", "caliper", ("ten times",))
+    yield Case("thickness", f"{thick / MM_PER_INCH:.3f} mm", "caliper", ("read in inches",))
+    yield Case("thickness", f"{thick:.2f} in", "caliper", ("in inches, read in millimetres",))
 
 
 def changed(record: dict, slip: Case) -> dict:
@@ -107,7 +111,9 @@ def main() -> int:
     for name in asked:
         record = tomllib.loads(rendered.job_text(name))
         truth = rendered.truth_of(name)["true_size"]
+        start = time.perf_counter()
         measured = measure_job(job_of(record))
+        tracing = time.perf_counter() - start
         contours = [photo.contour for photo in measured.photos]
         start = time.perf_counter()
         fit_job(job_of(record), contours, measured.joined)
@@ -116,20 +122,23 @@ def main() -> int:
         spans = bool(ends & {"left end", "right end"})
         least = max(min(c.outer.points.max(0) - c.outer.points.min(0)) for c in contours)
         for slip in slips_of(truth, record["part"]["thickness"]):
-            if slip.what == "thickness" and "--thickness" not in sys.argv:
+            if slip.what == "thickness" and not {"--thickness", "--only-thickness"} & {*sys.argv}:
                 continue
-            typed = job_of(changed(record, slip))
-            seen = measure_job(typed) if slip.what == "thickness" else measured
-            found = [photo.contour for photo in seen.photos]
+            if slip.what != "thickness" and "--only-thickness" in sys.argv:
+                continue
+            whole = right + (tracing if slip.what == "thickness" else 0.0)
             start = time.perf_counter()
             try:
+                typed = job_of(changed(record, slip))
+                seen = measure_job(typed) if slip.what == "thickness" else measured
+                found = [photo.contour for photo in seen.photos]
                 fitted = fit_job(typed, found, seen.joined).fitted
                 state = job_state(typed, fitted.notices, found, seen.joined)
                 told = state.notices[0] if state.notices else None
                 verdict = state.state
-            except FitError as error:
+            except SnuglineError as error:
                 told, verdict = error, "refused"
-            took = (time.perf_counter() - start) / right
+            took = (time.perf_counter() - start) / whole
             text = "" if told is None else f"{getattr(told, 'text', told)} {told.mend}"
             named = verdict in ("not to be cut", "refused") and slip.what in text
             first = named and any(kind.lower() in text.lower() for kind in slip.kinds)

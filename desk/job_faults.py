@@ -51,11 +51,15 @@ def _of_part(job: Job) -> list[SnuglineError]:
     edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
     if edge <= job.thickness.value:
         return []
+    from snugline.fit.adjustment.thickness_weighing import meant_instead
+
+    slip = meant_instead(job.thickness, edge)
+    asked = "" if slip is None else f"{slip.words}? then the thickness is {slip.meant:.2f} mm; "
     return [
         InputError(
-            f"the top edge of {edge:g} mm is larger than the thickness",
+            f"the top edge of {edge:g} mm is larger than the thickness, {job.thickness.value:g} mm",
             place(("part",), job.path),
-            "correct edge_radius, edge_chamfer or the thickness",
+            f"{asked}correct edge_radius, edge_chamfer or the thickness",
         )
     ]
 

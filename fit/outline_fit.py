@@ -10,10 +10,16 @@ from snugline.fit.adjustment.dimension_summary import summarise
 from snugline.fit.adjustment.edge_choice import with_likelier_edges
 from snugline.fit.adjustment.observation_equations import CentredSection, ReadRow
 from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
-from snugline.fit.adjustment.photo_sizes import photo_sizes
+from snugline.fit.adjustment.photo_sizes import BEYOND_WHEN_MOVED, PhotoSizes, photo_sizes
 from snugline.fit.adjustment.reading_weighing import weigh
 from snugline.fit.adjustment.start_values import view_of
-from snugline.fit.adjustment.thickness_weighing import weigh_thickness
+from snugline.fit.adjustment.thickness_weighing import (
+    EVENLY_MM,
+    THICKEST,
+    shows_sides,
+    unusual_thickness,
+    weigh_thickness,
+)
 from snugline.fit.adjustment.what_is_open import edge_remarks, on_readings_alone
 from snugline.fit.edge_order import in_order
 from snugline.fit.family_fit import fit_family
@@ -32,6 +38,9 @@ from snugline.sentence import Sentence, length
 LEAST_POINTS = 30
 # A family whose residuals are this large (mm, robust; share of points far off) does not fit.
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
+# Views that show the width between both its sides.
+ENDS = ("left end", "right end", "whole")
+BLOCKS = 2  # gravity of a remark that keeps a result from being cut
 
 
 def fit_outline(
@@ -88,13 +97,27 @@ def _fitted(
     measured = tuple(_measured(section, part_u) for section in sections)
     sizes = photo_sizes(measured, [view_of(m) for m in measured])
     told = [*thickness_remarks(readings, thickness)]
-    other, thicker = weigh_thickness(stated, sizes, readings), 0.0
+    ends = sum(section.shows in ENDS for section in sections)
+
+    def sizes_if(thicker: float) -> Mapping[str, PhotoSizes]:
+        moved = [_measured(moved_by_thickness(section, thicker), part_u) for section in sections]
+        return photo_sizes(moved, [view_of(m) for m in moved], BEYOND_WHEN_MOVED)
+
+    other, thicker = weigh_thickness(stated, sizes, readings, ends, sizes_if), 0.0
     if other is not None and stated is not None:
-        # Not to be cut; but what is said of everything else should not suffer from it.
         thicker = other.meant - stated.value
+        if abs(thicker) > EVENLY_MM:
+            # Of contours that are bent out of shape no outline is worth a search.
+            raise _told_as_error(other.notice)
+        # Not to be cut; but what is said of everything else should not suffer from it.
         told.append(other.notice)
         sections = [moved_by_thickness(section, thicker) for section in sections]
         measured = tuple(_measured(section, part_u) for section in sections)
+    thick = stated is not None and stated.value > THICKEST
+    bent = other is None and (thick or (ends and not shows_sides(sizes)))
+    if bent and (wrong := unusual_thickness(stated, outline_found=False)):
+        # No outline is searched for in contours that a wrong thickness has bent out of shape.
+        raise _told_as_error(wrong)
     weighed = weigh(readings, sizes, None if stated is None else stated.value, listed, thicker)
     told += weighed.notices
     try:
@@ -102,8 +125,16 @@ def _fitted(
             sections, measured, weighed.readings, family, symmetry, listed, stated
         )
     except FitError as error:
+        if other is None and (unusual := unusual_thickness(stated, outline_found=False)):
+            told.append(unusual)
         raise _by_its_cause(error, told) from error
     # What a wrong thickness does to the photos is said once, by its cause.
+    if other is None and all(n.code != CONTRADICTED for n in told):
+        found = all(notice.gravity < BLOCKS for notice in fitted.notices)
+        if unusual := unusual_thickness(stated, found):
+            told.append(unusual)
+        if unusual and not found:
+            return replace(fitted, notices=tuple(told))
     if other is not None:
         return replace(fitted, notices=tuple(told))
     named = {notice.about for notice in told if notice.about is not None}
@@ -114,10 +145,11 @@ def _fitted(
 def _by_its_cause(error: FitError, told: Sequence[Notice]) -> FitError:
     """The failure of a fit by the reading that cannot be right, where there is one."""
     wrong = next((notice for notice in told if notice.code == CONTRADICTED), None)
-    if wrong is None:
-        return error
-    where = wrong.about if wrong.about is not None else "readings"
-    return FitError(wrong.text, where, wrong.mend)
+    return error if wrong is None else _told_as_error(wrong)
+
+
+def _told_as_error(wrong: Notice) -> FitError:
+    return FitError(wrong.text, wrong.about if wrong.about is not None else "readings", wrong.mend)
 
 
 def _fit_believed(

@@ -12,7 +12,7 @@ from snugline.fit.adjustment.outlier_test import GroupTest, compare_groups
 from snugline.fit.adjustment.robust_solution import ResidualNoise, WhitenedFit, whitened_fit
 from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.fit.readings.reading_remarks import contradicted
-from snugline.fit.readings.slips import Expected, Slip, likely_slips
+from snugline.fit.readings.slips import Expected, Slip, how_common, likely_slips
 from snugline.fit.readings.thickness import Thickness
 from snugline.notice import Notice
 from snugline.place import OfPart, OfPhoto
@@ -51,9 +51,7 @@ def resolve(
             break
         worst = tests[0]
         rivals = [t for t in tests[1:] if t.contradicts and t.w**2 > worst.w**2 - 6]
-        slip = next(
-            (t for t in (worst, *rivals) if _is_slip(adjusted.equations, t, thickness)), None
-        )
+        slip = _slip_among(adjusted.equations, (worst, *rivals), thickness)
         worst = worst if slip is None else slip
         alone = not rivals or slip is not None
         if alone and _can_go(adjusted.equations, worst):
@@ -67,10 +65,17 @@ def resolve(
     return adjusted, notices
 
 
-def _is_slip(equations: Equations, test: GroupTest, thickness: Thickness | None) -> bool:
-    """A reading that a slip turns into what all else says; a bent hook would explain anything."""
-    found = _read(equations, test, thickness)
-    return found is not None and any(s.kind != "hook" for s in _slips(equations, test, found))
+def _slip_among(
+    equations: Equations, tests: Sequence[GroupTest], thickness: Thickness | None
+) -> GroupTest | None:
+    """The reading that the commonest slip turns into what all else says; hooks explain anything."""
+    found = []
+    for test in tests:
+        reading = _read(equations, test, thickness)
+        common = 0.0 if reading is None else how_common(_slips(equations, test, reading))
+        if common > 0:
+            found.append((common, test))
+    return max(found, key=lambda pair: pair[0])[1] if found else None
 
 
 def _can_go(equations: Equations, test: GroupTest) -> bool:

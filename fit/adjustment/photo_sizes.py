@@ -15,6 +15,8 @@ from snugline.fit.readings.slips import Expected
 SPAN_U_MM, SPAN_U_SHARE = 0.7, 0.004
 # Where a contour reaches beyond the two sides by more than this share they are not the part's own.
 NOTHING_BEYOND = 0.015
+# The same for contours moved by another thickness: only across the edge, so that corners overshoot.
+BEYOND_WHEN_MOVED = 0.06
 # Of a contour of which less runs along two directions, the directions are not the part's own.
 STRAIGHT_ENOUGH = 0.5
 NEAR_SIDE_MM = 3.0
@@ -57,9 +59,11 @@ class PhotoSizes:
 
 
 def photo_sizes(
-    sections: Sequence[CentredSection], views: Sequence[View | None]
+    sections: Sequence[CentredSection],
+    views: Sequence[View | None],
+    beyond: float = NOTHING_BEYOND,
 ) -> Mapping[str, PhotoSizes]:
-    """`length` and `width` as the photos show them."""
+    """`length` and `width` as the photos show them; `beyond` as `NOTHING_BEYOND` has it."""
     least = {"length": 0.0, "width": 0.0}
     spans: dict[str, list[Span]] = {"length": [], "width": []}
     for section, view in zip(sections, views, strict=True):
@@ -77,17 +81,17 @@ def photo_sizes(
             high, low = view.sides[axis], view.sides[axis + 2]
             if high is None or low is None:
                 continue
-            if abs(high + low - extents[axis]) < NOTHING_BEYOND * extents[axis]:
+            if abs(high + low - extents[axis]) < beyond * extents[axis]:
                 ends = (turned[:, axis] > high - NEAR_SIDE_MM, turned[:, axis] < NEAR_SIDE_MM - low)
                 by_thickness = sum(float(np.median(thicker[end])) for end in ends)
                 spans[of].append(Span(high + low, by_thickness))
     surely = max(map(_least_extent, sections), default=0.0)
-    return {of: _agreed(spans[of], least[of], surely) for of in spans}
+    return {of: _agreed(spans[of], least[of], surely, beyond) for of in spans}
 
 
-def _agreed(spans: Sequence[Span], least: float, surely: float) -> PhotoSizes:
+def _agreed(spans: Sequence[Span], least: float, surely: float, beyond: float) -> PhotoSizes:
     """Spans, unless another photo shows more of the dimension: then the part has no two sides."""
-    if any(least > span.mm * (1 + NOTHING_BEYOND) for span in spans):
+    if any(least > span.mm * (1 + beyond) for span in spans):
         return PhotoSizes((), min(surely, least))
     return PhotoSizes(tuple(spans), least)
 

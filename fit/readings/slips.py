@@ -22,6 +22,9 @@ _DOUBLED, _SWAPPED_DIGITS = 0.10, 0.03
 HOOK_MM = 2.0  # a bent or jammed hook is off by some such size. Common practice, no source.
 FITS = 3.3  # standard uncertainties within which a value counts as the one that was meant
 _MOST = 3
+_TYPICAL_SPREAD = 0.9  # of the logarithm of a size of which only what is typical is known
+_SELDOM = 0.3  # of a factor ten in a value whose digits are inches: rather the unit is wrong
+_UNLIKELY = 0.1  # of a slip of the unit, where the digits are not that unit's. Common practice.
 _BETWEEN_MARKS = 0.15  # common practice, no source
 # A part that no photo shows whole is this many times as long as what one shows, and the logarithm
 # of that has this standard deviation. Common practice, no source.
@@ -56,12 +59,14 @@ class Expected:
     ----------
     value, u : mm; None where only limits are known.
     least, most : mm, limits.
+    typical : mm, where only limits are known; 0 for what the least of it suggests.
     """
 
     value: float | None
     u: float = 0.0
     least: float = 0.0
     most: float = math.inf
+    typical: float = 0.0
 
     def off(self, value: float, u: float) -> float:
         """How far a value is off, in standard uncertainties of the comparison."""
@@ -140,9 +145,11 @@ def _other_size(
 
 def _density(meant: float, u: float, expected: Expected) -> float:
     """Likelihood of a value that was meant, where only limits are known up to a factor."""
-    if expected.value is None and expected.least > 0:
+    if expected.value is None and (expected.least > 0 or expected.typical > 0):
         # Of a part whose ends were photographed apart, from what the photos show of it.
-        apart = math.log(meant / (_TIMES_SHOWN * expected.least)) / _TIMES_SPREAD
+        typical = expected.typical or _TIMES_SHOWN * expected.least
+        spread = _TYPICAL_SPREAD if expected.typical else _TIMES_SPREAD
+        apart = math.log(meant / typical) / spread
         return math.exp(-0.5 * apart**2) / meant
     if expected.value is None:
         return 1 / max(meant, 1.0)  # sizes are spread evenly in the logarithm
@@ -154,16 +161,21 @@ def _candidates(reading: Reading, value: float) -> Iterator[tuple[str, str, floa
     """Kind, words, value meant, prior, and by how much it is vague (mm)."""
     inches = value / MM_PER_INCH
     in_inches = _whole(inches * 64) and not _whole(value * 100)
+    # The digits tell the unit that was typed: 88.1 mm is 3.4685 in, which nobody types.
+    in_mm = _whole(value * 100) and not (_whole(inches * 1000) or _whole(inches * 64))
+    unit = _UNLIKELY if in_mm else 1.0
     yield (
         "inch-for-mm", "typed in millimetres, read in inches", value * MM_PER_INCH,
         _MM_FOR_INCH, _rounding(value) * MM_PER_INCH,
     )  # fmt: skip
     yield (
         "mm-for-inch", "typed in inches, read in millimetres", inches,
-        _INCH_FOR_MM, _rounding(inches),
+        _INCH_FOR_MM * unit, _rounding(inches),
     )  # fmt: skip
-    yield "factor-10", "ten times too small", value * 10, _TEN, 0.0
-    yield "factor-10", "ten times too large", value / 10, _TEN, 0.0
+    typed_in_inches = not _whole(value * 100) and _whole(inches * 1000)
+    ten = _TEN * (_SELDOM if typed_in_inches else 1.0)
+    yield "factor-10", "ten times too small", value * 10, ten, 0.0
+    yield "factor-10", "ten times too large", value / 10, ten, 0.0
     for meant in _sixteenths(inches):
         yield "tenths-for-sixteenths", "tenths of an inch for sixteenths", meant, _SIXTEENTHS, 0.0
     if not in_inches:
@@ -230,6 +242,24 @@ def _digits_swapped(value: float) -> Iterator[float]:
             swapped = list(text)
             swapped[a], swapped[b] = text[b], text[a]
             yield float("".join(swapped))
+
+
+# Of each kind of slip that moves a value by a rule of its own.
+_COMMON = {
+    "inch-for-mm": _MM_FOR_INCH,
+    "mm-for-inch": _INCH_FOR_MM,
+    "factor-10": _TEN,
+    "other-dimension": _OTHER_SIZE,
+    "tenths-for-sixteenths": _SIXTEENTHS,
+    "start-forgotten": _START,
+    "doubled": _DOUBLED,
+    "digits-swapped": _SWAPPED_DIGITS,
+}
+
+
+def how_common(slips: Sequence[Slip]) -> float:
+    """How common the likeliest of these slips is; 0 where only a bent hook explains the value."""
+    return max((_COMMON.get(slip.kind, 0.0) for slip in slips), default=0.0)
 
 
 def first_words(slips: Sequence[Slip]) -> str:

@@ -242,15 +242,7 @@ def _measured_side(
     kept &= np.isfinite(profiles).all(axis=1)
     if kept.sum() < 2 * _ROWS:
         return None
-    group = np.cumsum(np.diff(rows, prepend=rows[0]) > _GAP_STEPS * _ROW_STEP_PX) * _GROUP
-    group += np.arange(len(rows)) // _ROWS
-    bins, member = np.unique(group[kept], return_inverse=True)
-    count = np.bincount(member)
-    mean = np.zeros((len(bins), len(across)))
-    np.add.at(mean, member, profiles[kept])
-    mean /= count[:, None]
-    mean /= np.abs(mean[:, :3].mean(axis=1) - mean[:, -3:].mean(axis=1))[:, None]
-    place = np.bincount(member, rows[kept]) / count
+    mean, place, count = _mean_profiles(rows[kept], profiles[kept], _group_of(rows)[kept])
     ends = ground_ends(mean, across, foot, rise)
     offset = np.polyval(curve, place / length) + ends.place
     good = (count >= _ROWS // 2) & np.isfinite(ends.place)
@@ -266,6 +258,25 @@ def _measured_side(
     # Grain and dust make points differ by more than their own profiles suggest.
     sigma = np.maximum(np.maximum(ends.sigma, spread), _SIGMA_FLOOR_PX)
     return points[good], sigma[good], np.tile(normal, (int(good.sum()), 1)), ends.doubt
+
+
+def _group_of(rows: Floats) -> NDArray[np.int64]:
+    """(N,) which rows are averaged: `_ROWS` neighbours each, none across a gap."""
+    group = np.cumsum(np.diff(rows, prepend=rows[0]) > _GAP_STEPS * _ROW_STEP_PX) * _GROUP
+    return np.asarray(group + np.arange(len(rows)) // _ROWS)
+
+
+def _mean_profiles(
+    rows: Floats, profiles: Floats, group: NDArray[np.int64]
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """(B, T) mean of each group's profiles, its step scaled to 1; (B,) its place and its rows."""
+    bins, member = np.unique(group, return_inverse=True)
+    count = np.bincount(member)
+    mean = np.zeros((len(bins), profiles.shape[1]))
+    np.add.at(mean, member, profiles)
+    mean /= count[:, None]
+    mean /= np.abs(mean[:, :3].mean(axis=1) - mean[:, -3:].mean(axis=1))[:, None]
+    return mean, np.bincount(member, rows) / count, count
 
 
 def _profiles(rgb: NDArray[np.uint8], base: Floats, normal: Floats, across: Floats) -> Floats:

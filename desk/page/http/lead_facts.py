@@ -53,7 +53,8 @@ def facts_of(work_of: JobAtWork, want: Wanted, shown: Sequence[Mapping[str, Any]
         cause=_cause(work_of, want, result, shown),
         clearance=isinstance(pocket, dict) and bool(pocket.get("clearance")),
         plan=plan.state,
-        pocket_cause=_pocket_cause(work_of),
+        pocket_cause=_of_error("pocket", plan.error) if plan.state == "refused" else None,
+        blocked=plan.state == "ready" and work_of.blocked is not None,
         files=str(files.get("state") or "missing"),
         stale=bool(files.get("stale")),
         fit_recorded=recorded(want),
@@ -114,16 +115,6 @@ def _cause(
     key = key_of(about, want.record, notice["code"])
     step = _STEP_OF.get(str(key[0]), "outline") if key else "outline"
     return _of_remark(step, notice)
-
-
-def _pocket_cause(work_of: JobAtWork) -> Cause | None:
-    """Why no pocket can be cut: it cannot be planned, or none that is planned is good to cut."""
-    plan = work_of.plan
-    if plan.state == "refused":
-        return _of_error("pocket", plan.error)
-    if plan.state == "ready" and work_of.blocked is not None:
-        return _of_remark("pocket", work_of.blocked)
-    return None
 
 
 def _of_remark(step: str, notice: Mapping[str, Any]) -> Cause:

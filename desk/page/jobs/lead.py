@@ -49,7 +49,8 @@ class Facts:
     ends_missing : ends that no photo shows and that are needed.
     result : of the outline's state, once it is ready.
     cause : of an outline that is not ready, or not to be cut.
-    pocket_cause : of a pocket that cannot be cut.
+    pocket_cause : of a pocket that cannot be planned.
+    blocked : whether none of the pockets that are planned can be cut.
     """
 
     sheet: bool = True
@@ -67,6 +68,7 @@ class Facts:
     clearance: bool = False
     plan: str = "missing"
     pocket_cause: Cause | None = None
+    blocked: bool = False
     files: str = "missing"
     stale: bool = False
     fit_recorded: bool = False
@@ -94,6 +96,9 @@ class Lead:
         record = {"step": self.step, "says": str(says), **says.as_json()}
         record |= {"button": self.button, "act": self.act}
         return record | ({"changes": list(self.changes)} if self.changes else {})
+
+
+_BLOCKED = "No pocket can be cut like this."
 
 
 def lead(facts: Facts) -> Lead:
@@ -194,6 +199,9 @@ def _pocket(facts: Facts) -> Lead | None:
 def _files(facts: Facts) -> Lead | None:
     if facts.files == "writing":
         return Lead("files", "The files are being made.", "", "wait")
+    if facts.files != "ready" and facts.blocked:
+        says = f"{_BLOCKED} Outline and report can be made."
+        return Lead("files", says, "Make the files", "finish")
     if facts.files != "ready":
         return Lead("files", "Everything is there. Make the files.", "Make the files", "finish")
     if facts.stale:
@@ -203,6 +211,8 @@ def _files(facts: Facts) -> Lead | None:
 
 
 def _cut(facts: Facts) -> Lead:
+    if facts.blocked:
+        return Lead("pocket", _BLOCKED, "Go to the pocket")
     if not facts.fit_recorded:
         says = (
             "Print the template and lay the part on it, then mill the coupon in scrap "

@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+import shapely
 from scipy.optimize import minimize_scalar
 
 from snugline.fit.corners.corner_families import (
@@ -178,3 +179,23 @@ def test_a_start_is_found_on_a_seen_corner_and_refused_without_one(family):
     missing = family.start(aside, np.ones(len(aside)), math.pi / 2)
     assert not missing
     assert "corner" in missing.reason
+
+
+@pytest.mark.parametrize("degrees", [60, 90, 130])
+@pytest.mark.parametrize("leg", [0.0, 4.0, 15.0])
+def test_a_chamfer_s_distances_are_those_of_its_polygon(leg, degrees):
+    """By shapely, at a thousand places round the corner, near its edges and far from them."""
+    turn, far = math.radians(degrees), 1e4
+    way = np.array([-math.sin(turn), math.cos(turn)])  # along the outgoing side
+    inner = far * (np.array([0.0, -1.0]) + way)
+    corners = [(0.0, -far), (0.0, -leg), tuple(leg * way), tuple(far * way), tuple(inner)]
+    part = shapely.Polygon(corners)
+    rng = np.random.default_rng(7)
+    points = rng.uniform(-30, 30, (1000, 2))
+    seen = CHAMFER.distance(points, np.array([leg]), turn)
+    places = shapely.points(points)
+    inside = shapely.contains(part, places)
+    expected = np.where(inside, -1, 1) * shapely.distance(places, part.exterior)
+    assert seen.value[inside] == pytest.approx(expected[inside], abs=1e-6)
+    assert seen.value[~inside] == pytest.approx(expected[~inside], abs=1e-6)
+    assert np.hypot(*seen.normal.T) == pytest.approx(np.ones(1000))

@@ -296,7 +296,7 @@ def test_three_pieces_that_share_nothing_are_refused_by_name():
 
 
 def leaning(outline, u):
-    """A contour that is `u` mm too far in all round: the sides lean more than they should."""
+    """A contour of sides whose lean is uncertain: `u` mm all round is one standard uncertainty."""
     seen = whole(outline, seed=3)
     return replace(seen, sensitivity={"lean": np.full(len(seen.points), u)})
 

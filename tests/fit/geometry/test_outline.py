@@ -245,3 +245,16 @@ def test_an_unsound_chain_is_refused(segments):
 def test_shapes_that_cannot_be_are_refused(make):
     with pytest.raises(FitError):
         make()
+
+
+@pytest.mark.parametrize("direction", [(3.0, 4.0), (-0.2, 0.1), (0.0, 7.0), (5.0, 0.0)])
+def test_a_mirror_image_lies_across_its_line_whatever_the_direction_s_length(direction):
+    """In complex numbers: z' = p + (u / |u|)^2 conj(z - p)."""
+    outline = rounded_rectangle(30, 20, 4).translated(7, -3)
+    through = (1.0, 2.0)
+    made = outline.mirrored(direction, through)
+    u, p = complex(*direction), complex(*through)
+    for one, other in zip(outline.segments, made.segments, strict=True):
+        z = p + (u / abs(u)) ** 2 * (complex(*one.start) - p).conjugate()
+        assert other.start == pytest.approx((z.real, z.imag))
+    assert made.area == pytest.approx(-outline.area)

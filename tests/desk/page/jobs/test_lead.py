@@ -59,6 +59,8 @@ TABLE = [
     ("blocked", replace(CHOSEN, pocket_cause=Cause("pocket", "The part does not go in.")),
      "pocket", "go", "The part does not go in."),
     ("all there", CHOSEN, "files", "finish", "Everything is there"),
+    ("none can be cut", replace(CHOSEN, blocked=True), "files", "finish", "No pocket can be cut"),
+    ("none could be cut", replace(MADE, blocked=True), "pocket", "go", "No pocket can be cut"),
     ("writing", replace(CHOSEN, files="writing"), "files", "wait", "The files are being made"),
     ("changed since", replace(MADE, stale=True), "files", "finish", "The job has changed"),
     ("made", MADE, "fit", "go", "Print the template"),
