@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from snugline.errors import InputError, PhotoError
 from snugline.notice import Notice
 from snugline.place import OfPhoto
-from snugline.sentence import Sentence, number
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import LensPrior
 from snugline.trace.camera.projection import Camera
@@ -33,13 +32,14 @@ from snugline.trace.image.photo_file import Photo, read_photo, reduced
 from snugline.trace.part.coarse_border import CoarseEdge
 from snugline.trace.part.part_search import Region, find_part
 from snugline.trace.part.whole_part import whole_border
-from snugline.trace.part.window_contents import check_window, foreign_covers, why_nothing
+from snugline.trace.part.window_contents import check_window, why_nothing
 from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view, split_markers
 from snugline.trace.plan_curve import offset_u_px, plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
-from snugline.trace.verdict.followed_piece import EdgeEvidence, region_of
+from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.lens_verdict import judge_lens
 from snugline.trace.verdict.photo_verdict import Evidence, judge
+from snugline.trace.verdict.window_verdict import judge_window, markers_covered
 
 __all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
 
@@ -51,8 +51,6 @@ _COARSE_SIDE_PX = 1000
 _COARSE_ERROR = 1.5
 # Decoded photos that are kept to be measured once all cameras are known: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
-# Crumbs and print are smaller than that.
-_SECOND_PART_MM2 = 150.0
 
 
 @dataclass(frozen=True)
@@ -189,11 +187,11 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
             curves.append(curve)
             pixels.append(seen)
             silhouettes.append(traced)
-    covers = _covers(view, light, regions, step)
+    covers = markers_covered(view, light, regions, step)
     if not curves:
         raise _no_edge(view, covers, light, step)
     notices.extend(covers)
-    notices.extend(_others(view, regions, step))
+    notices.extend(judge_window(view, regions, step))
     facts = _facts(view, curves[0])
     best = view.sheets_seen()[0]
     lens = judge_lens(
@@ -244,53 +242,6 @@ def _parts(view: PhotoView, light: NDArray[np.float32], step: int) -> list[Regio
     return regions
 
 
-def _covers(
-    view: PhotoView, light: NDArray[np.float32], regions: Sequence[Region], step: int
-) -> list[Notice]:
-    """A remark on what covers markers and is not the part; over several sheets it may be that."""
-    sheets = view.sheets_seen()
-    if len(sheets) > 1:
-        return []
-    here = sheet_view(view, sheets[0], step)
-    foreign = foreign_covers(light, here, tuple(regions))
-    if not foreign.any():
-        return []
-    return [
-        Notice(
-            "markers-covered",
-            Sentence(
-                "Something else than the part covers {} of the frame's markers.",
-                number(int(foreign.sum())),
-            ),
-            "Take it away: only the part should lie on the frame.",
-            "usable",
-            OfPhoto(view.photo.path.name),
-            region_of(here.markers[foreign].reshape(-1, 2) * step + (step - 1) / 2),
-        )
-    ]
-
-
-def _others(view: PhotoView, regions: Sequence[Region], step: int) -> list[Notice]:
-    """A remark on a second part in one window; the largest is measured."""
-    others = [r for r in regions[1:] if r.outer and r.area_mm2 >= _SECOND_PART_MM2]
-    if len(view.sheets_seen()) > 1 or not others:
-        return []
-    places = np.concatenate([edge.points for edge in others[0].outer]) * step + (step - 1) / 2
-    return [
-        Notice(
-            "second-part",
-            Sentence(
-                "{} things lie in the window; the largest was measured.",
-                number(1 + len(others)),
-            ),
-            "Leave one part alone in the window and take the photo again.",
-            "usable",
-            OfPhoto(view.photo.path.name),
-            region_of(places),
-        )
-    ]
-
-
 def _no_edge(
     view: PhotoView, covers: Sequence[Notice], light: NDArray[np.float32], step: int
 ) -> PhotoError:
@@ -316,7 +267,7 @@ def _edges(
             (view.sighting.quads - (step - 1) / 2) / step,
         )
         if border is not None:
-            whole = CoarseEdge(border, np.ones(len(border), dtype=bool), closed=True)
+            whole = CoarseEdge(border, True, np.ones(len(border), dtype=bool))
             return [(whole,), *[(hole,) for region in regions for hole in region.holes]]
         # The part leaves the photo: its pieces in the windows are one open curve with gaps.
         pieces = tuple(edge for region in regions for edge in region.outer)

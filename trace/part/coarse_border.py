@@ -1,32 +1,26 @@
 """A mask's border followed along the sharpest edge in its neighbourhood."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter
 from skimage.measure import find_contours
 
 from snugline.trace.image.minimum_cost_path import minimum_cost_path
 
 Floats = NDArray[np.float64]
 
-# Shift (N, 2) in pixels that the part's thickness gives a point (N, 2) of its upper edge.
-Wall = Callable[[Floats], Floats]
-
 # Lengths are pixels of the reduced picture. Weights and thresholds without another reason were
 # chosen on the scenes and shared photos of `benchmarks/segmentation.py`.
 #
 # The edge is looked for this far from the mask's border.
-INWARD_PX = 12.0
+INWARD_PX = 5.0
 OUTWARD_PX = 4.0
-REFERENCE_PX = 8.0  # farther inside the part's tone is taken
+REFERENCE_PX = 8.0  # farther inside the part's grain is taken
 _STEP = 0.5  # px between samples: a bilinear picture holds no more
 _REFERENCE = int(REFERENCE_PX / _STEP)
-# The side of a part seen wider than this is searched only this far: INWARD_PX reaches no farther.
-FARTHEST_WALL_PX = 12.0
 _MASK_BLUR_PX = 1.0  # of the mask, before its border becomes a line
 _LINE_SMOOTH = 2.0  # of the line
 # Fewer points than these do not make a border, or a piece of one.
@@ -36,34 +30,17 @@ _POOLED = (1.5, 6.0)  # rows, on a smooth part, and at most on a grainy one
 _POOL_SLOPES = 2  # from this many rows on the slopes are pooled too
 # Longer than grain, shorter than a corner:
 _MEDIAN_ROWS = 15
-_TONE_ROWS = 3.0
-# Points along the border within which print on the part shows as unevenness.
-_PRINT = 41
 # A gradient of this many times the noise, on a part of that grain, is an edge by half.
 _GRADIENT_NOISES = 4
-KIND_WEIGHT = 0.06  # of the colours' log odds against the edge's strength
+KIND_WEIGHT = 0.06  # of the log odds against the edge's strength
 _KIND_LIMIT = 3  # of the log odds of one pixel
-# A tone differs from the part's own where it is this many noises, and this many times the
-# unevenness away,
-_TONE_NOISES = 20
-_TONE_UNEVEN = 2.5
-_STEP_NOISES = 10  # and where the gradients on the way there sum up to this many noises
-# Shaded sheet:
-_SHADE_LEAST = 0.25  # is not darker than this tone
-_SHADE_HUE = 0.02  # differs from the sheet's hue by no more than this,
-_SHADE_TINT = 0.45  # and by this more where all light were gone,
-_SHADE_DEPTH = 0.6  # which no shadow deeper than this shows
-_DARK_TONE = 0.1  # keeps a dark pixel's hue, a ratio, from being noise
-# A side seen as wide as this shows its own top edge.
-_SIDE_SEEN_PX = 1.5
 # Minimum-cost path:
 _STEP_COST = 0.05
 _OFFSET_COST = 0.02  # of a pixel away from the mask's border
 _PATH_OVERLAP = 30  # points, when closing a loop
-# An edge is certain where its gradient is above this many noises,
-_CERTAIN_NOISES = 6
-_OTHER_PX = 2  # and no position farther from it than this
-_CERTAIN_COST = 0.3  # has a cost higher by less than this
+# Part and sheet are distinguished where this far inside and outside either is nine times as likely.
+_BESIDE_PX = 5.0
+_TOLD = float(np.log(9))
 
 
 @dataclass(frozen=True)
@@ -74,13 +51,13 @@ class CoarseEdge:
     ----------
     points : (M, 2) reduced pixels, x right, y down, with the part on the left as seen on the
         sheet (y up), so on the right hand in the picture.
-    certain : (M,) the edge is clear; elsewhere contrast is low or other edges lie near.
     closed : whether the last point joins the first.
+    told : (M,) the learned map tells part from sheet on either side of it.
     """
 
     points: Floats
-    certain: NDArray[np.bool_]
     closed: bool
+    told: NDArray[np.bool_]
 
     def moved(self, shift: Floats) -> "CoarseEdge":
         return replace(self, points=self.points + shift)
@@ -92,24 +69,20 @@ class Ground:
 
     Attributes
     ----------
-    tone : (h, w, 3) square root of light over sheet.
     favour : logarithm of the odds that a pixel is the part's.
     sharp : gradient of the tone, without wide soft edges.
     texture : fine unevenness over that of flat sheet.
     noise : of the gradient on flat sheet.
     polygon : (K, 2) pixels within which points are given.
     smallest_hole : area in pixels.
-    wall : shift of the upper edge; None if not known.
     """
 
-    tone: NDArray[np.float32]
     favour: NDArray[np.float32]
     sharp: NDArray[np.float32]
     texture: NDArray[np.float32]
     noise: float
     polygon: Floats
     smallest_hole: float
-    wall: Wall | None
 
 
 def follow(mask: NDArray[np.bool_], ground: Ground) -> tuple[list[CoarseEdge], list[CoarseEdge]]:
@@ -158,15 +131,6 @@ def _normals(xy: Floats, closed: bool) -> Floats:
     return np.column_stack([-tangent[:, 1], tangent[:, 0]])
 
 
-def _could_be_shade(tone: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Where a colour could be shaded sheet, even one tinted as by a warm lamp in daylight."""
-    grey = tone.mean(axis=2)
-    hue = (tone[..., ::2] - tone[..., 1:2]) / (grey + _DARK_TONE)[..., None]
-    square = hue[..., 0] ** 2 + hue[..., 1] ** 2 - hue[..., 0] * hue[..., 1]
-    widest = _SHADE_HUE + _SHADE_TINT * np.clip(1 - grey, 0, _SHADE_DEPTH)
-    return np.asarray((grey > _SHADE_LEAST) & (grey < 1) & (square < widest**2))
-
-
 @dataclass(frozen=True)
 class _Band:
     """The pictures of a ground sampled across a border, (N, T); rows along it, columns outwards.
@@ -175,7 +139,6 @@ class _Band:
     ----------
     smooth, normal : (N, 2) the border smoothed, and its outward normals.
     offset : (T,) px, positive outwards.
-    seen : (N,) px, how wide the part's side is seen.
     rough : (N, 1) how grainy the part is inside.
     width : rows that are pooled.
     slope : gradient of the tone.
@@ -184,11 +147,9 @@ class _Band:
     smooth: Floats
     normal: Floats
     offset: Floats
-    seen: Floats
     rough: NDArray[np.float32]
     width: float
     slope: NDArray[np.float32]
-    tone: NDArray[np.float32]
     favour: NDArray[np.float32]
     closed: bool
     noise: float
@@ -197,58 +158,32 @@ class _Band:
     def mode(self) -> str:
         return "wrap" if self.closed else "nearest"
 
-    @property
-    def deep(self) -> float:
-        """Px, the widest that the side is seen anywhere."""
-        return float(np.ceil(self.seen.max()))
-
 
 def _band(xy: Floats, closed: bool, ground: Ground) -> _Band:
     """Sample the pictures across a border."""
     mode = "wrap" if closed else "nearest"
     smooth = _smoothed(xy, closed, _LINE_SMOOTH)
     normal = _normals(smooth, closed)
-    seen = np.zeros(len(smooth))
-    if ground.wall is not None:
-        seen = np.clip(-np.sum(ground.wall(smooth) * normal, axis=1), 0, FARTHEST_WALL_PX)
-    deep = float(np.ceil(seen.max()))
-    offset = np.arange(-INWARD_PX - deep - REFERENCE_PX, OUTWARD_PX + deep + _STEP / 2, _STEP)
-    place = (smooth[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
-
-    def across(picture: NDArray[np.float32]) -> NDArray[np.float32]:
-        values = cv2.remap(picture, place[..., 0], place[..., 1], cv2.INTER_LINEAR)
-        return np.asarray(values, np.float32)
-
-    slope = across(ground.sharp)
-    rough = across(ground.texture)[:, :_REFERENCE].mean(axis=1)[:, None]
+    offset = np.arange(-INWARD_PX - REFERENCE_PX, OUTWARD_PX + _STEP / 2, _STEP)
+    place = smooth[:, None] + offset[None, :, None] * normal[:, None]
+    slope = _at(ground.sharp, place)
+    rough = _at(ground.texture, place[:, :_REFERENCE]).mean(axis=1)[:, None]
     rough = np.maximum(_row_median(rough, closed), 1)
     # On a grainy part more neighbours along the border are pooled.
     least, most = _POOLED
     width = float(np.clip(least * np.median(rough), least, most))
     if width > _POOL_SLOPES:
         slope = gaussian_filter1d(slope, width / 2, axis=0, mode=mode)
-    tone, favour = across(ground.tone), across(ground.favour)
-    return _Band(
-        smooth, normal, offset, seen, rough, width, slope, tone, favour, closed, ground.noise
-    )
+    favour = _at(ground.favour, place)
+    return _Band(smooth, normal, offset, rough, width, slope, favour, closed, ground.noise)
 
 
 def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     """The border moved to the sharpest edge in its neighbourhood."""
     band = _band(xy, closed, ground)
     strength, right = _strength(band), _evidence(band)
-    if band.deep > 0:
-        # Where the side shows, the top edge is a second edge, as far inside as the side is wide,
-        # and the side itself may have any tone: it is neither for nor against.
-        column = np.arange(len(band.offset))
-        back = np.clip(column - np.round(band.seen / _STEP).astype(int)[:, None], 0, None)
-        strongest = maximum_filter1d(strength, 3, axis=1)
-        upper = np.take_along_axis(strongest, back, axis=1)
-        strength = strength + np.clip(band.seen / _SIDE_SEEN_PX, 0, 1)[:, None] * upper
-        right = 0.5 * (right + np.take_along_axis(right, back, axis=1))
-    first = _REFERENCE + int(band.deep / _STEP)
-    offset, slope = band.offset[first:], band.slope[:, first:]
-    strength, right = strength[:, first:], right[:, first:]
+    offset, slope = band.offset[_REFERENCE:], band.slope[:, _REFERENCE:]
+    strength, right = strength[:, _REFERENCE:], right[:, _REFERENCE:]
     cost = _STEP_COST + strength.max() - strength + _OFFSET_COST * np.abs(offset)
     cost += right.max(axis=1, keepdims=True) - right
     cost = gaussian_filter1d(cost, band.width, axis=0, mode=band.mode)
@@ -264,11 +199,18 @@ def _refined(xy: Floats, closed: bool, ground: Ground) -> list[CoarseEdge]:
     shift = np.where(peak, 0.5 * (before - after) / np.minimum(bend, -1e-9), path - k)
     at = offset[k] + np.clip(shift, -1, 1) * _STEP
     points = band.smooth + at[:, None] * band.normal
-    level = cost[rows, k]
-    far = np.abs(np.arange(len(offset)) - k[:, None]) > _OTHER_PX / _STEP
-    other = np.where(far, cost, np.inf).min(axis=1)
-    certain = (here > _CERTAIN_NOISES * band.noise) & (other - level > _CERTAIN_COST)
-    return _within(points, band.smooth, certain, closed, ground.polygon)
+    inside, outside = (
+        _at(ground.favour, points + way * _BESIDE_PX * band.normal) for way in (-1, 1)
+    )
+    told = (inside > _TOLD) & (outside < -_TOLD)
+    return _within(points, band.smooth, told, closed, ground.polygon)
+
+
+def _at(picture: NDArray[np.float32], places: Floats) -> NDArray[np.float32]:
+    """Bilinear values at places (..., 2)."""
+    x, y = places[..., 0].astype(np.float32), places[..., 1].astype(np.float32)
+    flat = cv2.remap(picture, np.atleast_2d(x), np.atleast_2d(y), cv2.INTER_LINEAR)
+    return np.asarray(flat, np.float32).reshape(places.shape[:-1])
 
 
 def _strength(band: _Band) -> Floats:
@@ -281,32 +223,8 @@ def _strength(band: _Band) -> Floats:
 
 
 def _evidence(band: _Band) -> Floats:
-    """(N, T) log odds, summed from inside, that all up to a position is the part's.
-
-    The first sharp step away from the tone of the part's inner side is the border, if what lies
-    beyond could be shadow: the part's own sides, which may have any tone, are allowed for later.
-    """
-    kind = np.clip(band.favour, -_KIND_LIMIT, _KIND_LIMIT)
-    shaded = _could_be_shade(band.tone)
-    # Averaged along the border, grain is low enough to distinguish its mean tone from a shadow's.
-    tone = gaussian_filter1d(band.tone, _TONE_ROWS, axis=0, mode=band.mode)
-    own = _row_median(np.median(tone[:, :_REFERENCE], axis=1), band.closed)
-    # How uneven it is there, along the border as well: printed patches are not shadows.
-    around = [
-        uniform_filter1d(
-            (tone[:, :_REFERENCE] ** power).mean(axis=1), _PRINT, axis=0, mode=band.mode
-        )
-        for power in (1, 2)
-    ]
-    uneven = np.sqrt(np.maximum(around[1] - around[0] ** 2, 0).sum(axis=1))[:, None]
-    spread = _TONE_NOISES * band.noise + _TONE_UNEVEN * uneven
-    change = np.linalg.norm(tone - own[:, None], axis=2) / spread
-    grain = _GRADIENT_NOISES * band.noise * band.rough * np.minimum(band.rough, 2)
-    step = np.cumsum(np.maximum(band.slope - grain, 0), axis=1) * _STEP
-    step -= step[:, _REFERENCE, None]
-    alien = np.clip(np.minimum(step / (_STEP_NOISES * band.noise), change), 0, 2)
-    against = np.minimum(kind, _KIND_LIMIT * (1 - alien))
-    kind = np.where(shaded, against, kind) * KIND_WEIGHT  # type: ignore[assignment]
+    """(N, T) log odds, summed from inside, that all up to a position is the part's."""
+    kind = np.clip(band.favour, -_KIND_LIMIT, _KIND_LIMIT) * KIND_WEIGHT
     return np.asarray(np.cumsum(kind, axis=1) - kind / 2)
 
 
@@ -318,7 +236,7 @@ def _row_median(values: NDArray[np.float32], closed: bool) -> NDArray[np.float32
 
 
 def _within(
-    points: Floats, mask_border: Floats, certain: NDArray[np.bool_], closed: bool, polygon: Floats
+    points: Floats, mask_border: Floats, told: NDArray[np.bool_], closed: bool, polygon: Floats
 ) -> list[CoarseEdge]:
     """The pieces that lie in the polygon both before and after refinement."""
     from shapely import contains_xy
@@ -327,14 +245,14 @@ def _within(
     shape = Polygon(polygon)
     inside = contains_xy(shape, *points.T) & contains_xy(shape, *mask_border.T)
     if inside.all():
-        return [CoarseEdge(points, certain, closed)]
+        return [CoarseEdge(points, closed, told)]
     if closed:
         start = int(np.argmin(inside))
         points = np.roll(points, -start, axis=0)
-        certain, inside = np.roll(certain, -start), np.roll(inside, -start)
+        told, inside = np.roll(told, -start), np.roll(inside, -start)
     change = np.flatnonzero(np.diff(np.r_[False, inside, False].astype(int)))
     return [
-        CoarseEdge(points[a:b], certain[a:b], False)
+        CoarseEdge(points[a:b], False, told[a:b])
         for a, b in zip(change[::2], change[1::2], strict=True)
         if b - a >= _SHORTEST_PIECE
     ]

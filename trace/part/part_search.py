@@ -1,24 +1,25 @@
 """The part separated from the sheet in a reduced photo: its silhouette to a reduced pixel.
 
-The photo is divided by the sheet's light (`sheet_view`), the part cut from the sheet by colour and
-grain (`colour_tables`, `part_cut`), and its border followed along the sharpest edge in its
-neighbourhood (`coarse_border`).
+The photo is divided by the sheet's light (`sheet_view`); a network that has seen made sheets says
+what is part (`learned_map`), the part is cut from the sheet along the picture's edges (`part_cut`),
+and its border followed along the sharpest edge in its neighbourhood (`coarse_border`).
 
 Pixel (i, j) of a photo reduced by area averaging with factor `step` has its centre at
 x_full = step * x_reduced + (step - 1) / 2 in the full photo, pixel centres at whole numbers.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.trace.part.coarse_border import CoarseEdge, Ground, Wall, follow
+from snugline.trace.part.coarse_border import CoarseEdge, Ground, follow
+from snugline.trace.part.learned_map import placed, probabilities, seen_in
 from snugline.trace.part.part_cut import separate
 from snugline.trace.part.sheet_view import (
     OUTLINE_STEP_MM,
-    Floats,
     JudgedScene,
     Mask,
     Picture,
@@ -38,8 +39,8 @@ MARGIN_MM = 1.0
 # highlights or worn print. Both chosen, not derived.
 SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
-# A hole has a sharp border, a highlight or worn print a soft one: over this share of it.
-_CERTAIN_HOLE = 0.5
+# Pale fields of a print may pass for shaded holes; a hole is clear over this share of its border.
+_TOLD_HOLE = 0.5
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,11 @@ def find_part(picture: Picture, view: SheetView) -> tuple[Region, ...]:
     ------
     PhotoError : nothing lies in the window.
     """
-    scene, part, favour = separate(judged_scene(picture, view))
+    scene = judged_scene(picture, view)
+    at = placed(view)
+    shares = probabilities(picture, view, scene.light, at)
+    shares = seen_in(shares, at, view, scene.left, scene.top, _size(scene.gradient))
+    part, favour = separate(scene, shares)
     return _described(scene, part, favour, view)
 
 
@@ -88,19 +93,17 @@ def _described(
     if not keep:
         raise nothing_in_window()
     ground = Ground(
-        tone=scene.tone,
         favour=favour,
         sharp=0.5 * (scene.sharp + scene.gradient),
         texture=scene.texture,
         noise=scene.noise,
         polygon=polygon,
         smallest_hole=SMALLEST_HOLE_MM2 / area,
-        wall=_wall(view, corner),
     )
     regions = []
     for k in keep:
         outer, holes = follow(labels == k, ground)
-        holes = [hole for hole in holes if hole.certain.mean() > _CERTAIN_HOLE]
+        holes = [hole for hole in holes if hole.told.mean() > _TOLD_HOLE]
         regions.append(
             Region(
                 tuple(e.moved(corner) for e in outer),
@@ -111,19 +114,5 @@ def _described(
     return tuple(regions)
 
 
-def _size(mask: NDArray[np.bool_]) -> tuple[int, int]:
+def _size(mask: NDArray[Any]) -> tuple[int, int]:
     return mask.shape[0], mask.shape[1]
-
-
-def _wall(view: SheetView, corner: Floats) -> Wall | None:
-    """The shift that the part's thickness gives its top edge; None where it is not known."""
-    camera, thickness = view.camera, view.thickness
-    if camera is None or not thickness > 0:
-        return None
-
-    def wall(points: Floats) -> Floats:
-        on_sheet = view.sheet_from_pixel(points + corner)
-        shift = thickness / (camera[2] - thickness) * (on_sheet - camera[:2])
-        return np.asarray(view.pixel_from_sheet(on_sheet + shift) - points - corner)
-
-    return wall

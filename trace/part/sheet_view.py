@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from snugline.errors import PhotoError
 from snugline.trace.image.robust_scale import ranked
 from snugline.trace.part.paper_light import (
+    LightField,
     fit_light,
     in_picture,
-    is_covered,
     light_at,
     quiet_zone_points,
 )
@@ -35,9 +35,6 @@ EDGE_PX = 7
 # times.
 HUE_WEIGHT = 4.0
 
-# Quads scaled about their middle:
-_MARKER_GROWN = 1.3  # a found marker with its white module is sheet
-_MARKER_INNER = 0.9  # inside a covered marker is part, which may begin under its border
 # With fewer markers than this the light is fitted to the window's own rim instead.
 _FEWEST_MARKERS = 3
 _STRIPS_MM = (3.0, 6.0)  # inside the window's border, where its light is read
@@ -50,11 +47,9 @@ _SCALE_MM = 10.0  # half a length over which the scale is taken
 _GRADIENT_BLUR_PX = 0.7  # before the gradient
 _TEXTURE_BLUR_PX = 1.2  # finer unevenness than this is texture
 _TEXTURE_RIM_PX = 9  # over which the least texture counts, so that a single edge is not texture
-# The least noise of the gradient, texture, and spread of the tone: about those of rounding to
-# bytes.
+# The least noise of the gradient, and texture: about those of rounding to bytes.
 _LEAST_NOISE = 5e-4
 _LEAST_TEXTURE = 1e-4
-_LEAST_SPREAD = 0.01
 _FLAT_SHARE = 0.2  # of the pixels that is flat sheet: a part may fill most of the window
 _EVERY = 4  # pixels, of which one is used
 # Degree of the light's field over the window before the part is known.
@@ -97,13 +92,10 @@ class JudgedScene:
     sharp: Picture  # gradient less that of wide edges: the outlines of shadows are left out
     texture: Picture  # fine unevenness over that of flat sheet; single edges are left out
     noise: float  # of the gradient on flat sheet
-    spread: float  # of lit sheet's tone
     domain: Mask
     window: Mask
-    surely_sheet: Mask
-    surely_part: Mask
-    dark_window: bool
     mm_per_px: float
+    light: LightField  # of the sheet's white, over the whole picture
 
 
 def nothing_in_window() -> PhotoError:
@@ -158,7 +150,6 @@ def judged_scene(picture: Picture, view: SheetView) -> JudgedScene:
     inside = in_window & domain
     gradient = _gradient(cv2.GaussianBlur(tone, (0, 0), _GRADIENT_BLUR_PX), inside)
     sharp = cv2.morphologyEx(gradient, cv2.MORPH_TOPHAT, np.ones((EDGE_PX, EDGE_PX), np.uint8))
-    surely_sheet, surely_part = _certain(picture, view, size, (int(left), int(top)))
     return JudgedScene(
         texture=_texture(tone, inside),
         left=int(left),
@@ -167,13 +158,10 @@ def judged_scene(picture: Picture, view: SheetView) -> JudgedScene:
         gradient=gradient,
         sharp=sharp,  # type: ignore[arg-type]
         noise=max(_of_flat_sheet(gradient, inside), _LEAST_NOISE),
-        spread=max(float(light.spread.mean()) / 2, _LEAST_SPREAD),
         domain=domain,
         window=in_window,
-        surely_sheet=surely_sheet,
-        surely_part=surely_part,
-        dark_window=view.window_dark,
         mm_per_px=_mm_per_px(view),
+        light=light,
     )
 
 
@@ -184,24 +172,6 @@ def _mm_per_px(view: SheetView) -> float:
     ends = view.pixel_from_sheet(middle + steps)
     across = np.linalg.norm(ends[1] - ends[0]) + np.linalg.norm(ends[3] - ends[2])
     return 4 * reach / float(across)
-
-
-def _certain(
-    picture: Picture, view: SheetView, size: tuple[int, int], corner: tuple[int, int]
-) -> tuple[Mask, Mask]:
-    """What is certainly sheet, by the markers found, and certainly part, by those it covers."""
-    surely_sheet, surely_part = np.zeros(size, np.uint8), np.zeros(size, np.uint8)
-
-    def fill(mask: NDArray[np.uint8], quad: Floats, scale: float) -> None:
-        scaled = quad.mean(axis=0) + scale * (quad - quad.mean(axis=0))
-        cv2.fillConvexPoly(mask, np.round(scaled - corner).astype(np.int32), 1)
-
-    for quad in view.markers[view.found]:
-        fill(surely_sheet, quad, _MARKER_GROWN)
-    for quad in view.markers[~view.found]:
-        if in_picture(quad, picture.shape).all() and is_covered(picture, quad):
-            fill(surely_part, quad, _MARKER_INNER)
-    return surely_sheet > 0, surely_part > 0
 
 
 def _texture(tone: Picture, inside: Mask) -> Picture:

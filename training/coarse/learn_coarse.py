@@ -1,0 +1,176 @@
+"""Make pictures and learn from them: `python training/coarse/learn_coarse.py --out FOLDER`.
+
+Runs on a GPU where there is one, on the CPU else (slow: to try it). Goes on from the folder's
+checkpoint; within the time the rate falls to nothing, so that each part ends with a network worth
+keeping.
+"""
+
+import argparse
+import json
+import math
+import sys
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import torch
+from coarse_network import CoarseNetwork, loss, split
+from pictures import CHANNELS, HEIGHT, PART, WIDTH, made
+
+VERSION = 2
+TRAINING_SEED, CHECK_SEED = 5000, 78  # pictures are seeded (TRAINING_SEED + part) * 10^6 + number
+
+
+def batch(seed, count, device):
+    generator = torch.Generator(device=device)
+    generator.manual_seed(seed)
+    with torch.no_grad():
+        return made(count, generator, device)
+
+
+def mirrored(given, shares, weight, across, down):
+    """The same sheets seen in a mirror."""
+    axes = [a for a, on in ((-1, across), (-2, down)) if on]
+    if not axes:
+        return given, shares, weight
+    given = given.flip(axes).clone()
+    given[:, 8] *= -1 if across else 1
+    given[:, 9] *= -1 if down else 1
+    return given, shares.flip(axes), weight.flip(axes)
+
+
+@torch.no_grad()
+def figures(network, checks):
+    """Loss; shares of judged px wrong, sure (98 %) and wrong of the sure; pictures far off."""
+    network.eval()
+    total = torch.zeros(5)
+    bad = []
+    for given, shares, weight in checks:
+        with torch.autocast(given.device.type, dtype=torch.float16, enabled=given.is_cuda):
+            out = network(given.float())
+        p = torch.softmax(split(out).float(), 1)[:, PART]
+        judged = weight > 0.9
+        clear = judged & ((shares[:, PART] - 0.5).abs() > 0.4)
+        wrong = clear & ((p > 0.5) != (shares[:, PART] > 0.5))
+        sure = clear & ((p - 0.5).abs() > 0.48)
+        total += torch.tensor([loss(out, shares, weight).item() * len(given), len(given), 0, 0, 0])
+        total[2] += wrong.sum().item() / max(clear.sum().item(), 1) * len(given)
+        total[3] += sure.sum().item() / max(clear.sum().item(), 1) * len(given)
+        total[4] += (sure & wrong).sum().item() / max(sure.sum().item(), 1) * len(given)
+        bad.append((wrong.flatten(1).sum(1) > 50).float())
+    network.train()
+    n = total[1]
+    names = ("loss", "wrong", "sure", "wrong_of_sure")
+    values = [total[0] / n, total[2] / n, total[3] / n, total[4] / n]
+    return dict(zip(names, map(float, values), strict=True)) | {
+        "off_by_50_mm2": float(torch.cat(bad).mean())
+    }
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--seconds", type=float, default=60)
+    parser.add_argument("--part", type=int, default=0)
+    parser.add_argument("--pictures", type=int, default=24, help="made at a time")
+    parser.add_argument("--batch", type=int, default=32)
+    parser.add_argument("--pool", type=int, default=6000)
+    parser.add_argument("--steps", type=int, default=4, help="for each making")
+    parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--checks", type=int, default=12)
+    parser.add_argument("--most", type=int, default=10**9, help="steps")
+    options = parser.parse_args()
+    began = time.time()
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    torch.backends.cudnn.benchmark = True
+    torch.manual_seed(options.part)
+    options.out.mkdir(parents=True, exist_ok=True)
+    network = CoarseNetwork().to(device)
+    optimizer = torch.optim.AdamW(network.parameters(), lr=options.rate, weight_decay=1e-3)
+    step, seen, log = 0, 0, []
+    checkpoint = options.resume or options.out / "checkpoint.pt"
+    if checkpoint.exists():
+        state = torch.load(checkpoint, map_location=device)
+        network.load_state_dict(state["network"])
+        optimizer.load_state_dict(state["optimizer"])
+        step, seen = state["step"], state["seen"]
+
+    def save():
+        torch.save(
+            {"network": network.state_dict(), "optimizer": optimizer.state_dict(), "step": step,
+             "seen": seen, "version": VERSION},
+            options.out / "checkpoint.pt.new",
+        )  # fmt: skip
+        (options.out / "checkpoint.pt.new").replace(options.out / "checkpoint.pt")
+        (options.out / f"log-{options.part}.json").write_text(
+            json.dumps({"options": {k: str(v) for k, v in vars(options).items()}, "log": log})
+        )
+
+    checks = [
+        batch(CHECK_SEED * 10**6 + i, options.pictures, device) for i in range(options.checks)
+    ]
+    n = options.pool
+    kind = torch.float16 if device.type == "cuda" else torch.float32
+    pool = [
+        torch.empty(n, CHANNELS, HEIGHT, WIDTH, dtype=kind, device=device),
+        torch.empty(n, 4, HEIGHT // 2, WIDTH // 2, dtype=kind, device=device),
+        torch.empty(n, HEIGHT // 2, WIDTH // 2, dtype=kind, device=device),
+    ]
+    scaler = torch.amp.GradScaler(enabled=device.type == "cuda")
+    filled, number, making, learning, mean, said = 0, 0, 0.0, 0.0, 0.0, time.time()
+    first = step
+    size = sum(w.numel() for w in network.parameters())
+    print(f"start {time.time() - began:.0f} s, {size} weights, {device}", flush=True)
+    while (spent := time.time() - began) < options.seconds - 8 and step < options.most:
+        t = time.time()
+        while True:
+            fresh = batch((TRAINING_SEED + options.part) * 10**6 + number, options.pictures, device)
+            start = (number * options.pictures) % (n - options.pictures + 1)
+            for kept, new in zip(pool, fresh, strict=True):
+                kept[start : start + options.pictures] = new
+            number, seen = number + 1, seen + options.pictures
+            filled = max(filled, start + options.pictures)
+            if filled >= min(8 * options.batch, n - options.pictures):
+                break
+        if device.type == "cuda":
+            torch.cuda.synchronize()
+        making += time.time() - t
+        t = time.time()
+        for _ in range(options.steps):
+            pick = torch.randint(filled, (options.batch,), device=device)
+            flips = torch.rand(2) < 0.5
+            given, shares, weight = mirrored(*(kept[pick] for kept in pool), *flips.tolist())
+            rate = options.rate * min(1, (step - first + 1) / 200)
+            rate *= 0.5 * (1 + math.cos(math.pi * min(spent / (options.seconds - 8), 1)))
+            for group in optimizer.param_groups:
+                group["lr"] = max(rate, 1e-6)
+            with torch.autocast(device.type, dtype=torch.float16, enabled=device.type == "cuda"):
+                out = network(given)
+            now = loss(out, shares.float(), weight.float())
+            optimizer.zero_grad(set_to_none=True)
+            scaler.scale(now).backward()
+            scaler.unscale_(optimizer)
+            torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
+            scaler.step(optimizer)
+            scaler.update()
+            step += 1
+            mean = now.item() if mean == 0 else 0.98 * mean + 0.02 * now.item()
+        learning += time.time() - t
+        if time.time() - said > 30:
+            said = time.time()
+            entry = {"seconds": round(said - began), "step": step, "seen": seen, "mean": mean}
+            log.append(entry | figures(network, checks))
+            print(json.dumps({k: round(v, 4) for k, v in log[-1].items()}),
+                  f"making {making:.0f} learning {learning:.0f}", flush=True)  # fmt: skip
+            save()
+    entry = {"seconds": round(time.time() - began), "step": step, "seen": seen, "mean": mean}
+    log.append(entry | figures(network, checks))
+    print(json.dumps({k: round(v, 4) for k, v in log[-1].items()}), flush=True)
+    save()
+
+
+if __name__ == "__main__":
+    main()
