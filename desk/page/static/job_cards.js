@@ -109,6 +109,7 @@ export function jobCards(report) {
     bin.show(binned.jobs);
   }
   search.addEventListener("input", show);
+  list.append(h("p.soft", "Looking for jobs …")); // as high as the answer of an empty shelf
   again().catch(report);
   return h("section.stack", { "aria-label": "Jobs" }, h("h3", "Jobs"), otherWays(report), field, list, bin.el);
 }
