@@ -35,5 +35,5 @@ export function start(report) {
   const test = h("a.button", { href: "/?page=prove" }, "Test phone and print");
   const why = "Something of published size, a card or a coin, tells how far phone, print and light can be trusted.";
   const prove = h("section.stack", { "aria-label": "Test" }, h("h3", "Is it right?"), h("p.soft", why), h("div", test));
-  return h("div.start", h("div.stack", title, newJob(report), pictureRow(...story)), jobCards(report), prove);
+  return h("div.start", h("div.stack", title, newJob(report), pictureRow(...story)), prove, jobCards(report));
 }
