@@ -33,6 +33,8 @@ from snugline.fit.geometry.arc_chain import (
 from snugline.fit.section import Section
 
 CLOSED = 1e-9  # mm and rad
+_STEPS = 40
+_DAMPING = 1e-12, 1e3  # of the normal equations, scaled: least, and where nothing helps
 
 
 @dataclass(frozen=True)
@@ -108,12 +110,16 @@ class _Unknowns:
 
 
 def adjust(
-    chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
+    chain: Chain,
+    data: Data,
+    extents: Sequence[Extent],
+    sections: Sequence[Section],
+    moved: Array | None = None,
 ) -> Adjustment:
-    """Fit chain, poses and readings to all points at once."""
+    """Fit chain, poses and readings to all points at once, from a chain and the poses it fits."""
     bodies = int(data.body.max()) + 1
     pivot = np.array([data.points[data.body == b].mean(axis=0) for b in range(bodies)])
-    at = _Unknowns(chain, np.zeros((bodies, 3)), np.zeros(0))
+    at = _Unknowns(chain, np.zeros((bodies, 3)) if moved is None else moved, np.zeros(0))
     none = np.zeros((len(data.points), 0))
     at = _settle(at, data, extents, pivot, None, data.sigma, none)
     points = _placed(data, at.moved, pivot)
@@ -133,7 +139,7 @@ def adjust(
     effect = _within_reach(errors, design @ basis, data, model)
     told = effect if len(extents) else none  # without a reading nothing tells of shared errors
     at = _Unknowns(at.chain, at.moved, np.zeros(told.shape[1]))
-    at = _settle(at, data, extents, pivot, model, data.sigma, told, steps=8)
+    at = _settle(at, data, extents, pivot, model, data.sigma, told)
     points = _placed(data, at.moved, pivot)
     feet = drop(at.chain, points)
     covariance = _covariance(at, data, extents, points, feet, pivot, model, effect)
@@ -210,9 +216,8 @@ def _settle(
     model: tuple[NoiseModel, Array] | None,
     sigma: Array,
     effect: Array,
-    steps: int = 15,
 ) -> _Unknowns:
-    """Gauss-Newton with halved steps where a step would not lower the cost."""
+    """Levenberg-Marquardt: where sections tie loosely a full step would leave the valley."""
 
     def misses(trial: _Unknowns, feet: Feet) -> Array:
         apart = _white(feet.distance - effect @ trial.shared, sigma, data, model)
@@ -222,30 +227,31 @@ def _settle(
     width = m + 3 * (len(at.moved) - 1) + effect.shape[1]
     points = _placed(data, at.moved, pivot)
     feet = drop(at.chain, points)
-    for _ in range(steps):
+    damping = _DAMPING[0]
+    for _ in range(_STEPS):
         design = _design(at.chain, data, points, feet, pivot, at.moved)
         basis = _with_shared(_basis(at.chain, design), effect.shape[1])
         r = misses(at, feet)
         best = float(r @ r)
         a = _all_rows(at, data, extents, design, effect, sigma, model) @ basis
         scale = np.maximum(np.linalg.norm(a, axis=0), 1e-300)
-        normal = (a.T @ a) / np.outer(scale, scale)
-        normal[np.diag_indices_from(normal)] += 1e-12
-        step = basis @ (-np.linalg.solve(normal, (a.T @ r) / scale) / scale)
+        normal, slope = (a.T @ a) / np.outer(scale, scale), (a.T @ r) / scale
         weight = np.maximum(np.linalg.norm(design[:, :m], axis=0), 1e-9)
         weight[weight < 1e-9 * weight.max()] = weight[0]
-        for share in (1.0, 0.5, 0.25, 0.1, 0.02):
-            trial = at.stepped(share * step, weight)
-            if trial.chain.lengths.min() <= 0 or not _closed(trial.chain):
-                continue
-            placed = _placed(data, trial.moved, pivot)
-            trial_feet = drop(trial.chain, placed, near=feet.segment)
-            r = misses(trial, trial_feet)
-            cost = float(r @ r)
-            if cost <= best * (1 + 1e-9):
-                break
+        while damping < _DAMPING[1]:
+            damped = normal + damping * np.eye(len(normal))
+            trial = at.stepped(basis @ (-np.linalg.solve(damped, slope) / scale), weight)
+            if trial.chain.lengths.min() > 0 and _closed(trial.chain):
+                placed = _placed(data, trial.moved, pivot)
+                trial_feet = drop(trial.chain, placed, near=feet.segment)
+                r = misses(trial, trial_feet)
+                cost = float(r @ r)
+                if cost <= best * (1 + 1e-9):
+                    break
+            damping *= 8
         else:
             break
+        damping = max(damping / 20, _DAMPING[0])
         at, points, feet = trial, placed, trial_feet
         if best - cost < 1e-7 * (1 + best):
             break

@@ -15,7 +15,7 @@ from snugline.errors import FitError
 from snugline.fit.free.arc_spline import arc_spline
 from snugline.fit.free.chain_reach import reach_along
 from snugline.fit.free.contour_check import check_contour
-from snugline.fit.free.free_adjustment import Data, Extent, adjust
+from snugline.fit.free.free_adjustment import Adjustment, Data, Extent, adjust
 from snugline.fit.free.free_result import FreeFit, finished
 from snugline.fit.free.part_axes import Axes, axes_of
 from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
@@ -81,9 +81,9 @@ def fit_free(
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
     contradicted: dict[str, float] = {}
-    for extent in _contradicted(done.chain, data, extents, placed.sections):
+    for extent in _contradicted(done, data, extents, placed.sections):
         extents.remove(extent)
-        done = adjust(done.chain, data, extents, placed.sections)
+        done = adjust(done.chain, data, extents, placed.sections, done.moved)
         contradicted[extent.of] = reach_along(done.chain, extent.direction).value
     used = {e.of for e in extents}
     free = finished(done, placed, data, axes, spline.tolerance, used, notices)
@@ -152,7 +152,7 @@ def _shared_u(placed: Placed) -> float:
 
 
 def _contradicted(
-    chain: Chain, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
+    done: Adjustment, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
 ) -> list[Extent]:
     """Readings that all the rest contradicts."""
     found = []
@@ -160,7 +160,7 @@ def _contradicted(
         rest = [e for e in extents if e is not extent]
         if len(set(data.body.tolist())) > 1 and extent.of == "length":
             continue  # it places the sections: nothing else could contradict it
-        without = adjust(chain, data, rest, sections)
+        without = adjust(done.chain, data, rest, sections, done.moved)
         reach = reach_along(without.chain, extent.direction)
         u = math.sqrt(float(reach.row @ without.covariance @ reach.row) + extent.u**2)
         if abs(reach.value - extent.value) > _CONTRADICTED * u:
