@@ -149,7 +149,7 @@ class Maker:
         self.heading("The frame")
 
     def heading(self, name):
-        self.page.get_by_role("heading", name=name, exact=True).wait_for()
+        self.page.get_by_role("heading", name=name, exact=True, level=2).wait_for()
 
     def add_photos(self, photos):
         """Add some as (path, what it shows), each card being there as soon as the server has it."""

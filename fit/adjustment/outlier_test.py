@@ -113,11 +113,26 @@ def _thickness(
     # In units of the reading's own uncertainty, as the unknown is.
     found = float(fit.x[column] - covariance[column] @ rest.gradient)
     variance = max(float(covariance[column, column]), 0.0)
+    variance += (_by_single_sides(equations) / thickness.u) ** 2
     known = math.sqrt(variance) * thickness.u < WEAKEST_CONTROL_MM
     w = -found / math.sqrt(1 + variance) if known else 0.0
     chance = _chance(w * w, 1, thickness.dof)
     off = -found * thickness.u
     return GroupTest("thickness", 0, w, chance, "thickness", off, max(w * w, 1.0))
+
+
+def _by_single_sides(equations: Equations) -> float:
+    """How far off, mm, a thickness would look whose edge is off on one side of the part alone.
+
+    The offset of a section is common to its points by the model; of a thin part, whose wall and
+    shadow are a few pixels wide, it is not the same on the lit side and in the shade.
+    """
+    found = [math.inf]
+    for placed in equations.sections:
+        moved = placed.section.sensitivity.get(THICKNESS[1])
+        if moved is not None and (differs := float(np.std(moved))) > 0:
+            found.append(placed.section.systematic.offset / differs)
+    return min(found)
 
 
 def reduced_to_shared(
