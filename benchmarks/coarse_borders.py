@@ -13,7 +13,6 @@ import sys
 import tempfile
 import time
 from dataclasses import dataclass, replace
-from hashlib import sha256
 from itertools import pairwise
 from pathlib import Path
 
@@ -26,6 +25,7 @@ from light_render import Lamp, Material, render
 from scipy.spatial import cKDTree
 from sensor import developed
 from shapely import LineString, Polygon, contains_xy, points, unary_union
+from unseen_photos import MADE_BY
 from unseen_scenes import drawn
 
 from snugline.errors import PhotoError
@@ -33,7 +33,6 @@ from snugline.trace.image.linear_light import linear_table
 from snugline.trace.part.part_search import SheetView, find_part
 from snugline.trace.photo_view import _seen_window
 
-ROOT = Path(__file__).parents[1]
 HALF = 2  # the photo's pixels in one that is rendered, and rendered ones in a reduced one
 STEP = 4  # the photo's pixels in one of the reduced picture
 LIMIT_MM, MARGIN_MM = 1.5, 3.0
@@ -46,14 +45,6 @@ TRAPS = (
     "cloth",
     "shadow on pale wood",
 )
-_SOURCES = (
-    "tests/light_render.py",
-    "tests/printed_sheet.py",
-    "tests/solid_parts.py",
-    "tests/sensor.py",
-    "benchmarks/unseen_scenes.py",
-)
-_MADE_BY = sha256(b"".join((ROOT / s).read_bytes() for s in _SOURCES)).hexdigest()[:10]
 
 
 @dataclass(frozen=True)
@@ -148,7 +139,7 @@ def picture_of(found, seed):
     centre = tuple((c + 0.5) / HALF - 0.5 for c in lens.centre)
     lens = replace(lens, focal=lens.focal / HALF, centre=centre, size=size)
     scene = replace(found.scene, camera=replace(found.scene.camera, lens=lens))
-    folder = Path(tempfile.gettempdir()) / "snugline-coarse-borders" / _MADE_BY
+    folder = Path(tempfile.gettempdir()) / "snugline-coarse-borders" / MADE_BY
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{found.kind.replace(' ', '-')}-{seed}-{found.number}.png"
     if not path.exists():

@@ -45,7 +45,7 @@ _SOURCES = (
     "tests/sensor.py",
     "benchmarks/unseen_scenes.py",
 )
-_MADE_BY = sha256(b"".join((ROOT / s).read_bytes() for s in _SOURCES)).hexdigest()[:10]
+MADE_BY = sha256(b"".join((ROOT / s).read_bytes() for s in _SOURCES)).hexdigest()[:10]
 _SIDES = ("right", "back right", "back", "back left", "left", "front left", "front", "front right")
 
 
@@ -61,7 +61,7 @@ class Placed:
 
 def photo(seed, scene):
     """The path of a scene's photo, rendered unless it was before."""
-    folder = Path(tempfile.gettempdir()) / "snugline-unseen-photos" / _MADE_BY
+    folder = Path(tempfile.gettempdir()) / "snugline-unseen-photos" / MADE_BY
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"scene-{seed}-{scene.number}.jpg"
     if not path.exists():
