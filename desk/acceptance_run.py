@@ -1,7 +1,8 @@
 """The acceptance test from photos to size errors: each photo is measured and judged for itself."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from threadpoolctl import threadpool_limits
@@ -19,14 +20,18 @@ from snugline.fit.acceptance import (
 )
 from snugline.fit.contour_section import section_of
 from snugline.fit.outline_fit import fit_outline
+from snugline.fit.readings.part_unknowns import SOURCES
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.thickness import thickness_of
+from snugline.fit.readings.uncertainty_budget import Contribution
+from snugline.fit.result import FittedOutline
 from snugline.notice import Notice
 from snugline.place import OfPhoto
 from snugline.sentence import Sentence, length
 from snugline.trace.camera.lens import LensPrior
+from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import Photo
-from snugline.trace.measure import measure_photos
+from snugline.trace.measure import MeasuredPhoto, measure_photos
 from snugline.trace.sheet.frame_description import (
     LEAST_PRINT_SCALE,
     MOST_PRINT_SCALE,
@@ -36,6 +41,7 @@ from snugline.trace.sheet.frame_description import (
 
 # As repeated as ISO 10360 asks each size to be measured: three times (from memory).
 ENOUGH_PHOTOS = 3
+RIM = "rim of the object"
 
 
 @dataclass(frozen=True)
@@ -83,40 +89,97 @@ def run_acceptance(
         raise InputError(
             "a frame without markers cannot be tested so", "--frame", "use a sheet with markers"
         )
-    stated = reference.thickness
-    readings = [Reading("thickness", (stated.value,), f"{stated.tolerance} mm")]
-    thickness = thickness_of(readings)
-    assert thickness is not None
-    sides = part_sides(thickness, reference.edge_radius, None, 0.0)
     errors: list[SizeError] = []
     notices: list[Notice] = []
     with threadpool_limits(1, "blas"):
-        measured = measure_photos(photos, [frame], sides, known)
-        for photo in measured.photos:
+        measured = measure_photos(photos, [frame], _sides(reference), known)
+        at_limits = _at_limits(photos, frame, reference, known)
+        for number, photo in enumerate(measured.photos):
             name = photo.file.name
             notices += photo.contour.notices
-            if not photo.contour.outer.closed:
-                raise PhotoError(
-                    "the edge of the object is not seen all round",
-                    OfPhoto(str(photo.file)),
-                    "lay the whole object in the window, clear of the markers",
-                )
-            section = section_of(photo.contour, "whole")
-            try:
-                fitted = fit_outline([section], readings, reference.family)
-            except FitError as error:
-                raise PhotoError(
-                    f"the edge seen gives no size of the {reference.words}",
-                    OfPhoto(str(photo.file)),
-                    "light it from the side, against a window of another tone, and photograph it "
-                    "again",
-                ) from error
-            found = size_errors(fitted, reference, name, mpe)
+            fitted = _outline(photo, reference)
+            spread = _spread(number, fitted, at_limits)
+            found = size_errors(fitted, reference, name, mpe, spread)
             _check_object(photo.file, reference, found)
             notices += [n for n in fitted.notices if n.gravity == 2]
             errors += found
     told = (*notices, *measured.notices, *_remarks(len(photos), frame, reference, errors))
     return AcceptanceTest(reference, mpe, tuple(errors), tuple(dict.fromkeys(told)))
+
+
+def _sides(reference: ReferenceObject) -> PartSides:
+    thickness = thickness_of(_readings(reference))
+    assert thickness is not None
+    return part_sides(thickness, reference.edge_radius, None, 0.0)
+
+
+def _readings(reference: ReferenceObject) -> list[Reading]:
+    stated = reference.thickness
+    return [Reading("thickness", (stated.value,), f"{stated.tolerance} mm")]
+
+
+def _outline(photo: MeasuredPhoto, reference: ReferenceObject) -> FittedOutline:
+    if not photo.contour.outer.closed:
+        raise PhotoError(
+            "the edge of the object is not seen all round",
+            OfPhoto(str(photo.file)),
+            "lay the whole object in the window, clear of the markers",
+        )
+    section = section_of(photo.contour, "whole")
+    try:
+        return fit_outline([section], _readings(reference), reference.family)
+    except FitError as error:
+        raise PhotoError(
+            f"the edge seen gives no size of the {reference.words}",
+            OfPhoto(str(photo.file)),
+            "light it from the side, against a window of another tone, and photograph it again",
+        ) from error
+
+
+def _at_limits(
+    photos: Sequence[Path],
+    frame: Frame,
+    reference: ReferenceObject,
+    known: Callable[[Photo], LensPrior | Notice | None],
+) -> dict[str, list[list[FittedOutline]]]:
+    """By the name of a source, all photos measured with it at its lower and its upper limit."""
+    thick, radius = reference.thickness, reference.edge_radius
+    ways = {
+        SOURCES["thickness"]: [
+            replace(reference, thickness=replace(thick, value=thick.value + sign * thick.tolerance))
+            for sign in (-1, 1)
+        ]
+    }
+    if reference.edge_tolerance > 0:
+        ways[RIM] = [
+            replace(reference, edge_radius=max(radius + sign * reference.edge_tolerance, 0.0))
+            for sign in (-1, 1)
+        ]
+    found: dict[str, list[list[FittedOutline]]] = {}
+    for source, both in ways.items():
+        for one in both:
+            measured = measure_photos(photos, [frame], _sides(one), known)
+            found.setdefault(source, []).append([_outline(p, one) for p in measured.photos])
+    return found
+
+
+def _spread(
+    number: int, middle: FittedOutline, at_limits: Mapping[str, Sequence[Sequence[FittedOutline]]]
+) -> dict[str, list[Contribution]]:
+    """What each source makes of the sizes in one photo, from its limits to the middle."""
+    sizes = _sizes(middle)
+    spread: dict[str, list[Contribution]] = {of: [] for of in sizes}
+    for source, both in at_limits.items():
+        limits = [_sizes(outlines[number]) for outlines in both]
+        for of, size in sizes.items():
+            half = max(abs(limit[of] - size) for limit in limits)
+            spread[of].append(Contribution(source, half / math.sqrt(3)))
+    return spread
+
+
+def _sizes(fitted: FittedOutline) -> dict[str, float]:
+    longer, shorter = sorted((fitted.length.value, fitted.width.value), reverse=True)
+    return {"length": longer, "width": shorter, "diameter": longer}
 
 
 def _check_object(file: Path, reference: ReferenceObject, found: Sequence[SizeError]) -> None:

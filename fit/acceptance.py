@@ -9,8 +9,9 @@ U95 (the reasoning of ISO/TS 23165). The standards' rules are given from memory.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Literal
 
 from snugline.fit.readings.uncertainty_budget import Budget, Contribution
@@ -57,6 +58,7 @@ class ReferenceObject:
     sizes : length before width.
     thickness : mm, with its tolerance.
     edge_radius : of its top edge, 0 for a sharp one; mm.
+    edge_tolerance : of that radius, mm: anywhere within it, equally likely.
     source : where sizes and tolerances come from.
     """
 
@@ -67,6 +69,7 @@ class ReferenceObject:
     thickness: ReferenceSize
     edge_radius: float
     source: str
+    edge_tolerance: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -115,7 +118,11 @@ class SizeError:
 
 
 def size_errors(
-    fitted: FittedOutline, reference: ReferenceObject, photo: str, mpe: float = DEFAULT_MPE
+    fitted: FittedOutline,
+    reference: ReferenceObject,
+    photo: str,
+    mpe: float = DEFAULT_MPE,
+    by_limits: Mapping[str, Sequence[Contribution]] = MappingProxyType({}),
 ) -> tuple[SizeError, ...]:
     """The errors of all sizes of an object in one photo.
 
@@ -123,6 +130,8 @@ def size_errors(
     ----------
     fitted : the outline of that photo alone, in the object's family, with its thickness.
     mpe : maximum permissible error, mm.
+    by_limits : for each size what the object's own form adds, from measuring again with it at its
+        limits; each anywhere within its limits, equally likely.
     """
     # The part's axes follow the sheet, not the object's longer side.
     sides = sorted((fitted.budget("length"), fitted.budget("width")), key=lambda b: -b.value)
@@ -133,16 +142,22 @@ def size_errors(
         known = next((size.value for size in reference.sizes if size.of == "corner radius"), 0.0)
         budgets["corner radius"] = max(radii, key=lambda b: abs(b.value - known))
     return tuple(
-        _size_error(budgets[size.of], size, photo, mpe)
+        _size_error(budgets[size.of], size, photo, mpe, by_limits.get(size.of, ()))
         for size in reference.sizes
         if size.of in budgets
     )
 
 
-def _size_error(budget: Budget, size: ReferenceSize, photo: str, mpe: float) -> SizeError:
-    own = [part for part in budget.contributions if part.source not in TESTED]
+def _size_error(
+    budget: Budget, size: ReferenceSize, photo: str, mpe: float, by_limits: Sequence[Contribution]
+) -> SizeError:
+    # What was measured again at its limits replaces what the linear budget says of it.
+    instead = (*TESTED, *(part.source for part in by_limits))
+    own = [part for part in budget.contributions if part.source not in instead]
     rest = math.hypot(*(part.u for part in own))
-    u95 = expanded(size.tolerance, rest)
+    limits = (size.tolerance, *(part.u * math.sqrt(3) for part in by_limits))
+    u95 = expanded(limits, rest)
+    own += by_limits
     parts = sorted([Contribution("tolerance of the object", size.u), *own], key=lambda p: -p.u)
     error = budget.value - size.value
     return SizeError(
@@ -203,18 +218,38 @@ def scale_error(errors: Sequence[SizeError]) -> tuple[float, float]:
     return mean / longest, max(error.u95 for error in same) / longest
 
 
-def expanded(tolerance: float, u: float, level: float = _LEVEL) -> float:
+def expanded(limits: Sequence[float], u: float, level: float = _LEVEL) -> float:
     """Half width of the interval that holds an error with probability `level`, mm.
 
-    The error is the sum of one that is rectangular within plus or minus `tolerance` and of a normal
-    one with standard uncertainty `u`: the distribution itself (JCGM 101), since k = 1.96 would give
-    an interval wider than the tolerance.
+    The error is the sum of some that are rectangular, each within plus or minus its limit, and of a
+    normal one with standard uncertainty `u`: propagation of distributions (JCGM 101), since with
+    k = 1.96 the interval would be wider than the limits allow.
+
+    Parameters
+    ----------
+    limits : mm, half widths of the rectangular errors.
 
     Examples
     --------
-    >>> round(expanded(0.1, 0), 4), round(expanded(0, 0.1), 4)
+    >>> round(expanded([0.1], 0), 3), round(expanded([0], 0.1), 3)
     (0.095, 0.196)
     """
+    import numpy as np
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    limits = [limit for limit in limits if limit > 0]
+    if len(limits) < 2:
+        return _with_one_limit(limits[0] if limits else 0.0, u, level)
+    # Evenly spread trials (a Sobol sequence): the same digits each time, and good to a thousandth.
+    trials = qmc.Sobol(len(limits) + 1, scramble=True, seed=1).random_base2(16)
+    error = (2 * trials[:, 1:] - 1) @ np.asarray(limits, dtype=np.float64)
+    error += u * ndtri(np.clip(trials[:, 0], 1e-12, 1 - 1e-12))
+    return float(np.quantile(np.abs(error), level))
+
+
+def _with_one_limit(tolerance: float, u: float, level: float) -> float:
+    """The same of one rectangular error, by its distribution function."""
     from scipy.optimize import brentq
     from scipy.special import ndtr, ndtri
 

@@ -38,10 +38,9 @@ _SHEETS = tuple(
     for name, length, by, width in (("A5", 210.0, 2.0, 148.0), ("A6", 148.0, 1.5, 105.0))
 )
 
-# No tolerance is published with these diameters. Assumed are a rim rounded by 0.3 mm, 0.1 mm for
-# the thickness at the rim, and 0.1 mm for the diameter as it is seen: little wear, and a rim
-# rounded by 0.2 mm more or less, of which a view from 15 degrees aside moves a quarter.
-_COIN_TOLERANCE, _RIM_TOLERANCE, _RIM_RADIUS = 0.10, 0.10, 0.30
+# No tolerance is published with these diameters. Assumed are a rim rounded by 0.3 mm, 0.2 mm more
+# or less, 0.1 mm for the thickness at the rim, and 0.1 mm of wear for the diameter.
+_COIN_TOLERANCE, _RIM_TOLERANCE, _RIM_RADIUS, _RIM_RADIUS_TOLERANCE = 0.10, 0.10, 0.30, 0.20
 _COINS = (
     ("us-dime", "US dime", 17.91, 1.35),
     ("us-cent", "US cent", 19.05, 1.52),
@@ -70,6 +69,7 @@ def _coin(name: str, words: str, diameter: float, thickness: float) -> Reference
         ReferenceSize("thickness", thickness, _RIM_TOLERANCE),
         _RIM_RADIUS,
         f"{mint}; tolerances assumed",
+        _RIM_RADIUS_TOLERANCE,
     )
 
 

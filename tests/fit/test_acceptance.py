@@ -81,16 +81,16 @@ def test_the_expanded_uncertainty_holds_95_per_cent_of_draws(tolerance, u):
     rng = np.random.default_rng(7)
     n = 400_000
     drawn = rng.uniform(-tolerance, tolerance, n) + rng.normal(0, u, n)
-    half = expanded(tolerance, u)
+    half = expanded([tolerance], u)
     assert np.mean(np.abs(drawn) <= half) == pytest.approx(0.95, abs=0.0015)
     assert half < 1.96 * math.hypot(tolerance / math.sqrt(3), u)
 
 
 def test_the_expanded_uncertainty_at_its_ends():
-    assert expanded(0.1, 0.0) == pytest.approx(0.095)
-    assert expanded(0.0, 0.1) == pytest.approx(0.195996, abs=1e-6)
-    assert expanded(0.1, 1e-4) == pytest.approx(0.095, abs=2e-4)
-    assert expanded(1e-3, 0.1) == pytest.approx(0.196, abs=1e-4)
+    assert expanded([0.1], 0.0) == pytest.approx(0.095)
+    assert expanded([0.0], 0.1) == pytest.approx(0.195996, abs=1e-6)
+    assert expanded([0.1], 1e-4) == pytest.approx(0.095, abs=2e-4)
+    assert expanded([1e-3], 0.1) == pytest.approx(0.196, abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -188,3 +188,13 @@ def test_a_block_is_what_was_read_of_it():
     assert [(s.value, s.tolerance) for s in gauge.sizes] == [(60.0, 0.02), (35.0, 0.02)]
     with pytest.raises(InputError, match="--limit"):
         block(60.0, 35.0, 9.0, -0.1)
+
+
+def test_two_limits_alike_make_a_triangle():
+    """The sum of two equal rectangular errors is triangular (JCGM 101, 6.4.5)."""
+    # Within plus or minus 2 a: P(|e| < x) = 1 - (1 - x / 2a)^2.
+    assert expanded([0.1, 0.1], 0.0) == pytest.approx(0.2 * (1 - math.sqrt(0.05)), rel=1e-3)
+    # Of a large normal error little is left to notice of them but their variance.
+    assert expanded([0.1, 0.1], 1.0) == pytest.approx(
+        1.96 * math.hypot(1, 0.1 * math.sqrt(2 / 3)), rel=2e-3
+    )
