@@ -186,7 +186,7 @@ def _with_cloth(light, scene, rng):
 
 
 def seen(found, seed):
-    """The reduced picture, what `find_part` is told of it, and the silhouette in its pixels."""
+    """The reduced picture, what `find_part` is given with it, and the silhouette in its pixels."""
     rgb, camera = picture_of(found, seed)
     step = STEP // HALF
     size = tuple(n // step for n in rgb.shape[1::-1])

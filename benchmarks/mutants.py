@@ -9,7 +9,7 @@ Each fault is one comparison, sign, constant or word of logic turned round. The 
 line (by coverage, recorded once; those of its module first, then the quickest) run until one
 fails; a fault that takes three times their processor time counts as noticed. A fault inside a
 function is put into the loaded program of a forked process, one that acts while a module loads
-into a program that loads anew.
+into a program that loads again.
 
 What survives is printed with its line, to be read. Those that change nothing which a user or a
 caller could see are counted apart, and the share is of the others: by one rule, a guard against
@@ -49,7 +49,7 @@ TESTS = ("tests/fit", "tests/pocket", "tests/api", "tests/desk", "tests/test_pro
 QUICK = ("-q", "-m", "not whole", "--ignore", "tests/desk/page", "-p", "no:cacheprovider")
 BOUND = 0.85
 SECONDS = 20.0  # of processor time, for the tests of one fault
-ANEW = 71  # status: to be tried in a program that loads anew
+AGAIN = 71  # status: to be tried in a program that loads again
 HEAVY = ("numpy", "scipy.optimize", "scipy.special", "scipy.spatial", "scipy.stats", "shapely")
 HEAVY += ("pydantic", "ezdxf", "fpdf", "cv2", "PIL", "svgwrite", "skimage")
 
@@ -365,7 +365,7 @@ class Warm:
 
     def tried(self, fault: Fault, items: list, functions: list) -> int:
         if not exchanged(self.place / fault.file, fault, functions):
-            return ANEW
+            return AGAIN
         for item, following in zip(items, [*items[1:], None], strict=True):
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
             if self.failed:
@@ -464,9 +464,9 @@ def survivors(place: Path, faults: list[Fault], record: Record) -> set[int]:
     answers = dict(map(int, line.split()) for line in known.read_text().splitlines())
     left = set()
     for number, fault in enumerate(faults):
-        if answers.get(number, ANEW) == 0:
+        if answers.get(number, AGAIN) == 0:
             left.add(number)
-        elif answers.get(number, ANEW) == ANEW:
+        elif answers.get(number, AGAIN) == AGAIN:
             names = record.chosen(fault)
             seconds = 20 + 3 * sum(record.seconds[name] for name in names)
             act = lambda f=fault, n=names: tried_cold(place, f, n)  # noqa: E731

@@ -65,7 +65,7 @@ async def clearances(request: Request) -> Response:
     try:
         number, step = int(asked.get("of", "0")), float(asked.get("step", "0.05"))
     except ValueError as error:
-        raise InputError("there is no such step", "step", "send a number of mm") from error
+        raise InputError("the step is not a length", "step", "send a number of mm") from error
     if not 0.02 <= step <= 0.2:
         raise InputError(f"a step of {step:g} mm", "step", "send 0.02 to 0.2 mm")
     answer = await request.app.state.desk.job(request).clearances(number, step)

@@ -250,7 +250,7 @@ def _alone(
 def _lacking(faults: list[SnuglineError], photos: tuple[PhotoWish, ...]) -> SnuglineError | None:
     """What keeps the outline from being measured."""
     if not photos:
-        return InputError("there is no photo yet", "photos", "add one for each end of the part")
+        return InputError("no photo was added yet", "photos", "add one for each end of the part")
     grave = [f for f in faults if not _of_pocket(f)]
     return grave[0] if grave else None
 

@@ -260,7 +260,7 @@ class JobAtWork:
         Raises
         ------
         SnuglineError : it cannot be planned like this.
-        LookupError : there is no outline yet.
+        LookupError : no outline was fitted yet.
         """
         want = await self.refresh()
         if self.fitted is None:
@@ -273,7 +273,7 @@ class JobAtWork:
         Raises
         ------
         SnuglineError : no pocket can be planned.
-        LookupError : there is no outline yet.
+        LookupError : no outline was fitted yet.
         """
         want = await self.refresh()
         if self.fitted is None:

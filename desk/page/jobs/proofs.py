@@ -60,13 +60,13 @@ class ProofPhotos:
         InputError : none, too many, one twice, or one that is not there.
         """
         if not isinstance(idents, list) or not idents:
-            raise InputError("there is no photo yet", "photos", "add three or more")
+            raise InputError("no photo was added yet", "photos", "add three or more")
         if len(idents) > MOST_PHOTOS:
             said = counted(len(idents), "photo")
             raise InputError(said, "photos", f"send {MOST_PHOTOS} at most")
         lying = {path.name: path for path in self._all()}
         if len(set(map(str, idents))) < len(idents) or not set(idents) <= lying.keys():
-            raise InputError("a photo is no longer there", "photos", "add the photos again")
+            raise InputError("a photo was lost", "photos", "add the photos again")
         return [lying[ident] for ident in idents]
 
     def end(self) -> None:

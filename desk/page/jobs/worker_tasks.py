@@ -137,7 +137,7 @@ def plan(record: Mapping[str, Any], path: Path, fitted: FittedOutline) -> bytes:
     job = _job(record, path)
     choices = job.choices
     if choices is None:
-        raise FileError("there is no pocket yet", str(path), "choose a clearance")
+        raise FileError("the job has no pocket yet", str(path), "choose a clearance")
     answer = plan_answer(plan_of(job, fitted, choices))
     return json.dumps(answer, allow_nan=False, separators=(",", ":")).encode()
 
@@ -155,7 +155,7 @@ def clearances(
 
     job = _job(record, path)
     if job.choices is None:
-        raise FileError("there is no pocket yet", str(path), "choose a clearance")
+        raise FileError("the job has no pocket yet", str(path), "choose a clearance")
     return range_of(job, fitted, job.choices, number, step)
 
 

@@ -167,7 +167,7 @@ async function takePlan(now) {
 let trying = false;
 let toTry = null;
 let tries = 0; // begun so far
-let ended = 0; // up to this one they are no longer shown
+let ended = 0; // up to this one they are not shown
 
 /**
  * Plan a pocket that is only being tried, shown in place of the plan until a change is answered. Of several that

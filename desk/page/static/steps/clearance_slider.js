@@ -11,7 +11,7 @@ import { ask } from "../server.js";
 
 const STEP = { mm: 0.05, in: 0.0508 }; // mm: 0.05 mm, or 0.002 in
 
-/** A clearance of the job in millimetres; null where it is no length yet. */
+/** A clearance of the job in millimetres; null until it is a length. */
 function inMm(text) {
   if (typeof text !== "object") return parseLength(text ?? "");
   const [length, width] = [parseLength(text.length ?? ""), parseLength(text.width ?? "")];

@@ -106,7 +106,7 @@ export function suggestion() {
   let first = null; // before a clearance is chosen
   let asked = null;
 
-  /** Without a clearance there is no plan to suggest one: one is tried, and only its suggestion taken. */
+  /** No plan, no suggestion: without a clearance one is tried, and only its suggestion taken. */
   async function askFirst() {
     const now = `${state.outline?.key} ${JSON.stringify(value(["pocket"]) ?? {})}`;
     if (clearances().length || state.outlineState.state !== "ready" || asked === now) return;
