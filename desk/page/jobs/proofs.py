@@ -66,7 +66,7 @@ class ProofPhotos:
             raise InputError(said, "photos", f"send {MOST_PHOTOS} at most")
         lying = {path.name: path for path in self._all()}
         if len(set(map(str, idents))) < len(idents) or not set(idents) <= lying.keys():
-            raise InputError("a photo was lost", "photos", "add the photos again")
+            raise InputError("a photo is missing", "photos", "add the photos again")
         return [lying[ident] for ident in idents]
 
     def end(self) -> None:

@@ -54,7 +54,7 @@ def test_photos_of_a_test_have_their_limits(tmp_path):
     ("changed", "said"),
     [
         ({"photos": []}, "no photo"),
-        ({"photos": ["gone.png"]}, "no longer there"),
+        ({"photos": ["gone.png"]}, "a photo is missing"),
         ({"object": "payment-card"}, "no object"),
         ({"object": "block"}, "sizes are missing"),
         ({"mpe": "-1 mm"}, "not above zero"),
