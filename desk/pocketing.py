@@ -26,7 +26,7 @@ def range_of(
     PlanError : no clearance of that number.
     """
     if not 0 <= number < len(choices.clearance):
-        raise PlanError("there is no such clearance", f"clearance {number + 1}", "choose another")
+        raise PlanError("no pocket has this clearance", f"clearance {number + 1}", "choose another")
     known, part = _width_error(choices), part_uncertainty(fitted, job.readings)
     given = given_of(fitted.outline, part, job.thickness, choices, known)
     chosen = choices.clearance[number]

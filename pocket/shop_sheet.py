@@ -68,7 +68,7 @@ def _pages(
     pdf.set_margins(_MARGIN, _MARGIN)
     pdf.set_auto_page_break(True, _MARGIN)
     _new_page(pdf, plan, f"Shop sheet: {plan.part}", points)
-    # One that is not to be cut is drawn only where there is no other.
+    # One that is not to be cut is drawn only where all are like that.
     shown = next((o for o in plan.openings if not o.blocked), plan.openings[0])
     top, wide = pdf.get_y() + 2, size[0] - 2 * _MARGIN
     height = plan_height(shown, _PLAN_SHARE * wide, *_PICTURE)

@@ -68,6 +68,13 @@ def to_photos(maker, photos):
     maker.add_photos(photos)
 
 
+def photos_and_readings(maker, case, shows):
+    """On to the case's photos, what each shows in their order, and to all that was read by hand."""
+    to_photos(maker, [(photo(case, i + 1), what) for i, what in enumerate(shows)])
+    maker.press_next("Enter the thickness")
+    hand_readings(maker, case, "thickness", "length", "width")
+
+
 def sample_photos(maker):
     """The sample's plate: bars and both ends."""
     maker.type_in("Bar x as measured", "199.17 mm")
@@ -118,9 +125,7 @@ def four_corners(maker):
     maker.begin("stone slab")
     bars(maker, case)
     corners = ("back right", "back left", "front left", "front right")
-    to_photos(maker, [(photo(case, i + 1), f"{at} corner") for i, at in enumerate(corners)])
-    maker.press_next("Enter the thickness")
-    hand_readings(maker, case, "thickness", "length", "width")
+    photos_and_readings(maker, case, [f"{at} corner" for at in corners])
     rounded_edge(maker, "1.2 mm")
     maker.go("Outline")
     maker.choose("Symmetry", "lengthwise")
@@ -157,9 +162,7 @@ def free_form(maker):
     maker.choose("Paper", "A3")
     bars(maker, case)
     shows = ("right end", "left end", "section")
-    to_photos(maker, [(photo(case, i + 1), what) for i, what in enumerate(shows)])
-    maker.press_next("Enter the thickness")
-    hand_readings(maker, case, "thickness", "length", "width")
+    photos_and_readings(maker, case, shows)
     maker.pick("Top edge", "Chamfered")
     maker.type_in("Size of the edge", "0.7 mm")
     maker.go("Outline")
@@ -186,9 +189,7 @@ def plain_frame(maker):
     maker.page.get_by_label("Opening, width as measured", exact=True).wait_for()
     maker.forget_moves()  # another kind of frame is another picture; it was asked for
     maker.checked("frame, plain")
-    to_photos(maker, [(photo(case, 1), "right end"), (photo(case, 2), "left end")])
-    maker.press_next("Enter the thickness")
-    hand_readings(maker, case, "thickness", "length", "width")
+    photos_and_readings(maker, case, ("right end", "left end"))
     rounded_edge(maker, "1 mm", "1.5 deg")
     found = maker.outline_ready()
     maker.checked("outline, plain frame")
@@ -200,9 +201,7 @@ def pale_on_dark(maker):
     maker.begin("porcelain dish")
     maker.choose("Inside of the sheet", "dark (white or pale parts)")
     bars(maker, case)
-    to_photos(maker, [(photo(case, 1), "right end"), (photo(case, 2), "left end")])
-    maker.press_next("Enter the thickness")
-    hand_readings(maker, case, "thickness", "length", "width")
+    photos_and_readings(maker, case, ("right end", "left end"))
     rounded_edge(maker, "1.6 mm", "1 deg")
     maker.go("Outline")
     maker.choose("Shape", "stadium")
@@ -216,9 +215,7 @@ def wood_in_wood(maker):
     maker.begin("maple board")
     maker.choose("Paper", "A3")
     bars(maker, case)
-    to_photos(maker, [(photo(case, 1), "right end"), (photo(case, 2), "left end")])
-    maker.press_next("Enter the thickness")
-    hand_readings(maker, case, "thickness", "length", "width")
+    photos_and_readings(maker, case, ("right end", "left end"))
     rounded_edge(maker, "1.5 mm")
     true_size(maker.outline_ready(), case)
     maker.told("Choose the clearance")

@@ -85,7 +85,7 @@ class Maker:
             page.add_init_script(_WATCH_SHIFTS)
 
     def _said(self, message):
-        # A browser writes down every request that fails while there is no net.
+        # A browser writes down every request that fails while the net is down.
         if message.type == "error" and not self.offline:
             self.wrong.append(message.text)
 

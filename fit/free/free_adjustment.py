@@ -32,7 +32,7 @@ from snugline.fit.geometry.arc_chain import (
 )
 from snugline.fit.section import Section
 
-CLOSED = 1e-9  # mm and rad
+_CLOSED = 1e-9  # mm and rad
 _STEPS = 40
 _DAMPING = 1e-12, 1e3  # of the normal equations, scaled: least, and where nothing helps
 
@@ -260,7 +260,7 @@ def _settle(
 
 def _closed(chain: Chain) -> bool:
     """Whether a closed chain ends where it starts: a long step may leave it open."""
-    return not chain.closed or float(np.abs(closure(chain)[0]).max()) < CLOSED
+    return not chain.closed or float(np.abs(closure(chain)[0]).max()) < _CLOSED
 
 
 def _with_shared(basis: Array, count: int) -> Array:

@@ -577,7 +577,7 @@ def test_points_that_overlap_along_the_edge_do_not_spoil_the_start(family):
 
 
 def test_sides_that_cannot_be_are_no_start():
-    """Nothing is told of an outline whose sides are shorter than its corners."""
+    """An outline whose sides are shorter than its corners is refused, not reported."""
     rng = np.random.default_rng(1)
     scribble = np.cumsum(rng.normal(0, 1.0, (400, 2)), axis=0)
     section = Section("photo.jpg", "right end", scribble, np.full(400, 0.02))

@@ -89,7 +89,7 @@ def test_every_slip_maps_a_value_to_what_was_meant():
     assert ("tenths-for-sixteenths", round(7.3 * INCH, 4)) in candidates(
         "length", 7.1875 * INCH, "tape"
     )
-    # 7.11 for 7 11/16; 7.16 and 7.09 are no sixteenths.
+    # 7.11 for 7 11/16; 7.16 and 7.09 are not in sixteenths.
     assert ("tenths-for-sixteenths", round(7.6875 * INCH, 4)) in candidates(
         "length", 7.11 * INCH, "tape"
     )

@@ -1,4 +1,4 @@
-// Which print of the sheet lies there: one measured before, or a new one; its name, and what is no longer there.
+// Which print of the sheet lies there: one measured before, or a new one; its name, and how it is forgotten.
 
 import { commit, state, value } from "../job.js";
 import { freshId, h, mark } from "../parts/dom.js";
