@@ -139,6 +139,7 @@ def _fitted(
 
     if other is None and (wrong := photos_say_otherwise(stated, weighed_slips)):
         raise _told_as_error(wrong)
+    doubtful = other is None and photos_say_otherwise(stated, weighed_slips, odds=1) is not None
     thick = stated is not None and stated.value > THICKEST
     bent = other is None and (thick or (ends and not shows_sides(sizes)))
     if bent and (wrong := unusual_thickness(stated, False, weighed_slips)):
@@ -150,7 +151,7 @@ def _fitted(
     told += weighed.notices
     try:
         fitted = _fit_believed(
-            sections, measured, weighed.readings, family, symmetry, listed, stated
+            sections, measured, weighed.readings, family, symmetry, listed, stated, not doubtful
         )
     except FitError as error:
         if other is None and (unusual := unusual_thickness(stated, False, weighed_slips)):
@@ -211,14 +212,20 @@ def _fit_believed(
     symmetry: Symmetry,
     listed: tuple[float, float] | None,
     thickness: Thickness | None,
+    any_shape: bool,
 ) -> FittedOutline:
-    """The outline that contours and the readings that pass determine."""
+    """The outline that contours and the readings that pass determine.
+
+    Parameters
+    ----------
+    any_shape : whether a part that fits no family may be of lines and arcs.
+    """
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = fit_family(measured, rows, family, symmetry)
     misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
-    if misfit and family == "auto":
+    if misfit and family == "auto" and any_shape:
         try:
             return fit_free_part(sections, readings, symmetry, thickness)
         except FitError as error:
