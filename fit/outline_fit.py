@@ -1,6 +1,5 @@
 """The whole outline: all photos' contours and all hand readings in one weighted least squares."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -30,12 +29,12 @@ from snugline.fit.adjustment.unlikely_thickness import (
 from snugline.fit.adjustment.what_is_open import edge_remarks, on_readings_alone
 from snugline.fit.edge_order import in_order
 from snugline.fit.family_fit import fit_family
-from snugline.fit.free_part import fit_free_part
+from snugline.fit.free_part import expected_by_hand, fit_free_part
 from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.reading_remarks import CONTRADICTED
-from snugline.fit.readings.slips import Slip
+from snugline.fit.readings.slips import Expected, Slip
 from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, moved_by_thickness
@@ -48,9 +47,6 @@ LEAST_POINTS = 30
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 # Views that show the width between both its sides.
 ENDS = ("left end", "right end", "whole")
-# Without parallel sides a hand may measure in another direction, and read so much more or less.
-# Common practice, no source.
-HAND_SHARE = 0.02
 BLOCKS = 2  # gravity of a remark that keeps a result from being cut
 
 
@@ -160,7 +156,8 @@ def _fitted(
         raise _by_its_cause(error, told) from error
     if weighed.to_explain:
         typed: dict[str, float] = {reading.what: reading.value for reading in readings}
-        told += weighed.explained(_sizes(fitted), typed)
+        sizes_mm = {"length": fitted.length.value, "width": fitted.width.value}
+        told += weighed.explained(sizes_mm, _expected(fitted), typed)
     # What a wrong thickness does to the photos is said once, by its cause.
     if other is None and all(n.code != CONTRADICTED for n in told):
         found = all(notice.gravity < BLOCKS for notice in fitted.notices)
@@ -185,11 +182,12 @@ def _seen(sections: Sequence[Section]) -> frozenset[str]:
     return frozenset(("width",) if ends else ())
 
 
-def _sizes(fitted: FittedOutline) -> dict[str, tuple[float, float]]:
-    """Length and width of an outline with their standard uncertainties, mm."""
-    share = HAND_SHARE if fitted.family == "free" else 0.0
+def _expected(fitted: FittedOutline) -> dict[str, Expected]:
+    """Length and width as an outline gives them."""
+    if fitted.family == "free":
+        return {of: expected_by_hand(fitted.outline, of) for of in ("length", "width")}
     return {
-        of: (size.value, math.hypot(size.u95 / 2, share * size.value))
+        of: Expected(size.value, size.u95 / 2)
         for of, size in (("length", fitted.length), ("width", fitted.width))
     }
 
