@@ -143,15 +143,15 @@ def main():
             wrong += bad
         figures = "  ".join(f"{name} {e:+.3f} ({u:.3f})" for name, (e, u) in off.items())
         print(
-            f"{number:3d} {scene.kind:13s} {scene.light:9s} {state:13s} {figures}, outline {worst:.3f}"
-            f"{'  WRONG' if state != 'not to be cut' and bad else ''} | {codes}",
+            f"{number:3d} {scene.kind:13s} {scene.light:9s} {state:13s} {figures}, outline "
+            f"{worst:.3f}{'  WRONG' if state != 'not to be cut' and bad else ''} | {codes}",
             flush=True,
         )
     n = max(len(ratios), 1)
     within = sum(r <= 1 for r in ratios) / n
     print(
-        f"\n{len(states)} jobs: good {states.count('good')}, usable {states.count('usable')}, not to "
-        f"be cut {states.count('not to be cut')}\nof {len(ratios)} dimensions that may be cut from "
+        f"\n{len(states)} jobs: good {states.count('good')}, usable {states.count('usable')}, not "
+        f"to be cut {states.count('not to be cut')}\nof {len(ratios)} dimensions of the others "
         f"{within:.1%} within U95 ({'pass' if within >= COVERED else 'FAIL'}), largest "
         f"{max(ratios, default=0):.2f} U95; wrong: {wrong} ({'FAIL' if wrong else 'pass'})"
     )
