@@ -66,7 +66,7 @@ _JOG_TURN = np.radians(3)  # between them
 MOVES_MM = 0.05
 # A remark whose place lies this far within that of a graver one on the edge has the same cause.
 _SAME_PLACE = 0.5
-# What a hard shadow beside the part does to its edge, here and there along it: one lamp, one remedy.
+# What a hard shadow beside the part does to its edge here and there: one lamp, one remedy.
 _BY_SHADOW = ("shadow-taken", "edge-jumps", "edge-doubtful", "edge-vague")
 _CONTRASTING_SHEET = (
     "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
