@@ -2,7 +2,8 @@
 
     python benchmarks/unstated_edges.py [CASE ...]
 
-Each case's photos are traced and fitted twice, with edge and lean stated as they are and unstated.
+Each case's photos are measured and fitted twice, with edge and lean stated as they are and
+unstated.
 """
 
 import sys
@@ -15,7 +16,8 @@ import rendered
 
 from snugline.desk.job import inspect_record
 from snugline.desk.job_outline import fit_job
-from snugline.desk.job_run import measure_job
+from snugline.desk.job_run import sides_of
+from snugline.trace.measure import measure_with_each
 
 CASES = (
     "basalt-panel-two-ends",
@@ -30,12 +32,21 @@ KEYS = ("edge_radius", "edge_chamfer", "draft")
 LARGEST_RATIO = 3.0
 
 
-def fitted(record):
+def job_of(record):
     job, faults = inspect_record(record, Path("/job.toml"))
     if faults:
         raise faults[0]
-    measured = measure_job(job)
-    return fit_job(job, [photo.contour for photo in measured.photos], measured.joined).fitted
+    return job
+
+
+def fitted(*jobs):
+    """The outline of each of several jobs that differ in the part's sides only."""
+    files = [jobs[0].beside(photo.file) for photo in jobs[0].photo]
+    each = measure_with_each(files, jobs[0].frames(), [sides_of(job) for job in jobs])
+    return [
+        fit_job(job, [photo.contour for photo in measured.photos], measured.joined).fitted
+        for job, measured in zip(jobs, each, strict=True)
+    ]
 
 
 def main() -> int:
@@ -43,7 +54,7 @@ def main() -> int:
     for name in sys.argv[1:] or CASES:
         record = tomllib.loads(rendered.job_text(name))
         part = {key: value for key, value in record["part"].items() if key not in KEYS}
-        stated, asked = fitted(record), fitted({**record, "part": part})
+        stated, asked = fitted(job_of(record), job_of({**record, "part": part}))
         off = asked.width.value - rendered.truth_of(name)["true_size"]["width"]
         ratio = asked.width.u95 / stated.width.u95
         codes = [notice.code for notice in asked.notices]

@@ -41,7 +41,7 @@ from snugline.trace.verdict.lens_verdict import judge_lens
 from snugline.trace.verdict.photo_verdict import Evidence, judge
 from snugline.trace.verdict.window_verdict import judge_window, markers_covered
 
-__all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
+__all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos", "measure_with_each"]
 
 Floats = NDArray[np.float64]
 
@@ -110,6 +110,20 @@ def measure_photos(
     ------
     FileError, PhotoError : a photo that cannot be read or measured; it names the photo.
     """
+    return measure_with_each(files, frames, [sides], known, finished)[0]
+
+
+def measure_with_each(
+    files: Sequence[str | Path],
+    frames: Sequence[AnyFrame],
+    each: Sequence[PartSides],
+    known: Callable[[Photo], LensPrior | Notice | None] = lambda photo: None,
+    finished: Callable[[MeasuredPhoto, Photo], None] = lambda measured, photo: None,
+) -> tuple[Measured, ...]:
+    """As `measure_photos`, once for `each` of several sides that the part may have.
+
+    Photos are read and their cameras solved once, since neither knows of the part.
+    """
     paths = [Path(f) for f in files]
     kept: dict[int, Photo] = {}
     sightings = []
@@ -118,17 +132,17 @@ def measure_photos(
         sightings.append(_sight(photo, frames, known(photo)))
         _forget(kept)
     solved = solve(sightings, frames)
-    measured: dict[int, MeasuredPhoto] = {}
+    measured: dict[int, list[MeasuredPhoto]] = {}
     # Those still at hand first: the others are decoded a second time.
     for index in sorted(range(len(paths)), key=lambda i: i not in kept):
         photo = kept.pop(index) if index in kept else read_photo(paths[index])
-        view = PhotoView(photo, index, sightings[index], solved, tuple(frames), sides)
-        measured[index] = _measure(view)
-        finished(measured[index], photo)
-    photos = tuple(measured[index] for index in range(len(paths)))
-    if len(frames) == 1:
-        return Measured(photos)
-    return _joined(photos)
+        measured[index] = []
+        for sides in each:
+            view = PhotoView(photo, index, sightings[index], solved, tuple(frames), sides)
+            measured[index].append(_measure(view))
+            finished(measured[index][-1], photo)
+    together = zip(*(measured[index] for index in range(len(paths))), strict=True)
+    return tuple(Measured(photos) if len(frames) == 1 else _joined(photos) for photos in together)
 
 
 def _forget(kept: dict[int, Photo]) -> None:

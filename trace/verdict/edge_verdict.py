@@ -62,6 +62,8 @@ _PATCH = 0.3
 MOVES_MM = 0.05
 # A remark whose place lies this far within that of a graver one on the edge has the same cause.
 _SAME_PLACE = 0.5
+# What a hard shadow beside the part does to its edge here and there: one lamp, one remedy.
+_BY_SHADOW = ("shadow-taken", "edge-jumps", "edge-doubtful", "edge-vague")
 _CONTRASTING_SHEET = (
     "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
 )
@@ -76,13 +78,19 @@ def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     if not pieces:
         return []
     about = OfPhoto(facts.file)
-    return _by_cause([notice for check in checks for notice in check(pieces, about)])
+    return by_cause([notice for check in checks for notice in check(pieces, about)])
 
 
-def _by_cause(notices: Sequence[Notice]) -> list[Notice]:
-    """One remark for each place: what is lost is also vague, and doubtful, and ends there."""
+def by_cause(notices: Sequence[Notice]) -> list[Notice]:
+    """One remark for each place: what is lost is also vague, and doubtful, and ends there.
+
+    And one for a hard shadow, wherever it lies along the edge: the gravest of what it does.
+    """
     kept: list[Notice] = []
-    for notice in sorted(notices, key=lambda n: -n.gravity):
+    shadow = any(notice.code == _BY_SHADOW[0] for notice in notices)
+    for notice in sorted(notices, key=lambda n: (-n.gravity, n.code != _BY_SHADOW[0])):
+        if shadow and notice.code in _BY_SHADOW and any(n.code in _BY_SHADOW for n in kept):
+            continue
         if notice.code == "thickness-matters" or all(_apart(notice, other) for other in kept):
             kept.append(notice)
     return kept

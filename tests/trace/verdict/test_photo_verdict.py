@@ -25,6 +25,7 @@ from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import read_photo
 from snugline.trace.image.polyline import resample
 from snugline.trace.sheet.frame_description import read_frame, with_print_scale
+from snugline.trace.verdict.edge_verdict import by_cause
 from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.photo_verdict import Evidence, judge, worst
 
@@ -356,6 +357,18 @@ def test_an_arc_is_no_jump():
     turn = np.linspace(0, 2 * np.pi, 400, endpoint=False)
     ellipse = MIDDLE + np.column_stack([80 * np.cos(turn), 40 * np.sin(turn)])
     assert "edge-jumps" not in codes(with_edge(ellipse))
+
+
+def test_what_one_shadow_does_along_the_edge_is_one_remark():
+    def remark(code, severity, left):
+        return Notice(code, "Seen.", "Do this.", severity, "p.jpg", (left, 0.0, left + 50.0, 50.0))
+
+    jump, vague = remark("edge-jumps", "usable", 100.0), remark("edge-vague", "usable", 300.0)
+    shadow, spot = remark("shadow-taken", "usable", 500.0), remark("glare", "usable", 700.0)
+    assert by_cause([jump, vague]) == [jump, vague]
+    assert by_cause([jump, vague, shadow, spot]) == [shadow, spot]
+    graver = replace(vague, severity="retake")
+    assert by_cause([shadow, jump, graver]) == [graver]
 
 
 def test_where_thickness_matters_it_is_said_by_how_much():
