@@ -21,8 +21,8 @@ _JOG_KEPT = 0.7  # share of its points that make a line
 _JOG_STRAIGHT_MM = 0.12  # rms distance from either line
 _JOG_TURN = np.radians(3)  # between them
 # Where the edge beside a lost stretch is one straight line, and what was followed along the stretch
-# keeps to that line, a fit misses nothing. Looked at on either side, least of it, and how far off the
-# line a point may lie (less than a jump).
+# keeps to that line, a fit misses nothing. Looked at on either side, the least of it, and how far
+# off the line a point may lie (less than a jump).
 _BESIDE_MM = 25.0
 _LEAST_BESIDE_MM = 12.0
 _ON_LINE_MM = 0.3
