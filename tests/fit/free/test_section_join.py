@@ -225,10 +225,11 @@ def test_sections_run_into_one_contour_in_order():
     assert not whole.gap.any()
     assert not whole.closed
     first_last = run_together([points[n // 3 :], points[: n // 2]], False)
-    assert first_last.points[[0, 100, -1]] == pytest.approx(whole.points[[0, 100, -1]])
-    middle = run_together([points[n // 3 : n // 2], points], False)
-    along = np.argmin(np.linalg.norm(middle.points[:, None] - points[None], axis=2), axis=1)
-    assert (np.diff(along) >= 0).all()
+    assert first_last.points == pytest.approx(whole.points, abs=0.5)  # equal places in any order
+    for parts in ([points[n // 3 : n // 2], points], [points[n // 3 :], points[: n // 2]]):
+        joined = run_together(parts, False)
+        along = np.argmin(np.linalg.norm(joined.points[:, None] - points[None], axis=2), axis=1)
+        assert (np.diff(along) >= 0).all()
 
 
 def test_what_lies_apart_follows_after_a_gap():
