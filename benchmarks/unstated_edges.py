@@ -68,11 +68,8 @@ def own(seed, number, folder):
     rng = np.random.default_rng([seed, number])
     frame = read_frame("border-a4")
     low, high = frame.window.min(axis=0), frame.window.max(axis=0)
-    middle = (low + high) / 2
-    length, width = (
-        rng.uniform(1.4, 2.0) * (high - low)[0],
-        rng.uniform(0.55, 0.8) * (high - low)[1],
-    )
+    middle, room = (low + high) / 2, high - low
+    length, width = rng.uniform(1.4, 2.0) * room[0], rng.uniform(0.55, 0.8) * room[1]
     thickness = rng.uniform(5, 15)
     edge, lean = rng.uniform(0.1, 2.0), rng.uniform(0, 3)
     colour = COLOURS[int(rng.integers(len(COLOURS)))]

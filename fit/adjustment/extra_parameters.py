@@ -92,7 +92,8 @@ def refine_shape(
     onto = np.zeros((count, len(tied.names) + len(terms)))
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
-    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof)
+    seen_arms = _seen_arms(freed, fit.x, onto, len(tied.names))
+    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof, seen_arms)
     form = _form(information, estimate, onto, tied, terms, kept)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
@@ -223,8 +224,13 @@ def _needed_terms(
     tied: Shape,
     terms: Sequence[str],
     dof: float,
+    seen: Array,
 ) -> tuple[list[int], Array]:
-    """Backward elimination: which terms stay, and the parameters of what stays."""
+    """Backward elimination: which terms stay, and the parameters of what stays.
+
+    `seen` is how far each term, of 1, moves anything that a photo shows, mm: a bow that only shows
+    where nothing was photographed is the tracer's waviness, drawn out.
+    """
     base = len(tied.names)
     kept = list(range(len(terms)))
     critical = coverage_factor(dof, 1 - TERM_LEVEL / len(terms))  # for any of them
@@ -237,11 +243,34 @@ def _needed_terms(
         for place, i in enumerate(kept):
             size = abs(values[base + place])
             z = size / np.sqrt(covariance[base + place, base + place])
-            scores.append(z if size * _arm(terms[i], values) > MATERIAL else 0.0)
+            arm = min(_arm(terms[i], values), float(seen[i]))
+            scores.append(z if size * arm > MATERIAL else 0.0)
         weakest = int(np.argmin(scores))
         if scores[weakest] > critical:
             return kept, values
         kept.pop(weakest)
+
+
+def _seen_arms(equations: Equations, x: Array, onto: Array, base: int) -> Array:
+    """(T,) mm between the two points seen that a term of 1 moves farthest apart.
+
+    Less what the tied parameters and the sections' poses would take of it.
+    """
+    count = len(equations.shape.names)
+    poses = slice(count, equations.first_nuisance)
+    rows, noise = [], []
+    for k, measured in enumerate(equations.sections):
+        block = equations.points_block(x, k)
+        whole = np.zeros((len(block.residual), equations.size))
+        whole[:, block.columns] = block.jacobian
+        rows.append(whole[:, : poses.stop])
+        noise.append(measured.noise)
+    seen = np.concatenate(rows)
+    tied = np.hstack([seen[:, :count] @ onto[:, :base], seen[:, poses]])
+    terms = seen[:, :count] @ onto[:, base:]
+    left = terms - tied @ np.linalg.lstsq(tied, terms, rcond=1e-9)[0]
+    arms: Array = np.ptp(left * np.concatenate(noise)[:, None], axis=0)
+    return arms
 
 
 def _tied_again(
