@@ -36,6 +36,7 @@ MATERIAL = 0.1
 THINNED = 600
 SIGN = 1.0  # of twice a log-likelihood: less is not evidence of any bows or tilts
 NONE = 1e-6  # mm, the size of bows or tilts of which nothing is seen
+_SAME = 1e-9  # share of the largest singular value below which columns are alike
 TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
 
@@ -57,6 +58,24 @@ class Refined:
     terms: tuple[str, ...]
     form: dict[str, float]
     notices: tuple[Notice, ...]
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """What terms of 1 move of the points seen, (N, T) in units of their `noise` (N,) mm.
+
+    Less what the tied parameters and the sections' poses take of it.
+    """
+
+    moves: Array
+    noise: Array
+
+    def arm(self, term: int, kept: Sequence[int]) -> float:
+        """Mm between the two points that it moves farthest apart, beyond what the others can."""
+        others = self.moves[:, [i for i in kept if i != term]]
+        own = self.moves[:, term]
+        own = own - others @ np.linalg.lstsq(others, own, rcond=_SAME)[0]
+        return float(np.ptp(own * self.noise))
 
 
 def refine_shape(
@@ -92,9 +111,9 @@ def refine_shape(
     onto = np.zeros((count, len(tied.names) + len(terms)))
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
-    seen_arms = _seen_arms(freed, fit.x, onto, len(tied.names))
-    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof, seen_arms)
-    form = _form(information, estimate, onto, tied, terms, kept)
+    shown = _shown_moves(freed, fit.x, onto, len(tied.names))
+    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof, shown)
+    form = _form(information, estimate, onto, tied, terms, kept, shown)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
     x_final = _carried(freed, fit.x, final, values)
@@ -224,12 +243,12 @@ def _needed_terms(
     tied: Shape,
     terms: Sequence[str],
     dof: float,
-    seen: Array,
+    shown: _Shown,
 ) -> tuple[list[int], Array]:
     """Backward elimination: which terms stay, and the parameters of what stays.
 
-    `seen` is how far each term, of 1, moves anything that a photo shows, mm: a bow that only shows
-    where nothing was photographed is the tracer's waviness, drawn out.
+    A term is as large as it moves what the photos show: a bow that is mostly where nothing was
+    photographed is the tracer's waviness, drawn out.
     """
     base = len(tied.names)
     kept = list(range(len(terms)))
@@ -243,7 +262,7 @@ def _needed_terms(
         for place, i in enumerate(kept):
             size = abs(values[base + place])
             z = size / np.sqrt(covariance[base + place, base + place])
-            arm = min(_arm(terms[i], values), float(seen[i]))
+            arm = min(_arm(terms[i], values), shown.arm(i, kept))
             scores.append(z if size * arm > MATERIAL else 0.0)
         weakest = int(np.argmin(scores))
         if scores[weakest] > critical:
@@ -251,26 +270,20 @@ def _needed_terms(
         kept.pop(weakest)
 
 
-def _seen_arms(equations: Equations, x: Array, onto: Array, base: int) -> Array:
-    """(T,) mm between the two points seen that a term of 1 moves farthest apart.
-
-    Less what the tied parameters and the sections' poses would take of it.
-    """
-    count = len(equations.shape.names)
-    poses = slice(count, equations.first_nuisance)
-    rows, noise = [], []
-    for k, measured in enumerate(equations.sections):
+def _shown_moves(equations: Equations, x: Array, onto: Array, base: int) -> _Shown:
+    """Of shape parameters `onto` (C, base + T), tied ones first."""
+    count, known = len(equations.shape.names), equations.first_nuisance
+    rows = []
+    for k in range(len(equations.sections)):
         block = equations.points_block(x, k)
         whole = np.zeros((len(block.residual), equations.size))
         whole[:, block.columns] = block.jacobian
-        rows.append(whole[:, : poses.stop])
-        noise.append(measured.noise)
+        rows.append(np.hstack([whole[:, :count] @ onto, whole[:, count:known]]))
     seen = np.concatenate(rows)
-    tied = np.hstack([seen[:, :count] @ onto[:, :base], seen[:, poses]])
-    terms = seen[:, :count] @ onto[:, base:]
-    left = terms - tied @ np.linalg.lstsq(tied, terms, rcond=1e-9)[0]
-    arms: Array = np.ptp(left * np.concatenate(noise)[:, None], axis=0)
-    return arms
+    terms = slice(base, onto.shape[1])
+    tied = np.delete(seen, terms, axis=1)
+    moves = seen[:, terms] - tied @ np.linalg.lstsq(tied, seen[:, terms], rcond=_SAME)[0]
+    return _Shown(moves, np.concatenate([measured.noise for measured in equations.sections]))
 
 
 def _tied_again(
@@ -295,6 +308,7 @@ def _form(
     tied: Shape,
     terms: Sequence[str],
     kept: Sequence[int],
+    shown: _Shown,
 ) -> dict[str, float]:
     """What the terms left out add to each parameter's standard uncertainty.
 
@@ -316,7 +330,11 @@ def _form(
         rows = [base + i for i in own]
         arms = np.array([_arm(terms[i], values) for i in own])
         spread = np.outer(arms, arms) * covariance[np.ix_(rows, rows)]
-        prior[rows] = (arms / max(_common_size(arms * (freed[rows] @ estimate), spread), NONE)) ** 2
+        # As large as may be without being taken in where it is seen best.
+        parts = [shown.arm(i, [*kept, i]) / arm for i, arm in zip(own, arms, strict=True)]
+        largest = MATERIAL / min(max(parts, default=1.0), 1.0)
+        size = _common_size(arms * (freed[rows] @ estimate), spread, largest)
+        prior[rows] = (arms / max(size, NONE)) ** 2
     covariance, freed = _tied_again(information, onto, base, every, prior)
     kept_terms = tuple(terms[i] for i in kept)
     before = np.eye(base + len(kept))
@@ -333,16 +351,13 @@ def _form(
     return {n: float(np.sqrt(q)) for n, q in zip(names, square, strict=True) if q > 0}
 
 
-def _common_size(terms: Array, covariance: Array) -> float:
-    """The likeliest standard deviation, mm, of which these terms (M,) are drawn; 0 for none.
-
-    No more than `MATERIAL`: what is larger is taken in.
-    """
+def _common_size(terms: Array, covariance: Array, largest: float = MATERIAL) -> float:
+    """The likeliest standard deviation, mm, of which these terms (M,) are drawn; 0 for none."""
     if not len(terms):
         return 0.0
     values, axes = np.linalg.eigh(covariance)
     square = (axes.T @ terms) ** 2
-    sizes = np.concatenate([[0.0], np.geomspace(MATERIAL / 200, MATERIAL, 40)])
+    sizes = np.concatenate([[0.0], np.geomspace(MATERIAL / 200, largest, 40)])
     total = np.maximum(values, 1e-12) + sizes[:, None] ** 2
     unlikely = np.sum(np.log(total) + square / total, axis=1)
     unlikely[0] -= SIGN
