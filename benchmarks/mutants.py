@@ -239,13 +239,14 @@ class Recorder:
     """A pytest plugin: which test runs which lines, and for how long."""
 
     def __init__(self, coverage: object) -> None:
-        self.coverage, self.seconds = coverage, {}
+        self.coverage, self.seconds, self.begun = coverage, {}, 0.0
 
     def pytest_runtest_setup(self, item):
         self.coverage.switch_context(item.nodeid)
+        self.begun = time.process_time()
 
     def pytest_runtest_logreport(self, report):
-        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
+        self.seconds[report.nodeid] = time.process_time() - self.begun
 
 
 def recorded(place: Path, kept: Path | None) -> Record:
@@ -625,58 +626,61 @@ def effects(place: Path, faults: list[Fault], numbers: Iterable[int]) -> dict[in
     sys.path.insert(0, str(place / "benchmarks"))
     import cut_figures
 
-    own_file, run_file = place / "figures.json", place / "run.json"
+    at = place / "figures.json"
 
     def plain() -> int:
         import coverage
 
         cover = coverage.Coverage(data_file=None, include=[f"{place / room}/*" for room in ROOMS])
         cover.start()
-        cut_figures.figures()
+        figures = cut_figures.figures(cover.switch_context)
         cover.stop()
-        data = cover.get_data()
-        lines = {str(Path(f).resolve().relative_to(place.resolve())): data.lines(f)
-                 for f in data.measured_files()}  # fmt: skip
-        run_file.write_text(json.dumps(lines))
+        data, lines = cover.get_data(), {name: {} for name in cut_figures.JOBS}
+        for file in data.measured_files():
+            source = str(Path(file).resolve().relative_to(place.resolve()))
+            for line, names in data.contexts_by_lineno(file).items():
+                for name in set(names) & set(lines):
+                    lines[name].setdefault(source, []).append(line)
+        at.write_text(json.dumps([figures, lines]), encoding="utf-8")
         return 0
 
-    def figures(fault: Fault | None = None) -> int:
+    def faulty(fault: Fault | None, names: list[str]) -> int:
         if fault is not None:
             sys.meta_path.insert(0, Finder(place / fault.file, mutated(fault)))
-        own_file.write_text(json.dumps(cut_figures.figures()))
+        at.write_text(json.dumps(cut_figures.figures(names=names)), encoding="utf-8")
         return 0
 
-    def found(fault: Fault | None, seconds: float) -> dict | None:
-        own_file.unlink(missing_ok=True)
-        status = in_a_child(lambda: figures(fault), seconds)()
-        return json.loads(own_file.read_text()) if status == 0 else None
+    def found(fault: Fault | None, names: list[str], seconds: float) -> dict | None:
+        at.unlink(missing_ok=True)
+        status = in_a_child(lambda: faulty(fault, names), seconds)()
+        return json.loads(at.read_text(encoding="utf-8")) if status == 0 else None
 
-    out: dict[int, Effect] = {}
     numbers = list(numbers)
     if not numbers:
-        return out
+        return {}
     in_a_child(plain, 600)()
-    run = {file: set(lines) for file, lines in json.loads(run_file.read_text()).items()}
-    own = found(None, 600)
-    assert own is not None, "the jobs of cut_figures fail without any fault"
+    own, lines = json.loads(at.read_text(encoding="utf-8"))
     wrong = [f"{name}: {own[name]}" for name in cut_figures.JOBS if isinstance(own[name], str)]
     assert not wrong, wrong
-    (seconds,) = own["seconds"][""]
+    own = found(None, list(cut_figures.JOBS), 600)
+    out: dict[int, Effect] = {}
     for number in numbers:
         fault = faults[number]
-        if not is_run(fault, run):
+        names = [name for name, run in lines.items() if is_run(fault, run)]
+        if not names:
             out[number] = Effect(False, {}, 1.0)
             continue
-        other = found(fault, 20 + 5 * seconds)
+        seconds = sum(own["seconds"][name] for name in names)
+        other = found(fault, names, 20 + 5 * seconds)
         if other is None:
             out[number] = Effect(True, {"time": "more than five times"}, math.inf)
         else:
-            times = other["seconds"][""][0] / seconds
+            times = sum(other["seconds"].values()) / seconds
             out[number] = Effect(True, cut_figures.changed(own, other), times)
     return out
 
 
-def is_run(fault: Fault, run: dict[str, set[int]]) -> bool:
+def is_run(fault: Fault, run: dict[str, list[int]]) -> bool:
     """Whether lines that ran use the fault: its own statement, or what is made while loading."""
     tree = ast.parse(source_of(fault.file))
     target = list(ast.walk(tree))[fault.node]
@@ -688,20 +692,21 @@ def is_run(fault: Fault, run: dict[str, set[int]]) -> bool:
         lines = range(target.lineno, target.end_lineno + 1)
         if not hasattr(inner, "body"):
             lines = range(inner.lineno, inner.end_lineno + 1)
-        return bool(set(lines) & run.get(fault.file, set()))
+        return bool(set(lines) & set(run.get(fault.file, ())))
     outer = next(n for n in tree.body if target in ast.walk(n))
     names = {
         n.id for n in ast.walk(outer) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)
     }
     names |= {getattr(n, "name", "") for n in around} - {""}
-    return any(_use(file, names) & lines for file, lines in run.items())
+    return any(_use(file, frozenset(names)) & set(lines) for file, lines in run.items())
 
 
 def _in_body(function: ast.FunctionDef, target: ast.AST) -> bool:
     return any(target in ast.walk(part) for part in function.body)
 
 
-def _use(file: str, names: set[str]) -> set[int]:
+@cache
+def _use(file: str, names: frozenset[str]) -> set[int]:
     """Lines inside functions that name any of these."""
     lines: set[int] = set()
     for function in ast.walk(ast.parse(source_of(file))):

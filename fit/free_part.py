@@ -1,5 +1,6 @@
 """A part of no family: its free outline, and what its readings say to that."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -89,7 +90,7 @@ def _by_one_u(section: Section, part_u: Mapping[str, float]) -> Section:
 
 def _contradicted(
     readings: Sequence[Reading],
-    found: Mapping[str, float],
+    found: Mapping[str, tuple[float, float]],
     read: Mapping[str, tuple[float, float]],
 ) -> list[Notice]:
     """Readings that the contours of a free outline contradict."""
@@ -99,8 +100,12 @@ def _contradicted(
             reading,
             reading.value,
             "the photos show {}",
-            [length(found[reading.what])],
-            likely_slips(reading, Expected(found[reading.what], CONTOUR_U_MM), typed=typed),
+            [length(found[reading.what][0])],
+            likely_slips(
+                reading,
+                Expected(found[reading.what][0], math.hypot(CONTOUR_U_MM, found[reading.what][1])),
+                typed=typed,
+            ),
         )
         for reading in readings
         if reading.what in found
