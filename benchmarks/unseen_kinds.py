@@ -226,6 +226,8 @@ def judged(path, scene, row, seed):
         "shape_p99": float(np.quantile(np.abs(shape), 0.99)),
         "pull": found.pull,
         "mm_per_px": contour.photo.mm_per_px,
+        "common": contour.common.offset,
+        "correlation_mm": contour.outer.correlation_mm,
         "holdout": contour.photo.holdout_mm,
     }
     facts["outcome"] = outcome(facts)
