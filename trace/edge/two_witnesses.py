@@ -101,7 +101,7 @@ _SPARSE = 2
 _BLIND, _STRETCH = 0.5, 6
 _FARTHER_PX = 14.0
 # Points over which the line is smoothed that the learned witness found.
-_FOUND_SMOOTH = 1.5
+FOUND_SMOOTH = 1.5
 _OFFSET_SMOOTH = 2.5
 
 
@@ -136,7 +136,7 @@ def locate_with_both(
         if look == _LOOKS - 1 or (look and np.abs(away).max() < _FIRST.reach_px):
             break
         line = smoothed(
-            resample(line + away[:, None] * normals, STEP_PX, closed), _FOUND_SMOOTH, closed
+            resample(line + away[:, None] * normals, STEP_PX, closed), FOUND_SMOOTH, closed
         )
         normals = right_normals(smoothed(line, LINE_NORMAL_SMOOTH, closed), closed)
     # The profile's first pass comes near and tells the light, for which every other row does.
@@ -209,10 +209,15 @@ def _told(seen: Distribution, at: Floats, physical: Floats, found: Found) -> tup
     `physical` : (N,) px outwards of it, where the physical one sees it.
     """
     mean, spread, total = seen.near(at)
-    alone = (total > _ONE_EDGE) & (spread < _KNOWN_PX) & (seen.untold < _UNTOLD)
     agree = np.abs(physical - (mean - at)) < _AGREE * np.hypot(spread, found.sigma)
     agree &= found.decided & (found.sigma < _KNOWS_PX)
-    return np.asarray(alone | (agree & (total > _LIKELIER))), np.asarray(agree)
+    return vouched(seen, at) | (agree & (total > _LIKELIER)), np.asarray(agree)
+
+
+def vouched(seen: Distribution, at: Floats) -> Mask:
+    """(N,) whether the learned witness alone vouches for the edge at `at`."""
+    _, spread, total = seen.near(at)
+    return np.asarray((total > _ONE_EDGE) & (spread < _KNOWN_PX) & (seen.untold < _UNTOLD))
 
 
 def _along(seen: Distribution, closed: bool) -> tuple[Floats, Floats, Floats]:
