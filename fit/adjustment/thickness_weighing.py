@@ -101,12 +101,21 @@ def _undone(
     """A slip that, once undone, lets the photos show sides, and these agree with what was read."""
     slips = []
     read = {reading.what for reading in readings if reading.what in ("length", "width")}
+    found = sizes_if(0.0)
     for slip in possible(thickness):
-        sizes = sizes_if(slip.meant - thickness.value)
+        thicker = slip.meant - thickness.value
+        sizes, more = sizes_if(thicker), 0.0
+        if any(_brought_together(found[of], thicker) for of in read):
+            sizes, more = found, thicker
         shown = max(len(sizes[of].spans) for of in read) if read else 0
-        if shown >= least and shown and not _apart(sizes, 0.0, readings):
-            slips.append((slip, _square(sizes, 0.0, readings)))
+        if shown >= least and shown and not _apart(sizes, more, readings):
+            slips.append((slip, _square(sizes, more, readings)))
     return _likeliest(thickness, slips)
+
+
+def _brought_together(size: PhotoSizes, thicker: float) -> bool:
+    """Whether photos that are apart agree once the part is thicker: no tapered part does that."""
+    return size.spread() > 2 * SPAN_U_MM and size.spread(thicker) < SPAN_U_MM
 
 
 def _likeliest(thickness: Thickness, found: Sequence[tuple[Slip, float]]) -> OtherThickness | None:

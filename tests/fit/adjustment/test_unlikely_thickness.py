@@ -101,3 +101,13 @@ def test_sides_that_a_gross_slip_moves_evenly_need_not_be_looked_for_again():
     readings = [Reading("width", (52.5,), "caliper")]
     other = weigh_thickness(read(3.919), sizes, readings, 2, lambda thicker: none)
     assert other.meant == pytest.approx(39.19)
+
+    # So far apart that they do not count as two sides: they come together, though.
+    def sizes_if(thicker):
+        return none if thicker else sizes
+
+    other = weigh_thickness(read(3.919), none, readings, 2, sizes_if)
+    assert other.meant == pytest.approx(39.19)
+    tapered = [Span(70.84, -0.52), Span(73.31, -0.52)]  # they stay apart
+    sizes["width"] = PhotoSizes(tuple(tapered), 73.3)
+    assert weigh_thickness(read(3.919), none, readings, 2, sizes_if) is None
