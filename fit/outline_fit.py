@@ -17,6 +17,7 @@ from snugline.fit.adjustment.thickness_weighing import (
     EVENLY_MM,
     THICKEST,
     OtherThickness,
+    SizesIf,
     by_photos,
     shows_sides,
     weigh_thickness,
@@ -113,34 +114,20 @@ def _fitted(
         moved = [_measured(moved_by_thickness(section, thicker), part_u) for section in sections]
         return photo_sizes(moved, [view_of(m) for m in moved], BEYOND_WHEN_MOVED)
 
-    other: OtherThickness | None
-    with_mm = traced if traced is not None else 0.0 if stated is None else stated.value
-    if stated is not None and with_mm != stated.value:
-        other = untraced(stated, with_mm, readings, sizes_if)
-    else:
-        other = weigh_thickness(stated, sizes, readings, ends, sizes_if)
+    traced_mm = traced if traced is not None else 0.0 if stated is None else stated.value
+
+    def weighed_slips(slips: Sequence[Slip]) -> list[Slip]:
+        return by_photos(slips, traced_mm, readings, sizes_if)
+
+    other = _other_thickness(stated, traced_mm, sizes, readings, ends, sizes_if)
     thicker = 0.0
     if other is not None:
-        thicker = other.meant - with_mm
-        if abs(thicker) > EVENLY_MM:
-            # Of contours that are bent out of shape no outline is worth a search.
-            raise _told_as_error(other.notice)
         # Not to be cut; but what is said of everything else should not suffer from it.
+        thicker = other.meant - traced_mm
         told.append(other.notice)
         sections = [moved_by_thickness(section, thicker) for section in sections]
         measured = tuple(_measured(section, part_u) for section in sections)
-
-    def weighed_slips(slips: Sequence[Slip]) -> list[Slip]:
-        return by_photos(slips, with_mm, readings, sizes_if)
-
-    if other is None and (wrong := photos_say_otherwise(stated, weighed_slips)):
-        raise _told_as_error(wrong)
     doubtful = other is None and photos_say_otherwise(stated, weighed_slips, odds=1) is not None
-    thick = stated is not None and stated.value > THICKEST
-    bent = other is None and (thick or (ends and not shows_sides(sizes)))
-    if bent and (wrong := unusual_thickness(stated, False, weighed_slips)):
-        # No outline is searched for in contours that a wrong thickness has bent out of shape.
-        raise _told_as_error(wrong)
     weighed = weigh(
         readings, sizes, None if stated is None else stated.value, listed, thicker, _seen(sections)
     )
@@ -170,6 +157,42 @@ def _fitted(
     named = {notice.about for notice in told if notice.about is not None}
     new = [n for n in fitted.notices if n.code != CONTRADICTED or n.about not in named]
     return replace(fitted, notices=(*told, *new))
+
+
+def _other_thickness(
+    stated: Thickness | None,
+    traced_mm: float,
+    sizes: Mapping[str, PhotoSizes],
+    readings: Sequence[Reading],
+    ends: int,
+    sizes_if: SizesIf,
+) -> OtherThickness | None:
+    """The thickness that was probably meant, where the one that was read cannot be right.
+
+    Raises
+    ------
+    FitError : the contours were traced with one so wrong that no outline is worth a search.
+    """
+    if stated is None:
+        return None
+    if traced_mm != stated.value:
+        other: OtherThickness | None = untraced(stated, traced_mm, readings, sizes_if)
+    else:
+        other = weigh_thickness(stated, sizes, readings, ends, sizes_if)
+    if other is not None:
+        if abs(other.meant - traced_mm) > EVENLY_MM:
+            raise _told_as_error(other.notice)
+        return other
+
+    def weighed(slips: Sequence[Slip]) -> list[Slip]:
+        return by_photos(slips, traced_mm, readings, sizes_if)
+
+    wrong = photos_say_otherwise(stated, weighed)
+    if wrong is None and (stated.value > THICKEST or (ends and not shows_sides(sizes))):
+        wrong = unusual_thickness(stated, False, weighed)
+    if wrong is not None:
+        raise _told_as_error(wrong)
+    return None
 
 
 def _seen(sections: Sequence[Section]) -> frozenset[str]:
@@ -217,7 +240,7 @@ def _fit_believed(
     Parameters
     ----------
     thorough : whether a part that fits no family may be of lines and arcs, and the shape is
-        chosen anew without a photo that was left out.
+        chosen again without a photo that was left out.
     """
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)
