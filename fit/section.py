@@ -87,10 +87,16 @@ def moved_by_thickness(section: Section, thicker: float) -> Section:
     by_thickness = section.sensitivity.get("thickness")
     if by_thickness is None:
         return section
-    chord = np.gradient(section.points, axis=0)
+    moved = (thicker * by_thickness)[:, None] * outward_normals(section.points)
+    return replace(section, points=section.points + moved)
+
+
+def outward_normals(points: Array) -> Array:
+    """(N, 2) unit normals of an edge with the part on its left, averaged over a few points."""
+    chord = np.gradient(points, axis=0)
     normal = np.column_stack([chord[:, 1], -chord[:, 0]])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
     smooth = np.ones(OVER) / OVER
     steady = np.column_stack([np.convolve(normal[:, i], smooth, mode="same") for i in (0, 1)])
     steady /= np.maximum(np.linalg.norm(steady, axis=1, keepdims=True), 1e-12)
-    return replace(section, points=section.points + (thicker * by_thickness)[:, None] * steady)
+    return steady
