@@ -22,12 +22,15 @@ class Systematic:
     offset : mm, a common shift of the edge along its outward normal (edge location, camera).
     scale_x, scale_y : relative scale errors along the frame's axes (the printed bars' readings).
     scale_group : sections with the same group share one scale error (one sheet, one bar reading).
+    directional : mm, what of the shift changes with the direction that the edge faces: each of a
+        few waves round the part.
     """
 
     offset: float = 0.0
     scale_x: float = 0.0
     scale_y: float = 0.0
     scale_group: str = ""
+    directional: float = 0.0
 
 
 @dataclass(frozen=True)

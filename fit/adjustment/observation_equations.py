@@ -26,12 +26,9 @@ Array = NDArray[np.float64]
 # leaves of the part's finish) and causes of one photo's own (its camera height, its light): half
 # the variance each.
 SHARED_OFFSET = 0.5
-# The offset is not the same all round: light, shadow and what is left of the lens change with the
-# direction that the edge faces. Waves of these orders round the part are left open (the first is a
-# shift of the photo), each of this share of the offset's uncertainty, in sum half of it: on clear
-# scenes a third was seen, on others as much or more (benchmarks/unseen_kinds.py, seed 7000).
+# Waves round the part of what changes with the direction that the edge faces; the first would be a
+# shift of the photo.
 DIRECTION_ORDERS = (2, 3, 4)
-DIRECTION_SHARE = 0.3
 
 
 @dataclass(frozen=True)
@@ -136,6 +133,7 @@ class Equations:
             if common.offset > 0:
                 keys["offset", "own", str(k)] = None
                 keys["offset", "all"] = None
+            if common.directional > 0:
                 keys |= dict.fromkeys(_wave_keys(k))
             if common.scale_x > 0:
                 keys["scale", common.scale_group, "x"] = None
@@ -204,7 +202,8 @@ class Equations:
                 value -= u * x[column]
                 blocks.append(np.full((len(value), 1), -u))
                 columns.append(column)
-            waves = -DIRECTION_SHARE * common.offset * measured.waves
+        if common.directional > 0:
+            waves = -common.directional * measured.waves
             own = [self.column(key) for key in _wave_keys(k)]
             value += waves @ x[own]
             blocks.append(waves)
