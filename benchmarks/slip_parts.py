@@ -61,8 +61,8 @@ def made_job(seed: int, number: int) -> Made:
         lamps, room, tint = _light(rng, LIGHTS[int(rng.integers(len(LIGHTS)))], middle)
         scene = Scene(
             camera=_camera(rng, frame, lens, TILTS), sheet=sheet,
-            solid=_laid(rng, solid, frame, end), material=material, lamps=lamps, room=room, room_colour=tint,
-            seed=int(rng.integers(2**31)),
+            solid=_laid(rng, solid, frame, end), material=material,
+            lamps=lamps, room=room, room_colour=tint, seed=int(rng.integers(2**31)),
         )  # fmt: skip
         sensor = _sensor(rng)
         if not path.exists():

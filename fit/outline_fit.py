@@ -139,6 +139,7 @@ def _fitted(
 
     if other is None and (wrong := photos_say_otherwise(stated, weighed_slips)):
         raise _told_as_error(wrong)
+    doubtful = other is None and photos_say_otherwise(stated, weighed_slips, odds=1) is not None
     thick = stated is not None and stated.value > THICKEST
     bent = other is None and (thick or (ends and not shows_sides(sizes)))
     if bent and (wrong := unusual_thickness(stated, False, weighed_slips)):
@@ -150,7 +151,7 @@ def _fitted(
     told += weighed.notices
     try:
         fitted = _fit_believed(
-            sections, measured, weighed.readings, family, symmetry, listed, stated
+            sections, measured, weighed.readings, family, symmetry, listed, stated, not doubtful
         )
     except FitError as error:
         if other is None and (unusual := unusual_thickness(stated, False, weighed_slips)):
@@ -158,7 +159,7 @@ def _fitted(
         told += [notice for _, notice in weighed.to_explain]
         raise _by_its_cause(error, told) from error
     if weighed.to_explain:
-        typed = {reading.what: reading.value for reading in readings}
+        typed: dict[str, float] = {reading.what: reading.value for reading in readings}
         told += weighed.explained(_sizes(fitted), typed)
     # What a wrong thickness does to the photos is said once, by its cause.
     if other is None and all(n.code != CONTRADICTED for n in told):
@@ -211,14 +212,21 @@ def _fit_believed(
     symmetry: Symmetry,
     listed: tuple[float, float] | None,
     thickness: Thickness | None,
+    thorough: bool,
 ) -> FittedOutline:
-    """The outline that contours and the readings that pass determine."""
+    """The outline that contours and the readings that pass determine.
+
+    Parameters
+    ----------
+    thorough : whether a part that fits no family may be of lines and arcs, and the shape is
+        chosen anew without a photo that was left out.
+    """
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = fit_family(measured, rows, family, symmetry)
     misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
-    if misfit and family == "auto":
+    if misfit and family == "auto" and thorough:
         try:
             return fit_free_part(sections, readings, symmetry, thickness)
         except FitError as error:
@@ -230,7 +238,7 @@ def _fit_believed(
     else:
         resolved, told = resolve(adjusted, thickness)
         notices += told
-        if _fewer(resolved, adjusted):
+        if thorough and _fewer(resolved, adjusted):
             # An outlier that was left out may have bent the shape, or led to another family.
             kept = resolved.equations
             adjusted, setting, choice, others = fit_family(

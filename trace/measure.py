@@ -48,7 +48,8 @@ Floats = NDArray[np.float64]
 _COARSE_SIDE_PX = 1000
 # A border found on the reduced picture is good to about this many of its pixels.
 _COARSE_ERROR = 1.5
-# Decoded photos that are kept to be measured once all cameras are known: two of 12 megapixels.
+# Decoded photos that are kept, to be measured once all cameras are known and to be looked at again
+# where they disagree: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
 
 
@@ -117,12 +118,15 @@ def measure_with_each(
     def view(index: int, photo: Photo, sides: PartSides) -> PhotoView:
         return PhotoView(photo, index, sightings[index], solved, tuple(frames), sides)
 
+    def at_hand(index: int) -> Photo:
+        return kept[index] if index in kept else read_photo(paths[index])
+
     def again(sides: PartSides, index: int) -> PhotoView:
-        return view(index, read_photo(paths[index]), sides)
+        return view(index, at_hand(index), sides)
 
     # Those still at hand first: the others are decoded a second time.
     for index in sorted(range(len(paths)), key=lambda i: i not in kept):
-        photo = kept.pop(index) if index in kept else read_photo(paths[index])
+        photo = at_hand(index)
         views = [view(index, photo, sides) for sides in each]
         traced[index] = [_trace(one) for one in views]
         measured[index] = []
@@ -213,7 +217,9 @@ def _by_still_photos(
     view_of : a photo with its pixels, by its number.
     """
     now = dict(enumerate(traced))
-    for i, k in combinations(range(len(measured)), 2):
+    # What the learned witness was not asked of, it cannot be asked again.
+    asked = [n for n, one in now.items() if all(piece.belief for piece in one.edges[0].pieces)]
+    for i, k in combinations(asked, 2):
         pair = [
             Followed(
                 measured[n].file.name,

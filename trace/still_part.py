@@ -28,7 +28,7 @@ _SAME_WAY = 0.5  # cosine of the angle between the directions of two edges that 
 # In standard uncertainties of the distance between two photos: what agrees.
 _AGREES = 3.0
 # The part lay still where this share of what both photos show agrees, holds the part both ways
-# (with the weight of so many points that face any direction), and is moved by no more than is
+# (with the weight of a stretch that faces any direction), and is moved by no more than is
 # uncertain, or than what makes two edges of one, mm.
 _SHARE = 0.4
 _MOVED_MM = 0.15
@@ -69,9 +69,12 @@ class Followed:
 
     @cached_property
     def good(self) -> Mask:
-        return np.concatenate(
-            [p.good & ~one.ambiguous for p, one in zip(self.pieces, self.lifted, strict=True)]
-        )
+        return np.concatenate([piece.good for piece in self.pieces])
+
+    @cached_property
+    def ambiguous(self) -> Mask:
+        """(N,) points of unknown height, whose place in plan cannot be compared."""
+        return np.concatenate([one.ambiguous for one in self.lifted])
 
     @cached_property
     def own(self) -> Floats:
@@ -105,11 +108,15 @@ class Apart:
     ----------
     index : (N,) the other's point next to each; -1 where none is near.
     across, u : (N,) mm outwards to it, and the standard uncertainty of that.
+    sure : (N,) both are sure of the edge there.
+    height : (N,) both know its height.
     """
 
     index: Indices
     across: Floats
     u: Floats
+    sure: Mask
+    height: Mask
 
     @staticmethod
     def of(one: Followed, other: Followed) -> "Apart":
@@ -120,7 +127,13 @@ class Apart:
         same = np.sum(one.normals * other.normals[index], axis=1) > _SAME_WAY
         near = (distance < _REACH_MM) & (beside < _BESIDE_MM) & same
         square = one.own**2 + other.own[index] ** 2 + one.common**2 + other.common**2
-        return Apart(np.where(near, index, -1), np.where(near, across, 0.0), np.sqrt(square))
+        return Apart(
+            np.where(near, index, -1),
+            np.where(near, across, 0.0),
+            np.sqrt(square),
+            near & one.good & other.good[index],
+            near & ~one.ambiguous & ~other.ambiguous[index],
+        )
 
     @property
     def near(self) -> Mask:
@@ -131,17 +144,17 @@ class Apart:
         near = self.near[which]
         return float(np.median(np.abs(self.across[which][near]))) if near.any() else 0.0
 
-    def agrees(self, one: Followed, other: Followed) -> Mask:
-        """(N,) both are sure of the edge there, and have it in the same place."""
-        both = self.near & one.good & other.good[self.index]
-        return np.asarray(both & (np.abs(self.across) < _AGREES * self.u))
+    @property
+    def agrees(self) -> Mask:
+        """(N,) both are sure of the edge, and have it in the same place as far as can be told."""
+        return np.asarray(self.sure & ((np.abs(self.across) < _AGREES * self.u) | ~self.height))
 
 
 def lay_still(one: Followed, other: Followed) -> bool:
     """Whether what two photos show of a part lies in the same places on their sheet."""
     apart = Apart.of(one, other)
-    agree = apart.agrees(one, other)
-    both = apart.near & one.good & other.good[apart.index]
+    both = apart.sure & apart.height
+    agree = both & apart.agrees
     if agree.sum() < max(_LEAST, _SHARE * both.sum()):
         return False
     normals, at, u = one.normals[agree], one.points[agree], float(np.median(apart.u[agree]))
@@ -173,7 +186,7 @@ def disagree(one: Followed, other: Followed) -> bool:
 
 def agreeing(one: Followed, other: Followed, piece: int, least: int = _LEAST) -> Mask:
     """(N,) stretches of a piece, this many points at least, along which both photos agree."""
-    agree = Apart.of(one, other).agrees(one, other)[one.of_piece(piece)]
+    agree = Apart.of(one, other).agrees[one.of_piece(piece)]
     closed = binary_closing(np.pad(agree, _LEAST), np.ones(_LEAST, dtype=bool))[_LEAST:-_LEAST]
     return np.asarray(binary_opening(closed, np.ones(least, dtype=bool)))
 

@@ -27,6 +27,8 @@ from snugline.sentence import Sentence, length
 # Outside of these, mm, few parts that are let into wood are. Common practice, no source.
 USUALLY = (0.5, 40.0)
 UNUSUAL = "thickness-unusual"
+# Of a slip against the value as read: as where that is `FITS` standard uncertainties off.
+SURE_ODDS = math.exp(FITS**2 / 2)
 
 
 def traced_with(thickness: Thickness, least: float = 0.0) -> float:
@@ -111,11 +113,15 @@ def unusual_thickness(
 
 
 def photos_say_otherwise(
-    thickness: Thickness | None, weighed: Callable[[Sequence[Slip]], list[Slip]]
+    thickness: Thickness | None,
+    weighed: Callable[[Sequence[Slip]], list[Slip]],
+    odds: float = SURE_ODDS,
 ) -> Notice | None:
     """A contradiction, where few parts have the thickness and the photos agree with a slip of it.
 
-    They agree far better: as much as a value that is `FITS` standard uncertainties off.
+    Parameters
+    ----------
+    odds : of the slip against the thickness as read.
     """
     if thickness is None or USUALLY[0] <= thickness.value <= USUALLY[1]:
         return None
@@ -125,7 +131,7 @@ def photos_say_otherwise(
     as_read = Slip("as-read", "", thickness.value, slips[0].weight)
     slips = weighed([*slips, as_read])
     weight = next((slip.weight for slip in slips if slip.kind == as_read.kind), 0.0)
-    if slips[0].weight < math.exp(FITS**2 / 2) * weight or slips[0].kind == as_read.kind:
+    if slips[0].weight < odds * weight or slips[0].kind == as_read.kind:
         return None
     shown = "with it photos and readings do not agree"
     others = [slip for slip in slips if slip.kind != as_read.kind]
