@@ -49,7 +49,7 @@ class Seen:
         line = LINE + np.array(shift)
         camera = CAMERAS[name]
         silhouette = convex_silhouette(camera, line, NORMALS, SIDES)
-        return Seen(name, silhouette[::-1], camera.pixels(SHADOW))
+        return Seen(name, silhouette[::-1], camera.pixels(SHADOW + np.array(shift)))
 
     def followed(self, shadow=False, seed=1):
         """As it was traced; along the right side by the shadow where that is asked."""
@@ -115,6 +115,19 @@ def test_sides_alone_do_not_hold_a_part():
         return replace(photo, pieces=(replace(edge, good=(at > 125) & (at < 175)),))
 
     assert not lay_still(straight(a), straight(b))
+
+
+def test_a_shadow_that_stays_on_the_sheet_holds_a_part_too():
+    # Of a corner's two sides both photos follow the shadow of one: it lies in one place.
+    def corner(name, shift=(0.0, 0.0)):
+        photo = Seen.of(name, shift).followed(shadow=True)
+        (edge,) = photo.pieces
+        x, y = (photo.lifted[0].points - np.array(shift)).T
+        good = ((x > 190) & (y > 85) & (y < 115)) | ((y < 75) & (x > 125) & (x < 175))
+        return replace(photo, pieces=(replace(edge, good=good),))
+
+    assert lay_still(corner("a"), corner("b"))
+    assert not lay_still(corner("a"), corner("b", shift=(0.5, 0.0)))
 
 
 @pytest.fixture
