@@ -21,12 +21,10 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.contour_join import join
-from snugline.trace.edge.edge_line import Silhouette, px_per_mm
-from snugline.trace.edge.learned_edge import TRAINED_PX_PER_MM, Response
+from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.part_sensitivity import variance
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.edge.silhouette import locate
-from snugline.trace.edge.two_witnesses import locate_with_both
+from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
 from snugline.trace.part.coarse_border import CoarseEdge
@@ -47,8 +45,6 @@ Floats = NDArray[np.float64]
 
 # The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border found on the reduced picture is good to about this many of its pixels.
-_COARSE_ERROR = 1.5
 # Decoded photos that are kept to be measured once all cameras are known: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
 
@@ -169,18 +165,17 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
     return sight_plain(photo, plain[0], prior)
 
 
-def _followed(view: PhotoView, edge: CoarseEdge, step: int, shown: Response | None) -> Silhouette:
-    """A coarse edge at full resolution: by both witnesses, or by the physical profile alone.
-
-    The learned one knows photos with markers, whose edges say how this photo shows an edge, and the
-    scales that it was trained on.
-    """
-    rgb, camera, sides, blur_px = view.photo.rgb, view.camera, view.sides, view.sighting.blur_px
-    border = edge.points * step + (step - 1) / 2
-    low, high = TRAINED_PX_PER_MM
-    if shown is not None and low <= px_per_mm(camera, border, edge.closed) <= high:
-        return locate_with_both(rgb, camera, sides, border, edge.closed, blur_px, shown)
-    return locate(rgb, camera, sides, border, edge.closed, _COARSE_ERROR * step, blur_px)
+def _followed(view: PhotoView, edges: Sequence[CoarseEdge], step: int) -> list[Silhouette]:
+    """Coarse edges of the reduced photo at full resolution."""
+    rgb, shown = view.photo.rgb, None
+    if not isinstance(view.frames[0], PlainFrame):
+        shown = response(view)
+    followed = []
+    for edge in edges:
+        border = edge.points * step + (step - 1) / 2
+        here = shown or usual_response(rgb, border, edge.closed)
+        followed.append(locate(rgb, view.camera, view.sides, border, edge.closed, here))
+    return followed
 
 
 def _measure(view: PhotoView) -> MeasuredPhoto:
@@ -193,9 +188,8 @@ def _measure(view: PhotoView) -> MeasuredPhoto:
     curves: list[Curve] = []
     pixels: list[Floats] = []
     silhouettes: list[list[Silhouette]] = []
-    shown = None if isinstance(view.frames[0], PlainFrame) else response(view)
     for edges in _edges(view, regions, small, step):
-        traced = [_followed(view, edge, step, shown) for edge in edges]
+        traced = _followed(view, edges, step)
         curve, seen = plan_curve(traced, view)
         if curve is not None:
             curves.append(curve)
