@@ -48,7 +48,7 @@ LEAST_POINTS = 30
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 # Views that show the width between both its sides.
 ENDS = ("left end", "right end", "whole")
-# Without parallel sides a hand may measure in another direction, and read so much more or less.
+# Without parallel sides a hand may measure in another direction, and read that much more or less.
 # Common practice, no source.
 HAND_SHARE = 0.02
 BLOCKS = 2  # gravity of a remark that keeps a result from being cut
@@ -219,7 +219,7 @@ def _fit_believed(
     Parameters
     ----------
     thorough : whether a part that fits no family may be of lines and arcs, and the shape is
-        chosen anew without a photo that was left out.
+        chosen again without a photo that was left out.
     """
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)

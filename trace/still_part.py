@@ -13,8 +13,8 @@ from scipy.ndimage import binary_closing, binary_opening
 from scipy.spatial import cKDTree
 
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.plan_curve import EDGE_MODEL_U_PX, SLOPE_SMOOTH, mm_of_px
 
 Floats = NDArray[np.float64]

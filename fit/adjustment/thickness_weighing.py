@@ -28,7 +28,7 @@ MOST = 12  # slips of a thickness that are tried
 MOST_ENDS = 0.5
 EVENLY_MM = 10.0  # of thickness: then a view from 15 degrees aside moves an edge by 3 mm
 
-# The photos' sizes, were the part thicker by so many mm than they were traced with.
+# The photos' sizes, were the part thicker by this many mm than they were traced with.
 SizesIf = Callable[[float], Mapping[str, PhotoSizes]]
 
 
