@@ -368,34 +368,41 @@ def joined(found: Iterable[Figures]) -> Figures:
     return out
 
 
-def figures() -> dict[str, Figures | str]:
-    """Each job's figures, or the words of what went wrong; `seconds` of processor time."""
-    out: dict[str, Figures | str] = {}
-    begun = time.process_time()
-    for name, job in JOBS.items():
+def figures(
+    begin: Callable[[str], object] = lambda name: None, names: Iterable[str] = tuple(JOBS)
+) -> dict:
+    """The figures of these jobs, or the words of what went wrong; and each one's `seconds`.
+
+    begin : told each job's name before it begins.
+    """
+    out: dict = {"seconds": {}}
+    for name in names:
+        begin(name)
+        begun = time.process_time()
         try:
-            out[name] = job()
+            out[name] = JOBS[name]()
         except Exception as error:
             out[name] = f"{type(error).__name__}: {error}"
-    return out | {"seconds": {"": [time.process_time() - begun]}}
+        out["seconds"][name] = time.process_time() - begun
+    return out
 
 
 def changed(own: dict, other: dict) -> dict[str, float | str]:
     """By kind, what is changed: by how much at most, or in words where that cannot be told."""
     out: dict[str, float | str] = {}
-    for name in JOBS:
+    for name in other.keys() - {"seconds"}:
         one, two = own[name], other[name]
         if isinstance(two, str):
-            out["fails"] = f"{name}: {two}"
+            out["fails"] = f"({name}: {two})"
             continue
         for key in one:
             kind = key.removeprefix("plan ")
             change = _change(one[key], two.get(key, []))
-            if isinstance(change, str) or isinstance(out.get(kind), str):
-                out[kind] = change if isinstance(change, str) else out[kind]
-            elif change > SEEN:
+            if isinstance(change, str):
+                out[kind] = change
+            elif change > SEEN and not isinstance(out.get(kind), str):
                 out[kind] = max(change, out.get(kind, 0.0))
-    return out
+    return {kind: out[kind] for kind in (*KINDS, "fails") if kind in out}
 
 
 def _change(one: list, two: list) -> float | str:

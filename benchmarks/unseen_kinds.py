@@ -25,8 +25,16 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
 from scipy.ndimage import gaussian_filter1d
-from shapely import LinearRing, Polygon, contains_xy, line_locate_point, points
-from unseen_photos import MOST, SILENT, photo, traced
+from shapely import (
+    Polygon,
+    contains_xy,
+    get_coordinates,
+    line_interpolate_point,
+    line_locate_point,
+    points,
+)
+from shapely.geometry.polygon import orient
+from unseen_photos import MOST, SILENT, holes_of, photo, traced
 from unseen_scenes import ROWS, drawn_of
 
 from snugline import SnuglineError
@@ -47,21 +55,26 @@ ACROSS = np.r_[-60:-12:6, -12:0:1.5, 0:13:1.5, 14:26:4]  # px outwards, where st
 
 
 class Ring:
-    """A true outline, with signed distances to it (outwards positive)."""
+    """A true outline with its holes, and signed distances to it (outwards positive)."""
 
-    def __init__(self, outline):
-        line = LinearRing(np.asarray(LinearRing(outline).simplify(0.001).coords))
-        self.line = line if line.is_ccw else line.reverse()
-        self.area = Polygon(self.line)
+    def __init__(self, outline, holes=()):
+        self.area = orient(Polygon(outline, holes).simplify(0.001))
+        self.line = self.area.boundary
+        self._rings = [self.area.exterior, *self.area.interiors]
 
     def off(self, at):
         away = self.line.distance(points(at))
         return np.where(contains_xy(self.area, *at.T), -away, away)
 
     def normals(self, at):
-        along = line_locate_point(self.line, points(at))
-        behind, ahead = (self.line.interpolate(along + d) for d in (-0.3, 0.3))
-        t = np.array([[b.x - a.x, b.y - a.y] for a, b in zip(behind, ahead, strict=True)])
+        at = points(at)
+        nearest = np.argmin([ring.distance(at) for ring in self._rings], axis=0)
+        rings = np.array(self._rings)[nearest]
+        along = line_locate_point(rings, at)
+        behind, ahead = (
+            get_coordinates(line_interpolate_point(rings, along + d)) for d in (-0.3, 0.3)
+        )
+        t = ahead - behind
         t /= np.maximum(np.linalg.norm(t, axis=1, keepdims=True), 1e-9)
         return np.column_stack([t[:, 1], -t[:, 0]])
 
@@ -151,16 +164,20 @@ def strips(rgb, silhouette, every=10):
 
 
 def recorded(row, seed, number):
-    """What a scene's contour is worth: `facts` and arrays over its points and rows."""
+    """What the contour of a scene of a row is worth; see `judged`."""
     cv2.setNumThreads(1)
     scene = drawn_of(row, seed, number)
-    path = photo(f"{row.replace(' ', '-')}-{seed}", scene)
+    return judged(photo(f"{row.replace(' ', '-')}-{seed}", scene), scene, row, seed)
+
+
+def judged(path, scene, row, seed):
+    """What a scene's contour is worth: `facts` and arrays over its points and rows."""
     solid = scene.scene.solid
-    ring = Ring(solid.ring())
+    ring = Ring(solid.ring(), holes_of(solid))
     facts = {
         "row": row,
         "seed": seed,
-        "number": number,
+        "number": scene.number,
         "kind": scene.kind,
         "hard": scene.hard,
         "words": scene.words,
@@ -195,6 +212,8 @@ def recorded(row, seed, number):
         "shape_p99": float(np.quantile(np.abs(shape), 0.99)),
         "pull": found.pull,
         "mm_per_px": contour.photo.mm_per_px,
+        "common": contour.common.offset,
+        "correlation_mm": contour.outer.correlation_mm,
         "holdout": contour.photo.holdout_mm,
     }
     facts["outcome"] = outcome(facts)
@@ -222,12 +241,12 @@ def outcome(facts):
     return "SILENT" if facts["worst"] > SILENT else "small"
 
 
-def table(records):
+def table(records, rows=ROWS):
     """Lines: one for each row, and one for all."""
     yield f"{'':14s} {'n':>3s} " + " ".join(f"{o:>7s}" for o in ("within", "retake", "remark",
         "small", "SILENT", "false r")) + "   rms  99 %  over sigma (median photo)"  # fmt: skip
-    rows = [(name, [r for r in records if r["row"] == name]) for name in ROWS]
-    for name, some in [*rows, ("all", records)]:
+    parts = [(name, [r for r in records if r["row"] == name]) for name in rows]
+    for name, some in [*parts, ("all", records)]:
         if not some:
             continue
         count = [sum(r["outcome"] == o for r in some) for o in OUTCOMES]
@@ -244,7 +263,7 @@ def table(records):
         )
 
 
-def row_table(kept):
+def row_table(kept, rows=ROWS):
     """Lines: rows that count, by kind and by step of light: how many are off by over a px.
 
     By the learned model alone and with the say of a clean step; how many are sure (a standard
@@ -263,21 +282,21 @@ def row_table(kept):
             luma[:, np.argmin(np.abs(ACROSS - 4.5))] - luma[:, np.argmin(np.abs(ACROSS + 4.5))]
         )
         sure = (a["row_sigma"] < _SURE_PX) & (a["row_total"] > _SURE_SHARE)
-        row = np.full(len(off), list(ROWS).index(facts["row"]))
+        row = np.full(len(off), list(rows).index(facts["row"]))
         columns = [row, step, off + a["row_learned"], off, sure, off / a["row_sigma"]]
         table.append(np.column_stack(columns)[a["row_good"]])
     if not table:
         return
-    rows = np.concatenate(table)
-    parts = [(name, rows[:, 0] == k) for k, name in enumerate(ROWS)]
+    seen = np.concatenate(table)
+    parts = [(name, seen[:, 0] == k) for k, name in enumerate(rows)]
     parts += [
-        (f"step {low} to {high}", (rows[:, 1] >= low) & (rows[:, 1] < high))
+        (f"step {low} to {high}", (seen[:, 1] >= low) & (seen[:, 1] < high))
         for low, high in pairwise((0, 0.02, 0.05, 0.1, 0.2, 0.4, 1.0))
     ]
-    for name, some in [*parts, ("all", np.ones(len(rows), bool))]:
+    for name, some in [*parts, ("all", np.ones(len(seen), bool))]:
         if not some.any():
             continue
-        _, _, learned, off, sure, over = rows[some].T
+        _, _, learned, off, sure, over = seen[some].T
         gross, sure = ~(np.abs(off) < _GROSS_PX), sure > 0
         wrong = gross[sure].mean() if sure.any() else np.nan
         alone, pull = ~(np.abs(learned) < _GROSS_PX), np.sqrt(np.mean(over[~gross] ** 2))
@@ -285,6 +304,21 @@ def row_table(kept):
             f"{name:14s} {some.sum():6d}  {alone.mean():11.1%}, {gross.mean():5.1%}, "
             f"{sure.mean():4.0%}, {wrong:5.2%}, {pull:10.2f}"
         )
+
+
+def told_of(facts):
+    """One line of a scene."""
+    shown = "  ".join(f"{facts.get(k, np.nan):.3f}" for k in ("shape_rms", "worst", "pull"))
+    codes = " ".join(c + "!" * (s == "retake") for c, s, _ in facts["remarks"])
+    return f"{facts['row']:14s} {facts['number']:3d} {facts['outcome']:12s} {shown}  {codes}"
+
+
+def keep(folder, facts, arrays):
+    """Stores what was found for a scene, as `kept_in` reads it."""
+    folder.mkdir(parents=True, exist_ok=True)
+    name = f"{facts['row'].replace(' ', '-')}-{facts['seed']}-{facts['number']}"
+    np.savez_compressed(folder / f"{name}.npz", **small(arrays))
+    (folder / f"{name}.json").write_text(json.dumps(facts))
 
 
 def kept_in(folder):
@@ -321,17 +355,12 @@ def main():
             if not running:
                 break
             done = next(as_completed(running))
-            row, number = running.pop(done)
+            running.pop(done)
             facts, arrays = done.result()
             records.append(facts)
-            shown = "  ".join(f"{facts.get(k, np.nan):.3f}" for k in ("shape_rms", "worst", "pull"))
-            codes = " ".join(c + "!" * (s == "retake") for c, s, _ in facts["remarks"])
-            print(f"{row:14s} {number:3d} {facts['outcome']:12s} {shown}  {codes}", flush=True)
+            print(told_of(facts), flush=True)
             if options.keep:
-                options.keep.mkdir(parents=True, exist_ok=True)
-                name = f"{row.replace(' ', '-')}-{options.seed}-{number}"
-                np.savez_compressed(options.keep / f"{name}.npz", **small(arrays))
-                (options.keep / f"{name}.json").write_text(json.dumps(facts))
+                keep(options.keep, facts, arrays)
     print("\n".join(table(records)))
     return int(any(r["outcome"] == "SILENT" for r in records))
 

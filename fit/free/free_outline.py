@@ -17,7 +17,7 @@ from snugline.fit.free.chain_reach import reach_along
 from snugline.fit.free.contour_check import check_contour
 from snugline.fit.free.free_adjustment import Adjustment, Data, Extent, adjust
 from snugline.fit.free.free_result import FreeFit, finished
-from snugline.fit.free.part_axes import Axes, axes_of
+from snugline.fit.free.part_axes import Axes, axes_of, narrowest, reach_range
 from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
 from snugline.fit.geometry.arc_chain import Chain, directions, halved
 from snugline.fit.section import Section
@@ -27,6 +27,7 @@ from snugline.place import OfPhoto
 # How well a hand aims a tape along a part whose sides are not parallel. Common practice, no source.
 _AIM = math.radians(1.0)
 _CONTRADICTED = 3.3  # standard uncertainties
+_GROSS_U_MM = 0.5  # of an extent before anything is adjusted
 
 
 def fit_free(
@@ -77,17 +78,42 @@ def fit_free(
             "the contour runs clockwise", sections[0].name, "give it with the part on the left"
         )
     data = _data(placed)
+    # A gross slip would bend the outline that is to show it.
+    gross = _gross(chain, placed, readings)
+    readings = {of: pair for of, pair in readings.items() if of not in gross}
     axes, extents = _axes(chain, placed, readings)
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
-    contradicted: dict[str, float] = {}
+    contradicted = {of: _shown(done.chain, axes.direction, of) for of in gross}
     for extent in _contradicted(done, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections, done.moved)
-        contradicted[extent.of] = reach_along(done.chain, extent.direction).value
+        contradicted[extent.of] = _shown(done.chain, axes.direction, extent.of)
     used = {e.of for e in extents}
     free = finished(done, placed, data, axes, spline.tolerance, used, notices)
     return replace(free, contradicted=contradicted)
+
+
+def _gross(chain: Chain, placed: Placed, readings: Mapping[str, tuple[float, float]]) -> list[str]:
+    """Readings far from the outline in any direction that a hand may have meant."""
+    apart = max(placed.body) > 0
+    length = narrowest(chain)
+    found = []
+    for of, (value, u) in readings.items():
+        if of == "length" and apart:
+            continue  # it places the sections
+        low, high = reach_range(chain, length + (math.pi / 2 if of == "width" else 0.0))
+        beyond = max(low - value, value - high)
+        if beyond > _CONTRADICTED * math.hypot(u, _GROSS_U_MM):
+            found.append(of)
+    return found
+
+
+def _shown(chain: Chain, direction: float, of: str) -> tuple[float, float]:
+    """What the contours give for a dimension, mm, and how far it depends on the hand's aim (u)."""
+    direction += math.pi / 2 if of == "width" else 0.0
+    low, high = reach_range(chain, direction)
+    return reach_along(chain, direction).value, (high - low) / math.sqrt(12)
 
 
 def _irregular(placed: Placed) -> Notice:

@@ -77,6 +77,14 @@ def axes_of(
     return Axes(angle, 1 / math.sqrt(certainty), np.zeros(len(shape.row)))
 
 
+def reach_range(chain: Chain, direction: float) -> tuple[float, float]:
+    """Least and greatest extent, mm, in the directions in which a hand may have measured one."""
+    corners = outline_of(chain).inscribed(0.05)
+    angles = direction + np.linspace(-_SEARCHED, _SEARCHED, 241)
+    extent = np.ptp(corners @ directions(angles).T, axis=0)
+    return float(extent.min()), float(extent.max())
+
+
 def _fitting(
     chain: Chain, start: float, readings: Mapping[str, tuple[float, float]], contour_u: float
 ) -> list[float]:

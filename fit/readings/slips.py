@@ -263,5 +263,6 @@ def how_common(slips: Sequence[Slip]) -> float:
 
 
 def first_words(slips: Sequence[Slip]) -> str:
-    """The likeliest slip as a question with a capital, such as `Ten times too small?`."""
-    return f"{slips[0].words[0].upper()}{slips[0].words[1:]}?" if slips else ""
+    """The slips as one question with a capital, such as `Ten times too small?`."""
+    words = ", or ".join(slip.words for slip in slips)
+    return f"{words[0].upper()}{words[1:]}?" if slips else ""

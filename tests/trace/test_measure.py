@@ -130,8 +130,8 @@ def test_the_same_photo_gives_the_same_contour(photos: list[Path], measured: Mea
     np.testing.assert_allclose(again.contour.outer.points, points_before, atol=2e-4)
 
 
-def test_several_sides_share_one_look_at_the_photos(
-    photos: list[Path], measured: Measured, monkeypatch: pytest.MonkeyPatch
+def test_several_sides_share_one_look_at_the_photo(
+    photos: list[Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     calls: list[str] = []
 
@@ -144,10 +144,10 @@ def test_several_sides_share_one_look_at_the_photos(
     for name in ("read_photo", "sight_markers", "solve"):
         counted(name)
     each = (FLAT, PartSides(2.0), PartSides(2.0, edge="round", edge_size=0.5))
-    several = measure_with_each(photos, [frame()], each)
-    assert sorted(calls) == ["read_photo"] * 2 + ["sight_markers"] * 2 + ["solve"]
+    several = measure_with_each(photos[:1], [frame()], each)
+    assert sorted(calls) == ["read_photo", "sight_markers", "solve"]
     for sides, together in zip(each, several, strict=True):
-        alone = measured if sides is FLAT else measure_photos(photos, [frame()], sides)
+        alone = measure_photos(photos[:1], [frame()], sides)
         for one, other in zip(together.photos, alone.photos, strict=True):
             np.testing.assert_array_equal(one.contour.outer.points, other.contour.outer.points)
 

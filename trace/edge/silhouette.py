@@ -50,7 +50,7 @@ _SPARSE = 2
 _BLIND, _STRETCH = 0.5, 6
 _FARTHER_PX = 14.0
 # Points over which the line found is smoothed, and its normals.
-_FOUND_SMOOTH, _FOUND_NORMALS = 1.5, 3.0
+FOUND_SMOOTH, FOUND_NORMALS = 1.5, 3.0
 
 # The path: cost of a step from row to row, relative to the data cost; points searched twice to
 # close a loop; rows over which costs are pooled, which see one another already. Below the first
@@ -77,7 +77,7 @@ _LIKELIER, _CLEAN_PX = 0.4, 0.25
 _RIVAL_SHARE = 0.35
 # The step is believed where it agrees within this many standard deviations, and nowhere nearer to
 # the picture's border than it reaches.
-_AGREE = 2.0
+_AGREE = 3.0
 _BORDER_PX = 3.0
 # A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
 # a good edge.
@@ -142,14 +142,13 @@ def locate(
         if look == _LOOKS - 1 or (look and np.abs(away).max() < _STILL_PX):
             break
         moved = resample(line + away[:, None] * normals, STEP_PX, closed)
-        line = smoothed(moved, _FOUND_SMOOTH, closed)
-        normals = right_normals(smoothed(line, _FOUND_NORMALS, closed), closed)
+        line = smoothed(moved, FOUND_SMOOTH, closed)
+        normals = right_normals(smoothed(line, FOUND_NORMALS, closed), closed)
     other = _other(seen, cost, offset)
     line = line + offset[:, None] * normals
     clean, clean_sigma = clean_step(rgb, line, normals, response.blur, closed)
     agree = np.abs(clean) < _AGREE * np.hypot(sigma, clean_sigma)
-    told = (total > _ONE_EDGE) & (sigma < _KNOWN_PX) & (seen.untold < _UNTOLD)
-    told |= (total > _LIKELIER) & agree & (clean_sigma < _CLEAN_PX)
+    told = vouched(seen, sigma, total) | ((total > _LIKELIER) & agree & (clean_sigma < _CLEAN_PX))
     weight = np.where(agree, 1 / (1 + (clean_sigma / sigma) ** 2), 0.0)
     at = offset + weight * clean
     line = line + (weight * clean)[:, None] * normals
@@ -159,6 +158,11 @@ def locate(
     good &= np.all((line > _BORDER_PX) & (line < size - 1 - _BORDER_PX), axis=1)
     rival = 1 - total > _RIVAL_SHARE
     return Silhouette(line, sigma, good, rival, closed, other, seen.seen_from(at))
+
+
+def vouched(seen: Distribution, sigma: Floats, total: Floats) -> Mask:
+    """(N,) whether one edge is seen, by what `near` says of its place."""
+    return (total > _ONE_EDGE) & (sigma < _KNOWN_PX) & (seen.untold < _UNTOLD)
 
 
 def _blind(seen: Distribution, total: Floats, rows: int) -> Mask:

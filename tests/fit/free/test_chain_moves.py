@@ -87,6 +87,8 @@ def test_a_segment_is_removed_and_its_turn_kept(sharp):
         half = 12 / 2 / math.cos(0.76 / 2)
     else:
         assert gone.curvatures[1] * gone.lengths[1] == pytest.approx(-0.35 + 0.76)
+        assert gone.turns.tolist() == [0, 0, 0, -0.3]
+        assert gone.corner.tolist() == [False, False, False, True]
         half = 6
     assert gone.lengths[:2] == pytest.approx([20 + half, 7 + half])
     assert moves.removed(ROW, 0, sharp) is None
@@ -117,6 +119,24 @@ def test_a_straightened_arc_gives_its_sweep_to_what_can_bend():
     assert cornered.corner[4]
     two = made([90, 90], [math.pi, math.pi])
     assert moves.straightened(two, 0) is None
+    three = made([90, 50, 50], [math.pi, math.pi / 2, math.pi / 2])
+    assert moves.straightened(three, 0).straight.tolist() == [True, False, False]
+    # A corner at one end alone does not make a line of it where the other end is tangent.
+    one = made([20, 12, 7], [0, 0.36, 0], [0, 0, 0.4], closed=False)
+    assert moves.straightened(one, 1) is None
+    both = made([20, 12, 7], [0, 0.36, 0], [0, 0.2, 0.4], closed=False)
+    assert moves.straightened(both, 1).straight.all()
+
+
+def test_what_makes_a_chain_larger_goes_round_it():
+    larger = [move(PLATE, 6, 8.0, 2.0) for move in moves.RICHER]
+    assert [None if c is None else len(c) for c in larger] == [8, 8, 8, None, 7, None, 7, None]
+    assert larger[0].lengths[6:] == pytest.approx([8, 12])
+    assert larger[1].lengths[6:] == pytest.approx([10, 10])
+    assert larger[4].corner[6]
+    assert larger[6].corner[0]
+    assert min(moves.RICHER[5](PLATE, 5, 8.0, 2.0).lengths) == pytest.approx(math.pi)
+    assert moves.RICHER[7](PLATE, 4, 8.0, 2.0) is not None
 
 
 def test_a_smoothed_corner_gives_its_turn_to_its_arcs():
