@@ -22,11 +22,9 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import Contour
 from snugline.trace.contour_join import join
-from snugline.trace.edge.edge_line import Silhouette, px_per_mm
-from snugline.trace.edge.learned_edge import TRAINED_PX_PER_MM, Response
+from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.edge.silhouette import locate
-from snugline.trace.edge.two_witnesses import locate_with_both
+from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.edge_by_height import compared
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
@@ -46,8 +44,6 @@ Floats = NDArray[np.float64]
 
 # The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border found on the reduced picture is good to about this many of its pixels.
-_COARSE_ERROR = 1.5
 # Decoded photos that are kept, to be measured once all cameras are known and to be looked at again
 # where they disagree: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
@@ -139,6 +135,9 @@ def measure_with_each(
         if len(frames) > 1:
             together.append(_joined(photos))
             continue
+        if isinstance(frames[0], PlainFrame):  # nothing says how such a photo shows paper
+            together.append(Measured(tuple(photos)))
+            continue
         followed = [traced[index][k] for index in range(len(paths))]
         for index, found, photo in _by_still_photos(photos, followed, sides, partial(again, sides)):
             photos[index] = found
@@ -171,18 +170,17 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
     return sight_plain(photo, plain[0], prior)
 
 
-def _followed(view: PhotoView, edge: CoarseEdge, step: int, shown: Response | None) -> Silhouette:
-    """A coarse edge at full resolution: by both witnesses, or by the physical profile alone.
-
-    The learned one knows photos with markers, whose edges say how this photo shows an edge, and the
-    scales that it was trained on.
-    """
-    rgb, camera, sides, blur_px = view.photo.rgb, view.camera, view.sides, view.sighting.blur_px
-    border = edge.points * step + (step - 1) / 2
-    low, high = TRAINED_PX_PER_MM
-    if shown is not None and low <= px_per_mm(camera, border, edge.closed) <= high:
-        return locate_with_both(rgb, camera, sides, border, edge.closed, blur_px, shown)
-    return locate(rgb, camera, sides, border, edge.closed, _COARSE_ERROR * step, blur_px)
+def _followed(view: PhotoView, edges: Sequence[CoarseEdge], step: int) -> list[Silhouette]:
+    """Coarse edges of the reduced photo at full resolution."""
+    rgb, shown = view.photo.rgb, None
+    if not isinstance(view.frames[0], PlainFrame):
+        shown = response(view)
+    followed = []
+    for edge in edges:
+        border = edge.points * step + (step - 1) / 2
+        here = shown or usual_response(rgb, border, edge.closed)
+        followed.append(locate(rgb, view.camera, view.sides, border, edge.closed, here))
+    return followed
 
 
 def _trace(view: PhotoView) -> Traced:
@@ -191,9 +189,8 @@ def _trace(view: PhotoView) -> Traced:
     small = reduced(photo.rgb, step)
     light = np.asarray(cv2.LUT(small, linear_table()), dtype=np.float32)
     regions = _parts(view, light, step)
-    shown = None if isinstance(view.frames[0], PlainFrame) else response(view)
     found = [
-        Planned.of([_followed(view, edge, step, shown) for edge in edges], view)
+        Planned.of(_followed(view, edges, step), view)
         for edges in _edges(view, regions, small, step)
     ]
     edges = tuple(edge for edge in found if edge is not None)
@@ -217,9 +214,7 @@ def _by_still_photos(
     view_of : a photo with its pixels, by its number.
     """
     now = dict(enumerate(traced))
-    # What the learned witness was not asked of, it cannot be asked again.
-    asked = [n for n, one in now.items() if all(piece.belief for piece in one.edges[0].pieces)]
-    for i, k in combinations(asked, 2):
+    for i, k in combinations(now, 2):
         pair = [
             Followed(
                 measured[n].file.name,

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from snugline.notice import Notice
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.part_sensitivity import variance
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.photo_view import PhotoView, split_markers
 from snugline.trace.plan_curve import offset_u_px, plan_curve
 from snugline.trace.sheet.frame_description import Frame

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from snugline.trace.camera.camera_spread import across_u
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import Alternative, Curve
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.part_sensitivity import sensitivities, variance
 from snugline.trace.edge.relief_displacement import Lifted, lift
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import right_normals
 from snugline.trace.photo_view import PhotoView
 from snugline.trace.sheet.frame_description import Frame
