@@ -37,7 +37,7 @@ from printed_sheet import Sheet
 from sensor import Sensor, developed, save_photo
 from shapely import Polygon, box
 from surfaces import SURFACES, surface
-from unseen_kinds import judged, keep, kept_in, table, told_of, witness_table
+from unseen_kinds import judged, keep, kept_in, row_table, table, told_of
 from unseen_scenes import HARD_LAMP, STEEP_DEG
 
 from snugline.trace.sheet.frame_description import read_frame
@@ -338,7 +338,7 @@ def main():
     options = parser.parse_args()
     if options.tables:
         kept = list(kept_in(options.tables))
-        lines = [*table([facts for facts, _ in kept], ROWS), "", *witness_table(kept, ROWS)]
+        lines = [*table([facts for facts, _ in kept], ROWS), "", *row_table(kept, ROWS)]
         print("\n".join(lines))
         return 0
     if not installed():
