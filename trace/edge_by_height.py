@@ -18,7 +18,12 @@ from snugline.place import OfPhoto
 from snugline.sentence import Sentence, length
 from snugline.trace.edge.learned_edge import STEP_PX, Distribution, Response, edge_distribution
 from snugline.trace.edge.relief_displacement import silhouette_pixels
-from snugline.trace.edge.silhouette import FOUND_NORMALS, FOUND_SMOOTH, Silhouette, vouched
+from snugline.trace.edge.silhouette import (
+    FOUND_NORMALS,
+    FOUND_SMOOTH,
+    Silhouette,
+    silhouette_along,
+)
 from snugline.trace.image.polyline import resample, right_normals, smoothed
 from snugline.trace.photo_view import PhotoView, response
 from snugline.trace.plan_curve import mm_of_px
@@ -84,7 +89,7 @@ def compared(
         pieces[stretch.piece] = _widened(one, stretch, pieces[stretch.piece], apart)
     # From the last one on, so that the numbers of the points before it stay.
     for stretch, instead in reversed(taken):
-        pieces[stretch.piece] = _spliced(pieces[stretch.piece], stretch.own, instead)
+        pieces[stretch.piece] = _spliced(pieces[stretch.piece], stretch.own, instead.silhouette())
     return tuple(pieces), list(_remarks(one, other, apart, [s for s, _ in taken], vague))
 
 
@@ -139,22 +144,19 @@ class _Look:
         return _Look(view, response(view))
 
     def along(self, line: Floats) -> "_Looked":
+        """What the edge model sees along a line (N, 2) px."""
         line = smoothed(resample(line, STEP_PX, closed=False), FOUND_SMOOTH, closed=False)
         normals = right_normals(smoothed(line, FOUND_NORMALS, closed=False), closed=False)
         view = self.view
-        return _Looked(
-            line,
-            normals,
-            edge_distribution(
-                view.photo.rgb, view.camera, view.sides, self.response, line, normals, False
-            ),
+        seen = edge_distribution(
+            view.photo.rgb, view.camera, view.sides, self.response, line, normals, closed=False
         )
+        return _Looked(self, line, normals, seen)
 
 
 @dataclass(frozen=True)
 class _Looked:
-    """What is seen along a line (N, 2) px with its normals."""
-
+    look: _Look
     line: Floats
     normals: Floats
     seen: Distribution
@@ -165,24 +167,22 @@ class _Looked:
         _, _, share = self.seen.near(np.zeros(len(self.line)))
         return float(np.mean(np.log(np.maximum(share, _LEAST_SURE))))
 
+    def silhouette(self) -> Silhouette:
+        """The edge that is on the line."""
+        rgb, response, on_line = self.look.view.photo.rgb, self.look.response, self.line[:, 0] * 0.0
+        return silhouette_along(
+            rgb, response, self.line, self.normals, self.seen, on_line, closed=False
+        )
 
-def _spliced(piece: Silhouette, own: slice, looked: _Looked) -> Silhouette:
-    """The piece with a stretch of it as it is seen along another line."""
-    zero = np.zeros(len(looked.line))
-    mean, sigma, share = looked.seen.near(zero)
 
-    def put(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
-        return np.concatenate([old[: own.start], new, old[own.stop :]])
-
-    none = np.zeros((len(zero), 2))
-    return Silhouette(
-        put(piece.pixels, looked.line + mean[:, None] * looked.normals),
-        put(piece.sigma, sigma),
-        put(piece.good, vouched(looked.seen, sigma, share)),
-        put(piece.rival, zero > 0),
-        piece.closed,
-        None if piece.other is None else put(piece.other, none),
-    )
+def _spliced(piece: Silhouette, own: slice, instead: Silhouette) -> Silhouette:
+    """The piece with a stretch of it replaced."""
+    fields: dict[str, Any] = {}
+    for name in ("pixels", "sigma", "good", "rival", "other"):
+        old, new = getattr(piece, name), getattr(instead, name)
+        if old is not None and new is not None:
+            fields[name] = np.concatenate([old[: own.start], new, old[own.stop :]])
+    return Silhouette(closed=piece.closed, **fields)
 
 
 def _widened(one: Followed, stretch: Stretch, piece: Silhouette, apart: Apart) -> Silhouette:

@@ -135,7 +135,7 @@ def measure_with_each(
         if len(frames) > 1:
             together.append(_joined(photos))
             continue
-        if isinstance(frames[0], PlainFrame):  # how its photos show an edge is not known
+        if isinstance(frames[0], PlainFrame):  # nothing says how such a photo shows paper
             together.append(Measured(tuple(photos)))
             continue
         followed = [traced[index][k] for index in range(len(paths))]

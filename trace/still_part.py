@@ -64,6 +64,11 @@ class Followed:
         return np.concatenate([one.points for one in self.lifted])
 
     @cached_property
+    def on_sheet(self) -> Floats:
+        """(N, 2) mm, where they would lie if they were on the sheet."""
+        return self.camera.on_plane(np.concatenate([piece.pixels for piece in self.pieces]))
+
+    @cached_property
     def normals(self) -> Floats:
         return np.concatenate([one.normals for one in self.lifted])
 
@@ -119,9 +124,11 @@ class Apart:
     height: Mask
 
     @staticmethod
-    def of(one: Followed, other: Followed) -> "Apart":
-        distance, index = cKDTree(other.points).query(one.points)
-        step = other.points[index] - one.points
+    def of(one: Followed, other: Followed, on_sheet: bool = False) -> "Apart":
+        """Both taken as the part's edge, or as what lies on the sheet."""
+        here, there = (one.on_sheet, other.on_sheet) if on_sheet else (one.points, other.points)
+        distance, index = cKDTree(there).query(here)
+        step = there[index] - here
         across = np.sum(step * one.normals, axis=1)
         beside = np.sqrt(np.maximum(distance**2 - across**2, 0.0))
         same = np.sum(one.normals * other.normals[index], axis=1) > _SAME_WAY
@@ -151,10 +158,15 @@ class Apart:
 
 
 def lay_still(one: Followed, other: Followed) -> bool:
-    """Whether what two photos show of a part lies in the same places on their sheet."""
-    apart = Apart.of(one, other)
+    """Whether what two photos show lies in the same places, as the part's edge or on the sheet.
+
+    The outline of its shadow shows, too, whether a part was moved.
+    """
+    apart, sheet = Apart.of(one, other), Apart.of(one, other, on_sheet=True)
     both = apart.sure & apart.height
-    agree = both & apart.agrees
+    by_height = both & apart.agrees
+    agree = by_height | (both & sheet.agrees)
+    across = np.where(by_height, apart.across, sheet.across)
     if agree.sum() < max(_LEAST, _SHARE * both.sum()):
         return False
     normals, at, u = one.normals[agree], one.points[agree], float(np.median(apart.u[agree]))
@@ -166,7 +178,7 @@ def lay_still(one: Followed, other: Followed) -> bool:
     reach = float(np.linalg.norm(arm, axis=1).max())
     spin = (normals[:, 1] * arm[:, 0] - normals[:, 0] * arm[:, 1]) / reach
     design = np.column_stack([normals, spin])
-    moved = np.linalg.lstsq(design, apart.across[agree], rcond=None)[0]
+    moved = np.linalg.lstsq(design, across[agree], rcond=None)[0]
     return bool(np.abs(moved).max() < max(_AGREES * u, _MOVED_MM))
 
 

@@ -140,7 +140,8 @@ def locate(
     for look in range(_LOOKS):
         seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
         cost = _pooled_cost(seen, closed)
-        offset, sigma, total = seen.near(_path(seen, cost, closed))
+        place = _path(seen, cost, closed)
+        offset, sigma, total = seen.near(place)
         rows = 1 if look else _SPARSE
         away = _smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH / rows)
         away = np.where(_blind(seen, total, _STRETCH // rows), -_FARTHER_PX, away)
@@ -149,11 +150,26 @@ def locate(
         moved = resample(line + away[:, None] * normals, STEP_PX, closed)
         line = smoothed(moved, FOUND_SMOOTH, closed)
         normals = right_normals(smoothed(line, FOUND_NORMALS, closed), closed)
-    other = _other(seen, cost, offset)
+    return silhouette_along(rgb, response, line, normals, seen, place, closed)
+
+
+def silhouette_along(
+    rgb: NDArray[np.uint8],
+    response: Response,
+    line: Floats,
+    normals: Floats,
+    seen: Distribution,
+    place: Floats,
+    closed: bool,
+) -> Silhouette:
+    """The edge about these places (N,), px outwards of a line along which this was seen."""
+    offset, sigma, total = seen.near(place)
+    other = _other(seen, _pooled_cost(seen, closed), offset)
     line = line + offset[:, None] * normals
     clean, clean_sigma = clean_step(rgb, line, normals, response.blur, closed)
     agree = np.abs(clean) < _AGREE * np.hypot(sigma, clean_sigma)
-    told = vouched(seen, sigma, total) | ((total > _LIKELIER) & agree & (clean_sigma < _CLEAN_PX))
+    told = (total > _ONE_EDGE) & (sigma < _KNOWN_PX) & (seen.untold < _UNTOLD)
+    told |= (total > _LIKELIER) & agree & (clean_sigma < _CLEAN_PX)
     weight = np.where(agree, 1 / (1 + (clean_sigma / sigma) ** 2), 0.0)
     at = offset + weight * clean
     line = line + (weight * clean)[:, None] * normals
@@ -188,11 +204,6 @@ def _at_half_size(
         other=None if found.other is None else found.other * [2, 1],
         belief=None if found.belief is None else found.belief.seen_from(np.zeros(1), 2.0),
     )
-
-
-def vouched(seen: Distribution, sigma: Floats, total: Floats) -> Mask:
-    """(N,) whether one edge is seen, by what `near` says of its place."""
-    return (total > _ONE_EDGE) & (sigma < _KNOWN_PX) & (seen.untold < _UNTOLD)
 
 
 def _blind(seen: Distribution, total: Floats, rows: int) -> Mask:
