@@ -37,13 +37,21 @@ LAGS, UNCORRELATED = 200, 0.05
 def figures(facts, arrays):
     """(error over sigma, own error over noise) of each point, and (true offset over the stated,
     length mm over which the noise hangs together, that stated).
+
+    Older records hold neither the offset nor what is stated: the mean error stands for them.
     """
     off, shape, sigma, noise = (arrays[k].astype(float) for k in ("off", "shape", "sigma", "noise"))
     offset = np.average(off, weights=1 / noise**2)
     own = (shape - np.average(shape, weights=1 / noise**2)) / noise
     stated = facts.get("common", float(np.sqrt(max(np.mean(sigma**2 - noise**2), 1e-12))))
     length = PITCH_PX * facts["mm_per_px"] * hangs_together(own)
-    return off / sigma, own, offset / stated, length, facts.get("correlation_mm", 0.0)
+    return (
+        off / sigma,
+        own,
+        facts.get("offset", offset) / stated,
+        length,
+        facts.get("correlation_mm", 0.0),
+    )
 
 
 def hangs_together(scaled):

@@ -87,6 +87,13 @@ class Ring:
         mm /= np.hypot(0.7, 0.7)
         return self.off(lifted.points) / mm, mm
 
+    def offset(self, at):
+        """Mm by which points lie outwards of it, beside a shift and a turn of them all."""
+        normal, arm = self.normals(at), at - at.mean(axis=0)
+        spin = normal[:, 1] * arm[:, 0] - normal[:, 0] * arm[:, 1]
+        design = np.column_stack([normal, spin, np.ones(len(at))])
+        return float(np.linalg.lstsq(design, self.off(at), rcond=None)[0][3])
+
     def moved_best(self, at):
         """Points (N, 2) after the shift and turn that brings them nearest (least squares)."""
         for _ in range(3):
@@ -212,6 +219,7 @@ def judged(path, scene, row, seed):
         "shape_p99": float(np.quantile(np.abs(shape), 0.99)),
         "pull": found.pull,
         "mm_per_px": contour.photo.mm_per_px,
+        "offset": ring.offset(contour.outer.points),
         "common": contour.common.offset,
         "correlation_mm": contour.outer.correlation_mm,
         "holdout": contour.photo.holdout_mm,

@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette
-from snugline.trace.plan_curve import EDGE_MODEL_U_PX, SLOPE_SMOOTH, mm_of_px
+from snugline.trace.plan_curve import SLOPE_SMOOTH, mm_of_px
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -86,7 +86,7 @@ class Followed:
         """(N,) mm, noise of each point."""
         return np.concatenate(
             [
-                np.hypot(p.sigma, EDGE_MODEL_U_PX) * mm_of_px(self.camera, p, one.height)
+                p.sigma * mm_of_px(self.camera, p, one.height)
                 for p, one in zip(self.pieces, self.lifted, strict=True)
             ]
         )
