@@ -27,7 +27,7 @@ from solid_parts import RoundedRectangle, Solid
 from snugline.desk.job import inspect_record
 from snugline.desk.job_outline import fit_job
 from snugline.desk.job_run import sides_of
-from snugline.fit.readings.reading import CALIPER_CONTACT, caliper_limit
+from snugline.fit.readings.reading import CALIPER_CONTACT, caliper_limit, uncertainty
 from snugline.trace.measure import measure_with_each
 from snugline.trace.sheet.frame_description import read_frame
 
@@ -133,13 +133,15 @@ def main() -> int:
         for name, record, width in cases(options, Path(folder)):
             part = {key: value for key, value in record["part"].items() if key not in KEYS}
             stated, asked = fitted(job_of(record), job_of({**record, "part": part}))
-            failed += not told(name, stated, asked, width)
+            failed += not told(name, stated, asked, width, job_of(record))
     print("pass" if not failed else f"FAIL: {failed}")
     return int(failed > 0)
 
 
-def told(name, stated, asked, width):
+def told(name, stated, asked, width, job):
     """A row; whether all bounds hold."""
+    (read,) = (reading for reading in job.readings if reading.what == "width")
+    off_by = (read.value - width) / uncertainty(read).u
     off = asked.width.value - width
     ratio = asked.width.u95 / stated.width.u95
     codes = [notice.code for notice in asked.notices]
@@ -152,7 +154,8 @@ def told(name, stated, asked, width):
     others = [code for code in codes if code not in ("one-reading", "edge-not-stated")]
     print(
         f"{name:28} width {off:+.3f} mm, U95 {asked.width.u95:.3f} ({ratio:.2f} x stated, "
-        f"which is off by {stated.width.value - width:+.3f}), "
+        f"off by {stated.width.value - width:+.3f}; caliper {read.value - width:+.2f}, "
+        f"{abs(off_by):.1f} u), "
         f"{', '.join(f'{what} {ok}' for what, ok in held.items())}; {others}",
         flush=True,
     )

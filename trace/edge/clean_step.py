@@ -22,7 +22,7 @@ _REACH = 4.0
 _PLACES = np.arange(-_REACH, _REACH + 0.1, 0.5)
 _SLOPE_PX = 5.0  # in which slopes are counted: of the window's size
 _GRID = 0.1  # px between candidates, a fraction of any blur
-_CANDIDATES = np.arange(-0.8, 0.81, _GRID)  # beyond, the learned edge is not the step
+_CANDIDATES = np.arange(-1.6, 1.61, _GRID)  # as far as one learned edge reaches
 _POOLED = 2.0  # rows, standard deviation: half of what the learned rows see of one another
 # Errors over what the residuals alone say, on photos: half-shades and halos are not noise.
 _TIMES = 8.0

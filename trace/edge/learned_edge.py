@@ -114,9 +114,10 @@ class Distribution:
     scale: Floats
     untold: Floats
 
-    def seen_from(self, at: Floats) -> "Distribution":
-        """The same, counted from a line at these places (N,)."""
-        return replace(self, middle=self.middle - at[:, None])
+    def seen_from(self, at: Floats, px: float) -> "Distribution":
+        """The same from a line at these places (N,), in a photo that has `px` for one of this."""
+        middle = px * (self.middle - at[:, None])
+        return replace(self, middle=middle, scale=px * self.scale)
 
     def density(self, places: Floats) -> Floats:
         """(N, G) probability per px at places (G,), px."""

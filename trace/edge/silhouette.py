@@ -5,7 +5,7 @@ lie; a minimum-cost path decides along the border, and the model looks again fro
 stays where it is. A clean step of light at that place has a say in the last tenths of a pixel.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,12 +33,15 @@ from snugline.trace.edge.learned_edge import (
 )
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.minimum_cost_path import minimum_cost_path
+from snugline.trace.image.photo_file import reduced
 from snugline.trace.image.polyline import resample, right_normals, smoothed
 from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+# A photo with more blur than was learned, px, is looked at in half its size.
+_WIDEST_BLUR_PX = 2.0
 # Looks are taken until the line moves by no more than this, px; at most this many.
 _STILL_PX, _LOOKS = 3.0, 5
 # The first look takes one row of this many: on 29 scenes of benchmarks/unseen_kinds.py, seeds 5000
@@ -71,13 +74,13 @@ _STRAY_PX, _STRAY_WEIGHT = 1.0, 0.05
 # A row counts where one edge is seen, known to this many px, and not said to be untold. Of the rows
 # that miss that 72 % are off by more than a px, of the others 5 % (30 scenes of seed 6000).
 _ONE_EDGE, _KNOWN_PX, _UNTOLD = 0.9, 0.8, 0.02
-# Or where that edge is likely and a step stands there so cleanly, px.
+# Or where that edge is likely and a clean step stands there, sigma in px.
 _LIKELIER, _CLEAN_PX = 0.4, 0.25
 # With this much of the probability elsewhere a second edge is as likely.
 _RIVAL_SHARE = 0.35
-# The step is accepted where it agrees within this many standard deviations, and nowhere nearer to
+# The step counts where it agrees within this many standard deviations, and nowhere nearer to
 # the picture's border than it reaches.
-_AGREE = 2.0
+_AGREE = 3.0
 _BORDER_PX = 3.0
 # A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
 # a good edge.
@@ -130,6 +133,8 @@ def locate(
     border : (M, 2) full-resolution px, in order with the part on the left (on the sheet).
     response : how this photo shows a sharp edge, and paper.
     """
+    if response.blur > _WIDEST_BLUR_PX:
+        return _at_half_size(rgb, camera, sides, border, closed, response)
     line = smoothed(resample(border, _SPARSE * STEP_PX, closed), LINE_SMOOTH / _SPARSE, closed)
     normals = right_normals(smoothed(line, NORMAL_SMOOTH / _SPARSE, closed), closed)
     for look in range(_LOOKS):
@@ -173,7 +178,32 @@ def silhouette_along(
     size = np.array(rgb.shape[1::-1])
     good &= np.all((line > _BORDER_PX) & (line < size - 1 - _BORDER_PX), axis=1)
     rival = 1 - total > _RIVAL_SHARE
-    return Silhouette(line, sigma, good, rival, closed, other, seen.seen_from(at))
+    return Silhouette(line, sigma, good, rival, closed, other, seen.seen_from(at, 1.0))
+
+
+def _at_half_size(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    border: Floats,
+    closed: bool,
+    response: Response,
+) -> Silhouette:
+    lens, (x, y) = camera.lens, camera.lens.centre
+    size = (lens.size[0] // 2, lens.size[1] // 2)
+    lens = replace(lens, focal=lens.focal / 2, centre=((x - 0.5) / 2, (y - 0.5) / 2), size=size)
+    shown = replace(
+        response, blur=response.blur / 2, paper=lambda points: response.paper(2 * points + 0.5)
+    )
+    camera = replace(camera, lens=lens)
+    found = locate(reduced(rgb, 2), camera, sides, (border - 0.5) / 2, closed, shown)
+    return replace(
+        found,
+        pixels=2 * found.pixels + 0.5,
+        sigma=2 * found.sigma,
+        other=None if found.other is None else found.other * [2, 1],
+        belief=None if found.belief is None else found.belief.seen_from(np.zeros(1), 2.0),
+    )
 
 
 def _blind(seen: Distribution, total: Floats, rows: int) -> Mask:
