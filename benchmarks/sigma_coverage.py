@@ -11,7 +11,8 @@ again:
 - the same rms for each point's own noise, after the best shift and turn and the common offset;
 - over what length that noise hangs together (integrated autocorrelation, at the median photo), and
   what is stated of it;
-- the rms over the photos of the true common offset over the stated one.
+- the rms over the photos of the true common offset over the stated one, where an offset can be told
+  from a shift and a turn.
 
 A photo with a gross error (over 1 px at more than 2 % of its points) is wrong about its edge, and
 no sigma can say so: `--clear` leaves those out, to look at what is said of the others.
@@ -65,7 +66,8 @@ def hangs_together(scaled):
 
 
 def rms(values):
-    return float(np.sqrt(np.mean(np.square(values))))
+    """Of those that are known."""
+    return float(np.sqrt(np.nanmean(np.square(values))))
 
 
 def table(kept):
