@@ -46,13 +46,9 @@ def figures(facts, arrays):
     own = (shape - np.average(shape, weights=1 / noise**2)) / noise
     stated = facts.get("common", float(np.sqrt(max(np.mean(sigma**2 - noise**2), 1e-12))))
     length = PITCH_PX * facts["mm_per_px"] * hangs_together(own)
-    return (
-        off / sigma,
-        own,
-        facts.get("offset", offset) / stated,
-        length,
-        facts.get("correlation_mm", 0.0),
-    )
+    true = facts.get("offset", offset)
+    over = np.nan if true is None else true / stated
+    return off / sigma, own, over, length, facts.get("correlation_mm", 0.0)
 
 
 def hangs_together(scaled):
