@@ -185,38 +185,51 @@ class Right:
         return Predicted(least, np.inf, min(getattr(self.fitted, what).u95, 1.0))
 
     def thickness(self) -> Predicted:
-        """The thickness from the width: as read, as the photos show it by their relief."""
+        """The thickness from the width: as read, and as the photos show it by their relief."""
         edge = max(
             (parse_length(self.record["part"][key]) for key in ("edge_radius", "edge_chamfer")
              if key in self.record["part"]), default=0.0,
         )  # fmt: skip
-        true = self.job.thickness.value
-        kept = tuple(r for r in self.job.readings if r.what != "width")
-        part, sections = self.job.part, sections_of(self.job, self.contours, self.measured.joined)
-        widths = []
-        step = 0.5
-        for more in (0.0, step):
-            moved = [moved_by_thickness(section, more) for section in sections]
-            try:
-                found = fit_outline(moved, kept, part.family, part.symmetry, thickness=true)
-            except SnuglineError:
-                return Predicted(edge, np.inf, 0.0)
-            widths.append(found.width)
-        if widths[0].u95 > DETERMINED:
+        shown, true = self.predicted("width"), self.job.thickness.value
+        if np.isinf(shown.high):
             return Predicted(edge, np.inf, 0.0)
-        read = next(table for table in self.record["reading"] if table["what"] == "width")
-        own = tool_u95("width", parse_length(read["value"]), read["tool"])
-        by_mm = abs(widths[1].value - widths[0].value) / step
-        u95 = float(np.hypot(widths[0].u95, own)) / max(by_mm, 1e-6)
-        return Predicted(max(true, edge), true, u95)
+        table = next(table for table in self.record["reading"] if table["what"] == "width")
+        read = parse_length(table["value"])
+        by_mm = self._width_by_thickness(tuple(r for r in self.job.readings if r.what != "width"))
+        # Thicker by so much, the photos show the reading in one of the directions.
+        more = sorted((read - mm) / by_mm for mm in (shown.low, shown.high))
+        u95 = np.hypot(shown.u95, tool_u95("width", read, table["tool"])) / abs(by_mm)
+        return Predicted(max(true + more[0], edge + u95), true + more[1], float(u95))
+
+    def _width_by_thickness(self, readings: tuple[Reading, ...]) -> float:
+        """What a millimetre of thickness adds to the width that the photos show."""
+        part, step = self.job.part, 0.5
+        sections = sections_of(self.job, self.contours, self.measured.joined)
+        thinner, thicker = (
+            fit_outline(
+                [moved_by_thickness(section, more) for section in sections],
+                readings,
+                part.family,
+                part.symmetry,
+                thickness=self.job.thickness.value,
+            ).width.value
+            for more in (-step, step)
+        )
+        return (thicker - thinner) / (2 * step)
 
 
-def told_first(mend: str, slip: Case, other_fits: bool) -> bool:
-    """Whether the right slip is the first one asked; or the second, where the photos allow both."""
-    asked = mend.partition("?")[0].lower()
-    first, _, second = asked.partition(", or ")
-    asked_for = [any(kind.lower() in text for kind in slip.kinds) for text in (first, second)]
-    return asked_for[0] or (asked_for[1] and other_fits)
+def told_first(mend: str, slip: Case, predicted: Predicted) -> bool:
+    """Whether the right slip is the first one asked.
+
+    The second of two counts only where nothing contradicts the value that goes with the first.
+    """
+    asked, _, then = mend.partition("?")
+    first, _, second = asked.lower().partition(", or ")
+    right_first, right_second = (any(k.lower() in w for k in slip.kinds) for w in (first, second))
+    if right_first or not right_second:
+        return right_first
+    value = float(then.split(" mm")[0].rsplit(" ", 1)[-1])
+    return not predicted.contradicts(value, tool_u95(slip.what, value, slip.tool))
 
 
 def jobs(arguments: argparse.Namespace) -> Iterator[tuple[str, dict[str, Any], dict[str, float]]]:
@@ -261,7 +274,7 @@ def tried(right: Right, slip: Case, predicted: Predicted) -> tuple[Row, str]:
     took = (time.process_time() - start) / whole
     text = "" if told is None else f"{getattr(told, 'text', told)} | {told.mend}"
     named = verdict in TOLD and slip.what in text
-    first = named and told_first(str(told.mend), slip, False)
+    first = named and told_first(str(told.mend), slip, predicted)
     return Row(against, named, first, verdict, took), text
 
 

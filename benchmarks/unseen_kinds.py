@@ -39,8 +39,7 @@ from unseen_scenes import ROWS, drawn_of
 
 from snugline import SnuglineError
 from snugline.trace import measure
-from snugline.trace.edge import two_witnesses
-from snugline.trace.edge.edge_profile import crease_px
+from snugline.trace.edge.learned_edge import widths
 from snugline.trace.edge.relief_displacement import lift
 from snugline.trace.image.linear_light import linear_to_srgb
 from snugline.trace.image.polyline import right_normals
@@ -52,6 +51,7 @@ CLEAR, HARD = (0.03, 0.10), (0.06, 0.20)
 PULL, PULL_OF_ROW = (0.8, 1.25), (0.6, 1.6)
 OUTCOMES = ("within", "retake", "remark", "small", "SILENT", "false retake")
 _SURE_PX, _SURE_SHARE, _GROSS_PX = 0.15, 0.98, 1.0
+_OWN_SHARE = 0.2  # of an offset that no shift and turn resembles, squared, from which it is known
 ACROSS = np.r_[-60:-12:6, -12:0:1.5, 0:13:1.5, 14:26:4]  # px outwards, where strips are sampled
 
 
@@ -88,6 +88,17 @@ class Ring:
         mm /= np.hypot(0.7, 0.7)
         return self.off(lifted.points) / mm, mm
 
+    def offset(self, at):
+        """Mm by which points lie outwards of it, beside a shift and a turn of them all; None where
+        that looks nearly alike, as on two sides of a corner.
+        """
+        normal, arm = self.normals(at), at - at.mean(axis=0)
+        spin = normal[:, 1] * arm[:, 0] - normal[:, 0] * arm[:, 1]
+        pose, even = np.column_stack([normal, spin]), np.ones(len(at))
+        alone = even - pose @ np.linalg.lstsq(pose, even, rcond=None)[0]
+        known = alone @ alone > _OWN_SHARE * len(at)
+        return float(alone @ self.off(at) / (alone @ alone)) if known else None
+
     def moved_best(self, at):
         """Points (N, 2) after the shift and turn that brings them nearest (least squares)."""
         for _ in range(3):
@@ -100,28 +111,22 @@ class Ring:
 
 
 class Rows:
-    """What both witnesses said of each row of the edges that were followed in one photo."""
+    """What was found at each row of the edges that were followed in one photo."""
 
     def __init__(self):
-        self.edges, self._last = [], None
-        self._locate, self._together = two_witnesses.locate_with_both, two_witnesses._together
+        self.edges, self._locate = [], measure.locate
 
     def __enter__(self):
-        def together(found, seen, moved, closed):
-            told = self._together(found, seen, moved, closed)
-            self._last = found, seen, moved, told
-            return told
-
         def locate(rgb, camera, sides, *rest):
             silhouette = self._locate(rgb, camera, sides, *rest)
-            self.edges.append((rgb, silhouette, camera, sides, *self._last))
+            self.edges.append((rgb, silhouette, camera, sides))
             return silhouette
 
-        two_witnesses._together, measure.locate_with_both = together, locate
+        measure.locate = locate
         return self
 
     def __exit__(self, *_):
-        two_witnesses._together, measure.locate_with_both = self._together, self._locate
+        measure.locate = self._locate
 
     def record(self, ring):
         """Arrays over all rows; px outwards, of the edge that was followed."""
@@ -129,12 +134,11 @@ class Rows:
         return {key: np.concatenate([t[key] for t in tables]) for key in (tables or [{}])[0]}
 
     @staticmethod
-    def _edge(ring, rgb, silhouette, camera, sides, found, seen, moved, told):
-        pixels = silhouette.pixels
+    def _edge(ring, rgb, silhouette, camera, sides):
+        pixels, belief = silhouette.pixels, silhouette.belief
         lifted = lift(camera, pixels, sides, silhouette.closed, smooth=6)
         off, side = ring.off_px(silhouette, camera, sides)
-        masses = seen.masses()
-        mean, sigma, total = seen.near(moved + told[0])
+        mean, _, total = belief.near(np.zeros(len(pixels)))
         return {
             "row_px": pixels.astype(np.float32),
             "row_off": off,
@@ -142,19 +146,13 @@ class Rows:
             "row_good": silhouette.good & ~lifted.ambiguous,
             "row_rival": silhouette.rival,
             "row_sigma": silhouette.sigma,
-            "row_physical": (found.offset - told[0]),
-            "row_physical_sigma": found.sigma,
-            "row_decided": found.decided,
-            "row_learned": (mean - moved - told[0]),
-            "row_learned_sigma": sigma,
-            "row_learned_total": total,
-            "row_untold": seen.untold,
-            "row_at": (moved + told[0]),
-            "row_masses": np.clip(-16 * np.log(masses[::4] + 1e-7), 0, 255).astype(np.uint8),
+            "row_learned": mean,
+            "row_total": total,
+            "row_untold": belief.untold,
             "row_edge": np.full(len(pixels), silhouette.closed),
             "row_strip": strips(rgb, silhouette),
             "row_slope": lifted.slope,
-            "row_crease": crease_px(sides, lifted.slope, 1 / np.median(side)),
+            "row_crease": widths(sides, lifted.slope)[1] / np.median(side),
         }
 
 
@@ -226,6 +224,7 @@ def judged(path, scene, row, seed):
         "shape_p99": float(np.quantile(np.abs(shape), 0.99)),
         "pull": found.pull,
         "mm_per_px": contour.photo.mm_per_px,
+        "offset": ring.offset(contour.outer.points),
         "common": contour.common.offset,
         "correlation_mm": contour.outer.correlation_mm,
         "holdout": contour.photo.holdout_mm,
@@ -277,15 +276,14 @@ def table(records, rows=ROWS):
         )
 
 
-def witness_table(kept, rows=ROWS):
-    """Lines: each witness alone and both on the same rows, by kind and by step of light.
+def row_table(kept, rows=ROWS):
+    """Lines: rows that count, by kind and by step of light: how many are off by over a px.
 
-    The error of each, px, is that of the edge found and its distance from it. Sure is a standard
-    deviation under 0.15 px with 98 % of the learned one's probability in one place.
+    By the learned model alone and with the say of a clean step; how many are sure (a standard
+    deviation under 0.15 px with 98 % of the probability in one place), and how many of them wrong;
+    last the true error over sigma of those off by less.
     """
-    yield f"{'':14s} {'rows':>6s}  " + "  ".join(
-        f"{words:>8s}: off, sure, wrong" for words in ("physical", "learned", "both")
-    )
+    yield f"{'':14s} {'rows':>6s}  learned off,   off, sure, wrong, over sigma"
     table = []
     for facts, a in kept:
         if "row_off" not in a:
@@ -296,22 +294,10 @@ def witness_table(kept, rows=ROWS):
         step = np.abs(
             luma[:, np.argmin(np.abs(ACROSS - 4.5))] - luma[:, np.argmin(np.abs(ACROSS + 4.5))]
         )
-        sure = a["row_learned_sigma"] < _SURE_PX
-        sure &= a["row_learned_total"] > _SURE_SHARE
-        table.append(
-            np.column_stack(
-                [
-                    np.full(len(off), list(rows).index(facts["row"])),
-                    step,
-                    np.where(a["row_decided"], off + a["row_physical"], np.nan),
-                    a["row_decided"] & (a["row_physical_sigma"] < _SURE_PX),
-                    off + a["row_learned"],
-                    sure,
-                    off,
-                    a["row_sigma"] < _SURE_PX,
-                ]
-            )[a["row_good"]]
-        )
+        sure = (a["row_sigma"] < _SURE_PX) & (a["row_total"] > _SURE_SHARE)
+        row = np.full(len(off), list(rows).index(facts["row"]))
+        columns = [row, step, off + a["row_learned"], off, sure, off / a["row_sigma"]]
+        table.append(np.column_stack(columns)[a["row_good"]])
     if not table:
         return
     seen = np.concatenate(table)
@@ -323,13 +309,14 @@ def witness_table(kept, rows=ROWS):
     for name, some in [*parts, ("all", np.ones(len(seen), bool))]:
         if not some.any():
             continue
-        line = f"{name:14s} {some.sum():6d}"
-        for k in (2, 4, 6):
-            gross = ~(np.abs(seen[some, k]) < _GROSS_PX)
-            sure = seen[some, k + 1] > 0
-            wrong = gross[sure].mean() if sure.any() else np.nan
-            line += f"  {'':8s}  {gross.mean():4.1%}, {sure.mean():4.0%}, {wrong:5.2%}"
-        yield line
+        _, _, learned, off, sure, over = seen[some].T
+        gross, sure = ~(np.abs(off) < _GROSS_PX), sure > 0
+        wrong = gross[sure].mean() if sure.any() else np.nan
+        alone, pull = ~(np.abs(learned) < _GROSS_PX), np.sqrt(np.mean(over[~gross] ** 2))
+        yield (
+            f"{name:14s} {some.sum():6d}  {alone.mean():11.1%}, {gross.mean():5.1%}, "
+            f"{sure.mean():4.0%}, {wrong:5.2%}, {pull:10.2f}"
+        )
 
 
 def told_of(facts):
@@ -366,7 +353,7 @@ def main():
     options = parser.parse_args()
     if options.tables:
         kept = list(kept_in(options.tables))
-        print("\n".join([*table([facts for facts, _ in kept]), "", *witness_table(kept)]))
+        print("\n".join([*table([facts for facts, _ in kept]), "", *row_table(kept)]))
         return 0
     start, records = time.monotonic(), []
     asked = [(row, n) for n in range(options.n) for row in options.row or ROWS]

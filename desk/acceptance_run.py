@@ -127,6 +127,9 @@ def _outline(photo: MeasuredPhoto, reference: ReferenceObject) -> FittedOutline:
             "lay the whole object in the window, clear of the markers",
         )
     section = section_of(photo.contour, "whole")
+    # What light and print do to the edge is what is tested: nothing of it is explained away.
+    plain = replace(section.systematic, directional=0.0)
+    section = replace(section, systematic=plain)
     try:
         return fit_outline([section], _readings(reference), reference.family)
     except FitError as error:

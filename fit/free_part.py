@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.adjustment.thickness_weighing import RARE, as_reading, possible
+from snugline.fit.geometry.outline import Outline
 from snugline.fit.outline_doubts import (
     apart_from_readings,
     lonely_readings,
@@ -65,7 +66,7 @@ def fit_free_part(
         )
     )
     sizes = {"length": free.length, "width": free.width}
-    wrong = _contradicted(readings, free.contradicted, read)
+    wrong = _contradicted(readings, free.contradicted, free.outline, read)
     thick = _thickness_instead(sections, free, readings, thickness)
     if thick is not None:
         wrong = [thick]
@@ -93,6 +94,14 @@ def fit_free_part(
     )
 
 
+def expected_by_hand(outline: Outline, of: str) -> Expected:
+    """An extent of a free outline in part axes, in any direction that a hand may have meant."""
+    from snugline.fit.free.part_axes import reach_range
+
+    low, high = reach_range(outline, math.pi / 2 if of == "width" else 0.0)
+    return Expected((low + high) / 2, math.hypot(CONTOUR_U_MM, (high - low) / math.sqrt(12)))
+
+
 def _by_one_u(section: Section, part_u: Mapping[str, float]) -> Section:
     moved = {of: by * part_u.get(of, 0.0) for of, by in section.sensitivity.items()}
     return replace(section, sensitivity=moved)
@@ -100,7 +109,8 @@ def _by_one_u(section: Section, part_u: Mapping[str, float]) -> Section:
 
 def _contradicted(
     readings: Sequence[Reading],
-    found: Mapping[str, tuple[float, float]],
+    found: Mapping[str, float],
+    outline: Outline,
     read: Mapping[str, tuple[float, float]],
 ) -> list[Notice]:
     """Readings that the contours of a free outline contradict."""
@@ -110,10 +120,10 @@ def _contradicted(
             reading,
             reading.value,
             "the photos show {}",
-            [length(found[reading.what][0])],
+            [length(found[reading.what])],
             likely_slips(
                 reading,
-                Expected(found[reading.what][0], math.hypot(CONTOUR_U_MM, found[reading.what][1])),
+                expected_by_hand(outline, reading.what),
                 typed=typed,
             ),
         )
@@ -134,24 +144,24 @@ def _thickness_instead(
     """
     if thickness is None or len(free.contradicted) != 1:
         return None
-    ((of, (value, aim_u)),) = free.contradicted.items()
+    ((of, value),) = free.contradicted.items()
     reading = next(reading for reading in readings if reading.what == of)
-    expected = Expected(value, math.hypot(CONTOUR_U_MM, aim_u))
-    if how_common(likely_slips(reading, expected)) > RARE:
+    slips = likely_slips(reading, expected_by_hand(free.outline, of))
+    if how_common(slips) > RARE or any(slip.kind == "hook" for slip in slips):
         return None
     by_thickness = _extent_by_thickness(sections, free, of)
     u = math.hypot(CONTOUR_U_MM, uncertainty(reading).u)
-    slips = []
+    found = []
     for slip in possible(thickness):
         moved = value + (slip.meant - thickness.value) * by_thickness
         off = abs(moved - reading.value) / u
         if off <= FITS:
-            slips.append(replace(slip, weight=slip.weight * math.exp(-(off**2) / 2)))
-    if not slips:
+            found.append(replace(slip, weight=slip.weight * math.exp(-(off**2) / 2)))
+    if not found:
         return None
-    slips.sort(key=lambda slip: -slip.weight)
+    found.sort(key=lambda slip: -slip.weight)
     shown = "with it photos and readings do not agree"
-    return contradicted(as_reading(thickness), thickness.value, shown, [], slips)
+    return contradicted(as_reading(thickness), thickness.value, shown, [], found)
 
 
 def _extent_by_thickness(sections: Sequence[Section], free: "FreeFit", of: str) -> float:

@@ -1,6 +1,5 @@
 """The whole outline: all photos' contours and all hand readings in one weighted least squares."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -18,6 +17,7 @@ from snugline.fit.adjustment.thickness_weighing import (
     EVENLY_MM,
     THICKEST,
     OtherThickness,
+    SizesIf,
     by_photos,
     shows_sides,
     weigh_thickness,
@@ -30,12 +30,12 @@ from snugline.fit.adjustment.unlikely_thickness import (
 from snugline.fit.adjustment.what_is_open import edge_remarks, on_readings_alone
 from snugline.fit.edge_order import in_order
 from snugline.fit.family_fit import fit_family
-from snugline.fit.free_part import fit_free_part
+from snugline.fit.free_part import expected_by_hand, fit_free_part
 from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.reading_remarks import CONTRADICTED
-from snugline.fit.readings.slips import Slip
+from snugline.fit.readings.slips import Expected, Slip
 from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, moved_by_thickness
@@ -48,9 +48,6 @@ LEAST_POINTS = 30
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 # Views that show the width between both its sides.
 ENDS = ("left end", "right end", "whole")
-# Without parallel sides a hand may measure in another direction, and read so much more or less.
-# Common practice, no source.
-HAND_SHARE = 0.02
 BLOCKS = 2  # gravity of a remark that keeps a result from being cut
 
 
@@ -117,34 +114,20 @@ def _fitted(
         moved = [_measured(moved_by_thickness(section, thicker), part_u) for section in sections]
         return photo_sizes(moved, [view_of(m) for m in moved], BEYOND_WHEN_MOVED)
 
-    other: OtherThickness | None
-    with_mm = traced if traced is not None else 0.0 if stated is None else stated.value
-    if stated is not None and with_mm != stated.value:
-        other = untraced(stated, with_mm, readings, sizes_if)
-    else:
-        other = weigh_thickness(stated, sizes, readings, ends, sizes_if)
+    traced_mm = traced if traced is not None else 0.0 if stated is None else stated.value
+
+    def weighed_slips(slips: Sequence[Slip]) -> list[Slip]:
+        return by_photos(slips, traced_mm, readings, sizes_if)
+
+    other = _other_thickness(stated, traced_mm, sizes, readings, ends, sizes_if)
     thicker = 0.0
     if other is not None:
-        thicker = other.meant - with_mm
-        if abs(thicker) > EVENLY_MM:
-            # Of contours that are bent out of shape no outline is worth a search.
-            raise _told_as_error(other.notice)
         # Not to be cut; but what is said of everything else should not suffer from it.
+        thicker = other.meant - traced_mm
         told.append(other.notice)
         sections = [moved_by_thickness(section, thicker) for section in sections]
         measured = tuple(_measured(section, part_u) for section in sections)
-
-    def weighed_slips(slips: Sequence[Slip]) -> list[Slip]:
-        return by_photos(slips, with_mm, readings, sizes_if)
-
-    if other is None and (wrong := photos_say_otherwise(stated, weighed_slips)):
-        raise _told_as_error(wrong)
     doubtful = other is None and photos_say_otherwise(stated, weighed_slips, odds=1) is not None
-    thick = stated is not None and stated.value > THICKEST
-    bent = other is None and (thick or (ends and not shows_sides(sizes)))
-    if bent and (wrong := unusual_thickness(stated, False, weighed_slips)):
-        # No outline is searched for in contours that a wrong thickness has bent out of shape.
-        raise _told_as_error(wrong)
     weighed = weigh(
         readings, sizes, None if stated is None else stated.value, listed, thicker, _seen(sections)
     )
@@ -160,7 +143,8 @@ def _fitted(
         raise _by_its_cause(error, told) from error
     if weighed.to_explain:
         typed: dict[str, float] = {reading.what: reading.value for reading in readings}
-        told += weighed.explained(_sizes(fitted), typed)
+        sizes_mm = {"length": fitted.length.value, "width": fitted.width.value}
+        told += weighed.explained(sizes_mm, _expected(fitted), typed)
     # What a wrong thickness does to the photos is said once, by its cause.
     if other is None and all(n.code != CONTRADICTED for n in told):
         found = all(notice.gravity < BLOCKS for notice in fitted.notices)
@@ -175,6 +159,42 @@ def _fitted(
     return replace(fitted, notices=(*told, *new))
 
 
+def _other_thickness(
+    stated: Thickness | None,
+    traced_mm: float,
+    sizes: Mapping[str, PhotoSizes],
+    readings: Sequence[Reading],
+    ends: int,
+    sizes_if: SizesIf,
+) -> OtherThickness | None:
+    """The thickness that was probably meant, where the one that was read cannot be right.
+
+    Raises
+    ------
+    FitError : the contours were traced with one so wrong that no outline is worth a search.
+    """
+    if stated is None:
+        return None
+    if traced_mm != stated.value:
+        other: OtherThickness | None = untraced(stated, traced_mm, readings, sizes_if)
+    else:
+        other = weigh_thickness(stated, sizes, readings, ends, sizes_if)
+    if other is not None:
+        if abs(other.meant - traced_mm) > EVENLY_MM:
+            raise _told_as_error(other.notice)
+        return other
+
+    def weighed(slips: Sequence[Slip]) -> list[Slip]:
+        return by_photos(slips, traced_mm, readings, sizes_if)
+
+    wrong = photos_say_otherwise(stated, weighed)
+    if wrong is None and (stated.value > THICKEST or (ends and not shows_sides(sizes))):
+        wrong = unusual_thickness(stated, False, weighed)
+    if wrong is not None:
+        raise _told_as_error(wrong)
+    return None
+
+
 def _seen(sections: Sequence[Section]) -> frozenset[str]:
     """Dimensions that the photos show between both their sides."""
     if any(section.shows == "whole" for section in sections) or (
@@ -185,11 +205,12 @@ def _seen(sections: Sequence[Section]) -> frozenset[str]:
     return frozenset(("width",) if ends else ())
 
 
-def _sizes(fitted: FittedOutline) -> dict[str, tuple[float, float]]:
-    """Length and width of an outline with their standard uncertainties, mm."""
-    share = HAND_SHARE if fitted.family == "free" else 0.0
+def _expected(fitted: FittedOutline) -> dict[str, Expected]:
+    """Length and width as an outline gives them."""
+    if fitted.family == "free":
+        return {of: expected_by_hand(fitted.outline, of) for of in ("length", "width")}
     return {
-        of: (size.value, math.hypot(size.u95 / 2, share * size.value))
+        of: Expected(size.value, size.u95 / 2)
         for of, size in (("length", fitted.length), ("width", fitted.width))
     }
 
@@ -219,7 +240,7 @@ def _fit_believed(
     Parameters
     ----------
     thorough : whether a part that fits no family may be of lines and arcs, and the shape is
-        chosen anew without a photo that was left out.
+        chosen again without a photo that was left out.
     """
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)

@@ -211,7 +211,7 @@ def _glazed(rng):
 
 
 def _metal(rng):
-    return _both(_brushed(rng, str(rng.choice(["Al", "Cr", "Cu", "CuZn"])))), 0.6, True
+    return _both(_brushed(rng, str(rng.choice(["Al", "Cr", "Cu", "Au"])))), 0.6, True
 
 
 def _cast(rng):

@@ -16,14 +16,26 @@ from scipy.ndimage import binary_dilation, binary_propagation
 from snugline.notice import Notice
 from snugline.place import OfPhoto
 from snugline.sentence import Sentence, length
-from snugline.trace.edge.edge_line import LINE_NORMAL_SMOOTH, SIGMA_FLOOR_PX, Silhouette
 from snugline.trace.edge.learned_edge import STEP_PX, Distribution, Response, edge_distribution
 from snugline.trace.edge.relief_displacement import silhouette_pixels
-from snugline.trace.edge.two_witnesses import FOUND_SMOOTH, vouched
+from snugline.trace.edge.silhouette import (
+    FOUND_NORMALS,
+    FOUND_SMOOTH,
+    Silhouette,
+    silhouette_along,
+)
 from snugline.trace.image.polyline import resample, right_normals, smoothed
 from snugline.trace.photo_view import PhotoView, response
 from snugline.trace.plan_curve import mm_of_px
-from snugline.trace.still_part import Apart, Followed, Stretch, agreeing, length_along, stretches
+from snugline.trace.still_part import (
+    AGREES,
+    Apart,
+    Followed,
+    Stretch,
+    agreeing,
+    length_along,
+    stretches,
+)
 
 Floats = NDArray[np.float64]
 
@@ -85,7 +97,8 @@ def compared(
         pieces[stretch.piece] = _widened(one, stretch, pieces[stretch.piece], apart)
     # From the last one on, so that the numbers of the points before it stay.
     for stretch, instead in reversed(taken):
-        pieces[stretch.piece] = _spliced(pieces[stretch.piece], stretch.own, instead)
+        edge = _near(instead.silhouette(), instead.line, stretch, one, apart)
+        pieces[stretch.piece] = _spliced(pieces[stretch.piece], stretch.own, edge)
     return tuple(pieces), list(_remarks(one, other, apart, [s for s, _ in taken], vague))
 
 
@@ -140,22 +153,19 @@ class _Look:
         return _Look(view, response(view))
 
     def along(self, line: Floats) -> "_Looked":
+        """What the edge model sees along a line (N, 2) px."""
         line = smoothed(resample(line, STEP_PX, closed=False), FOUND_SMOOTH, closed=False)
-        normals = right_normals(smoothed(line, LINE_NORMAL_SMOOTH, closed=False), closed=False)
+        normals = right_normals(smoothed(line, FOUND_NORMALS, closed=False), closed=False)
         view = self.view
-        return _Looked(
-            line,
-            normals,
-            edge_distribution(
-                view.photo.rgb, view.camera, view.sides, self.response, line, normals, False
-            ),
+        seen = edge_distribution(
+            view.photo.rgb, view.camera, view.sides, self.response, line, normals, closed=False
         )
+        return _Looked(self, line, normals, seen)
 
 
 @dataclass(frozen=True)
 class _Looked:
-    """What the learned witness sees along a line (N, 2) px with its normals."""
-
+    look: _Look
     line: Floats
     normals: Floats
     seen: Distribution
@@ -166,24 +176,33 @@ class _Looked:
         _, _, share = self.seen.near(np.zeros(len(self.line)))
         return float(np.mean(np.log(np.maximum(share, _LEAST_SURE))))
 
+    def silhouette(self) -> Silhouette:
+        """The edge that is on the line."""
+        rgb, response, on_line = self.look.view.photo.rgb, self.look.response, self.line[:, 0] * 0.0
+        return silhouette_along(
+            rgb, response, self.line, self.normals, self.seen, on_line, closed=False
+        )
 
-def _spliced(piece: Silhouette, own: slice, looked: _Looked) -> Silhouette:
-    """The piece with a stretch of it as it is seen along another line."""
-    zero = np.zeros(len(looked.line))
-    mean, sigma, _ = looked.seen.near(zero)
 
-    def put(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
-        return np.concatenate([old[: own.start], new, old[own.stop :]])
+def _spliced(piece: Silhouette, own: slice, instead: Silhouette) -> Silhouette:
+    """The piece with a stretch of it replaced."""
+    fields: dict[str, Any] = {}
+    for name in ("pixels", "sigma", "good", "rival", "other"):
+        old, new = getattr(piece, name), getattr(instead, name)
+        if old is not None and new is not None:
+            fields[name] = np.concatenate([old[: own.start], new, old[own.stop :]])
+    return Silhouette(closed=piece.closed, **fields)
 
-    none = np.zeros((len(zero), 2))
-    return Silhouette(
-        put(piece.pixels, looked.line + mean[:, None] * looked.normals),
-        put(piece.sigma, np.maximum(sigma, SIGMA_FLOOR_PX)),
-        put(piece.good, vouched(looked.seen, zero)),
-        put(piece.rival, zero > 0),
-        piece.closed,
-        None if piece.other is None else put(piece.other, none),
-    )
+
+def _near(
+    edge: Silhouette, line: Floats, stretch: Stretch, one: Followed, apart: Apart
+) -> Silhouette:
+    """The edge, of which only what agrees with the other photo's line counts."""
+    u_mm = float(np.median(apart.u[one.within(stretch.piece, stretch.own)]))
+    height = one.lifted[stretch.piece].height
+    px = mm_of_px(one.camera, one.pieces[stretch.piece], height)[stretch.own]
+    off_px = np.linalg.norm(edge.pixels - line, axis=1)
+    return replace(edge, good=edge.good & (off_px < AGREES * u_mm / np.median(px)))
 
 
 def _widened(one: Followed, stretch: Stretch, piece: Silhouette, apart: Apart) -> Silhouette:

@@ -20,22 +20,21 @@ from snugline.trace.camera.sighting import (
     sight_markers,
     sight_plain,
 )
-from snugline.trace.contour import Contour
+from snugline.trace.contour import Contour, Curve
 from snugline.trace.contour_join import join
-from snugline.trace.edge.edge_line import Silhouette, px_per_mm
-from snugline.trace.edge.learned_edge import TRAINED_PX_PER_MM, Response
+from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.edge.silhouette import locate
-from snugline.trace.edge.two_witnesses import locate_with_both
+from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.edge_by_height import compared
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
-from snugline.trace.measured_photo import MeasuredPhoto, Planned, Traced, judged
+from snugline.trace.measured_photo import MeasuredPhoto, Traced, judged
 from snugline.trace.part.coarse_border import CoarseEdge
 from snugline.trace.part.part_search import Region, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.part.window_contents import check_window, why_nothing
 from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view
+from snugline.trace.plan_curve import plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 from snugline.trace.still_part import Followed, disagree, lay_still
 from snugline.trace.verdict.window_verdict import judge_window, markers_covered
@@ -46,8 +45,6 @@ Floats = NDArray[np.float64]
 
 # The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border found on the reduced picture is good to about this many of its pixels.
-_COARSE_ERROR = 1.5
 # Decoded photos that are kept, to be measured once all cameras are known and to be looked at again
 # where they disagree: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
@@ -139,6 +136,9 @@ def measure_with_each(
         if len(frames) > 1:
             together.append(_joined(photos))
             continue
+        if isinstance(frames[0], PlainFrame):  # nothing says how such a photo shows paper
+            together.append(Measured(tuple(photos)))
+            continue
         followed = [traced[index][k] for index in range(len(paths))]
         for index, found, photo in _by_still_photos(photos, followed, sides, partial(again, sides)):
             photos[index] = found
@@ -171,18 +171,17 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
     return sight_plain(photo, plain[0], prior)
 
 
-def _followed(view: PhotoView, edge: CoarseEdge, step: int, shown: Response | None) -> Silhouette:
-    """A coarse edge at full resolution: by both witnesses, or by the physical profile alone.
-
-    The learned one knows photos with markers, whose edges say how this photo shows an edge, and the
-    scales that it was trained on.
-    """
-    rgb, camera, sides, blur_px = view.photo.rgb, view.camera, view.sides, view.sighting.blur_px
-    border = edge.points * step + (step - 1) / 2
-    low, high = TRAINED_PX_PER_MM
-    if shown is not None and low <= px_per_mm(camera, border, edge.closed) <= high:
-        return locate_with_both(rgb, camera, sides, border, edge.closed, blur_px, shown)
-    return locate(rgb, camera, sides, border, edge.closed, _COARSE_ERROR * step, blur_px)
+def _followed(view: PhotoView, edges: Sequence[CoarseEdge], step: int) -> list[Silhouette]:
+    """Coarse edges of the reduced photo at full resolution."""
+    rgb, shown = view.photo.rgb, None
+    if not isinstance(view.frames[0], PlainFrame):
+        shown = response(view)
+    followed = []
+    for edge in edges:
+        border = edge.points * step + (step - 1) / 2
+        here = shown or usual_response(rgb, border, edge.closed)
+        followed.append(locate(rgb, view.camera, view.sides, border, edge.closed, here))
+    return followed
 
 
 def _trace(view: PhotoView) -> Traced:
@@ -191,9 +190,8 @@ def _trace(view: PhotoView) -> Traced:
     small = reduced(photo.rgb, step)
     light = np.asarray(cv2.LUT(small, linear_table()), dtype=np.float32)
     regions = _parts(view, light, step)
-    shown = None if isinstance(view.frames[0], PlainFrame) else response(view)
     found = [
-        Planned.of([_followed(view, edge, step, shown) for edge in edges], view)
+        plan_curve(_followed(view, edges, step), view)
         for edges in _edges(view, regions, small, step)
     ]
     edges = tuple(edge for edge in found if edge is not None)
@@ -202,6 +200,11 @@ def _trace(view: PhotoView) -> Traced:
         raise _no_edge(view, covers, light, step)
     window = judge_window(view, regions, step)
     return Traced(edges, (*photo.notices, *view.sighting.notices, *covers, *window))
+
+
+def _shared(curve: Curve) -> float:
+    """Mm, rms of what the curve's points share, all of it."""
+    return float(np.sqrt(np.mean(curve.sigma**2 - curve.noise**2)))
 
 
 def _by_still_photos(
@@ -217,16 +220,14 @@ def _by_still_photos(
     view_of : a photo with its pixels, by its number.
     """
     now = dict(enumerate(traced))
-    # What the learned witness was not asked of, it cannot be asked again.
-    asked = [n for n, one in now.items() if all(piece.belief for piece in one.edges[0].pieces)]
-    for i, k in combinations(asked, 2):
+    for i, k in combinations(now, 2):
         pair = [
             Followed(
                 measured[n].file.name,
                 measured[n].camera,
                 sides,
                 now[n].edges[0].pieces,
-                measured[n].contour.common.offset,
+                _shared(measured[n].contour.outer),
             )
             for n in (i, k)
         ]
@@ -235,7 +236,7 @@ def _by_still_photos(
         views = view_of(i), view_of(k)
         for n, (own, other), (here, there) in ((i, pair, views), (k, pair[::-1], views[::-1])):
             pieces, told = compared(own, other, here, there)
-            outer = Planned.of(pieces, here)
+            outer = plan_curve(pieces, here)
             if outer is not None:
                 edges = (outer, *now[n].edges[1:])
                 now[n] = Traced(edges, (*now[n].notices, *told))

@@ -13,9 +13,9 @@ from scipy.ndimage import binary_closing, binary_opening
 from scipy.spatial import cKDTree
 
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
-from snugline.trace.plan_curve import EDGE_MODEL_U_PX, SLOPE_SMOOTH, mm_of_px
+from snugline.trace.edge.silhouette import Silhouette
+from snugline.trace.plan_curve import SLOPE_SMOOTH, mm_of_px
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -26,7 +26,7 @@ _REACH_MM = 8.0
 _BESIDE_MM = 1.0  # along the edge, between a point and the one opposite
 _SAME_WAY = 0.5  # cosine of the angle between the directions of two edges that may be one
 # In standard uncertainties of the distance between two photos: what agrees.
-_AGREES = 3.0
+AGREES = 3.0
 # The part lay still where this share of what both photos show agrees, holds the part both ways
 # (with the weight of a stretch that faces any direction), and is moved by no more than is
 # uncertain, or than what makes two edges of one, mm.
@@ -64,6 +64,11 @@ class Followed:
         return np.concatenate([one.points for one in self.lifted])
 
     @cached_property
+    def on_sheet(self) -> Floats:
+        """(N, 2) mm, where they would lie if they were on the sheet."""
+        return self.camera.on_plane(np.concatenate([piece.pixels for piece in self.pieces]))
+
+    @cached_property
     def normals(self) -> Floats:
         return np.concatenate([one.normals for one in self.lifted])
 
@@ -81,7 +86,7 @@ class Followed:
         """(N,) mm, noise of each point."""
         return np.concatenate(
             [
-                np.hypot(p.sigma, EDGE_MODEL_U_PX) * mm_of_px(self.camera, p, one.height)
+                p.sigma * mm_of_px(self.camera, p, one.height)
                 for p, one in zip(self.pieces, self.lifted, strict=True)
             ]
         )
@@ -119,9 +124,11 @@ class Apart:
     height: Mask
 
     @staticmethod
-    def of(one: Followed, other: Followed) -> "Apart":
-        distance, index = cKDTree(other.points).query(one.points)
-        step = other.points[index] - one.points
+    def of(one: Followed, other: Followed, on_sheet: bool = False) -> "Apart":
+        """Both taken as the part's edge, or as what lies on the sheet."""
+        here, there = (one.on_sheet, other.on_sheet) if on_sheet else (one.points, other.points)
+        distance, index = cKDTree(there).query(here)
+        step = there[index] - here
         across = np.sum(step * one.normals, axis=1)
         beside = np.sqrt(np.maximum(distance**2 - across**2, 0.0))
         same = np.sum(one.normals * other.normals[index], axis=1) > _SAME_WAY
@@ -144,17 +151,26 @@ class Apart:
         near = self.near[which]
         return float(np.median(np.abs(self.across[which][near]))) if near.any() else 0.0
 
+    def differ(self, which: slice) -> bool:
+        """Whether the photos have the edge in different places along these points."""
+        return self.typical(which) > AGREES * float(np.median(self.u[which]))
+
     @property
     def agrees(self) -> Mask:
         """(N,) both are sure of the edge, and have it in the same place as far as can be told."""
-        return np.asarray(self.sure & ((np.abs(self.across) < _AGREES * self.u) | ~self.height))
+        return np.asarray(self.sure & ((np.abs(self.across) < AGREES * self.u) | ~self.height))
 
 
 def lay_still(one: Followed, other: Followed) -> bool:
-    """Whether what two photos show of a part lies in the same places on their sheet."""
-    apart = Apart.of(one, other)
+    """Whether what two photos show lies in the same places, as the part's edge or on the sheet.
+
+    The outline of its shadow shows, too, whether a part was moved.
+    """
+    apart, sheet = Apart.of(one, other), Apart.of(one, other, on_sheet=True)
     both = apart.sure & apart.height
-    agree = both & apart.agrees
+    by_height = both & apart.agrees
+    agree = by_height | (both & sheet.agrees)
+    across = np.where(by_height, apart.across, sheet.across)
     if agree.sum() < max(_LEAST, _SHARE * both.sum()):
         return False
     normals, at, u = one.normals[agree], one.points[agree], float(np.median(apart.u[agree]))
@@ -166,8 +182,8 @@ def lay_still(one: Followed, other: Followed) -> bool:
     reach = float(np.linalg.norm(arm, axis=1).max())
     spin = (normals[:, 1] * arm[:, 0] - normals[:, 0] * arm[:, 1]) / reach
     design = np.column_stack([normals, spin])
-    moved = np.linalg.lstsq(design, apart.across[agree], rcond=None)[0]
-    return bool(np.abs(moved).max() < max(_AGREES * u, _MOVED_MM))
+    moved = np.linalg.lstsq(design, across[agree], rcond=None)[0]
+    return bool(np.abs(moved).max() < max(AGREES * u, _MOVED_MM))
 
 
 @dataclass(frozen=True)
@@ -192,7 +208,7 @@ def agreeing(one: Followed, other: Followed, piece: int, least: int = _LEAST) ->
 
 
 def stretches(one: Followed, other: Followed) -> Iterator[Stretch]:
-    """Where the photos show the edge in different places, or one of them is not sure of it."""
+    """Where the photos show the edge in different places."""
     apart = Apart.of(one, other)
     for number in range(len(one.pieces)):
         agree = agreeing(one, other, number)
@@ -211,6 +227,8 @@ def stretches(one: Followed, other: Followed) -> Iterator[Stretch]:
             stretch = Stretch(
                 number, slice(a, b), k, slice(there[0] - start, there[-1] + 1 - start)
             )
+            if not apart.differ(one.within(number, stretch.own)):
+                continue  # one of them is not sure, but has it in the same place
             own = length_along(one.lifted[number].points[stretch.own])
             if length_along(other.lifted[k].points[stretch.other]) < _LONGER * own + _LONGER_MM:
                 yield stretch

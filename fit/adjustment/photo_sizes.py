@@ -20,6 +20,7 @@ BEYOND_WHEN_MOVED = 0.06
 # Of a contour of which less runs along two directions, the directions are not the part's own.
 STRAIGHT_ENOUGH = 0.5
 NEAR_SIDE_MM = 3.0
+ENDS = ("left end", "right end")
 # The symmetry of an end tells the part's direction to this, where it has no two parallel sides.
 ROUGHLY_DEG = 20.0
 EVERY = 4  # points: enough for an extent to some hundredths
@@ -73,7 +74,8 @@ def photo_sizes(
         if view is None or unknown or view.straight < STRAIGHT_ENOUGH:
             # How the part lies is known roughly or not at all: no dimension is shorter than the
             # least extent in the directions that may be its own.
-            about = None if view is None or unknown else -view.turns[0]
+            by_end = view is not None and not unknown and section.section.shows in ENDS
+            about = -view.turns[0] if view is not None and by_end else None
             for axis, of in enumerate(least):
                 along = None if about is None else about + axis * math.pi / 2
                 least[of] = max(least[of], _least_extent(section, along))

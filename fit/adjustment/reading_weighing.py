@@ -39,20 +39,23 @@ class Weighed:
     to_explain: tuple[tuple[Reading, Notice], ...] = ()
 
     def explained(
-        self, sizes: Mapping[str, tuple[float, float]], typed: Mapping[str, float]
+        self,
+        sizes: Mapping[str, float],
+        expected: Mapping[str, Expected],
+        typed: Mapping[str, float],
     ) -> tuple[Notice, ...]:
         """What is said of the readings to explain, once an outline is there.
 
         Parameters
         ----------
-        sizes : what the outline gives for length and width, and their standard uncertainties, mm.
+        sizes : what the outline gives for length and width, mm.
+        expected : the same, in any direction that a hand may have meant.
         typed : what was typed for the dimensions, mm.
         """
         told = []
         for reading, _ in self.to_explain:
-            value, u = sizes[reading.what]
-            slips = likely_slips(reading, Expected(value, u), typed, typed)
-            shown = ("the photos show {}", [length(value, 1)])
+            slips = likely_slips(reading, expected[reading.what], typed, typed)
+            shown = ("the photos show {}", [length(sizes[reading.what], 1)])
             told.append(contradicted(reading, reading.value, *shown, slips))
         return tuple(told)
 

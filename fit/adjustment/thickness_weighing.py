@@ -13,7 +13,7 @@ from snugline.fit.adjustment.photo_sizes import SPAN_U_MM, PhotoSizes
 from snugline.fit.readings.reading import Reading, tool_of, uncertainty
 from snugline.fit.readings.reading_remarks import contradicted
 from snugline.fit.readings.scatter import USUAL_MM
-from snugline.fit.readings.slips import FITS, Expected, Slip, how_common, likely_slips
+from snugline.fit.readings.slips import FITS, HOOK_MM, Expected, Slip, how_common, likely_slips
 from snugline.fit.readings.thickness import Thickness
 from snugline.notice import Notice
 from snugline.place import OfPart
@@ -28,7 +28,7 @@ MOST = 12  # slips of a thickness that are tried
 MOST_ENDS = 0.5
 EVENLY_MM = 10.0  # of thickness: then a view from 15 degrees aside moves an edge by 3 mm
 
-# The photos' sizes, were the part thicker by so many mm than they were traced with.
+# The photos' sizes, were the part thicker by some mm than they were traced with.
 SizesIf = Callable[[float], Mapping[str, PhotoSizes]]
 
 
@@ -62,19 +62,29 @@ def weigh_thickness(
     # One reading off while the photos agree with each other is a slip of that reading, if only a
     # slip explains it or it is off by little.
     photos_apart = any(size.spread() > SPREAD_MM for size in sizes.values())
-    apart = _apart(sizes, readings, 0.0)
+    apart = _apart(sizes, 0.0, readings)
     if not apart or (len(apart) == 1 and not photos_apart and _by_itself(apart[0], sizes)):
         return None
     slips = []
     for slip in possible(thickness):
-        thicker = slip.meant - thickness.value
-        # Small slips move the sides evenly; after gross ones the sides are looked for again.
-        trial, more = sizes, thicker
-        if sizes_if is not None and abs(thicker) > EVENLY_MM:
-            trial, more = sizes_if(thicker), 0.0
-        if shows_sides(trial) and not _apart(trial, readings, more):
-            slips.append((slip, _square(trial, readings, more)))
+        trials = _undoing(slip.meant - thickness.value, sizes, sizes_if)
+        agree = [_square(*trial, readings) for trial in trials if not _apart(*trial, readings)]
+        if agree:
+            slips.append((slip, min(agree)))
     return _likeliest(thickness, slips)
+
+
+def _undoing(
+    thicker: float, sizes: Mapping[str, PhotoSizes], sizes_if: SizesIf | None
+) -> list[tuple[Mapping[str, PhotoSizes], float]]:
+    """The photos' sizes once the part is thicker by this, with what is to be added to thickness.
+
+    A slip moves the sides evenly; after a gross one they may have to be looked for again.
+    """
+    trials = [(sizes, thicker)]
+    if sizes_if is not None and abs(thicker) > EVENLY_MM:
+        trials.append((sizes_if(thicker), 0.0))
+    return [trial for trial in trials if shows_sides(trial[0])]
 
 
 def shows_sides(sizes: Mapping[str, PhotoSizes]) -> bool:
@@ -88,14 +98,24 @@ def _undone(
     least: float,
     sizes_if: SizesIf,
 ) -> OtherThickness | None:
-    """A slip that, once undone, lets the photos show sides, and sides that agree with all else."""
+    """A slip that, once undone, lets the photos show sides, and these agree with what was read."""
     slips = []
+    read = {reading.what for reading in readings if reading.what in ("length", "width")}
+    found = sizes_if(0.0)
     for slip in possible(thickness):
-        sizes = sizes_if(slip.meant - thickness.value)
-        shown = max(len(size.spans) for size in sizes.values())
-        if shown >= least and not _apart(sizes, readings, 0.0):
-            slips.append((slip, _square(sizes, readings, 0.0)))
+        thicker = slip.meant - thickness.value
+        sizes, more = sizes_if(thicker), 0.0
+        if any(_brought_together(found[of], thicker) for of in read):
+            sizes, more = found, thicker
+        shown = max(len(sizes[of].spans) for of in read) if read else 0
+        if shown >= least and shown and not _apart(sizes, more, readings):
+            slips.append((slip, _square(sizes, more, readings)))
     return _likeliest(thickness, slips)
+
+
+def _brought_together(size: PhotoSizes, thicker: float) -> bool:
+    """Whether photos that are apart agree once the part is thicker: no tapered part does that."""
+    return size.spread() > 2 * SPAN_U_MM and size.spread(thicker) < SPAN_U_MM
 
 
 def _likeliest(thickness: Thickness, found: Sequence[tuple[Slip, float]]) -> OtherThickness | None:
@@ -123,7 +143,8 @@ def _by_itself(reading: Reading, sizes: Mapping[str, PhotoSizes]) -> bool:
     expected = sizes[reading.what].expected()
     off = abs(reading.value - (expected.value or reading.value))
     found = likely_slips(reading, expected)
-    by_hook = tool_of(reading).kind in ("tape", "rule") and off < LITTLE * reading.value
+    little = max(LITTLE * reading.value, 2 * HOOK_MM)
+    by_hook = tool_of(reading).kind in ("tape", "rule") and off < little
     return by_hook or how_common(found) > RARE
 
 
@@ -136,9 +157,13 @@ def by_photos(
     ----------
     traced : mm, the thickness that the photos were traced with.
     """
-    trials = [(slip, sizes_if(slip.meant - traced)) for slip in slips]
-    trials = [(slip, sizes) for slip, sizes in trials if shows_sides(sizes)] or trials
-    return _by_likelihood([(slip, _square(sizes, readings, 0.0)) for slip, sizes in trials])
+    sizes = sizes_if(0.0)
+    found = []
+    for slip in slips:
+        trials = _undoing(slip.meant - traced, sizes, sizes_if)
+        if trials:
+            found.append((slip, min(_square(*trial, readings) for trial in trials)))
+    return _by_likelihood(found or [(slip, 0.0) for slip in slips])
 
 
 def _by_likelihood(found: Sequence[tuple[Slip, float]]) -> list[Slip]:
@@ -150,7 +175,7 @@ def _by_likelihood(found: Sequence[tuple[Slip, float]]) -> list[Slip]:
     return sorted(weighed, key=lambda slip: -slip.weight)
 
 
-def _square(sizes: Mapping[str, PhotoSizes], readings: Sequence[Reading], thicker: float) -> float:
+def _square(sizes: Mapping[str, PhotoSizes], thicker: float, readings: Sequence[Reading]) -> float:
     """How far the photos' spans are from the readings, or from each other where nothing was read.
 
     A sum of squares in units of their standard uncertainties, the part being thicker by this.
@@ -168,7 +193,7 @@ def _square(sizes: Mapping[str, PhotoSizes], readings: Sequence[Reading], thicke
 
 
 def _apart(
-    sizes: Mapping[str, PhotoSizes], readings: Sequence[Reading], thicker: float
+    sizes: Mapping[str, PhotoSizes], thicker: float, readings: Sequence[Reading]
 ) -> list[Reading]:
     """Readings that the photos contradict if the part is thicker by this, or photos apart."""
     apart = []

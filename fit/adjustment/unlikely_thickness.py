@@ -34,7 +34,7 @@ SURE_ODDS = math.exp(FITS**2 / 2)
 def traced_with(thickness: Thickness, least: float = 0.0) -> float:
     """The thickness that photos are traced with, mm: as read, or as probably meant.
 
-    A thickness that few parts have is believed where it was read more than once.
+    A thickness that few parts have counts where it was read more than once.
 
     Parameters
     ----------

@@ -19,7 +19,7 @@ from snugline.fit.free.free_adjustment import Adjustment, Data, Extent, adjust
 from snugline.fit.free.free_result import FreeFit, finished
 from snugline.fit.free.part_axes import Axes, axes_of, narrowest, reach_range
 from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
-from snugline.fit.geometry.arc_chain import Chain, directions, halved
+from snugline.fit.geometry.arc_chain import Chain, directions, halved, outline_of
 from snugline.fit.section import Section
 from snugline.notice import Notice
 from snugline.place import OfPhoto
@@ -84,11 +84,14 @@ def fit_free(
     axes, extents = _axes(chain, placed, readings)
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
-    contradicted = {of: _shown(done.chain, axes.direction, of) for of in gross}
+    contradicted = {
+        of: reach_along(done.chain, axes.direction + (math.pi / 2 if of == "width" else 0.0)).value
+        for of in gross
+    }
     for extent in _contradicted(done, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections, done.moved)
-        contradicted[extent.of] = _shown(done.chain, axes.direction, extent.of)
+        contradicted[extent.of] = reach_along(done.chain, extent.direction).value
     used = {e.of for e in extents}
     free = finished(done, placed, data, axes, spline.tolerance, used, notices)
     return replace(free, contradicted=contradicted)
@@ -97,23 +100,16 @@ def fit_free(
 def _gross(chain: Chain, placed: Placed, readings: Mapping[str, tuple[float, float]]) -> list[str]:
     """Readings far from the outline in any direction that a hand may have meant."""
     apart = max(placed.body) > 0
-    length = narrowest(chain)
+    length, outline = narrowest(chain), outline_of(chain)
     found = []
     for of, (value, u) in readings.items():
         if of == "length" and apart:
             continue  # it places the sections
-        low, high = reach_range(chain, length + (math.pi / 2 if of == "width" else 0.0))
+        low, high = reach_range(outline, length + (math.pi / 2 if of == "width" else 0.0))
         beyond = max(low - value, value - high)
         if beyond > _CONTRADICTED * math.hypot(u, _GROSS_U_MM):
             found.append(of)
     return found
-
-
-def _shown(chain: Chain, direction: float, of: str) -> tuple[float, float]:
-    """What the contours give for a dimension, mm, and how far it depends on the hand's aim (u)."""
-    direction += math.pi / 2 if of == "width" else 0.0
-    low, high = reach_range(chain, direction)
-    return reach_along(chain, direction).value, (high - low) / math.sqrt(12)
 
 
 def _irregular(placed: Placed) -> Notice:

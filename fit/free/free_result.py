@@ -68,9 +68,8 @@ class FreeFit:
     points : (N, 2) mm of each section in part axes, moved by the shared errors as found.
     residuals : (N,) mm of each section's points, positive outside the outline.
     kept : (N,) of each section, whether a point took part.
-    contradicted : what the contours give for a dimension whose reading cannot be right, mm, and its
-        standard uncertainty by the direction that the hand may have meant; such readings were not
-        used.
+    contradicted : mm that the contours give for a dimension whose reading cannot be right; such
+        readings were not used.
     """
 
     outline: Outline
@@ -85,7 +84,7 @@ class FreeFit:
     residuals: tuple[Array, ...]
     kept: "tuple[np.ndarray[tuple[int], np.dtype[np.bool_]], ...]"
     notices: tuple[Notice, ...]
-    contradicted: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    contradicted: Mapping[str, float] = field(default_factory=dict)
 
 
 def finished(

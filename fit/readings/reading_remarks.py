@@ -57,6 +57,7 @@ def _not_told_apart(slips: Sequence[Slip], value: float) -> list[Slip]:
         if slip.weight > ALSO_LIKELY * slips[0].weight
         and abs(slip.meant - slips[0].meant) > ALIKE * slips[0].meant
         and slip.meant != value  # a hook
+        and slip.words != slips[0].words
     ]
     return [*slips[:1], *also]
 

@@ -15,9 +15,9 @@ from made_views import camera_over, phone_lens
 from shapely import LinearRing, points
 
 from snugline.trace import edge_by_height
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.learned_edge import PLACES, Distribution
 from snugline.trace.edge.relief_displacement import PartSides, lift, silhouette_pixels
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.edge_by_height import compared
 from snugline.trace.still_part import Followed, disagree, lay_still, stretches
 
@@ -49,7 +49,7 @@ class Seen:
         line = LINE + np.array(shift)
         camera = CAMERAS[name]
         silhouette = convex_silhouette(camera, line, NORMALS, SIDES)
-        return Seen(name, silhouette[::-1], camera.pixels(SHADOW))
+        return Seen(name, silhouette[::-1], camera.pixels(SHADOW + np.array(shift)))
 
     def followed(self, shadow=False, seed=1):
         """As it was traced; along the right side by the shadow where that is asked."""
@@ -117,12 +117,26 @@ def test_sides_alone_do_not_hold_a_part():
     assert not lay_still(straight(a), straight(b))
 
 
+def test_a_shadow_that_stays_on_the_sheet_holds_a_part_too():
+    # Of a corner's two sides both photos follow the shadow of one: it lies in one place.
+    def corner(name, shift=(0.0, 0.0)):
+        photo = Seen.of(name, shift).followed(shadow=True)
+        (edge,) = photo.pieces
+        x, y = (photo.lifted[0].points - np.array(shift)).T
+        good = ((x > 190) & (y > 85) & (y < 115)) | ((y < 75) & (x > 125) & (x < 175))
+        return replace(photo, pieces=(replace(edge, good=good),))
+
+    assert lay_still(corner("a"), corner("b"))
+    assert not lay_still(corner("a"), corner("b", shift=(0.5, 0.0)))
+
+
 @pytest.fixture
 def witness(monkeypatch):
     """Photos in which the silhouette has this share of the probability, the shadow the rest."""
+    shown = {}
 
-    def look(photo, camera, sides, response, line, normals, closed):
-        seen, share = photo
+    def look(rgb, camera, sides, response, line, normals, closed):
+        seen, share = shown[id(rgb)]
         assert sides == SIDES
         middle = np.full((len(line), PLACES), -999.0)
         weight = np.zeros((len(line), PLACES))
@@ -141,13 +155,12 @@ def witness(monkeypatch):
         return Distribution(weight, middle, np.full_like(weight, 0.05), untold)
 
     monkeypatch.setattr(edge_by_height, "edge_distribution", look)
-    monkeypatch.setattr(edge_by_height, "response", lambda view: None)
+    monkeypatch.setattr(edge_by_height, "response", lambda view: SimpleNamespace(blur=1.0))
 
     def photo(name, share):
-        rgb = Seen.of(name), share
-        return SimpleNamespace(
-            photo=SimpleNamespace(rgb=rgb), camera=CAMERAS[name], sides=SIDES, name=name
-        )
+        rgb = np.broadcast_to(np.uint8(128), (3000, 4000, 3))  # no step of light to be seen
+        shown[id(rgb)] = Seen.of(name), share
+        return SimpleNamespace(photo=SimpleNamespace(rgb=rgb), camera=CAMERAS[name], sides=SIDES)
 
     return photo
 

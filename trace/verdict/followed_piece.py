@@ -10,8 +10,8 @@ from scipy.ndimage import binary_closing, gaussian_filter1d
 
 from snugline.place import Region
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import right_normals
 from snugline.trace.image.step_edge import sample_luminance
 from snugline.trace.verdict.edge_strips import Beside

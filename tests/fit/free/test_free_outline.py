@@ -135,6 +135,22 @@ def test_systematic_errors_of_the_contour_widen_what_is_told(rounded_fit):
     assert shifted.length.value == pytest.approx(plain.length.value, abs=1e-6)
 
 
+def test_points_astray_cost_a_free_outline_next_to_nothing(rounded_fit):
+    seen = whole(rounded_rectangle(160, 90, 20))
+    ahead = np.roll(seen.points, -1, axis=0) - np.roll(seen.points, 1, axis=0)
+    outwards = np.column_stack([ahead[:, 1], -ahead[:, 0]])
+    outwards /= np.linalg.norm(outwards, axis=1, keepdims=True)
+    astray = seen.points.copy()
+    astray[::40] += 0.8 * outwards[::40]  # some 27 standard deviations
+    fit = fit_free([replace(seen, points=astray)])
+    assert fit.width.value == pytest.approx(rounded_fit.width.value, abs=0.006)
+    assert fit.length.value == pytest.approx(rounded_fit.length.value, abs=0.006)
+    assert fit.width.u95 == pytest.approx(rounded_fit.width.u95, rel=0.2)
+    assert fit.length.u95 == pytest.approx(rounded_fit.length.u95, rel=0.2)
+    assert not fit.kept[0][::40].any()
+    assert fit.kept[0].mean() > 0.965
+
+
 def test_sections_that_share_a_bend_are_laid_on_each_other():
     low, high = (lambda p: p[:, 0] < 60), (lambda p: p[:, 0] > -60)
     parts = [
@@ -330,3 +346,12 @@ def test_of_two_readings_that_fit_in_no_direction_the_wrong_one_is_named():
         assert set(fit.contradicted) == {of}
         # The other reading fits in two directions; the one counts in which less is wrong.
         assert of == "width" or fit.contradicted[of] == pytest.approx(value, abs=0.2)
+
+
+def test_a_gross_slip_bends_no_outline_and_the_value_that_shows_it_is_the_right_one():
+    read = {"length": (float(np.ptp(PALETTE.inscribed(1e-4)[:, 0])), 0.4)}
+    right = fit_free([whole(PALETTE)], read)
+    for slip in (0.1, 10.0, 25.4):
+        fit = fit_free([whole(PALETTE)], {**read, "width": (slip * right.width.value, 0.05)})
+        assert fit.contradicted == {"width": pytest.approx(right.width.value, abs=0.1)}
+        assert fit.length.value == pytest.approx(right.length.value, abs=0.1)

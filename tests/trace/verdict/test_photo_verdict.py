@@ -20,8 +20,8 @@ from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.contour import PhotoFacts
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.relief_displacement import PartSides
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.photo_file import read_photo
 from snugline.trace.image.polyline import resample
 from snugline.trace.sheet.frame_description import read_frame, with_print_scale
