@@ -281,7 +281,7 @@ def _fit_believed(
             fitted.sections, [s.section.as_given(s.noise) for s in adjusted.equations.sections]
         ),
         *lonely_readings(readings, alone),
-        *edge_remarks(adjusted, fitted, alone),
+        *edge_remarks(adjusted, fitted),
     )
     return replace(fitted, notices=(*fitted.notices, *doubts))
 
