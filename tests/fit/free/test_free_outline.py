@@ -9,8 +9,10 @@ import shapely
 
 from snugline.errors import FitError
 from snugline.fit.free.free_outline import fit_free
+from snugline.fit.free_part import fit_free_part
 from snugline.fit.geometry.outline import Arc
 from snugline.fit.geometry.primitives import filleted_polygon, rounded_rectangle
+from snugline.fit.readings.reading import Reading
 from snugline.fit.section import Section, Systematic
 
 PHOTOS = Path(__file__).parents[3].parent / "shared" / "photos"
@@ -358,9 +360,6 @@ def test_a_gross_slip_bends_no_outline_and_the_value_that_shows_it_is_the_right_
 
 
 def test_a_length_that_alone_places_two_ends_asks_for_a_second():
-    from snugline.fit.free_part import fit_free_part
-    from snugline.fit.readings.reading import Reading
-
     part = rounded_rectangle(300, 100, [10, 20, 25, 15])
     ends = [
         section(part, "l.jpg", "left end", lambda p: p[:, 0] < -60, 3.1, (40, 60), 1, pitch=0.8),
