@@ -412,8 +412,8 @@ def made(batch, generator, device):
         torch.exp(folds) * rounded
     ).unsqueeze(1)
 
-    return _given(draw, light, layout, x, y, number, inside, part, (alpha - above)[:, 0],
-                  lying[:, 0], sheet_light, camera, up, thickness)  # fmt: skip
+    return _given(draw, light, layout, x, y, number, inside, part, lying[:, 0], sheet_light, camera,
+                  up, thickness)  # fmt: skip
 
 
 def _finished(draw, light, x, y):
@@ -453,7 +453,7 @@ def looks(light):
     return torch.stack([2 * luma - 1, (red - green) * scale, (blue - luma) * scale], 1)
 
 
-def _given(draw, light, layout, x, y, number, inside, part, wall, lying, sheet_light, camera, up,
+def _given(draw, light, layout, x, y, number, inside, part, lying, sheet_light, camera, up,
            thickness):  # fmt: skip
     batch, device = len(x), x.device
     # Markers under part or cover are not found, and some others.
@@ -484,8 +484,7 @@ def _given(draw, light, layout, x, y, number, inside, part, wall, lying, sheet_l
     shaded = (bright < SHADED).float()
     free = (1 - part) * (1 - lying)
     shares = torch.stack([free * (1 - shaded), free * shaded, part * (1 - lying), lying], 1)
-    # The wall, hardest to tell from a shadow, counts six times.
-    judged = (inside | missing) * valid * (1 + 5 * wall)
+    judged = (inside | missing) * valid
     shares = avg_pool2d(shares, 2)
     weight = avg_pool2d(judged[:, None].float(), 2)[:, 0]
     weight = weight + 0.05 * avg_pool2d(valid[:, None].float(), 2)[:, 0]
