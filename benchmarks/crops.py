@@ -28,6 +28,7 @@ from snugline import SnuglineError
 from snugline.desk.job import read_job
 from snugline.desk.job_outline import fit_job
 from snugline.desk.job_run import measure_job
+from snugline.errors import FitError
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.sighting import sight_markers
 from snugline.trace.image.photo_file import read_photo
@@ -56,7 +57,10 @@ class Way:
 
 @dataclass(frozen=True)
 class Sent:
-    """One job: error and U95 of each dimension, mm, or why there is none."""
+    """One job: error and U95 of each dimension, mm, or why there is none.
+
+    A photo that is told to be taken again (`retake`) claims nothing, and is not refused.
+    """
 
     name: str
     way: Way | None
@@ -104,14 +108,18 @@ def measured(task):
             cropped(source, quads, file, way.seed, way.exif, way.long_side, way.quality)
         path = Path(at) / "job.toml"
         path.write_text(job_text(case, record, file, stated))
+        retake = ()
         try:
             job = read_job(path)
             result = measure_job(job)
+            notices = [n for p in result.photos for n in p.contour.notices]
+            retake = tuple(dict.fromkeys(n.code for n in notices if n.severity == "retake"))
             fitted = fit_job(job, [p.contour for p in result.photos]).fitted.as_json()
+        except FitError as error:
+            # Of an edge that is lost, which is said, there is no outline.
+            return Sent(name, way, retake=retake, trouble="" if retake else str(error))
         except SnuglineError as error:
             return Sent(name, way, trouble=str(error))
-    notices = [n for p in result.photos for n in p.contour.notices]
-    retake = tuple(dict.fromkeys(n.code for n in notices if n.severity == "retake"))
     return Sent(name, way, tuple(_dimensions(case.truth, fitted)), retake)
 
 

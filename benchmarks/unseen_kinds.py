@@ -25,14 +25,21 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
 from scipy.ndimage import gaussian_filter1d
-from shapely import LinearRing, Polygon, contains_xy, line_locate_point, points
-from unseen_photos import MOST, SILENT, photo, traced
+from shapely import (
+    Polygon,
+    contains_xy,
+    get_coordinates,
+    line_interpolate_point,
+    line_locate_point,
+    points,
+)
+from shapely.geometry.polygon import orient
+from unseen_photos import MOST, SILENT, holes_of, photo, traced
 from unseen_scenes import ROWS, drawn_of
 
 from snugline import SnuglineError
 from snugline.trace import measure
-from snugline.trace.edge import two_witnesses
-from snugline.trace.edge.edge_profile import crease_px
+from snugline.trace.edge.learned_edge import widths
 from snugline.trace.edge.relief_displacement import lift
 from snugline.trace.image.linear_light import linear_to_srgb
 from snugline.trace.image.polyline import right_normals
@@ -48,21 +55,26 @@ ACROSS = np.r_[-60:-12:6, -12:0:1.5, 0:13:1.5, 14:26:4]  # px outwards, where st
 
 
 class Ring:
-    """A true outline, with signed distances to it (outwards positive)."""
+    """A true outline with its holes, and signed distances to it (outwards positive)."""
 
-    def __init__(self, outline):
-        line = LinearRing(np.asarray(LinearRing(outline).simplify(0.001).coords))
-        self.line = line if line.is_ccw else line.reverse()
-        self.area = Polygon(self.line)
+    def __init__(self, outline, holes=()):
+        self.area = orient(Polygon(outline, holes).simplify(0.001))
+        self.line = self.area.boundary
+        self._rings = [self.area.exterior, *self.area.interiors]
 
     def off(self, at):
         away = self.line.distance(points(at))
         return np.where(contains_xy(self.area, *at.T), -away, away)
 
     def normals(self, at):
-        along = line_locate_point(self.line, points(at))
-        behind, ahead = (self.line.interpolate(along + d) for d in (-0.3, 0.3))
-        t = np.array([[b.x - a.x, b.y - a.y] for a, b in zip(behind, ahead, strict=True)])
+        at = points(at)
+        nearest = np.argmin([ring.distance(at) for ring in self._rings], axis=0)
+        rings = np.array(self._rings)[nearest]
+        along = line_locate_point(rings, at)
+        behind, ahead = (
+            get_coordinates(line_interpolate_point(rings, along + d)) for d in (-0.3, 0.3)
+        )
+        t = ahead - behind
         t /= np.maximum(np.linalg.norm(t, axis=1, keepdims=True), 1e-9)
         return np.column_stack([t[:, 1], -t[:, 0]])
 
@@ -87,28 +99,22 @@ class Ring:
 
 
 class Rows:
-    """What both witnesses said of each row of the edges that were followed in one photo."""
+    """What was found at each row of the edges that were followed in one photo."""
 
     def __init__(self):
-        self.edges, self._last = [], None
-        self._locate, self._together = two_witnesses.locate_with_both, two_witnesses._together
+        self.edges, self._locate = [], measure.locate
 
     def __enter__(self):
-        def together(found, seen, moved, closed):
-            told = self._together(found, seen, moved, closed)
-            self._last = found, seen, moved, told
-            return told
-
         def locate(rgb, camera, sides, *rest):
             silhouette = self._locate(rgb, camera, sides, *rest)
-            self.edges.append((rgb, silhouette, camera, sides, *self._last))
+            self.edges.append((rgb, silhouette, camera, sides))
             return silhouette
 
-        two_witnesses._together, measure.locate_with_both = together, locate
+        measure.locate = locate
         return self
 
     def __exit__(self, *_):
-        two_witnesses._together, measure.locate_with_both = self._together, self._locate
+        measure.locate = self._locate
 
     def record(self, ring):
         """Arrays over all rows; px outwards, of the edge that was followed."""
@@ -116,12 +122,11 @@ class Rows:
         return {key: np.concatenate([t[key] for t in tables]) for key in (tables or [{}])[0]}
 
     @staticmethod
-    def _edge(ring, rgb, silhouette, camera, sides, found, seen, moved, told):
-        pixels = silhouette.pixels
+    def _edge(ring, rgb, silhouette, camera, sides):
+        pixels, belief = silhouette.pixels, silhouette.belief
         lifted = lift(camera, pixels, sides, silhouette.closed, smooth=6)
         off, side = ring.off_px(silhouette, camera, sides)
-        masses = seen.masses()
-        mean, sigma, total = seen.near(moved + told[0])
+        mean, _, total = belief.near(np.zeros(len(pixels)))
         return {
             "row_px": pixels.astype(np.float32),
             "row_off": off,
@@ -129,19 +134,13 @@ class Rows:
             "row_good": silhouette.good & ~lifted.ambiguous,
             "row_rival": silhouette.rival,
             "row_sigma": silhouette.sigma,
-            "row_physical": (found.offset - told[0]),
-            "row_physical_sigma": found.sigma,
-            "row_decided": found.decided,
-            "row_learned": (mean - moved - told[0]),
-            "row_learned_sigma": sigma,
-            "row_learned_total": total,
-            "row_untold": seen.untold,
-            "row_at": (moved + told[0]),
-            "row_masses": np.clip(-16 * np.log(masses[::4] + 1e-7), 0, 255).astype(np.uint8),
+            "row_learned": mean,
+            "row_total": total,
+            "row_untold": belief.untold,
             "row_edge": np.full(len(pixels), silhouette.closed),
             "row_strip": strips(rgb, silhouette),
             "row_slope": lifted.slope,
-            "row_crease": crease_px(sides, lifted.slope, 1 / np.median(side)),
+            "row_crease": widths(sides, lifted.slope)[1] / np.median(side),
         }
 
 
@@ -165,16 +164,20 @@ def strips(rgb, silhouette, every=10):
 
 
 def recorded(row, seed, number):
-    """What a scene's contour is worth: `facts` and arrays over its points and rows."""
+    """What the contour of a scene of a row is worth; see `judged`."""
     cv2.setNumThreads(1)
     scene = drawn_of(row, seed, number)
-    path = photo(f"{row.replace(' ', '-')}-{seed}", scene)
+    return judged(photo(f"{row.replace(' ', '-')}-{seed}", scene), scene, row, seed)
+
+
+def judged(path, scene, row, seed):
+    """What a scene's contour is worth: `facts` and arrays over its points and rows."""
     solid = scene.scene.solid
-    ring = Ring(solid.ring())
+    ring = Ring(solid.ring(), holes_of(solid))
     facts = {
         "row": row,
         "seed": seed,
-        "number": number,
+        "number": scene.number,
         "kind": scene.kind,
         "hard": scene.hard,
         "words": scene.words,
@@ -209,6 +212,8 @@ def recorded(row, seed, number):
         "shape_p99": float(np.quantile(np.abs(shape), 0.99)),
         "pull": found.pull,
         "mm_per_px": contour.photo.mm_per_px,
+        "common": contour.common.offset,
+        "correlation_mm": contour.outer.correlation_mm,
         "holdout": contour.photo.holdout_mm,
     }
     facts["outcome"] = outcome(facts)
@@ -236,12 +241,12 @@ def outcome(facts):
     return "SILENT" if facts["worst"] > SILENT else "small"
 
 
-def table(records):
+def table(records, rows=ROWS):
     """Lines: one for each row, and one for all."""
     yield f"{'':14s} {'n':>3s} " + " ".join(f"{o:>7s}" for o in ("within", "retake", "remark",
         "small", "SILENT", "false r")) + "   rms  99 %  over sigma (median photo)"  # fmt: skip
-    rows = [(name, [r for r in records if r["row"] == name]) for name in ROWS]
-    for name, some in [*rows, ("all", records)]:
+    parts = [(name, [r for r in records if r["row"] == name]) for name in rows]
+    for name, some in [*parts, ("all", records)]:
         if not some:
             continue
         count = [sum(r["outcome"] == o for r in some) for o in OUTCOMES]
@@ -258,15 +263,14 @@ def table(records):
         )
 
 
-def witness_table(kept):
-    """Lines: each witness alone and both on the same rows, by kind and by step of light.
+def row_table(kept, rows=ROWS):
+    """Lines: rows that count, by kind and by step of light: how many are off by over a px.
 
-    The error of each, px, is that of the edge found and its distance from it. Sure is a standard
-    deviation under 0.15 px with 98 % of the learned one's probability in one place.
+    By the learned model alone and with the say of a clean step; how many are sure (a standard
+    deviation under 0.15 px with 98 % of the probability in one place), and how many of them wrong;
+    last the true error over sigma of those off by less.
     """
-    yield f"{'':14s} {'rows':>6s}  " + "  ".join(
-        f"{words:>8s}: off, sure, wrong" for words in ("physical", "learned", "both")
-    )
+    yield f"{'':14s} {'rows':>6s}  learned off,   off, sure, wrong, over sigma"
     table = []
     for facts, a in kept:
         if "row_off" not in a:
@@ -277,40 +281,44 @@ def witness_table(kept):
         step = np.abs(
             luma[:, np.argmin(np.abs(ACROSS - 4.5))] - luma[:, np.argmin(np.abs(ACROSS + 4.5))]
         )
-        sure = a["row_learned_sigma"] < _SURE_PX
-        sure &= a["row_learned_total"] > _SURE_SHARE
-        table.append(
-            np.column_stack(
-                [
-                    np.full(len(off), list(ROWS).index(facts["row"])),
-                    step,
-                    np.where(a["row_decided"], off + a["row_physical"], np.nan),
-                    a["row_decided"] & (a["row_physical_sigma"] < _SURE_PX),
-                    off + a["row_learned"],
-                    sure,
-                    off,
-                    a["row_sigma"] < _SURE_PX,
-                ]
-            )[a["row_good"]]
-        )
+        sure = (a["row_sigma"] < _SURE_PX) & (a["row_total"] > _SURE_SHARE)
+        row = np.full(len(off), list(rows).index(facts["row"]))
+        columns = [row, step, off + a["row_learned"], off, sure, off / a["row_sigma"]]
+        table.append(np.column_stack(columns)[a["row_good"]])
     if not table:
         return
-    rows = np.concatenate(table)
-    parts = [(name, rows[:, 0] == k) for k, name in enumerate(ROWS)]
+    seen = np.concatenate(table)
+    parts = [(name, seen[:, 0] == k) for k, name in enumerate(rows)]
     parts += [
-        (f"step {low} to {high}", (rows[:, 1] >= low) & (rows[:, 1] < high))
+        (f"step {low} to {high}", (seen[:, 1] >= low) & (seen[:, 1] < high))
         for low, high in pairwise((0, 0.02, 0.05, 0.1, 0.2, 0.4, 1.0))
     ]
-    for name, some in [*parts, ("all", np.ones(len(rows), bool))]:
+    for name, some in [*parts, ("all", np.ones(len(seen), bool))]:
         if not some.any():
             continue
-        line = f"{name:14s} {some.sum():6d}"
-        for k in (2, 4, 6):
-            gross = ~(np.abs(rows[some, k]) < _GROSS_PX)
-            sure = rows[some, k + 1] > 0
-            wrong = gross[sure].mean() if sure.any() else np.nan
-            line += f"  {'':8s}  {gross.mean():4.1%}, {sure.mean():4.0%}, {wrong:5.2%}"
-        yield line
+        _, _, learned, off, sure, over = seen[some].T
+        gross, sure = ~(np.abs(off) < _GROSS_PX), sure > 0
+        wrong = gross[sure].mean() if sure.any() else np.nan
+        alone, pull = ~(np.abs(learned) < _GROSS_PX), np.sqrt(np.mean(over[~gross] ** 2))
+        yield (
+            f"{name:14s} {some.sum():6d}  {alone.mean():11.1%}, {gross.mean():5.1%}, "
+            f"{sure.mean():4.0%}, {wrong:5.2%}, {pull:10.2f}"
+        )
+
+
+def told_of(facts):
+    """One line of a scene."""
+    shown = "  ".join(f"{facts.get(k, np.nan):.3f}" for k in ("shape_rms", "worst", "pull"))
+    codes = " ".join(c + "!" * (s == "retake") for c, s, _ in facts["remarks"])
+    return f"{facts['row']:14s} {facts['number']:3d} {facts['outcome']:12s} {shown}  {codes}"
+
+
+def keep(folder, facts, arrays):
+    """Stores what was found for a scene, as `kept_in` reads it."""
+    folder.mkdir(parents=True, exist_ok=True)
+    name = f"{facts['row'].replace(' ', '-')}-{facts['seed']}-{facts['number']}"
+    np.savez_compressed(folder / f"{name}.npz", **small(arrays))
+    (folder / f"{name}.json").write_text(json.dumps(facts))
 
 
 def kept_in(folder):
@@ -332,7 +340,7 @@ def main():
     options = parser.parse_args()
     if options.tables:
         kept = list(kept_in(options.tables))
-        print("\n".join([*table([facts for facts, _ in kept]), "", *witness_table(kept)]))
+        print("\n".join([*table([facts for facts, _ in kept]), "", *row_table(kept)]))
         return 0
     start, records = time.monotonic(), []
     asked = [(row, n) for n in range(options.n) for row in options.row or ROWS]
@@ -347,17 +355,12 @@ def main():
             if not running:
                 break
             done = next(as_completed(running))
-            row, number = running.pop(done)
+            running.pop(done)
             facts, arrays = done.result()
             records.append(facts)
-            shown = "  ".join(f"{facts.get(k, np.nan):.3f}" for k in ("shape_rms", "worst", "pull"))
-            codes = " ".join(c + "!" * (s == "retake") for c, s, _ in facts["remarks"])
-            print(f"{row:14s} {number:3d} {facts['outcome']:12s} {shown}  {codes}", flush=True)
+            print(told_of(facts), flush=True)
             if options.keep:
-                options.keep.mkdir(parents=True, exist_ok=True)
-                name = f"{row.replace(' ', '-')}-{options.seed}-{number}"
-                np.savez_compressed(options.keep / f"{name}.npz", **small(arrays))
-                (options.keep / f"{name}.json").write_text(json.dumps(facts))
+                keep(options.keep, facts, arrays)
     print("\n".join(table(records)))
     return int(any(r["outcome"] == "SILENT" for r in records))
 

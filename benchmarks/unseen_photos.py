@@ -80,6 +80,11 @@ def told(scene):
     return PartSides(solid.thickness, 0.001, solid.edge, solid.edge_size, solid.draft), frame
 
 
+def holes_of(solid):
+    """Its holes' outlines; only some solids have any."""
+    return getattr(solid, "holes", ())
+
+
 def traced(path, scene):
     """The contour, the remarks as (code, severity, text), and the score.
 
@@ -96,10 +101,13 @@ def traced(path, scene):
         if n.severity != "fine"
     ]
     # Small arcs have dense points, and the share of the outline seen counts points.
-    ring = np.asarray(LinearRing(solid.ring()).simplify(0.001).coords)
+    ring, *holes = (
+        np.asarray(LinearRing(r).simplify(0.001).coords) for r in (solid.ring(), *holes_of(solid))
+    )
+    true = {"bottom_outline": ring, "holes": holes}
     curves = [contour.outer, *contour.others]
     windows = None if scene.view == "whole" else [frame.true_window]
-    return contour, remarks, score(Placed(frame), {"bottom_outline": ring}, curves, windows)
+    return contour, remarks, score(Placed(frame), true, curves, windows)
 
 
 def measured(path, scene):

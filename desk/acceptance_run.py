@@ -1,7 +1,7 @@
 """The acceptance test from photos to size errors: each photo is measured and judged for itself."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -31,7 +31,7 @@ from snugline.sentence import Sentence, length
 from snugline.trace.camera.lens import LensPrior
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import Photo
-from snugline.trace.measure import MeasuredPhoto, measure_photos
+from snugline.trace.measure import MeasuredPhoto, measure_with_each
 from snugline.trace.sheet.frame_description import (
     LEAST_PRINT_SCALE,
     MOST_PRINT_SCALE,
@@ -91,19 +91,20 @@ def run_acceptance(
         )
     errors: list[SizeError] = []
     notices: list[Notice] = []
+    limits = list(_at_limits(reference))
+    forms = [reference, *(form for _, form in limits)]
     with threadpool_limits(1, "blas"):
-        measured = measure_photos(photos, [frame], _sides(reference), known)
-        at_limits = _at_limits(photos, frame, reference, known)
-        for number, photo in enumerate(measured.photos):
-            name = photo.file.name
+        measured = measure_with_each(photos, [frame], [_sides(form) for form in forms], known)
+        for of_photo in zip(*(one.photos for one in measured), strict=True):
+            photo, name = of_photo[0], of_photo[0].file.name
             notices += photo.contour.notices
-            fitted = _outline(photo, reference)
-            spread = _spread(number, fitted, at_limits)
+            fitted, *others = map(_outline, of_photo, forms)
+            spread = _spread(fitted, [(of, o) for (of, _), o in zip(limits, others, strict=True)])
             found = size_errors(fitted, reference, name, mpe, spread)
             _check_object(photo.file, reference, found)
             notices += [n for n in fitted.notices if n.gravity == 2]
             errors += found
-    told = (*notices, *measured.notices, *_remarks(len(photos), frame, reference, errors))
+    told = (*notices, *measured[0].notices, *_remarks(len(photos), frame, reference, errors))
     return AcceptanceTest(reference, mpe, tuple(errors), tuple(dict.fromkeys(told)))
 
 
@@ -126,6 +127,9 @@ def _outline(photo: MeasuredPhoto, reference: ReferenceObject) -> FittedOutline:
             "lay the whole object in the window, clear of the markers",
         )
     section = section_of(photo.contour, "whole")
+    # What light and print do to the edge is what is tested: nothing of it is explained away.
+    plain = replace(section.systematic, directional=0.0)
+    section = replace(section, systematic=plain)
     try:
         return fit_outline([section], _readings(reference), reference.family)
     except FitError as error:
@@ -136,45 +140,32 @@ def _outline(photo: MeasuredPhoto, reference: ReferenceObject) -> FittedOutline:
         ) from error
 
 
-def _at_limits(
-    photos: Sequence[Path],
-    frame: Frame,
-    reference: ReferenceObject,
-    known: Callable[[Photo], LensPrior | Notice | None],
-) -> dict[str, list[list[FittedOutline]]]:
-    """By the name of a source, all photos measured with it at its lower and its upper limit."""
+def _at_limits(reference: ReferenceObject) -> Iterator[tuple[str, ReferenceObject]]:
+    """The object with one thing at a time at its lower and its upper limit, by a source's name."""
     thick, radius = reference.thickness, reference.edge_radius
-    ways = {
-        SOURCES["thickness"]: [
-            replace(reference, thickness=replace(thick, value=thick.value + sign * thick.tolerance))
-            for sign in (-1, 1)
-        ]
-    }
-    if reference.edge_tolerance > 0:
-        ways[RIM] = [
-            replace(reference, edge_radius=max(radius + sign * reference.edge_tolerance, 0.0))
-            for sign in (-1, 1)
-        ]
-    found: dict[str, list[list[FittedOutline]]] = {}
-    for source, both in ways.items():
-        for one in both:
-            measured = measure_photos(photos, [frame], _sides(one), known)
-            found.setdefault(source, []).append([_outline(p, one) for p in measured.photos])
-    return found
+    for sign in (-1, 1):
+        limit = replace(thick, value=thick.value + sign * thick.tolerance)
+        yield SOURCES["thickness"], replace(reference, thickness=limit)
+        if rim := reference.edge_tolerance:
+            yield RIM, replace(reference, edge_radius=max(radius + sign * rim, 0.0))
 
 
 def _spread(
-    number: int, middle: FittedOutline, at_limits: Mapping[str, Sequence[Sequence[FittedOutline]]]
+    middle: FittedOutline, limits: Sequence[tuple[str, FittedOutline]]
 ) -> dict[str, list[Contribution]]:
     """What each source makes of the sizes in one photo, from its limits to the middle."""
-    sizes = _sizes(middle)
-    spread: dict[str, list[Contribution]] = {of: [] for of in sizes}
-    for source, both in at_limits.items():
-        limits = [_sizes(outlines[number]) for outlines in both]
-        for of, size in sizes.items():
-            half = max(abs(limit[of] - size) for limit in limits)
-            spread[of].append(Contribution(source, half / math.sqrt(3)))
-    return spread
+    at = [(source, _sizes(outline)) for source, outline in limits]
+
+    def half(of: str, size: float, source: str) -> float:
+        return max(abs(limit[of] - size) for name, limit in at if name == source)
+
+    return {
+        of: [
+            Contribution(source, half(of, size, source) / math.sqrt(3))
+            for source in dict.fromkeys(name for name, _ in at)
+        ]
+        for of, size in _sizes(middle).items()
+    }
 
 
 def _sizes(fitted: FittedOutline) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from snugline.desk.job import Job
 from snugline.errors import SnuglineError
 from snugline.files import inside
+from snugline.fit.adjustment.unlikely_thickness import beyond_belief
 from snugline.notice import Notice
 from snugline.place import OfKey
 
@@ -19,7 +20,9 @@ _CORNERS = {
 
 def advice(job: Job) -> tuple[Notice, ...]:
     """Remarks on a job that can run: missing readings, bars and ends, each with its remedy."""
-    remarks = []
+    edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
+    doubt = beyond_belief(job.thickness, edge) if _has_thickness(job) else None
+    remarks = [] if doubt is None else [doubt]
     read = {reading.what for reading in job.reading}
     shown: set[str] = {photo.shows for photo in job.photo}
     if "length" not in read and "whole" not in shown and len(job.frame) == 1:
@@ -78,6 +81,10 @@ def advice(job: Job) -> tuple[Notice, ...]:
     remarks += _unseen(job, shown)
     remarks += outside(job)
     return tuple(remarks)
+
+
+def _has_thickness(job: Job) -> bool:
+    return job.part.thickness is not None or any(r.what == "thickness" for r in job.reading)
 
 
 def _scaled_prints(job: Job) -> list[Notice]:

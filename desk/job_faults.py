@@ -51,15 +51,15 @@ def _of_part(job: Job) -> list[SnuglineError]:
     edge = job.part.edge_radius or job.part.edge_chamfer or 0.0
     if edge <= job.thickness.value:
         return []
-    from snugline.fit.adjustment.thickness_weighing import meant_instead
+    from snugline.fit.adjustment.unlikely_thickness import traced_with
 
-    slip = meant_instead(job.thickness, edge)
-    asked = "" if slip is None else f"{slip.words}? then the thickness is {slip.meant:.2f} mm; "
+    if traced_with(job.thickness, edge) != job.thickness.value:
+        return []  # a slip explains it: the photos tell which
     return [
         InputError(
             f"the top edge of {edge:g} mm is larger than the thickness, {job.thickness.value:g} mm",
             place(("part",), job.path),
-            f"{asked}correct edge_radius, edge_chamfer or the thickness",
+            "correct edge_radius, edge_chamfer or the thickness",
         )
     ]
 

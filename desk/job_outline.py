@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from snugline.counting import counted
 from snugline.desk.job import Job
+from snugline.fit.adjustment.unlikely_thickness import traced_with
 from snugline.fit.contour_section import section_of, without
 from snugline.fit.drawn_sizes import listed_size, nominal_sizes, snapped
 from snugline.fit.outline_fit import fit_outline
@@ -46,6 +47,7 @@ def fit_job(job: Job, contours: Sequence[Contour], joined: Contour | None = None
         part.symmetry,
         listed=listed_size(part.listed),
         thickness=part.thickness,
+        traced=traced_thickness(job),
     )
     nominal = nominal_sizes(fitted, part.listed)
     if part.snap or part.drawn.sizes():
@@ -58,6 +60,11 @@ def fit_job(job: Job, contours: Sequence[Contour], joined: Contour | None = None
             accepted=part.drawn.sizes(),
         )
     return Fitting(fitted, nominal)
+
+
+def traced_thickness(job: Job) -> float:
+    """The thickness, mm, that the job's photos are traced with."""
+    return traced_with(job.thickness, job.part.edge_radius or job.part.edge_chamfer or 0.0)
 
 
 def sections_of(

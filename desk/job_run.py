@@ -5,7 +5,7 @@ Everything is made in memory; `snugline.desk.result_folder` moves it in when it 
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -17,7 +17,7 @@ from snugline.counting import counted
 from snugline.desk.acceptance_records import acceptance_folder, earlier_tests, read_tests
 from snugline.desk.console import Step, silent
 from snugline.desk.job import Job
-from snugline.desk.job_outline import Fitting, fit_job, job_state
+from snugline.desk.job_outline import Fitting, fit_job, job_state, traced_thickness
 from snugline.desk.pictures import along_outline
 from snugline.desk.pocketing import plan_of
 from snugline.desk.report import ReportInput, report_html
@@ -216,6 +216,7 @@ def overlay_names(photos: Sequence[Path]) -> dict[str, str]:
 
 
 def sides_of(job: Job) -> PartSides:
-    """The profile of the part's edge, from the job's part and thickness readings."""
+    """The profile of the part's edge that the job's photos are traced with."""
     part = job.part
-    return part_sides(job.thickness, part.edge_radius, part.edge_chamfer, part.draft)
+    thickness = replace(job.thickness, value=traced_thickness(job))
+    return part_sides(thickness, part.edge_radius, part.edge_chamfer, part.draft)

@@ -16,18 +16,26 @@ from snugline.fit.adjustment.start_values import view_of
 from snugline.fit.adjustment.thickness_weighing import (
     EVENLY_MM,
     THICKEST,
+    OtherThickness,
+    SizesIf,
+    by_photos,
     shows_sides,
-    unusual_thickness,
     weigh_thickness,
+)
+from snugline.fit.adjustment.unlikely_thickness import (
+    photos_say_otherwise,
+    untraced,
+    unusual_thickness,
 )
 from snugline.fit.adjustment.what_is_open import edge_remarks, on_readings_alone
 from snugline.fit.edge_order import in_order
 from snugline.fit.family_fit import fit_family
-from snugline.fit.free_part import fit_free_part
+from snugline.fit.free_part import expected_by_hand, fit_free_part
 from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.reading_remarks import CONTRADICTED
+from snugline.fit.readings.slips import Expected, Slip
 from snugline.fit.readings.thickness import Thickness, thickness_of, thickness_remarks
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, moved_by_thickness
@@ -50,6 +58,7 @@ def fit_outline(
     symmetry: Symmetry = "both",
     listed: tuple[float, float] | None = None,
     thickness: float | None = None,
+    traced: float | None = None,
 ) -> FittedOutline:
     """Fit one closed outline to contours and readings.
 
@@ -62,6 +71,7 @@ def fit_outline(
     symmetry : which mirror lines the part has; corners that no photo shows are mirrored along them.
     listed : length and width stated by the seller, mm; compared, never used.
     thickness : mm, where the job gives it and no reading does.
+    traced : mm, the thickness that the contours were traced with; None for the one that was read.
 
     Raises
     ------
@@ -75,11 +85,11 @@ def fit_outline(
     """
     if not sections:
         raise FitError("there is no contour", "photos", "give at least one photo of the part")
-    fitted = _fitted(sections, readings, family, symmetry, listed, thickness)
+    fitted = _fitted(sections, readings, family, symmetry, listed, thickness, traced)
     changed, told = with_likelier_edges(sections, fitted)
     if not told:
         return fitted
-    fitted = _fitted(changed, readings, family, symmetry, listed, thickness)
+    fitted = _fitted(changed, readings, family, symmetry, listed, thickness, traced)
     return replace(fitted, notices=(*fitted.notices, *told))
 
 
@@ -90,6 +100,7 @@ def _fitted(
     symmetry: Symmetry,
     listed: tuple[float, float] | None,
     thickness: float | None,
+    traced: float | None,
 ) -> FittedOutline:
     sections = [in_order(section) for section in sections]
     stated = thickness_of(readings, thickness)
@@ -103,35 +114,41 @@ def _fitted(
         moved = [_measured(moved_by_thickness(section, thicker), part_u) for section in sections]
         return photo_sizes(moved, [view_of(m) for m in moved], BEYOND_WHEN_MOVED)
 
-    other, thicker = weigh_thickness(stated, sizes, readings, ends, sizes_if), 0.0
-    if other is not None and stated is not None:
-        thicker = other.meant - stated.value
-        if abs(thicker) > EVENLY_MM:
-            # Of contours that are bent out of shape no outline is worth a search.
-            raise _told_as_error(other.notice)
+    traced_mm = traced if traced is not None else 0.0 if stated is None else stated.value
+
+    def weighed_slips(slips: Sequence[Slip]) -> list[Slip]:
+        return by_photos(slips, traced_mm, readings, sizes_if)
+
+    other = _other_thickness(stated, traced_mm, sizes, readings, ends, sizes_if)
+    thicker = 0.0
+    if other is not None:
         # Not to be cut; but what is said of everything else should not suffer from it.
+        thicker = other.meant - traced_mm
         told.append(other.notice)
         sections = [moved_by_thickness(section, thicker) for section in sections]
         measured = tuple(_measured(section, part_u) for section in sections)
-    thick = stated is not None and stated.value > THICKEST
-    bent = other is None and (thick or (ends and not shows_sides(sizes)))
-    if bent and (wrong := unusual_thickness(stated, outline_found=False)):
-        # No outline is searched for in contours that a wrong thickness has bent out of shape.
-        raise _told_as_error(wrong)
-    weighed = weigh(readings, sizes, None if stated is None else stated.value, listed, thicker)
+    doubtful = other is None and photos_say_otherwise(stated, weighed_slips, odds=1) is not None
+    weighed = weigh(
+        readings, sizes, None if stated is None else stated.value, listed, thicker, _seen(sections)
+    )
     told += weighed.notices
     try:
         fitted = _fit_believed(
-            sections, measured, weighed.readings, family, symmetry, listed, stated
+            sections, measured, weighed.readings, family, symmetry, listed, stated, not doubtful
         )
     except FitError as error:
-        if other is None and (unusual := unusual_thickness(stated, outline_found=False)):
+        if other is None and (unusual := unusual_thickness(stated, False, weighed_slips)):
             told.append(unusual)
+        told += [notice for _, notice in weighed.to_explain]
         raise _by_its_cause(error, told) from error
+    if weighed.to_explain:
+        typed: dict[str, float] = {reading.what: reading.value for reading in readings}
+        sizes_mm = {"length": fitted.length.value, "width": fitted.width.value}
+        told += weighed.explained(sizes_mm, _expected(fitted), typed)
     # What a wrong thickness does to the photos is said once, by its cause.
     if other is None and all(n.code != CONTRADICTED for n in told):
         found = all(notice.gravity < BLOCKS for notice in fitted.notices)
-        if unusual := unusual_thickness(stated, found):
+        if unusual := unusual_thickness(stated, found, weighed_slips):
             told.append(unusual)
         if unusual and not found:
             return replace(fitted, notices=tuple(told))
@@ -140,6 +157,62 @@ def _fitted(
     named = {notice.about for notice in told if notice.about is not None}
     new = [n for n in fitted.notices if n.code != CONTRADICTED or n.about not in named]
     return replace(fitted, notices=(*told, *new))
+
+
+def _other_thickness(
+    stated: Thickness | None,
+    traced_mm: float,
+    sizes: Mapping[str, PhotoSizes],
+    readings: Sequence[Reading],
+    ends: int,
+    sizes_if: SizesIf,
+) -> OtherThickness | None:
+    """The thickness that was probably meant, where the one that was read cannot be right.
+
+    Raises
+    ------
+    FitError : the contours were traced with one so wrong that no outline is worth a search.
+    """
+    if stated is None:
+        return None
+    if traced_mm != stated.value:
+        other: OtherThickness | None = untraced(stated, traced_mm, readings, sizes_if)
+    else:
+        other = weigh_thickness(stated, sizes, readings, ends, sizes_if)
+    if other is not None:
+        if abs(other.meant - traced_mm) > EVENLY_MM:
+            raise _told_as_error(other.notice)
+        return other
+
+    def weighed(slips: Sequence[Slip]) -> list[Slip]:
+        return by_photos(slips, traced_mm, readings, sizes_if)
+
+    wrong = photos_say_otherwise(stated, weighed)
+    if wrong is None and (stated.value > THICKEST or (ends and not shows_sides(sizes))):
+        wrong = unusual_thickness(stated, False, weighed)
+    if wrong is not None:
+        raise _told_as_error(wrong)
+    return None
+
+
+def _seen(sections: Sequence[Section]) -> frozenset[str]:
+    """Dimensions that the photos show between both their sides."""
+    if any(section.shows == "whole" for section in sections) or (
+        len(sections) == 1 and sections[0].shows == "section"
+    ):
+        return frozenset(("length", "width"))
+    ends = any(section.shows in ENDS for section in sections)
+    return frozenset(("width",) if ends else ())
+
+
+def _expected(fitted: FittedOutline) -> dict[str, Expected]:
+    """Length and width as an outline gives them."""
+    if fitted.family == "free":
+        return {of: expected_by_hand(fitted.outline, of) for of in ("length", "width")}
+    return {
+        of: Expected(size.value, size.u95 / 2)
+        for of, size in (("length", fitted.length), ("width", fitted.width))
+    }
 
 
 def _by_its_cause(error: FitError, told: Sequence[Notice]) -> FitError:
@@ -160,14 +233,21 @@ def _fit_believed(
     symmetry: Symmetry,
     listed: tuple[float, float] | None,
     thickness: Thickness | None,
+    thorough: bool,
 ) -> FittedOutline:
-    """The outline that contours and the readings that pass determine."""
+    """The outline that contours and the readings that pass determine.
+
+    Parameters
+    ----------
+    thorough : whether a part that fits no family may be of lines and arcs, and the shape is
+        chosen again without a photo that was left out.
+    """
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = fit_family(measured, rows, family, symmetry)
     misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
-    if misfit and family == "auto":
+    if misfit and family == "auto" and thorough:
         try:
             return fit_free_part(sections, readings, symmetry, thickness)
         except FitError as error:
@@ -179,7 +259,7 @@ def _fit_believed(
     else:
         resolved, told = resolve(adjusted, thickness)
         notices += told
-        if _fewer(resolved, adjusted):
+        if thorough and _fewer(resolved, adjusted):
             # An outlier that was left out may have bent the shape, or led to another family.
             kept = resolved.equations
             adjusted, setting, choice, others = fit_family(

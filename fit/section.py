@@ -22,12 +22,15 @@ class Systematic:
     offset : mm, a common shift of the edge along its outward normal (edge location, camera).
     scale_x, scale_y : relative scale errors along the frame's axes (the printed bars' readings).
     scale_group : sections with the same group share one scale error (one sheet, one bar reading).
+    directional : mm, what of the shift changes with the direction that the edge faces: each of a
+        few waves round the part.
     """
 
     offset: float = 0.0
     scale_x: float = 0.0
     scale_y: float = 0.0
     scale_group: str = ""
+    directional: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -87,10 +90,16 @@ def moved_by_thickness(section: Section, thicker: float) -> Section:
     by_thickness = section.sensitivity.get("thickness")
     if by_thickness is None:
         return section
-    chord = np.gradient(section.points, axis=0)
+    moved = (thicker * by_thickness)[:, None] * outward_normals(section.points)
+    return replace(section, points=section.points + moved)
+
+
+def outward_normals(points: Array) -> Array:
+    """(N, 2) unit normals of an edge with the part on its left, averaged over a few points."""
+    chord = np.gradient(points, axis=0)
     normal = np.column_stack([chord[:, 1], -chord[:, 0]])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
     smooth = np.ones(OVER) / OVER
     steady = np.column_stack([np.convolve(normal[:, i], smooth, mode="same") for i in (0, 1)])
     steady /= np.maximum(np.linalg.norm(steady, axis=1, keepdims=True), 1e-12)
-    return replace(section, points=section.points + (thicker * by_thickness)[:, None] * steady)
+    return steady

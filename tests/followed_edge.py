@@ -3,7 +3,7 @@
 import numpy as np
 from made_views import camera_over, phone_lens
 
-from snugline.trace.edge.edge_line import Silhouette
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import resample
 
 SIZE = (900, 700)

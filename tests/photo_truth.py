@@ -9,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 
 import numpy as np
-from shapely import LinearRing, MultiPolygon, Polygon, contains_xy, points
+from shapely import MultiPolygon, Polygon, contains_xy, get_coordinates, points
 from shapely.ops import unary_union
 
 from snugline.fit.readings.reading import Reading, uncertainty
@@ -204,12 +204,13 @@ def score(case, photo, curves, windows=None):
 
     `windows` are polygons in which the true outline counts as visible; None for all of it.
     """
-    ring = LinearRing(photo["bottom_outline"])
+    area = Polygon(photo["bottom_outline"], photo.get("holes", ()))
+    ring = area.boundary
     found = np.concatenate([curve.points for curve in curves])
     sigma = np.concatenate([curve.sigma for curve in curves])
     at = points(found)
     off = ring.distance(at)
-    outside = ~contains_xy(Polygon(ring), found[:, 0], found[:, 1])
+    outside = ~contains_xy(area, found[:, 0], found[:, 1])
     near = off < NEAR_MM
     markers = MultiPolygon([Polygon(c) for c in case.marker_corners().values()])
     on_marker = contains_xy(markers, found[:, 0], found[:, 1]) & ~near
@@ -229,8 +230,7 @@ def share_seen(ring, found, windows=None):
     """Share of the true outline, in the windows but for their rim, with a point within 1 mm."""
     from scipy.spatial import cKDTree
 
-    line = ring.segmentize(0.2)
-    true = np.asarray(line.coords)[:-1]
+    true = get_coordinates(ring.segmentize(0.2))
     if windows is not None:
         area = unary_union([Polygon(w).buffer(-MARGIN_MM, join_style="mitre") for w in windows])
         true = true[contains_xy(area, true[:, 0], true[:, 1])]

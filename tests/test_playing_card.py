@@ -17,6 +17,7 @@ from snugline.fit.section import Section, Systematic
 from snugline.trace.camera.adjusted_cameras import Adjusted
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.sighting import Sighting, sight_plain
+from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.edge.silhouette import locate
 from snugline.trace.image.photo_file import Photo, read_photo
@@ -50,7 +51,9 @@ def card(photo: Photo) -> Section:
     rectangle = np.concatenate(
         [a + along * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]
     )
-    found = locate(photo.rgb, camera, flat, camera.pixels(rectangle), True, 5.0, 1.0, 1.0)
+    border = camera.pixels(rectangle)
+    response = usual_response(photo.rgb, border, True)
+    found = locate(photo.rgb, camera, flat, border, True, response)
     points = lift(camera, found.pixels, flat, True).points[found.good]
     pixel = np.linalg.norm(
         np.diff(camera.on_plane(np.array([[480.0, 368.0], [481.0, 368.0]])), axis=0)

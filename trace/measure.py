@@ -1,7 +1,9 @@
 """The pipeline of this package: photos of a part on its frame to contours of its plan outline."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from itertools import combinations
 from pathlib import Path
 
 import cv2
@@ -13,64 +15,37 @@ from snugline.notice import Notice
 from snugline.place import OfPhoto
 from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.lens import LensPrior
-from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import (
     Sighting,
     sight_markers,
     sight_plain,
 )
-from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
+from snugline.trace.contour import Contour
 from snugline.trace.contour_join import join
-from snugline.trace.edge.edge_line import Silhouette, px_per_mm
-from snugline.trace.edge.learned_edge import TRAINED_PX_PER_MM, Response
-from snugline.trace.edge.part_sensitivity import variance
+from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides
-from snugline.trace.edge.silhouette import locate
-from snugline.trace.edge.two_witnesses import locate_with_both
+from snugline.trace.edge.silhouette import Silhouette, locate
+from snugline.trace.edge_by_height import compared
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
+from snugline.trace.measured_photo import MeasuredPhoto, Planned, Traced, judged
 from snugline.trace.part.part_search import CoarseEdge, Region, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.part.window_contents import check_window, why_nothing
-from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view, split_markers
-from snugline.trace.plan_curve import offset_u_px, plan_curve
+from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
-from snugline.trace.verdict.followed_piece import EdgeEvidence
-from snugline.trace.verdict.lens_verdict import judge_lens
-from snugline.trace.verdict.photo_verdict import Evidence, judge
+from snugline.trace.still_part import Followed, disagree, lay_still
 from snugline.trace.verdict.window_verdict import judge_window, markers_covered
 
-__all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos"]
+__all__ = ["Measured", "MeasuredPhoto", "PartSides", "measure_photos", "measure_with_each"]
 
 Floats = NDArray[np.float64]
 
 # The part is separated from the sheet on a picture of about this width or height.
 _COARSE_SIDE_PX = 1000
-# A border found on the reduced picture is good to about this many of its pixels.
-_COARSE_ERROR = 1.5
-# Decoded photos that are kept to be measured once all cameras are known: two of 12 megapixels.
+# Decoded photos that are kept, to be measured once all cameras are known and to be looked at again
+# where they disagree: two of 12 megapixels.
 _KEPT_PIXELS = 25_000_000
-
-
-@dataclass(frozen=True)
-class MeasuredPhoto:
-    """One photo's contour, with what a picture of it needs.
-
-    Attributes
-    ----------
-    camera : in the world coordinate system (that of the first frame).
-    contour_px : the contour's curves in the displayed photo's pixels, where they were seen.
-    markers_used, markers_rejected : (M, 4, 2) px.
-    followed : the edges as they were followed, with what was thought of them; only for pictures.
-    """
-
-    file: Path
-    contour: Contour
-    camera: Camera
-    contour_px: tuple[Floats, ...]
-    markers_used: Floats
-    markers_rejected: Floats
-    followed: tuple[Silhouette, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -103,11 +78,26 @@ def measure_photos(
         (`with_print_scale`).
     known : what is known of a photo's lens beforehand, or why that does not hold for it (see
         `known_cameras`).
-    finished : called for each photo once it is measured, in any order, with its pixels at hand.
+    finished : called for each photo once it is measured, in any order, with its pixels at hand; and
+        again where other photos of a part that lay still changed what it shows.
 
     Raises
     ------
     FileError, PhotoError : a photo that cannot be read or measured; it names the photo.
+    """
+    return measure_with_each(files, frames, [sides], known, finished)[0]
+
+
+def measure_with_each(
+    files: Sequence[str | Path],
+    frames: Sequence[AnyFrame],
+    each: Sequence[PartSides],
+    known: Callable[[Photo], LensPrior | Notice | None] = lambda photo: None,
+    finished: Callable[[MeasuredPhoto, Photo], None] = lambda measured, photo: None,
+) -> tuple[Measured, ...]:
+    """As `measure_photos`, once for `each` of several sides that the part may have.
+
+    Photos are read and their cameras solved once, since neither knows of the part.
     """
     paths = [Path(f) for f in files]
     kept: dict[int, Photo] = {}
@@ -117,17 +107,42 @@ def measure_photos(
         sightings.append(_sight(photo, frames, known(photo)))
         _forget(kept)
     solved = solve(sightings, frames)
-    measured: dict[int, MeasuredPhoto] = {}
+    measured: dict[int, list[MeasuredPhoto]] = {}
+    traced: dict[int, list[Traced]] = {}
+
+    def view(index: int, photo: Photo, sides: PartSides) -> PhotoView:
+        return PhotoView(photo, index, sightings[index], solved, tuple(frames), sides)
+
+    def at_hand(index: int) -> Photo:
+        return kept[index] if index in kept else read_photo(paths[index])
+
+    def again(sides: PartSides, index: int) -> PhotoView:
+        return view(index, at_hand(index), sides)
+
     # Those still at hand first: the others are decoded a second time.
     for index in sorted(range(len(paths)), key=lambda i: i not in kept):
-        photo = kept.pop(index) if index in kept else read_photo(paths[index])
-        view = PhotoView(photo, index, sightings[index], solved, tuple(frames), sides)
-        measured[index] = _measure(view)
-        finished(measured[index], photo)
-    photos = tuple(measured[index] for index in range(len(paths)))
-    if len(frames) == 1:
-        return Measured(photos)
-    return _joined(photos)
+        photo = at_hand(index)
+        views = [view(index, photo, sides) for sides in each]
+        traced[index] = [_trace(one) for one in views]
+        measured[index] = []
+        for one, edges in zip(views, traced[index], strict=True):
+            measured[index].append(judged(one, edges))
+            finished(measured[index][-1], photo)
+    together = []
+    for k, sides in enumerate(each):
+        photos = [measured[index][k] for index in range(len(paths))]
+        if len(frames) > 1:
+            together.append(_joined(photos))
+            continue
+        if isinstance(frames[0], PlainFrame):  # nothing says how such a photo shows paper
+            together.append(Measured(tuple(photos)))
+            continue
+        followed = [traced[index][k] for index in range(len(paths))]
+        for index, found, photo in _by_still_photos(photos, followed, sides, partial(again, sides)):
+            photos[index] = found
+            finished(found, photo)
+        together.append(Measured(tuple(photos)))
+    return tuple(together)
 
 
 def _forget(kept: dict[int, Photo]) -> None:
@@ -154,67 +169,74 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
     return sight_plain(photo, plain[0], prior)
 
 
-def _followed(view: PhotoView, edge: CoarseEdge, step: int, shown: Response | None) -> Silhouette:
-    """A coarse edge at full resolution: by both witnesses, or by the physical profile alone.
+def _followed(view: PhotoView, edges: Sequence[CoarseEdge], step: int) -> list[Silhouette]:
+    """Coarse edges of the reduced photo at full resolution."""
+    rgb, shown = view.photo.rgb, None
+    if not isinstance(view.frames[0], PlainFrame):
+        shown = response(view)
+    followed = []
+    for edge in edges:
+        border = edge.points * step + (step - 1) / 2
+        here = shown or usual_response(rgb, border, edge.closed)
+        followed.append(locate(rgb, view.camera, view.sides, border, edge.closed, here))
+    return followed
 
-    The learned one knows photos with markers, whose edges say how this photo shows an edge, and the
-    scales that it was trained on.
-    """
-    rgb, camera, sides, blur_px = view.photo.rgb, view.camera, view.sides, view.sighting.blur_px
-    border = edge.points * step + (step - 1) / 2
-    low, high = TRAINED_PX_PER_MM
-    if shown is not None and low <= px_per_mm(camera, border, edge.closed) <= high:
-        return locate_with_both(rgb, camera, sides, border, edge.closed, blur_px, shown)
-    return locate(rgb, camera, sides, border, edge.closed, _COARSE_ERROR * step, blur_px)
 
-
-def _measure(view: PhotoView) -> MeasuredPhoto:
+def _trace(view: PhotoView) -> Traced:
     photo = view.photo
     step = max(1, round(max(photo.rgb.shape[:2]) / _COARSE_SIDE_PX))
     small = reduced(photo.rgb, step)
     light = np.asarray(cv2.LUT(small, linear_table()), dtype=np.float32)
-    notices = [*photo.notices, *view.sighting.notices]
     regions = _parts(view, light, step)
-    curves: list[Curve] = []
-    pixels: list[Floats] = []
-    silhouettes: list[list[Silhouette]] = []
-    shown = None if isinstance(view.frames[0], PlainFrame) else response(view)
-    for edges in _edges(view, regions, small, step):
-        traced = [_followed(view, edge, step, shown) for edge in edges]
-        curve, seen = plan_curve(traced, view)
-        if curve is not None:
-            curves.append(curve)
-            pixels.append(seen)
-            silhouettes.append(traced)
+    found = [
+        Planned.of(_followed(view, edges, step), view)
+        for edges in _edges(view, regions, small, step)
+    ]
+    edges = tuple(edge for edge in found if edge is not None)
     covers = markers_covered(view, light, regions, step)
-    if not curves:
+    if not edges:
         raise _no_edge(view, covers, light, step)
-    notices.extend(covers)
-    notices.extend(judge_window(view, regions, step))
-    facts = _facts(view, curves[0])
-    best = view.sheets_seen()[0]
-    lens = judge_lens(
-        view.solved, view.number, view.sighting, view.window(best), view.sides.thickness
-    )
-    notices.extend(lens)
-    notices.extend(judge(_evidence(view, facts, silhouettes[0])))
-    used, rejected = split_markers(view)
-    layout = view.solved.adjusted.layout
-    scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
-    outer = curves[0]
-    shared = np.sqrt(
-        np.mean(outer.sigma**2 - outer.noise**2 - variance(outer.sensitivity, view.sides))
-    )
-    contour = Contour(
-        frame=view.frames[best].name,
-        outer=outer,
-        photo=facts,
-        common=CommonUncertainty(float(shared), float(scale_u[0]), float(scale_u[1])),
-        others=tuple(curves[1:]),
-        notices=tuple(notices),
-    )
-    followed = tuple(silhouette for traced in silhouettes for silhouette in traced)
-    return MeasuredPhoto(photo.path, contour, view.camera, tuple(pixels), used, rejected, followed)
+    window = judge_window(view, regions, step)
+    return Traced(edges, (*photo.notices, *view.sighting.notices, *covers, *window))
+
+
+def _by_still_photos(
+    measured: Sequence[MeasuredPhoto],
+    traced: Sequence[Traced],
+    sides: PartSides,
+    view_of: Callable[[int], PhotoView],
+) -> Iterator[tuple[int, MeasuredPhoto, Photo]]:
+    """Those photos again that showed another edge than others of the part, which lay still.
+
+    Parameters
+    ----------
+    view_of : a photo with its pixels, by its number.
+    """
+    now = dict(enumerate(traced))
+    for i, k in combinations(now, 2):
+        pair = [
+            Followed(
+                measured[n].file.name,
+                measured[n].camera,
+                sides,
+                now[n].edges[0].pieces,
+                measured[n].contour.common.offset,
+            )
+            for n in (i, k)
+        ]
+        if not (lay_still(*pair) and disagree(*pair)):
+            continue
+        views = view_of(i), view_of(k)
+        for n, (own, other), (here, there) in ((i, pair, views), (k, pair[::-1], views[::-1])):
+            pieces, told = compared(own, other, here, there)
+            outer = Planned.of(pieces, here)
+            if outer is not None:
+                edges = (outer, *now[n].edges[1:])
+                now[n] = Traced(edges, (*now[n].notices, *told))
+    for n, found in now.items():
+        if found is not traced[n]:
+            view = view_of(n)
+            yield n, judged(view, found), view.photo
 
 
 def _parts(view: PhotoView, light: NDArray[np.float32], step: int) -> list[Region]:
@@ -296,47 +318,3 @@ def _joined(measured: Sequence[MeasuredPhoto]) -> Measured:
         notices=joined.notices,
     )
     return Measured(tuple(measured), contour, joined.notices)
-
-
-def _evidence(view: PhotoView, facts: PhotoFacts, pieces: list[Silhouette]) -> Evidence:
-    windows = tuple(view.window(s) for s in view.sheets_seen())
-    light = view.sighting.light
-    edge = EdgeEvidence(
-        rgb=view.photo.rgb,
-        camera=view.camera,
-        sides=view.sides,
-        pieces=tuple(pieces),
-        windows=windows,
-        paper=float(np.median(light)) if len(light) else float("nan"),
-        whole=len(windows) > 1 and all(piece.closed for piece in pieces),
-        border_printed=any(not isinstance(f, Frame) or f.window_dark for f in view.frames),
-    )
-    adjusted = view.solved.adjusted
-    return Evidence(facts, view.sighting, adjusted, view.number, view.frames, windows, edge)
-
-
-def _facts(view: PhotoView, outer: Curve) -> PhotoFacts:
-    camera = view.camera
-    weights = view.solved.adjusted.weights[view.number]
-    residual = view.solved.adjusted.residuals[view.number]
-    middle = view.window(view.sheets_seen()[0]).mean(axis=0)[None]
-    left_out = float(view.solved.holdout_mm[view.number])
-    beside = camera.on_plane(camera.pixels(middle) + np.array([1.0, 0.0]))
-    mm_per_px = float(np.linalg.norm(beside - middle))
-    offset = float(offset_u_px(np.array(view.sides.thickness / mm_per_px)))
-    edge = np.sqrt(np.mean(outer.noise**2) + (offset * mm_per_px) ** 2)
-    return PhotoFacts(
-        file=view.photo.path.name,
-        width=view.photo.width,
-        height=view.photo.height,
-        markers_found=len(view.sighting.marker),
-        markers_total=sum(len(f.ids) for f in view.frames if isinstance(f, Frame)),
-        # A marker's edge gives one coordinate; a point has two.
-        reprojection_px=float(np.sqrt(2 * np.mean(residual[weights > 0] ** 2))),
-        # The markers test the camera only, not the locating of the part's own edge.
-        holdout_mm=float(np.hypot(np.nan_to_num(left_out), edge)),
-        tilt_deg=camera.tilt_deg,
-        focal_px=camera.lens.focal,
-        mm_per_px=mm_per_px,
-        markers_holdout_mm=left_out,
-    )

@@ -107,7 +107,7 @@ def _shaded(photo: NDArray[np.uint8], measured: MeasuredPhoto) -> NDArray[np.uin
             wide = np.maximum(edge.sigma, 0.5)[:, None]  # half a px: no picture shows finer
             density = np.exp(-0.5 * (places / wide) ** 2) / (wide * np.sqrt(2 * np.pi))
         else:
-            density = edge.belief.densities(places)[2]
+            density = edge.belief.density(places)
         density = density / _SURE_PER_PX
         # The points stand up to 2 px apart: drawn from the middles between them as well.
         normals = right_normals(edge.pixels, edge.closed)

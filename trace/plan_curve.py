@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.trace.camera.camera_spread import across_u
+from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import Alternative, Curve
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.part_sensitivity import sensitivities, variance
 from snugline.trace.edge.relief_displacement import Lifted, lift
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import right_normals
 from snugline.trace.photo_view import PhotoView
 from snugline.trace.sheet.frame_description import Frame
@@ -19,6 +20,7 @@ Floats = NDArray[np.float64]
 # Nearer to the window's border than this the contour ends.
 _WINDOW_MARGIN_MM = 0.3
 _MARKER_MARGIN_MM = 2.0
+SLOPE_SMOOTH = 6  # points over which the direction of the edge is taken, either way
 # A run of fewer good points than this is dropped.
 _SHORTEST_RUN = 12
 _CAMERA_U_EVERY = 8  # points
@@ -26,7 +28,7 @@ _CAMERA_U_EVERY = 8  # points
 _LIKELY = 0.2
 # What blur, halo and unevenness leave after the profile model (shares of a pixel): from point to
 # point, and common to all of one photo's edge.
-_EDGE_MODEL_U_PX = 0.06
+EDGE_MODEL_U_PX = 0.06
 EDGE_OFFSET_U_PX = 0.06
 # The shadow at the foot is as wide as the part is thick, or less. The thinner the part in the
 # picture, the less it differs from it: the offset common to an edge has been found to be 2 px
@@ -48,12 +50,9 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
     if not closed or len(view.sheets_seen()) == 1:
         inside = [view.window(s) for s in view.sheets_seen()]
     for piece in traced:
-        lifted = lift(camera, piece.pixels, sides, piece.closed, smooth=6)
-        one_px = camera.on_plane(
-            piece.pixels + right_normals(piece.pixels, piece.closed), lifted.height
-        ) - camera.on_plane(piece.pixels, lifted.height)
-        mm_per_px = np.linalg.norm(one_px, axis=1)
-        edge = np.hypot(_told_apart(piece), _EDGE_MODEL_U_PX) * mm_per_px
+        lifted = lift(camera, piece.pixels, sides, piece.closed, SLOPE_SMOOTH)
+        mm_per_px = mm_of_px(camera, piece, lifted.height)
+        edge = np.hypot(_told_apart(piece), EDGE_MODEL_U_PX) * mm_per_px
         by_camera = _camera_u(view, piece, lifted)
         shared = np.hypot(by_camera, offset_u_px(sides.thickness / mm_per_px) * mm_per_px)
         sensitivity = sensitivities(sides, lifted.slope)
@@ -94,6 +93,13 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
     return curve, np.concatenate(seen)
 
 
+def mm_of_px(camera: Camera, piece: Silhouette, height: Floats) -> Floats:
+    """(N,) mm of a px across the edge, whose points are seen at that height."""
+    beside = piece.pixels + right_normals(piece.pixels, piece.closed)
+    one_px = camera.on_plane(beside, height) - camera.on_plane(piece.pixels, height)
+    return np.asarray(np.linalg.norm(one_px, axis=1))
+
+
 def offset_u_px(thickness_px: Floats) -> Floats:
     """Px, standard uncertainty common to an edge of a part that is so thick in the picture."""
     by_shadow = _SHADOW_PX2 / np.maximum(thickness_px, np.sqrt(_SHADOW_PX2 / _SHADOW_SHARE))
@@ -126,7 +132,7 @@ def _alternatives(
         if side[run[0]] == 0 or len(run) < _SHORTEST_RUN:
             continue
         there = piece.pixels[index[run]] + away[run, None] * normals[run]
-        lifted = lift(view.camera, there, view.sides, False, smooth=6)
+        lifted = lift(view.camera, there, view.sides, False, SLOPE_SMOOTH)
         yield Alternative(
             first + int(run[0]), first + int(run[-1]), lifted.points, float(share[run].mean())
         )

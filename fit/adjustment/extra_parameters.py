@@ -36,6 +36,7 @@ MATERIAL = 0.1
 THINNED = 600
 SIGN = 1.0  # of twice a log-likelihood: less is not evidence of any bows or tilts
 NONE = 1e-6  # mm, the size of bows or tilts of which nothing is seen
+_SAME = 1e-9  # share of the largest singular value below which columns are alike
 TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
 
@@ -57,6 +58,24 @@ class Refined:
     terms: tuple[str, ...]
     form: dict[str, float]
     notices: tuple[Notice, ...]
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """What terms of 1 move of the points seen, (N, T) in units of their `noise` (N,) mm.
+
+    Less what the tied parameters and the sections' poses take of it.
+    """
+
+    moves: Array
+    noise: Array
+
+    def arm(self, term: int, kept: Sequence[int]) -> float:
+        """Mm between the two points that it moves farthest apart, beyond what the others can."""
+        others = self.moves[:, [i for i in kept if i != term]]
+        own = self.moves[:, term]
+        own = own - others @ np.linalg.lstsq(others, own, rcond=_SAME)[0]
+        return float(np.ptp(own * self.noise))
 
 
 def refine_shape(
@@ -92,8 +111,9 @@ def refine_shape(
     onto = np.zeros((count, len(tied.names) + len(terms)))
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
-    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof)
-    form = _form(information, estimate, onto, tied, terms, kept)
+    shown = _shown_moves(freed, fit.x, onto, len(tied.names))
+    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof, shown)
+    form = _form(information, estimate, onto, tied, terms, kept, shown)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
     x_final = _carried(freed, fit.x, final, values)
@@ -223,8 +243,13 @@ def _needed_terms(
     tied: Shape,
     terms: Sequence[str],
     dof: float,
+    shown: _Shown,
 ) -> tuple[list[int], Array]:
-    """Backward elimination: which terms stay, and the parameters of what stays."""
+    """Backward elimination: which terms stay, and the parameters of what stays.
+
+    A term is as large as it moves what the photos show: a bow that is mostly where nothing was
+    photographed is the tracer's waviness, drawn out.
+    """
     base = len(tied.names)
     kept = list(range(len(terms)))
     critical = coverage_factor(dof, 1 - TERM_LEVEL / len(terms))  # for any of them
@@ -237,11 +262,28 @@ def _needed_terms(
         for place, i in enumerate(kept):
             size = abs(values[base + place])
             z = size / np.sqrt(covariance[base + place, base + place])
-            scores.append(z if size * _arm(terms[i], values) > MATERIAL else 0.0)
+            arm = min(_arm(terms[i], values), shown.arm(i, kept))
+            scores.append(z if size * arm > MATERIAL else 0.0)
         weakest = int(np.argmin(scores))
         if scores[weakest] > critical:
             return kept, values
         kept.pop(weakest)
+
+
+def _shown_moves(equations: Equations, x: Array, onto: Array, base: int) -> _Shown:
+    """Of shape parameters `onto` (C, base + T), tied ones first."""
+    count, known = len(equations.shape.names), equations.first_nuisance
+    rows = []
+    for k in range(len(equations.sections)):
+        block = equations.points_block(x, k)
+        whole = np.zeros((len(block.residual), equations.size))
+        whole[:, block.columns] = block.jacobian
+        rows.append(np.hstack([whole[:, :count] @ onto, whole[:, count:known]]))
+    seen = np.concatenate(rows)
+    terms = slice(base, onto.shape[1])
+    tied = np.delete(seen, terms, axis=1)
+    moves = seen[:, terms] - tied @ np.linalg.lstsq(tied, seen[:, terms], rcond=_SAME)[0]
+    return _Shown(moves, np.concatenate([measured.noise for measured in equations.sections]))
 
 
 def _tied_again(
@@ -266,6 +308,7 @@ def _form(
     tied: Shape,
     terms: Sequence[str],
     kept: Sequence[int],
+    shown: _Shown,
 ) -> dict[str, float]:
     """What the terms left out add to each parameter's standard uncertainty.
 
@@ -287,7 +330,11 @@ def _form(
         rows = [base + i for i in own]
         arms = np.array([_arm(terms[i], values) for i in own])
         spread = np.outer(arms, arms) * covariance[np.ix_(rows, rows)]
-        prior[rows] = (arms / max(_common_size(arms * (freed[rows] @ estimate), spread), NONE)) ** 2
+        # As large as may be without being taken in where it is seen best.
+        parts = [shown.arm(i, [*kept, i]) / arm for i, arm in zip(own, arms, strict=True)]
+        largest = MATERIAL / min(max(parts, default=1.0), 1.0)
+        size = _common_size(arms * (freed[rows] @ estimate), spread, largest)
+        prior[rows] = (arms / max(size, NONE)) ** 2
     covariance, freed = _tied_again(information, onto, base, every, prior)
     kept_terms = tuple(terms[i] for i in kept)
     before = np.eye(base + len(kept))
@@ -304,16 +351,13 @@ def _form(
     return {n: float(np.sqrt(q)) for n, q in zip(names, square, strict=True) if q > 0}
 
 
-def _common_size(terms: Array, covariance: Array) -> float:
-    """The likeliest standard deviation, mm, of which these terms (M,) are drawn; 0 for none.
-
-    No more than `MATERIAL`: what is larger is taken in.
-    """
+def _common_size(terms: Array, covariance: Array, largest: float = MATERIAL) -> float:
+    """The likeliest standard deviation, mm, of which these terms (M,) are drawn; 0 for none."""
     if not len(terms):
         return 0.0
     values, axes = np.linalg.eigh(covariance)
     square = (axes.T @ terms) ** 2
-    sizes = np.concatenate([[0.0], np.geomspace(MATERIAL / 200, MATERIAL, 40)])
+    sizes = np.concatenate([[0.0], np.geomspace(MATERIAL / 200, largest, 40)])
     total = np.maximum(values, 1e-12) + sizes[:, None] ** 2
     unlikely = np.sum(np.log(total) + square / total, axis=1)
     unlikely[0] -= SIGN

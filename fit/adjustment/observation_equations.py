@@ -2,9 +2,9 @@
 
 Unknowns, in one vector: the shape's parameters; for every section its pose (shift x, y, turn);
 then the errors that many observations share, each in units of its own standard uncertainty and
-hence with the prior 0 ± 1: the edge offset of each section and of all, the print's scale along
-x and y for each sheet, what is not exactly known of the part (thickness, top edge, lean of the
-sides), the tools' errors.
+hence with the prior 0 ± 1: the edge offset of each section and of all, what of each section's
+offset changes with the edge's direction, the print's scale along x and y for each sheet, what is
+not exactly known of the part (thickness, top edge, lean of the sides), the tools' errors.
 """
 
 import math
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from snugline.fit.contour_noise import NoiseModel, whiten
 from snugline.fit.readings.reading import Reading, ReadingUncertainty, uncertainty
-from snugline.fit.section import Section
+from snugline.fit.section import Section, outward_normals
 from snugline.fit.shapes.sided_shape import TERMS, Shape
 
 Array = NDArray[np.float64]
@@ -26,13 +26,17 @@ Array = NDArray[np.float64]
 # leaves of the part's finish) and causes of one photo's own (its camera height, its light): half
 # the variance each.
 SHARED_OFFSET = 0.5
+# Waves round the part of what changes with the direction that the edge faces; the first would be a
+# shift of the photo.
+DIRECTION_ORDERS = (2, 3, 4)
 
 
 @dataclass(frozen=True)
 class CentredSection:
     """A section ready for the equations: points about their own centre.
 
-    `moved` are mm outwards for one standard uncertainty of what is not exactly known of the part.
+    `moved` are mm outwards for one standard uncertainty of what is not exactly known of the part,
+    `waves` (N, 2 x orders) cosines and sines of multiples of the direction that the edge faces.
     """
 
     section: Section
@@ -41,6 +45,7 @@ class CentredSection:
     noise: Array
     breaks: tuple[int, ...]
     moved: Mapping[str, Array]
+    waves: Array
 
     @staticmethod
     def of(section: Section, part_u: Mapping[str, float] | None = None) -> "CentredSection":
@@ -54,6 +59,7 @@ class CentredSection:
             section.noise,
             tuple(section.breaks),
             {of: by * known[of] for of, by in section.sensitivity.items() if known.get(of)},
+            _waves(section),
         )
 
     def thinned(self, most: int) -> "CentredSection":
@@ -62,13 +68,21 @@ class CentredSection:
         breaks = tuple(sorted({-(-b // step) for b in self.breaks} - {0}))
         local, noise = self.local[::step], self.noise[::step]
         moved = {of: by[::step] for of, by in self.moved.items()}
-        return replace(self, local=local, noise=noise, breaks=breaks, moved=moved)
+        waves = self.waves[::step]
+        return replace(self, local=local, noise=noise, breaks=breaks, moved=moved, waves=waves)
 
     def in_part(self, pose: Array) -> Array:
         """The points in part axes, the scale errors left out."""
         c, s = math.cos(pose[2]), math.sin(pose[2])
         moved: Array = self.local @ np.array([[c, s], [-s, c]]) + pose[:2]
         return moved
+
+
+def _waves(section: Section) -> Array:
+    """(N, 2 x orders) cosines and sines of multiples of the direction of each point's normal."""
+    normal = outward_normals(section.points)
+    angle = np.arctan2(normal[:, 1], normal[:, 0])[:, None] * np.array(DIRECTION_ORDERS)
+    return np.hstack([np.cos(angle), np.sin(angle)])
 
 
 @dataclass(frozen=True)
@@ -87,6 +101,10 @@ class ReadRow:
     @property
     def label(self) -> str:
         return f"{self.parts.tool} reading of the {self.reading.what}"
+
+
+def _wave_keys(k: int) -> list[tuple[str, ...]]:
+    return [("offset", "wave", str(k), str(i)) for i in range(2 * len(DIRECTION_ORDERS))]
 
 
 @dataclass(frozen=True)
@@ -115,6 +133,8 @@ class Equations:
             if common.offset > 0:
                 keys["offset", "own", str(k)] = None
                 keys["offset", "all"] = None
+            if common.directional > 0:
+                keys |= dict.fromkeys(_wave_keys(k))
             if common.scale_x > 0:
                 keys["scale", common.scale_group, "x"] = None
             if common.scale_y > 0:
@@ -182,6 +202,12 @@ class Equations:
                 value -= u * x[column]
                 blocks.append(np.full((len(value), 1), -u))
                 columns.append(column)
+        if common.directional > 0:
+            waves = -common.directional * measured.waves
+            own = [self.column(key) for key in _wave_keys(k)]
+            value += waves @ x[own]
+            blocks.append(waves)
+            columns += own
         for of, by in measured.moved.items():
             column = self.column(("part", of))
             value += by * x[column]

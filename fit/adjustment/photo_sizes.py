@@ -20,6 +20,9 @@ BEYOND_WHEN_MOVED = 0.06
 # Of a contour of which less runs along two directions, the directions are not the part's own.
 STRAIGHT_ENOUGH = 0.5
 NEAR_SIDE_MM = 3.0
+ENDS = ("left end", "right end")
+# The symmetry of an end tells the part's direction to this, where it has no two parallel sides.
+ROUGHLY_DEG = 20.0
 EVERY = 4  # points: enough for an extent to some hundredths
 
 
@@ -69,8 +72,13 @@ def photo_sizes(
     for section, view in zip(sections, views, strict=True):
         unknown = view is None or (len(view.turns) > 1 and not section.section.closed)
         if view is None or unknown or view.straight < STRAIGHT_ENOUGH:
-            # Which way the part lies is not known: no dimension is shorter than the least extent.
-            least = {of: max(mm, _least_extent(section)) for of, mm in least.items()}
+            # How the part lies is known roughly or not at all: no dimension is shorter than the
+            # least extent in the directions that may be its own.
+            by_end = view is not None and not unknown and section.section.shows in ENDS
+            about = -view.turns[0] if view is not None and by_end else None
+            for axis, of in enumerate(least):
+                along = None if about is None else about + axis * math.pi / 2
+                least[of] = max(least[of], _least_extent(section, along))
             continue
         c, s = math.cos(view.turns[0]), math.sin(view.turns[0])
         turned = section.local @ np.array([[c, s], [-s, c]])
@@ -96,8 +104,10 @@ def _agreed(spans: Sequence[Span], least: float, surely: float, beyond: float) -
     return PhotoSizes(tuple(spans), least)
 
 
-def _least_extent(section: CentredSection) -> float:
-    """Least extent of a contour in any direction, mm."""
+def _least_extent(section: CentredSection, about: float | None = None) -> float:
+    """Least extent of a contour, mm: in any direction, or in those near one, radians."""
     angle = np.radians(np.arange(0.0, 180.0, 2.0))
+    if about is not None:
+        angle = about + np.radians(np.arange(-ROUGHLY_DEG, ROUGHLY_DEG + 1, 2.0))
     across = section.local[::EVERY] @ np.stack([np.cos(angle), np.sin(angle)])
     return float(np.ptp(across, axis=0).min())

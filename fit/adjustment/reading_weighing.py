@@ -29,11 +29,35 @@ class Weighed:
     Attributes
     ----------
     stands_in : dimensions for which a likely value stands, since no reading of them can be right.
+    to_explain : readings that cannot be right, of dimensions that the outline will tell, each with
+        what is said of it where there is no outline.
     """
 
     readings: tuple[Reading, ...]
     notices: tuple[Notice, ...]
     stands_in: frozenset[str] = frozenset()
+    to_explain: tuple[tuple[Reading, Notice], ...] = ()
+
+    def explained(
+        self,
+        sizes: Mapping[str, float],
+        expected: Mapping[str, Expected],
+        typed: Mapping[str, float],
+    ) -> tuple[Notice, ...]:
+        """What is said of the readings to explain, once an outline is there.
+
+        Parameters
+        ----------
+        sizes : what the outline gives for length and width, mm.
+        expected : the same, in any direction that a hand may have meant.
+        typed : what was typed for the dimensions, mm.
+        """
+        told = []
+        for reading, _ in self.to_explain:
+            slips = likely_slips(reading, expected[reading.what], typed, typed)
+            shown = ("the photos show {}", [length(sizes[reading.what], 1)])
+            told.append(contradicted(reading, reading.value, *shown, slips))
+        return tuple(told)
 
 
 def weigh(
@@ -42,6 +66,7 @@ def weigh(
     thickness: float | None = None,
     listed: tuple[float, float] | None = None,
     thicker: float = 0.0,
+    shown: frozenset[str] = frozenset(),
 ) -> Weighed:
     """Take out what is wrong beyond doubt.
 
@@ -50,6 +75,7 @@ def weigh(
     sizes : what the photos show of `length` and `width`.
     listed : length and width that the seller states, mm.
     thicker : mm by which the part is thicker than the photos were traced with.
+    shown : dimensions that an outline can be fitted without a reading of.
 
     Raises
     ------
@@ -59,6 +85,7 @@ def weigh(
     kept = [reading for reading in readings if reading.what not in sizes]
     notices: list[Notice] = []
     stands_in: set[str] = set()
+    to_explain: list[tuple[Reading, Notice]] = []
     expectations = {of: size.expected(thicker) for of, size in sizes.items()}
     seen = {of: e.value for of, e in expectations.items() if e.value is not None}
     others = {**seen, **({} if thickness is None else {"thickness": thickness})}
@@ -78,13 +105,17 @@ def weigh(
                 believed.append(reading)
             else:
                 wrong.append((reading, slips))
-                shown, figures = _shown(what, expected, reading, by_listing.get(what))
-                notices.append(contradicted(reading, reading.value, shown, figures, slips))
-        if wrong and not believed and expected.value is None:
+                against, figures = _shown(what, expected, reading, by_listing.get(what))
+                told = contradicted(reading, reading.value, against, figures, slips)
+                if what in shown and expected.value is None:
+                    to_explain.append((reading, told))
+                else:
+                    notices.append(told)
+        if wrong and not believed and expected.value is None and what not in shown:
             believed = [_stand_in(*wrong[0], notices[-1])]
             stands_in.add(what)
         kept += believed
-    return Weighed(tuple(kept), tuple(notices), frozenset(stands_in))
+    return Weighed(tuple(kept), tuple(notices), frozenset(stands_in), tuple(to_explain))
 
 
 def _contradiction(

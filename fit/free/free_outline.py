@@ -17,9 +17,9 @@ from snugline.fit.free.chain_reach import reach_along
 from snugline.fit.free.contour_check import check_contour
 from snugline.fit.free.free_adjustment import Adjustment, Data, Extent, adjust
 from snugline.fit.free.free_result import FreeFit, finished
-from snugline.fit.free.part_axes import Axes, axes_of
+from snugline.fit.free.part_axes import Axes, axes_of, narrowest, reach_range
 from snugline.fit.free.section_assembly import Placed, Symmetry, round_the_part
-from snugline.fit.geometry.arc_chain import Chain, directions, halved
+from snugline.fit.geometry.arc_chain import Chain, directions, halved, outline_of
 from snugline.fit.section import Section
 from snugline.notice import Notice
 from snugline.place import OfPhoto
@@ -27,6 +27,7 @@ from snugline.place import OfPhoto
 # How well a hand aims a tape along a part whose sides are not parallel. Common practice, no source.
 _AIM = math.radians(1.0)
 _CONTRADICTED = 3.3  # standard uncertainties
+_GROSS_U_MM = 0.5  # of an extent before anything is adjusted
 
 
 def fit_free(
@@ -77,10 +78,16 @@ def fit_free(
             "the contour runs clockwise", sections[0].name, "give it with the part on the left"
         )
     data = _data(placed)
+    # A gross slip would bend the outline that is to show it.
+    gross = _gross(chain, placed, readings)
+    readings = {of: pair for of, pair in readings.items() if of not in gross}
     axes, extents = _axes(chain, placed, readings)
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
-    contradicted: dict[str, float] = {}
+    contradicted = {
+        of: reach_along(done.chain, axes.direction + (math.pi / 2 if of == "width" else 0.0)).value
+        for of in gross
+    }
     for extent in _contradicted(done, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections, done.moved)
@@ -88,6 +95,21 @@ def fit_free(
     used = {e.of for e in extents}
     free = finished(done, placed, data, axes, spline.tolerance, used, notices)
     return replace(free, contradicted=contradicted)
+
+
+def _gross(chain: Chain, placed: Placed, readings: Mapping[str, tuple[float, float]]) -> list[str]:
+    """Readings far from the outline in any direction that a hand may have meant."""
+    apart = max(placed.body) > 0
+    length, outline = narrowest(chain), outline_of(chain)
+    found = []
+    for of, (value, u) in readings.items():
+        if of == "length" and apart:
+            continue  # it places the sections
+        low, high = reach_range(outline, length + (math.pi / 2 if of == "width" else 0.0))
+        beyond = max(low - value, value - high)
+        if beyond > _CONTRADICTED * math.hypot(u, _GROSS_U_MM):
+            found.append(of)
+    return found
 
 
 def _irregular(placed: Placed) -> Notice:

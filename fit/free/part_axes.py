@@ -14,6 +14,7 @@ import numpy as np
 
 from snugline.fit.free.chain_reach import Reach, heading_row, reach_along
 from snugline.fit.geometry.arc_chain import Array, Chain, directions, left, outline_of
+from snugline.fit.geometry.outline import Outline
 
 _PARALLEL = math.radians(0.3)
 _LONG_SIDE = 0.2  # of the length, for jaws to settle on
@@ -75,6 +76,14 @@ def axes_of(
         (_extent(chain, angle, of).slope / max(u, _LEAST_U)) ** 2 for of, (_, u) in used.items()
     )
     return Axes(angle, 1 / math.sqrt(certainty), np.zeros(len(shape.row)))
+
+
+def reach_range(outline: Outline, direction: float) -> tuple[float, float]:
+    """Least and greatest extent, mm, in the directions in which a hand may have measured one."""
+    corners = outline.inscribed(0.05)
+    angles = direction + np.linspace(-_SEARCHED, _SEARCHED, 241)
+    extent = np.ptp(corners @ directions(angles).T, axis=0)
+    return float(extent.min()), float(extent.max())
 
 
 def _fitting(

@@ -304,7 +304,8 @@ def _places(more: Array, points: Array, place: Array) -> tuple[Array, bool]:
     from scipy.spatial import cKDTree
 
     far, nearest = cKDTree(points).query(more)
-    inside = far < 2 * _NEAR
+    # What is nearest to an end may lie beyond it, and comes in order by its own length.
+    inside = (far < 2 * _NEAR) & (nearest > 0) & (nearest < len(points) - 1)
     along = _arc_length(more)
     runs = _runs(inside)
     if not runs:

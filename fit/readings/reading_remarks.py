@@ -12,6 +12,9 @@ CONTRADICTED = "reading-contradicted"
 READINGS_DISAGREE = "readings-disagree"
 NOT_TIED = "photos-not-tied"
 VARIES = "part-varies"
+# A slip that is not this much less likely than the first is named beside it, unless what was meant
+# is the same to this share.
+ALSO_LIKELY, ALIKE = 0.2, 0.02
 
 
 def contradicted(
@@ -33,13 +36,30 @@ def contradicted(
 def remedy(what: str, value: float, slips: Sequence[Slip]) -> Sentence:
     """The likely slip as a question with the likely value, and what to do."""
     again = f"measure the {what} again, with another tool or from another mark"
+    slips = _not_told_apart(slips, value)
     if not slips:
         return Sentence(f"{again[0].upper()}{again[1:]}.")
     if abs(slips[0].meant - value) < 1e-9:  # a hook: what was meant is not known
         return Sentence(f"{first_words(slips)} {again[0].upper()}{again[1:]}.")
+    meant = [length(slip.meant) for slip in slips]
     return Sentence(
-        f"{first_words(slips)} Then it is {{}}. Correct it, or {again}.", length(slips[0].meant)
+        f"{first_words(slips)} Then it is {' or '.join('{}' for _ in meant)}. Correct it, or "
+        f"{again}.",
+        *meant,
     )
+
+
+def _not_told_apart(slips: Sequence[Slip], value: float) -> list[Slip]:
+    """The likeliest slip, and the next where nothing tells the two apart."""
+    also = [
+        slip
+        for slip in slips[1:2]
+        if slip.weight > ALSO_LIKELY * slips[0].weight
+        and abs(slip.meant - slips[0].meant) > ALIKE * slips[0].meant
+        and slip.meant != value  # a hook
+        and slip.words != slips[0].words
+    ]
+    return [*slips[:1], *also]
 
 
 def scatter_remarks(what: str, scatter: Scatter) -> tuple[Notice, ...]:

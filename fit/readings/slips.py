@@ -30,6 +30,7 @@ _BETWEEN_MARKS = 0.15  # common practice, no source
 # of that has this standard deviation. Common practice, no source.
 _TIMES_SHOWN, _TIMES_SPREAD = 2.5, 0.6
 _ROUNDED = math.sqrt(3)  # limit of an even distribution over its standard uncertainty
+_VAGUE_MM = 2.0  # what is known no better than this is not offered as the value that was meant
 _SIZE_U_SHARE = 0.005  # of a dimension as the photos show it, before anything is adjusted
 
 
@@ -124,23 +125,28 @@ def _other_size(
     for what in (others.keys() | typed.keys()) - {reading.what}:
         meant = typed.get(what)
         fits = meant is not None and meant != reading.value and expected.off(meant, own) <= FITS
-        is_other = any(
-            abs(reading.value - known[what]) <= FITS * (own + _SIZE_U_SHARE * known[what])
-            for known in (others, typed)
-            if what in known
+        # That a value meets another dimension by chance is as unlikely as that is narrow.
+        met = max(
+            (
+                math.exp(-0.5 * ((reading.value - known[what]) / spread) ** 2) / spread
+                for known in (others, typed)
+                if what in known
+                and abs(reading.value - known[what])
+                <= FITS * (spread := own + _SIZE_U_SHARE * known[what])
+            ),
+            default=0.0,
         )
-        if fits and meant is not None and (is_other or expected.value is not None):
+        if fits and meant is not None and (met or expected.value is not None):
             words = f"{reading.what} and {what} changed places"
-        elif is_other:
+            weight = met or _density(meant, own, expected)
+        elif met:
             words = f"the {what}, typed for the {reading.what}"
-            if expected.value is None:
-                # That a value meets another dimension by chance is as unlikely as that is narrow.
-                yield Slip("other-dimension", words, reading.value, _OTHER_SIZE / (FITS * own))
-                continue
-            meant = expected.value
+            known_mm = expected.value if expected.u < _VAGUE_MM else None
+            meant = reading.value if known_mm is None else known_mm  # as read: nobody knows
+            weight = met
         else:
             continue
-        yield Slip("other-dimension", words, meant, _OTHER_SIZE * _density(meant, own, expected))
+        yield Slip("other-dimension", words, meant, _OTHER_SIZE * weight)
 
 
 def _density(meant: float, u: float, expected: Expected) -> float:
@@ -263,5 +269,6 @@ def how_common(slips: Sequence[Slip]) -> float:
 
 
 def first_words(slips: Sequence[Slip]) -> str:
-    """The likeliest slip as a question with a capital, such as `Ten times too small?`."""
-    return f"{slips[0].words[0].upper()}{slips[0].words[1:]}?" if slips else ""
+    """The slips as one question with a capital, such as `Ten times too small?`."""
+    words = ", or ".join(slip.words for slip in slips)
+    return f"{words[0].upper()}{words[1:]}?" if slips else ""

@@ -8,7 +8,10 @@ from typing import get_args
 
 import pytest
 
+from snugline.desk.advice import advice
 from snugline.desk.job import inspect_job, read_job
+from snugline.desk.job_outline import traced_thickness
+from snugline.desk.job_run import sides_of
 from snugline.errors import FileError, InputError, SnuglineError
 from snugline.fit.shapes.family_words import OutlineFamily
 from snugline.pocket.clearance import Clearance, even
@@ -185,6 +188,26 @@ def test_all_faults_are_listed_and_the_mistyped_key_comes_first(job_file):
 def test_a_job_without_thickness_says_so(job_file):
     with pytest.raises(InputError, match="no thickness"):
         read_job(edited(job_file, 'thickness = "9.5 mm"', ""))
+
+
+@pytest.mark.parametrize(
+    ("typed", "against"),
+    [("0.374 mm", "the stated top edge alone is higher"), ("9.5 in", "nothing so thick")],
+)
+def test_a_thickness_that_cannot_be_is_asked_about_and_traced_as_it_was_meant(
+    job_file, typed, against
+):
+    job = read_job(edited(job_file, "9.5 mm", typed))  # 9.5 mm is 0.374 in
+    doubt = advice(job)[0]
+    assert (doubt.code, doubt.severity) == ("reading-contradicted", "retake")
+    assert against in str(doubt.text)
+    assert "9.50 mm" in str(doubt.mend)
+    assert traced_thickness(job) == sides_of(job).thickness == pytest.approx(9.5, abs=0.01)
+
+
+def test_a_top_edge_larger_than_a_thickness_that_no_slip_explains_is_refused(job_file):
+    with pytest.raises(InputError, match="the top edge of 60 mm is larger than the thickness"):
+        read_job(edited(job_file, 'edge_radius = "0.5 mm"', 'edge_radius = "60 mm"'))
 
 
 def test_a_photo_that_stands_twice_is_refused(job_file):

@@ -51,6 +51,13 @@ def test_a_slip_leaves_report_and_record_and_no_drawing(finished):
     assert page.index("Not to be cut from.") < page.index("cannot be right") < page.index("<main>")
 
 
+def test_an_unlikely_thickness_leaves_no_drawing_and_stands_first(finished):
+    result = finished('thickness = "3.96 mm"', 'thickness = "3.96 in"')
+    assert result.record["state"] == "not to be cut"
+    assert sorted(result.files) == ["report.html", "result.json"]
+    assert "100.58 mm cannot be right" in result.record["warnings"][0]["text"]
+
+
 def test_asked_for_anyway_its_drawings_say_unverified_everywhere(finished):
     result = finished('value = "94.56 mm"', 'value = "9.456 mm"', anyway=True)
     drawings = [name for name in result.files if name.endswith(DRAWINGS)]

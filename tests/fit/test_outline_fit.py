@@ -322,6 +322,21 @@ def test_what_bows_of_the_seen_sides_say_counts_for_the_middle_that_no_photo_sho
     assert stated[0] > 5 * stated[1]
 
 
+def test_a_wave_of_less_than_a_tenth_is_not_drawn_out_to_a_bow_of_the_whole_side():
+    # 0.09 mm over the 120 mm seen is as a bow of 1 mm over the side's 418 mm.
+    view = end(PANEL, "right end", 6, turn=0.0, systematic=Systematic(), sigma=0.02)
+    x, y = view.points.T
+    front = y < y.min() + 1.0
+    along = (x - x[front].mean()) / np.ptp(x[front]) * 2
+    bent = view.points + np.column_stack([0 * x, np.where(front, 0.09 * along**2, 0.0)])
+    fitted = fit_outline([replace(view, points=bent)], [TAPE], ROUNDED)
+    assert fitted.extras == {}
+    assert holds(fitted.width, 118.5)
+    # Nor is it forgotten: it may be one.
+    parts = {part.source: part.u for part in fitted.budget("width").contributions}
+    assert parts["form of the sides"] > 0.05
+
+
 def test_a_corner_with_a_rougher_edge_has_a_less_certain_radius():
     view = end(rounded_rectangle(87, 57, 3.5), "whole", 4, pitch=0.15, turn=0.0)
     away = np.hypot(*(view.points - view.points.min(axis=0)).T)

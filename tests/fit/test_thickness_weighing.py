@@ -5,7 +5,7 @@ import pytest
 from made_contours import section
 
 from snugline.errors import FitError
-from snugline.fit.adjustment.thickness_weighing import meant_instead, unusual_thickness
+from snugline.fit.adjustment.unlikely_thickness import traced_with, unusual_thickness
 from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.readings.reading import Reading
@@ -21,7 +21,7 @@ def stated(mm):
     return thickness_of([Reading("thickness", (mm,), "caliper")])
 
 
-def traced_with(thickness, true, seed):
+def end_traced_with(thickness, true, seed):
     """An end as traced with a wrong thickness: each millimetre moves its edges inwards."""
     rng = np.random.default_rng(seed)
     shows = "left end" if seed % 2 else "right end"
@@ -55,12 +55,12 @@ def test_a_usual_thickness_is_not_asked(usual):
 
 
 def test_a_thickness_below_the_top_edge_is_explained():
-    assert meant_instead(stated(0.881), 1.6).meant == pytest.approx(8.81)
-    assert meant_instead(stated(0.347), 1.0).meant == pytest.approx(0.347 * 25.4)
+    assert traced_with(stated(0.881), 1.6) == pytest.approx(8.81)
+    assert traced_with(stated(0.347), 1.0) == pytest.approx(0.347 * 25.4)
 
 
 def test_ten_times_too_large_is_told_without_an_outline():
-    sections = [traced_with(52.7, 5.27, seed) for seed in (1, 2, 3)]
+    sections = [end_traced_with(52.7, 5.27, seed) for seed in (1, 2, 3)]
     thick = Reading("thickness", (52.7,), "caliper")
     with pytest.raises(FitError) as told:
         fit_outline(sections, [thick, WIDTH, TAPE])
@@ -71,7 +71,7 @@ def test_ten_times_too_large_is_told_without_an_outline():
 def test_ten_times_too_small_is_the_thickness_and_not_the_width():
     # With 1.13 for 11.27 mm the photos show a width some millimetres too large: by inattention
     # alone a caliper is hardly ever misread so.
-    sections = [traced_with(1.127, 11.27, seed) for seed in (1, 2, 4)]
+    sections = [end_traced_with(1.127, 11.27, seed) for seed in (1, 2, 4)]
     thin = Reading("thickness", (1.127,), "caliper")
     with pytest.raises(FitError) as told:
         fit_outline(sections, [thin, WIDTH, TAPE])

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from shapely import LinearRing, points
 
 from snugline.errors import FileError, PhotoError, SnuglineError
-from snugline.trace.measure import Measured, PartSides, measure_photos
+from snugline.trace import measure as measure_module
+from snugline.trace.measure import Measured, PartSides, measure_photos, measure_with_each
 from snugline.trace.overlay import draw_overlay
 from snugline.trace.sheet.builtin_sheets import builtin_description
 from snugline.trace.sheet.frame_description import Frame, frame_from_record
@@ -127,6 +128,28 @@ def test_the_same_photo_gives_the_same_contour(photos: list[Path], measured: Mea
     (again,) = measure_photos(photos[:1], [frame()], FLAT).photos
     points_before = measured.photos[0].contour.outer.points
     np.testing.assert_allclose(again.contour.outer.points, points_before, atol=2e-4)
+
+
+def test_several_sides_share_one_look_at_the_photo(
+    photos: list[Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls: list[str] = []
+
+    def counted(name: str) -> None:
+        whole = getattr(measure_module, name)
+        monkeypatch.setattr(
+            measure_module, name, lambda *given: (calls.append(name), whole(*given))[1]
+        )
+
+    for name in ("read_photo", "sight_markers", "solve"):
+        counted(name)
+    each = (FLAT, PartSides(2.0), PartSides(2.0, edge="round", edge_size=0.5))
+    several = measure_with_each(photos[:1], [frame()], each)
+    assert sorted(calls) == ["read_photo", "sight_markers", "solve"]
+    for sides, together in zip(each, several, strict=True):
+        alone = measure_photos(photos[:1], [frame()], sides)
+        for one, other in zip(together.photos, alone.photos, strict=True):
+            np.testing.assert_array_equal(one.contour.outer.points, other.contour.outer.points)
 
 
 def refused(path: Path, frames: list[Frame], kind: type[SnuglineError]) -> SnuglineError:

@@ -7,7 +7,7 @@ number by number.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import PartSides, outward_normals
 from snugline.trace.image.linear_light import LUMINANCE_WEIGHTS, linear_to_srgb
+from snugline.trace.image.polyline import right_normals
 from snugline.trace.image.step_edge import sample_rgb
 
 Floats = NDArray[np.float64]
@@ -45,6 +46,7 @@ _PER_PLACE = 1 / 32
 _USUAL_PX_PER_MM = 12.0
 _USUAL_THICKNESS = 6.0  # mm
 _LEAST_THICKNESS = 0.05
+_LEAST_LIGHT = 1e-3
 _HALO_TIMES = 4.0
 _THICKNESS_TIMES = 0.5
 _BRIGHTEST = 1.6  # of the paper's light
@@ -58,6 +60,7 @@ _BESIDE = 32
 _MULTIPLE = 8  # of rows, which the network halves three times
 # A marker's edge is looked at this far to either side, in steps of:
 _MARGIN_PX = 7.0
+_RIMS = 10  # of a marker's dark rim across it, with some to spare: there are eight modules at least
 _HALF = 0.5
 _ALONG = np.linspace(0.25, 0.75, 16)  # of each side, away from its corners
 # Its blur is taken between the quarter and the three-quarter level, which lie 2 x 0.6745 standard
@@ -68,9 +71,13 @@ _OVERSHOOT = slice(14, 23)  # samples beside the edge on the pale side, where a 
 # The row is blurred by linear luma weights of coded values: ITU-R BT.601, as JPEG (JFIF) has it.
 _LUMA = (0.299, 0.587, 0.114)
 
-
-# The made scenes had this many px for a mm (training/scenes.py); others it has never seen.
-TRAINED_PX_PER_MM = (4.0, 20.0)
+# The made scenes had this many px for a mm (training/scenes.py). A photo of another scale is told
+# as one of a smaller or larger thing: it looks the same px by px.
+_TRAINED_PX_PER_MM = (4.0, 20.0)
+# Without markers neither blur nor paper is known: what is usual, and light taken this far from a
+# coarse border, px to either side, beyond its own error.
+_USUAL_BLUR, _USUAL_HALO = 1.0, 0.05
+_BESIDE_PX = np.arange(8.0, 17.0, 2.0)
 
 
 @dataclass(frozen=True)
@@ -82,12 +89,14 @@ class Response:
     blur : px, standard deviation; `halo` by what share of the step sharpening overshoots.
     paper : linear light (N, 3) that lit paper would have at pixels (N, 2).
     window_dark : the sheet is printed dark beside the part.
+    hue : the sheet is white or grey. Of another one's hue nothing was learned: it is left out.
     """
 
     blur: float
     halo: float
     paper: Callable[[Floats], Floats]
     window_dark: bool
+    hue: bool = True
 
 
 @dataclass(frozen=True)
@@ -105,23 +114,19 @@ class Distribution:
     scale: Floats
     untold: Floats
 
-    def at_rows(self, index: NDArray[np.int64]) -> "Distribution":
-        return Distribution(
-            *(of[index] for of in (self.share, self.middle, self.scale, self.untold))
-        )
+    def seen_from(self, at: Floats, px: float) -> "Distribution":
+        """The same from a line at these places (N,), in a photo that has `px` for one of this."""
+        middle = px * (self.middle - at[:, None])
+        return replace(self, middle=middle, scale=px * self.scale)
 
-    def cost(self, candidates: Floats) -> Floats:
-        """(N, G) minus the logarithm of the density at places (G,) or (N, G), px."""
-        at = np.broadcast_to(candidates, (len(self.share), candidates.shape[-1]))
-        at, middle = at.T[..., None].astype(np.float32), self.middle.astype(np.float32)
-        narrow = (1 / self.scale).astype(np.float32)
-        weight = self.share.astype(np.float32) * narrow
-        density = np.empty(at.shape[1::-1])
-        for k, place in enumerate(at):
-            e = np.exp(-np.minimum(np.abs(place - middle) * narrow, _LARGEST_EXPONENT))
+    def density(self, places: Floats) -> Floats:
+        """(N, G) probability per px at places (G,), px."""
+        density = np.empty((len(self.share), len(places)))
+        weight = self.share / self.scale
+        for k, place in enumerate(places):
+            e = np.exp(-np.minimum(np.abs(place - self.middle) / self.scale, _LARGEST_EXPONENT))
             density[:, k] = np.sum(weight * e / (1 + e) ** 2, axis=1)
-        even = self.untold / PLACES
-        return -np.log((1 - self.untold)[:, None] * density + even[:, None] + 1e-12)
+        return (1 - self.untold)[:, None] * density + (self.untold / PLACES)[:, None]
 
     def masses(self) -> Floats:
         """(N, PLACES) probability of each px across, what cannot be told shared out evenly."""
@@ -132,10 +137,13 @@ class Distribution:
         return np.asarray(mass + self.untold[:, None] / PLACES)
 
     def near(self, place: Floats) -> tuple[Floats, Floats, Floats]:
-        """(N,) mean and standard deviation, px, of what lies about a place, and its probability."""
+        """(N,) mean and standard deviation, px, of what lies about a place, and its probability.
+
+        The mean weighs each part by its precision: a wide part tells little of the place.
+        """
         own = self.share * (np.abs(self.middle - place[:, None]) < _ABOUT_PX)
-        total = own.sum(axis=1)
-        mean = (own * self.middle).sum(axis=1) / np.maximum(total, 1e-9)
+        total, sharp = own.sum(axis=1), own / self.scale**2
+        mean = (sharp * self.middle).sum(axis=1) / np.maximum(sharp.sum(axis=1), 1e-9)
         square = own * ((self.middle - mean[:, None]) ** 2 + (_LOGISTIC * self.scale) ** 2)
         sigma = np.sqrt(square.sum(axis=1) / np.maximum(total, 1e-9))
         return np.where(total > 1e-6, mean, place), sigma, total * (1 - self.untold)
@@ -159,10 +167,12 @@ def through_network(given: NDArray[np.float32]) -> tuple[Floats, Floats]:
 def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
     """Blur (px) and halo at the edges of markers (M, 4, 2), whose corners run clockwise as seen."""
     side = np.roll(quads, -1, axis=1) - quads
-    tangent = side / np.linalg.norm(side, axis=-1, keepdims=True)
-    outward = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
+    length = np.linalg.norm(side, axis=-1, keepdims=True)
+    # Of a small marker's dark rim no more is looked at than there is.
+    step = _HALF * min(1.0, float(np.median(length)) / (_RIMS * _MARGIN_PX))
+    outward = np.stack([side[..., 1], -side[..., 0]], axis=-1) / length
     along = _ALONG
-    across = np.arange(-_MARGIN_PX, _MARGIN_PX + 0.1, _HALF)
+    across = step * np.arange(-_MARGIN_PX / _HALF, _MARGIN_PX / _HALF + 0.1)
     at = (quads[:, :, None] + along[:, None] * side[:, :, None])[:, :, :, None]
     at = at + across[:, None] * outward[:, :, None, None]
     light = np.tensordot(LUMINANCE_WEIGHTS, sample_rgb(rgb, at[..., 0], at[..., 1]), 1)
@@ -172,8 +182,23 @@ def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
     place = []
     for level in _QUARTERS:
         k = int(np.argmax(share[4:-4] >= level)) + 3
-        place.append(_HALF * (k + (level - share[k]) / (share[k + 1] - share[k] + 1e-9)))
+        place.append(step * (k + (level - share[k]) / (share[k + 1] - share[k] + 1e-9)))
     return float((place[1] - place[0]) / _QUARTERS_APART), float(share[_OVERSHOOT].max() - 1)
+
+
+def usual_response(rgb: NDArray[np.uint8], border: Floats, closed: bool) -> Response:
+    """For a photo without markers: the brighter side of a border passes for paper."""
+    normals = right_normals(border, closed)[:, None]
+    sides = []
+    for away in (-_BESIDE_PX, _BESIDE_PX):
+        x, y = np.moveaxis(border[:, None] + away[:, None] * normals, 2, 0)
+        sides.append(np.nanmedian(sample_rgb(rgb, x, y), axis=(1, 2)))
+    inside, outside = sides
+    dark = float(inside.sum()) > float(outside.sum())
+    paper = np.maximum(inside if dark else outside, _LEAST_LIGHT).astype(np.float64)
+    return Response(
+        _USUAL_BLUR, _USUAL_HALO, lambda points: np.tile(paper, (len(points), 1)), dark, hue=False
+    )
 
 
 def edge_distribution(
@@ -246,17 +271,19 @@ def _given(
             np.clip(line[:, k, None] + normals[:, k, None] * at, 0, rgb.shape[1 - k] - 1.001)
             for k in (0, 1)
         )
-        for look in _looks(sample_rgb(rgb, x, y) / paper):
+        light, *colours = _looks(sample_rgb(rgb, x, y) / paper)
+        for look in (light, *(c * response.hue for c in colours)):
             next(channels)[:] = look
     px_per_mm = float(1 / np.median(size))
-    thickness = max(sides.thickness, _LEAST_THICKNESS)
+    told = float(np.clip(px_per_mm, *_TRAINED_PX_PER_MM))
+    thickness = max(sides.thickness * px_per_mm / told, _LEAST_THICKNESS)
     rows = [
         normals[:, 0],
         normals[:, 1],
         slope,
         _PER_WALL_PX * crease,
         _PER_WALL_PX * wall,
-        np.log(px_per_mm / _USUAL_PX_PER_MM),
+        np.log(told / _USUAL_PX_PER_MM),
         response.blur - 1,
         _HALO_TIMES * response.halo,
         float(response.window_dark),

@@ -28,6 +28,9 @@ _BEND = 0.04
 _BESIDE = 5  # neighbouring points that are dropped too
 # The bend is measured over this many lengths of the climbing line, so as to reach beyond its ends.
 _BEND_LENGTHS = 1.5
+# Where a ray meets the sheet follows from how it leans, which changes by the height over the
+# camera's, a fiftieth, with each round.
+_ROUNDS = 4
 _STEEPEST_DRAFT = np.radians(45)
 
 
@@ -162,6 +165,19 @@ def lift(camera: Camera, pixels: Floats, sides: PartSides, closed: bool, smooth:
     points = on_sheet + lean * height[:, None] + normals * inset[:, None]
     ambiguous = _along_the_wall(on_sheet, normals, lean, sides, closed)
     return Lifted(points, normals, height, slope, ambiguous)
+
+
+def silhouette_pixels(camera: Camera, points: Floats, normals: Floats, sides: PartSides) -> Floats:
+    """(N, 2) px where points of the plan outline are seen, with normals out of the part.
+
+    The inverse of `lift`.
+    """
+    on_sheet = points
+    for _ in range(_ROUNDS):
+        lean = (camera.centre[:2] - on_sheet) / camera.centre[2]
+        inset, height = sides.contact(-np.sum(normals * lean, axis=1))
+        on_sheet = points - lean * height[:, None] - normals * inset[:, None]
+    return camera.pixels(on_sheet)
 
 
 def outward_normals(points: Floats, closed: bool, reach: int) -> Floats:

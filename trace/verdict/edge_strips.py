@@ -8,15 +8,16 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.edge_line import Silhouette
-from snugline.trace.edge.edge_profile import crease_px
+from snugline.trace.edge.learned_edge import widths
 from snugline.trace.edge.relief_displacement import PartSides, lift
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import right_normals
 
 Floats = NDArray[np.float64]
 
 _CALM_MM = 2.5  # along the edge, over which values are averaged: longer than grain
 _SLOPE_SMOOTH = 8  # points over which the part's slope is smoothed
+_WIDEST_PX = 30.0  # a side or rounding seen wider is as good as a face
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class Beside:
             pixels,
             right_normals(pixels, closed),
             slope,
-            crease_px(sides, slope, 1 / mm_per_px),
+            np.minimum(widths(sides, slope)[1] / mm_per_px, _WIDEST_PX),
             _CALM_MM / mm_per_px / step,
             closed,
         )

@@ -18,6 +18,7 @@ from snugline.trace.verdict.followed_piece import (
     region_of,
 )
 from snugline.trace.verdict.shadow_verdict import in_shadow
+from snugline.trace.verdict.straight_verdict import goes_on, jump
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -25,6 +26,8 @@ Mask = NDArray[np.bool_]
 # A sharp corner alone leaves a gap of up to 4 mm, and twice that of a straight side is missed by no
 # fit; a long gap is bridged by the fit alone.
 LOST_MM: tuple[float, float] = (8.0, 25.0)
+# With more of the edge lost a word is due even where all of it lies along straight sides.
+_LOST_SHARE = 0.3
 # An end or a corner in the window has more edge than this.
 SHORT_MM = 40.0
 # A whole stretch of points less certain than the first misses the accuracy wanted; beyond the
@@ -54,18 +57,13 @@ _BESIDE_PX = 4.0  # from the edge to where clipping is looked for: beyond its bl
 _GLARE_STRETCH_MM = 3.0  # shorter ones move no dimension
 # A reflection is a patch; where more than this share is clipped, the exposure is too long.
 _PATCH = 0.3
-# A straight edge that jumps sideways: the part has a step, or another edge was followed from there.
-JOG_MM: tuple[float, float] = (0.4, 0.75)
-_JOG_RUN_MM = 6.0  # over which a line is fitted before it and after it
-_JOG_GAP_MM = 3.0  # between the two
-_JOG_KEPT = 0.7  # share of its points that make a line
-_JOG_STRAIGHT_MM = 0.12  # rms distance from either line
-_JOG_TURN = np.radians(3)  # between them
 # A shift of the edge by the thickness's U95 that is worth another reading: a third of 0.15 mm, the
 # smallest clearance that is asked for often (common practice, no source).
 MOVES_MM = 0.05
 # A remark whose place lies this far within that of a graver one on the edge has the same cause.
 _SAME_PLACE = 0.5
+# What a hard shadow beside the part does to its edge here and there: one lamp, one remedy.
+_BY_SHADOW = ("shadow-taken", "edge-jumps", "edge-doubtful", "edge-vague")
 _CONTRASTING_SHEET = (
     "a sheet whose window contrasts with the part (`border-a4-dark` for a pale part)."
 )
@@ -76,17 +74,23 @@ def judge_edge(edge: EdgeEvidence, facts: PhotoFacts) -> list[Notice]:
     """Remarks on the part's edge in one photo."""
     pieces = [FollowedPiece(edge, s, facts.mm_per_px) for s in edge.pieces if len(s.pixels) > 2]
     by_edge = (_short, _lost, _vague, _rivals, _shadow)
-    checks = (*by_edge, _ends, _border, _glare, _jog, _thickness)
+    checks = (*by_edge, _ends, _border, _glare, jump, _thickness)
     if not pieces:
         return []
     about = OfPhoto(facts.file)
-    return _by_cause([notice for check in checks for notice in check(pieces, about)])
+    return by_cause([notice for check in checks for notice in check(pieces, about)])
 
 
-def _by_cause(notices: Sequence[Notice]) -> list[Notice]:
-    """One remark for each place: what is lost is also vague, and doubtful, and ends there."""
+def by_cause(notices: Sequence[Notice]) -> list[Notice]:
+    """One remark for each place: what is lost is also vague, and doubtful, and ends there.
+
+    And one for a hard shadow, wherever it lies along the edge: the gravest of what it does.
+    """
     kept: list[Notice] = []
-    for notice in sorted(notices, key=lambda n: -n.gravity):
+    shadow = any(notice.code == _BY_SHADOW[0] for notice in notices)
+    for notice in sorted(notices, key=lambda n: (-n.gravity, n.code != _BY_SHADOW[0])):
+        if shadow and notice.code in _BY_SHADOW and any(n.code in _BY_SHADOW for n in kept):
+            continue
         if notice.code == "thickness-matters" or all(_apart(notice, other) for other in kept):
             kept.append(notice)
     return kept
@@ -122,7 +126,12 @@ def _short(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
 
 
 def _lost(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
-    found = longest_stretch(pieces, [~p.silhouette.good for p in pieces])
+    lost = [~p.silhouette.good for p in pieces]
+    found = longest_stretch(pieces, lost)
+    if found and found.share < _LOST_SHARE:
+        found = longest_stretch(
+            pieces, [m & ~goes_on(p, m) for p, m in zip(pieces, lost, strict=True)]
+        )
     if found and found.length_mm > LOST_MM[0]:
         yield Notice(
             "edge-lost",
@@ -289,64 +298,6 @@ def _glare(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
                 about,
                 region_of(found.pixels),
             )
-
-
-def _jog(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:
-    for piece in pieces:
-        step = float(np.median(piece.length))
-        run, gap = round(_JOG_RUN_MM / step), round(_JOG_GAP_MM / 2 / step)
-        n = len(piece.pixels) - 2 * (run + gap)
-        if n < 1:
-            continue
-        middle, along, apart = _lines(piece.lifted.points, run)
-        before, after = np.arange(n), np.arange(n) + run + 2 * gap
-        turn = along[before, 0] * along[after, 1] - along[before, 1] * along[after, 0]
-        # How far the two lines are apart half-way: nothing for an even curve.
-        mean = along[before] + along[after]
-        mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-9)
-        between = middle[after] - middle[before]
-        half = 0.5 * np.sum(between * mean, axis=1)[:, None]
-        gap_there = between - half * (along[before] + along[after])
-        aside = np.abs(mean[:, 0] * gap_there[:, 1] - mean[:, 1] * gap_there[:, 0])
-        # Points that are left out make no line.
-        kept = np.convolve(piece.silhouette.good, np.ones(run), "valid") > _JOG_KEPT * run
-        straight = (apart[before] < _JOG_STRAIGHT_MM) & (apart[after] < _JOG_STRAIGHT_MM)
-        straight &= kept[before] & kept[after]
-        good = piece.inside[run + gap : run + gap + n]
-        same = np.sum(along[before] * along[after], axis=1) > 0
-        jog = straight & good & same & (np.abs(turn) < _JOG_TURN) & (aside > JOG_MM[0])
-        if not jog.any():
-            continue
-        k = int(np.argmax(np.where(jog, aside, 0)))
-        yield Notice(
-            "edge-jumps",
-            Sentence(
-                "The straight edge jumps sideways by {}: either the part has a step there, or a "
-                "shadow or the side of the part was mistaken for the edge.",
-                length(aside[k], 1),
-            ),
-            "Check that spot; if the part has no step there, light it from another side and "
-            "retake.",
-            "retake" if aside[k] > JOG_MM[1] else "usable",
-            about,
-            region_of(piece.pixels[k : k + 2 * (run + gap)]),
-        )
-
-
-def _lines(points: Floats, run: int) -> tuple[Floats, Floats, Floats]:
-    """Line through each window of `run` points: middle, unit direction, rms distance from it."""
-    sums = np.cumsum(np.vstack([np.zeros((1, 2)), points]), axis=0)
-    middle = (sums[run:] - sums[:-run]) / run
-    centred = points - points.mean(axis=0)
-    products = centred[:, :, None] * centred[:, None, :]
-    total = np.cumsum(np.concatenate([np.zeros((1, 2, 2)), products]), axis=0)
-    mean = middle - points.mean(axis=0)
-    covariance = (total[run:] - total[:-run]) / run - mean[:, :, None] * mean[:, None, :]
-    values, vectors = np.linalg.eigh(covariance)
-    along = vectors[:, :, 1]
-    chord = points[run - 1 :] - points[: len(points) - run + 1]
-    along = along * np.where(np.sum(along * chord, axis=1) < 0, -1.0, 1.0)[:, None]
-    return middle, along, np.sqrt(np.maximum(values[:, 0], 0))
 
 
 def _thickness(pieces: Sequence[FollowedPiece], about: OfPhoto) -> Iterator[Notice]:

@@ -10,8 +10,8 @@ from scipy.ndimage import binary_closing, gaussian_filter1d
 
 from snugline.place import Region
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.polyline import right_normals
 from snugline.trace.image.step_edge import sample_luminance
 from snugline.trace.verdict.edge_strips import Beside
@@ -132,14 +132,20 @@ def longest_stretch(pieces: Sequence[FollowedPiece], marks: Sequence[Mask]) -> S
     marked = sum(float(p.length[m & p.inside].sum()) for p, m in zip(pieces, marks, strict=True))
     best: Stretch | None = None
     for piece, mark in zip(pieces, marks, strict=True):
-        run = binary_closing(mark & piece.inside, np.ones(_CLOSE_GAPS, bool))
-        change = np.diff(np.concatenate([[False], run, [False]]).astype(np.int8))
-        for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True):
-            length = float(piece.length[a:b].sum())
+        for run in runs_of(piece, mark):
+            length = float(piece.length[run].sum())
             if best is None or length > best.length_mm:
                 share = marked / max(total, 1e-9)
-                best = Stretch(length, share, piece.pixels[a:b], piece, slice(int(a), int(b)))
+                best = Stretch(length, share, piece.pixels[run], piece, run)
     return best
+
+
+def runs_of(piece: FollowedPiece, mark: Mask) -> list[slice]:
+    """Runs of marked points in the window; interruptions of a few points do not end one."""
+    run = binary_closing(mark & piece.inside, np.ones(_CLOSE_GAPS, bool))
+    change = np.diff(np.concatenate([[False], run, [False]]).astype(np.int8))
+    ends = zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True)
+    return [slice(int(a), int(b)) for a, b in ends]
 
 
 def region_of(points: Floats, margin_px: float = 20.0) -> Region:

@@ -89,3 +89,18 @@ def test_a_section_of_a_thicker_part_moves_outwards_by_its_sensitivity():
     outwards = np.sum(shift[inner] * (points[inner] - [0, 0]), axis=1)
     assert (outwards > 0).all()
     assert moved_by_thickness(Section("a", "whole", points, points[:, 0]), 2.0).points is points
+
+
+def test_an_end_without_parallel_sides_shows_how_long_the_part_is_at_least():
+    angle = np.radians(np.arange(-60.0, 61.0, 0.5))
+    points = np.column_stack([220 * np.cos(angle) - 220, 50 * np.sin(angle)])
+    end = CentredSection.of(Section("a.jpg", "right end", points, np.full(len(points), 0.02)))
+    whole = CentredSection.of(Section("a.jpg", "section", points, np.full(len(points), 0.02)))
+    view = View((0.0,), (None, None, None, None), 0.2)
+    shown = photo_sizes([end], [view])
+    # In no direction within 20 degrees of its own is it less.
+    aims = np.radians(np.linspace(-20, 20, 401))
+    for of, along in (("length", aims), ("width", aims + np.pi / 2)):
+        least = np.ptp(points @ [np.cos(along), np.sin(along)], axis=0).min()
+        assert shown[of].least == pytest.approx(least, abs=1.0)
+    assert photo_sizes([whole], [view])["width"].least < shown["length"].least + 1

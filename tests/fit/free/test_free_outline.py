@@ -330,3 +330,12 @@ def test_of_two_readings_that_fit_in_no_direction_the_wrong_one_is_named():
         assert set(fit.contradicted) == {of}
         # The other reading fits in two directions; the one counts in which less is wrong.
         assert of == "width" or fit.contradicted[of] == pytest.approx(value, abs=0.2)
+
+
+def test_a_gross_slip_bends_no_outline_and_the_value_that_shows_it_is_the_right_one():
+    read = {"length": (float(np.ptp(PALETTE.inscribed(1e-4)[:, 0])), 0.4)}
+    right = fit_free([whole(PALETTE)], read)
+    for slip in (0.1, 10.0, 25.4):
+        fit = fit_free([whole(PALETTE)], {**read, "width": (slip * right.width.value, 0.05)})
+        assert fit.contradicted == {"width": pytest.approx(right.width.value, abs=0.1)}
+        assert fit.length.value == pytest.approx(right.length.value, abs=0.1)

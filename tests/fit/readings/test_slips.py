@@ -182,3 +182,18 @@ def test_tapes_are_read_to_their_marks():
         assert _on_scale(tape, meant, 0.0) == (pytest.approx(mark, abs=1e-3), share)
     assert _on_scale(tape, 418.2, 0.2) == (418.0, 1.0)
     assert _on_scale(Reading("length", (41.8,), "caliper"), 418.2, 0.0) == (418.2, 1.0)
+
+
+def test_a_slip_that_nothing_tells_from_another_is_named_beside_it():
+    from snugline.fit.readings.reading_remarks import remedy
+    from snugline.fit.readings.slips import Slip
+
+    ten = Slip("factor-10", "ten times too small", 4.06, 0.6)
+    inch = Slip("inch-for-mm", "typed in millimetres, read in inches", 10.31, 0.4)
+    both = str(remedy("thickness", 0.406, [ten, inch]))
+    assert both.startswith("Ten times too small, or typed in millimetres, read in inches?")
+    assert "Then it is 4.06 mm or 10.31 mm." in both
+    rare = Slip("inch-for-mm", inch.words, 10.31, 0.05)
+    assert "10.31" not in str(remedy("thickness", 0.406, [ten, rare]))
+    alike = Slip("digits-swapped", "two digits swapped", 4.07, 0.5)
+    assert "swapped" not in str(remedy("thickness", 0.406, [ten, alike]))

@@ -20,11 +20,12 @@ from snugline.trace.camera.observations import Observations, SheetState
 from snugline.trace.camera.projection import Camera
 from snugline.trace.camera.sighting import Sighting, sight_markers
 from snugline.trace.contour import PhotoFacts
-from snugline.trace.edge.edge_line import Silhouette
 from snugline.trace.edge.relief_displacement import PartSides
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.photo_file import read_photo
 from snugline.trace.image.polyline import resample
 from snugline.trace.sheet.frame_description import read_frame, with_print_scale
+from snugline.trace.verdict.edge_verdict import by_cause
 from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.photo_verdict import Evidence, judge, worst
 
@@ -36,7 +37,8 @@ LENS = Lens(1700.0, (799.5, 599.5), (0.0, 0.0, 0.0, 0.0), SIZE)
 # Straight above the window's middle, 350 mm high: 0.21 mm a pixel.
 LOOK_DOWN = np.diag([1.0, -1.0, -1.0])
 CAMERA = Camera(LENS, LOOK_DOWN, -LOOK_DOWN @ np.array([*MIDDLE, 350.0]))
-STRETCH = slice(100, 260)  # points, of about 840
+STRETCH = slice(100, 250)  # points, of about 840: along a side
+CORNER = slice(200, 340)  # round a corner
 DARK = np.full(44, 0.05)
 FACTS = PhotoFacts("p.jpg", *SIZE, 44, 44, 0.05, 0.01, 5.0, 1700.0, 0.206, 0.01)
 
@@ -141,12 +143,12 @@ def moved_markers(which, move_px, weight):
     return replace(e, adjusted=replace(e.adjusted, residuals=(residuals,), weights=(weights,)))
 
 
-def with_edge(corners=None, part=60, paper=210, **changes):
+def with_edge(corners=None, part=60, paper=210, stretch=STRETCH, **changes):
     edge = edge_of(rectangle(-40, -25, 80, 50) if corners is None else corners, part, paper)
     piece = edge.pieces[0]
     for name, value in changes.items():
         array = getattr(piece, name).copy()
-        array[STRETCH] = value
+        array[stretch] = value
         piece = replace(piece, **{name: array})
     return evidence(edge=replace(edge, pieces=(piece,)))
 
@@ -256,7 +258,7 @@ def test_a_print_taken_for_exact_is_named_where_the_markers_contradict():
 @pytest.mark.parametrize(
     ("changes", "code", "severity"),
     [
-        ({"good": False}, "edge-lost", "retake"),
+        ({"good": False, "stretch": CORNER}, "edge-lost", "retake"),
         ({"sigma": 0.4}, "edge-vague", "usable"),
         ({"sigma": 0.8}, "edge-vague", "retake"),
         ({"rival": True}, "edge-doubtful", "usable"),
@@ -268,10 +270,28 @@ def test_a_stretch_of_edge_that_is_lost_vague_or_doubtful_is_named_and_boxed(
     e = with_edge(**changes)
     (notice,) = judge(e)
     assert (notice.code, notice.severity) == (code, severity)
-    pixels = e.edge.pieces[0].pixels[STRETCH]
+    pixels = e.edge.pieces[0].pixels[changes.get("stretch", STRETCH)]
     left, top, right, bottom = notice.region_px
     assert np.all((pixels >= [left, top]) & (pixels <= [right, bottom]))
     assert right - left < np.ptp(pixels[:, 0]) + 60
+
+
+def test_a_lost_stretch_of_a_straight_side_is_no_loss_unless_it_leaves_the_side():
+    lost = with_edge(good=False)
+    assert judge(lost) == ()
+    (piece,) = lost.edge.pieces
+    off = piece.pixels.copy()
+    off[STRETCH, 1] += 3  # px, 0.6 mm: a shadow's outline was followed there
+    aside = replace(lost.edge, pieces=(replace(piece, pixels=off),))
+    assert codes(replace(lost, edge=aside))["edge-lost"].severity == "retake"
+
+
+def test_a_word_is_due_where_much_of_the_edge_is_lost_however_straight_it_is():
+    good = np.ones(len(evidence().edge.pieces[0].pixels), bool)
+    for start in (20, 280, 440, 700):
+        good[start : start + 90] = False
+    e = with_edge(stretch=slice(None), good=good)
+    assert "edge-lost" in codes(e)
 
 
 def test_a_part_as_pale_as_the_sheet_is_named():
@@ -337,6 +357,18 @@ def test_an_arc_is_no_jump():
     turn = np.linspace(0, 2 * np.pi, 400, endpoint=False)
     ellipse = MIDDLE + np.column_stack([80 * np.cos(turn), 40 * np.sin(turn)])
     assert "edge-jumps" not in codes(with_edge(ellipse))
+
+
+def test_what_one_shadow_does_along_the_edge_is_one_remark():
+    def remark(code, severity, left):
+        return Notice(code, "Seen.", "Do this.", severity, "p.jpg", (left, 0.0, left + 50.0, 50.0))
+
+    jump, vague = remark("edge-jumps", "usable", 100.0), remark("edge-vague", "usable", 300.0)
+    shadow, spot = remark("shadow-taken", "usable", 500.0), remark("glare", "usable", 700.0)
+    assert by_cause([jump, vague]) == [jump, vague]
+    assert by_cause([jump, vague, shadow, spot]) == [shadow, spot]
+    graver = replace(vague, severity="retake")
+    assert by_cause([shadow, jump, graver]) == [graver]
 
 
 def test_where_thickness_matters_it_is_said_by_how_much():
