@@ -11,7 +11,8 @@ again:
 - the same rms for each point's own noise, after the best shift and turn and the common offset;
 - over what length that noise hangs together (integrated autocorrelation, at the median photo), and
   what is stated of it;
-- the rms over the photos of the true common offset over the stated one.
+- the rms over the photos of the true common offset over the stated one, where an offset can be told
+  from a shift and a turn.
 
 A photo with a gross error (over 1 px at more than 2 % of its points) is wrong about its edge, and
 no sigma can say so: `--clear` leaves those out, to look at what is said of the others.
@@ -37,13 +38,17 @@ LAGS, UNCORRELATED = 200, 0.05
 def figures(facts, arrays):
     """(error over sigma, own error over noise) of each point, and (true offset over the stated,
     length mm over which the noise hangs together, that stated).
+
+    Older records hold neither the offset nor what is stated: the mean error stands for them.
     """
     off, shape, sigma, noise = (arrays[k].astype(float) for k in ("off", "shape", "sigma", "noise"))
     offset = np.average(off, weights=1 / noise**2)
     own = (shape - np.average(shape, weights=1 / noise**2)) / noise
     stated = facts.get("common", float(np.sqrt(max(np.mean(sigma**2 - noise**2), 1e-12))))
     length = PITCH_PX * facts["mm_per_px"] * hangs_together(own)
-    return off / sigma, own, offset / stated, length, facts.get("correlation_mm", 0.0)
+    true = facts.get("offset", offset)
+    over = np.nan if true is None else true / stated
+    return off / sigma, own, over, length, facts.get("correlation_mm", 0.0)
 
 
 def hangs_together(scaled):
@@ -57,7 +62,8 @@ def hangs_together(scaled):
 
 
 def rms(values):
-    return float(np.sqrt(np.mean(np.square(values))))
+    """Of those that are known."""
+    return float(np.sqrt(np.nanmean(np.square(values))))
 
 
 def table(kept):

@@ -51,6 +51,7 @@ CLEAR, HARD = (0.03, 0.10), (0.06, 0.20)
 PULL, PULL_OF_ROW = (0.8, 1.25), (0.6, 1.6)
 OUTCOMES = ("within", "retake", "remark", "small", "SILENT", "false retake")
 _SURE_PX, _SURE_SHARE, _GROSS_PX = 0.15, 0.98, 1.0
+_OWN_SHARE = 0.2  # of an offset that no shift and turn resembles, squared, from which it is known
 ACROSS = np.r_[-60:-12:6, -12:0:1.5, 0:13:1.5, 14:26:4]  # px outwards, where strips are sampled
 
 
@@ -86,6 +87,17 @@ class Ring:
         mm = np.linalg.norm(beside - camera.on_plane(pixels, lifted.height), axis=1)
         mm /= np.hypot(0.7, 0.7)
         return self.off(lifted.points) / mm, mm
+
+    def offset(self, at):
+        """Mm by which points lie outwards of it, beside a shift and a turn of them all; None where
+        that looks nearly alike, as on two sides of a corner.
+        """
+        normal, arm = self.normals(at), at - at.mean(axis=0)
+        spin = normal[:, 1] * arm[:, 0] - normal[:, 0] * arm[:, 1]
+        pose, even = np.column_stack([normal, spin]), np.ones(len(at))
+        alone = even - pose @ np.linalg.lstsq(pose, even, rcond=None)[0]
+        known = alone @ alone > _OWN_SHARE * len(at)
+        return float(alone @ self.off(at) / (alone @ alone)) if known else None
 
     def moved_best(self, at):
         """Points (N, 2) after the shift and turn that brings them nearest (least squares)."""
@@ -212,6 +224,7 @@ def judged(path, scene, row, seed):
         "shape_p99": float(np.quantile(np.abs(shape), 0.99)),
         "pull": found.pull,
         "mm_per_px": contour.photo.mm_per_px,
+        "offset": ring.offset(contour.outer.points),
         "common": contour.common.offset,
         "correlation_mm": contour.outer.correlation_mm,
         "holdout": contour.photo.holdout_mm,

@@ -27,7 +27,15 @@ from snugline.trace.edge.silhouette import (
 from snugline.trace.image.polyline import resample, right_normals, smoothed
 from snugline.trace.photo_view import PhotoView, response
 from snugline.trace.plan_curve import mm_of_px
-from snugline.trace.still_part import Apart, Followed, Stretch, agreeing, length_along, stretches
+from snugline.trace.still_part import (
+    AGREES,
+    Apart,
+    Followed,
+    Stretch,
+    agreeing,
+    length_along,
+    stretches,
+)
 
 Floats = NDArray[np.float64]
 
@@ -89,7 +97,8 @@ def compared(
         pieces[stretch.piece] = _widened(one, stretch, pieces[stretch.piece], apart)
     # From the last one on, so that the numbers of the points before it stay.
     for stretch, instead in reversed(taken):
-        pieces[stretch.piece] = _spliced(pieces[stretch.piece], stretch.own, instead.silhouette())
+        edge = _near(instead.silhouette(), instead.line, stretch, one, apart)
+        pieces[stretch.piece] = _spliced(pieces[stretch.piece], stretch.own, edge)
     return tuple(pieces), list(_remarks(one, other, apart, [s for s, _ in taken], vague))
 
 
@@ -183,6 +192,17 @@ def _spliced(piece: Silhouette, own: slice, instead: Silhouette) -> Silhouette:
         if old is not None and new is not None:
             fields[name] = np.concatenate([old[: own.start], new, old[own.stop :]])
     return Silhouette(closed=piece.closed, **fields)
+
+
+def _near(
+    edge: Silhouette, line: Floats, stretch: Stretch, one: Followed, apart: Apart
+) -> Silhouette:
+    """The edge, of which only what agrees with the other photo's line counts."""
+    u_mm = float(np.median(apart.u[one.within(stretch.piece, stretch.own)]))
+    height = one.lifted[stretch.piece].height
+    px = mm_of_px(one.camera, one.pieces[stretch.piece], height)[stretch.own]
+    off_px = np.linalg.norm(edge.pixels - line, axis=1)
+    return replace(edge, good=edge.good & (off_px < AGREES * u_mm / np.median(px)))
 
 
 def _widened(one: Followed, stretch: Stretch, piece: Silhouette, apart: Apart) -> Silhouette:

@@ -20,7 +20,7 @@ from snugline.trace.camera.sighting import (
     sight_markers,
     sight_plain,
 )
-from snugline.trace.contour import Contour
+from snugline.trace.contour import Contour, Curve
 from snugline.trace.contour_join import join
 from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides
@@ -28,11 +28,12 @@ from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.edge_by_height import compared
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
-from snugline.trace.measured_photo import MeasuredPhoto, Planned, Traced, judged
+from snugline.trace.measured_photo import MeasuredPhoto, Traced, judged
 from snugline.trace.part.part_search import CoarseEdge, Region, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.part.window_contents import check_window, why_nothing
 from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view
+from snugline.trace.plan_curve import plan_curve
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 from snugline.trace.still_part import Followed, disagree, lay_still
 from snugline.trace.verdict.window_verdict import judge_window, markers_covered
@@ -189,7 +190,7 @@ def _trace(view: PhotoView) -> Traced:
     light = np.asarray(cv2.LUT(small, linear_table()), dtype=np.float32)
     regions = _parts(view, light, step)
     found = [
-        Planned.of(_followed(view, edges, step), view)
+        plan_curve(_followed(view, edges, step), view)
         for edges in _edges(view, regions, small, step)
     ]
     edges = tuple(edge for edge in found if edge is not None)
@@ -198,6 +199,11 @@ def _trace(view: PhotoView) -> Traced:
         raise _no_edge(view, covers, light, step)
     window = judge_window(view, regions, step)
     return Traced(edges, (*photo.notices, *view.sighting.notices, *covers, *window))
+
+
+def _shared(curve: Curve) -> float:
+    """Mm, rms of what the curve's points share, all of it."""
+    return float(np.sqrt(np.mean(curve.sigma**2 - curve.noise**2)))
 
 
 def _by_still_photos(
@@ -220,7 +226,7 @@ def _by_still_photos(
                 measured[n].camera,
                 sides,
                 now[n].edges[0].pieces,
-                measured[n].contour.common.offset,
+                _shared(measured[n].contour.outer),
             )
             for n in (i, k)
         ]
@@ -229,7 +235,7 @@ def _by_still_photos(
         views = view_of(i), view_of(k)
         for n, (own, other), (here, there) in ((i, pair, views), (k, pair[::-1], views[::-1])):
             pieces, told = compared(own, other, here, there)
-            outer = Planned.of(pieces, here)
+            outer = plan_curve(pieces, here)
             if outer is not None:
                 edges = (outer, *now[n].edges[1:])
                 now[n] = Traced(edges, (*now[n].notices, *told))

@@ -1,6 +1,5 @@
 """One photo's contour, once its edges have been followed: its facts, its remarks, its verdict."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,10 +9,9 @@ from numpy.typing import NDArray
 from snugline.notice import Notice
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
-from snugline.trace.edge.part_sensitivity import variance
 from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.photo_view import PhotoView, split_markers
-from snugline.trace.plan_curve import offset_u_px, plan_curve
+from snugline.trace.plan_curve import Planned, offset_u_px
 from snugline.trace.sheet.frame_description import Frame
 from snugline.trace.verdict.followed_piece import EdgeEvidence
 from snugline.trace.verdict.lens_verdict import judge_lens
@@ -44,20 +42,6 @@ class MeasuredPhoto:
 
 
 @dataclass(frozen=True)
-class Planned:
-    """The followed pieces of one edge, the curve that they make, and where that was seen (px)."""
-
-    pieces: tuple[Silhouette, ...]
-    curve: Curve
-    pixels: Floats
-
-    @staticmethod
-    def of(pieces: Sequence[Silhouette], view: PhotoView) -> "Planned | None":
-        curve, seen = plan_curve(pieces, view)
-        return None if curve is None else Planned(tuple(pieces), curve, seen)
-
-
-@dataclass(frozen=True)
 class Traced:
     """The edges that a photo shows, the part's outer one first; what is said of it beside them."""
 
@@ -77,14 +61,11 @@ def judged(view: PhotoView, traced: Traced) -> MeasuredPhoto:
     used, rejected = split_markers(view)
     layout = view.solved.adjusted.layout
     scale_u = np.sqrt(np.diag(view.solved.adjusted.covariance)[layout.scale(best)])
-    shared = np.sqrt(
-        np.mean(outer.sigma**2 - outer.noise**2 - variance(outer.sensitivity, view.sides))
-    )
     contour = Contour(
         frame=view.frames[best].name,
         outer=outer,
         photo=facts,
-        common=CommonUncertainty(float(shared), float(scale_u[0]), float(scale_u[1])),
+        common=CommonUncertainty(traced.edges[0].offset, float(scale_u[0]), float(scale_u[1])),
         others=tuple(edge.curve for edge in traced.edges[1:]),
         notices=(*traced.notices, *lens, *of_edge),
     )
@@ -124,7 +105,8 @@ def _facts(view: PhotoView, outer: Curve) -> PhotoFacts:
     left_out = float(view.solved.holdout_mm[view.number])
     beside = camera.on_plane(camera.pixels(middle) + np.array([1.0, 0.0]))
     mm_per_px = float(np.linalg.norm(beside - middle))
-    offset = float(offset_u_px(np.array(view.sides.thickness / mm_per_px)))
+    thickness_px = np.array(view.sides.thickness / mm_per_px)
+    offset = float(offset_u_px(thickness_px, outer.noise / mm_per_px))
     edge = np.sqrt(np.mean(outer.noise**2) + (offset * mm_per_px) ** 2)
     return PhotoFacts(
         file=view.photo.path.name,

@@ -1,11 +1,12 @@
 """From silhouettes in the photo to one curve of the part's plan outline, with its uncertainty."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from snugline.trace.camera.camera_spread import across_u
+from snugline.trace.camera.camera_spread import spread_along
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import Alternative, Curve
 from snugline.trace.edge.part_sensitivity import sensitivities, variance
@@ -26,10 +27,12 @@ _SHORTEST_RUN = 12
 _CAMERA_U_EVERY = 8  # points
 # Another edge with this much of the probability is handed on, to be decided by shape or a reading.
 _LIKELY = 0.2
-# What blur, halo and unevenness leave after the profile model (shares of a pixel): from point to
-# point, and common to all of one photo's edge.
-EDGE_MODEL_U_PX = 0.06
-EDGE_OFFSET_U_PX = 0.06
+# The edge model's sigma is that of a row's whole error: error over sigma is 0.8 at the median photo
+# and 1.08 over all. Of it this share is common to a photo's edge (0.42); the rest hangs together
+# along it, since rows see one another, over px (63 photos of seeds 7000 and 7300 of
+# benchmarks/unseen_kinds.py, those without gross errors).
+COMMON_SHARE = 0.4
+_CORRELATED_PX = 36.0
 # The shadow at the foot is as wide as the part is thick, or less. The thinner the part in the
 # picture, the less it differs from it: the offset common to an edge has been found to be 2 px
 # over the thickness in px, and can be no more than a share of the shadow itself (400 scenes, seed
@@ -38,10 +41,28 @@ _SHADOW_PX2 = 2.0
 _SHADOW_SHARE = 0.3
 
 
-def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | None, Floats]:
-    """Pieces of silhouette to one curve of the plan outline, and where its points were seen."""
+@dataclass(frozen=True)
+class Planned:
+    """The plan outline that followed pieces of one edge make.
+
+    Attributes
+    ----------
+    pixels : (N, 2) px, where the curve's points were seen.
+    offset : mm, uncertainty along the outward normal that its points share: of the edge model, and
+        what of the camera's no shift or turn of the part makes up for.
+    """
+
+    pieces: tuple[Silhouette, ...]
+    curve: Curve
+    pixels: Floats
+    offset: float
+
+
+def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> Planned | None:
+    """Pieces of silhouette to one curve; None where nothing of them counts."""
     camera, sides = view.camera, view.sides
-    points, noise, common, seen, breaks = [], [], [], [], []
+    points, noise, common, seen, px, breaks = [], [], [], [], [], []
+    of_camera, of_edge = [], []
     moved: dict[str, list[Floats]] = {}
     alternatives: list[Alternative] = []
     count = 0
@@ -52,9 +73,11 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
     for piece in traced:
         lifted = lift(camera, piece.pixels, sides, piece.closed, SLOPE_SMOOTH)
         mm_per_px = mm_of_px(camera, piece, lifted.height)
-        edge = np.hypot(_told_apart(piece), EDGE_MODEL_U_PX) * mm_per_px
-        by_camera = _camera_u(view, piece, lifted)
-        shared = np.hypot(by_camera, offset_u_px(sides.thickness / mm_per_px) * mm_per_px)
+        told_apart = _told_apart(piece)
+        edge = np.sqrt(1 - COMMON_SHARE**2) * told_apart * mm_per_px
+        by_edge = offset_u_px(sides.thickness / mm_per_px, piece.sigma[piece.good])
+        by_camera, shifts, places = _by_camera(view, piece, lifted)
+        shared = np.hypot(by_camera, by_edge * mm_per_px)
         sensitivity = sensitivities(sides, lifted.slope)
         keep = piece.good & ~lifted.ambiguous
         if inside is not None:
@@ -72,12 +95,15 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
         points.append(lifted.points[keep])
         for of, by in sensitivity.items():
             moved.setdefault(of, []).append(by[keep])
+        of_camera.append(np.column_stack([places, shifts])[keep[_some(piece)]])
+        of_edge.append((by_edge * mm_per_px)[keep])
         noise.append(edge[keep])
         common.append(shared[keep])
         seen.append(piece.pixels[keep])
+        px.append(mm_per_px[keep])
         count += len(index)
     if not points:
-        return None, np.empty((0, 2))
+        return None
     own, shared = np.concatenate(noise), np.concatenate(common)
     sensitivity = {of: np.concatenate(by) for of, by in moved.items()}
     whole = np.sqrt(own**2 + shared**2 + variance(sensitivity, sides))
@@ -88,9 +114,12 @@ def plan_curve(traced: Sequence[Silhouette], view: PhotoView) -> tuple[Curve | N
         closed,
         tuple(sorted(breaks)),
         sensitivity,
-        alternatives=tuple(alternatives),
+        _CORRELATED_PX * float(np.median(np.concatenate(px))),
+        tuple(alternatives),
     )
-    return curve, np.concatenate(seen)
+    of_edge_model = np.sqrt(np.mean(np.concatenate(of_edge) ** 2))
+    offset = float(np.hypot(of_edge_model, _beside_pose(np.concatenate(of_camera))))
+    return Planned(tuple(traced), curve, np.concatenate(seen), offset)
 
 
 def mm_of_px(camera: Camera, piece: Silhouette, height: Floats) -> Floats:
@@ -100,12 +129,13 @@ def mm_of_px(camera: Camera, piece: Silhouette, height: Floats) -> Floats:
     return np.asarray(np.linalg.norm(one_px, axis=1))
 
 
-def offset_u_px(thickness_px: Floats) -> Floats:
-    """Px, standard uncertainty common to an edge of a part that is so thick in the picture."""
+def offset_u_px(thickness_px: Floats, sigma_px: Floats) -> Floats:
+    """Px, standard uncertainty common to the points (N,) of an edge, whose own sigmas these are, of
+    a part that is so thick in the picture.
+    """
+    of_model = COMMON_SHARE * np.sqrt(np.mean(sigma_px**2)) if len(sigma_px) else 0.0
     by_shadow = _SHADOW_PX2 / np.maximum(thickness_px, np.sqrt(_SHADOW_PX2 / _SHADOW_SHARE))
-    return np.asarray(
-        np.hypot(EDGE_OFFSET_U_PX, np.minimum(_SHADOW_SHARE * thickness_px, by_shadow))
-    )
+    return np.asarray(np.hypot(of_model, np.minimum(_SHADOW_SHARE * thickness_px, by_shadow)))
 
 
 def _told_apart(piece: Silhouette) -> Floats:
@@ -138,18 +168,44 @@ def _alternatives(
         )
 
 
-def _camera_u(view: PhotoView, piece: Silhouette, lifted: Lifted) -> Floats:
-    """(N,) mm across the edge: standard uncertainty from lens and pose, by their covariance."""
-    # It changes slowly along the edge.
-    index = np.unique(np.r_[0 : len(piece.pixels) : _CAMERA_U_EVERY, len(piece.pixels) - 1])
-    spread = across_u(
+def _some(piece: Silhouette) -> NDArray[np.int64]:
+    """Points at which the camera's uncertainty, which changes slowly, is computed."""
+    return np.unique(np.r_[0 : len(piece.pixels) : _CAMERA_U_EVERY, len(piece.pixels) - 1])
+
+
+def _by_camera(view: PhotoView, piece: Silhouette, lifted: Lifted) -> tuple[Floats, Floats, Floats]:
+    """(N,) mm across the edge, standard uncertainty from lens and pose by their covariance; at some
+    points (M, 13) mm for each of its axes, and (M, 4) those points and their normals.
+    """
+    some = _some(piece)
+    shifts = spread_along(
         view.camera,
         view.solved.camera_covariance(view.number),
-        piece.pixels[index],
-        lifted.height[index],
-        lifted.normals[index],
-    )
-    return np.interp(np.arange(len(piece.pixels)), index, spread)
+        piece.pixels[some],
+        lifted.height[some],
+        lifted.normals[some],
+    ).T
+    spread = np.sqrt(np.sum(shifts**2, axis=1))
+    places = np.column_stack([lifted.points, lifted.normals])[some]
+    return np.interp(np.arange(len(piece.pixels)), some, spread), shifts, places
+
+
+def _beside_pose(of_camera: Floats) -> float:
+    """Mm, rms of what a shift and a turn of the whole contour do not make up for.
+
+    Parameters
+    ----------
+    of_camera : (M, 4 + 13), points, normals, and what each axis of the covariance moves them by.
+    """
+    if not len(of_camera):
+        return 0.0
+    at, normals, shifts = np.split(of_camera, [2, 4], axis=1)
+    arm = at - at.mean(axis=0)
+    spin = normals[:, 1] * arm[:, 0] - normals[:, 0] * arm[:, 1]
+    pose = np.column_stack([normals, spin])
+    design = np.column_stack([pose, np.ones(len(at))])
+    left = shifts - pose @ np.linalg.lstsq(design, shifts, rcond=None)[0][:3]
+    return float(np.sqrt(np.mean(np.sum(left**2, axis=1))))
 
 
 def _within(points: Floats, windows: Sequence[Floats]) -> NDArray[np.bool_]:

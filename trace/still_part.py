@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import Lifted, PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette
-from snugline.trace.plan_curve import EDGE_MODEL_U_PX, SLOPE_SMOOTH, mm_of_px
+from snugline.trace.plan_curve import SLOPE_SMOOTH, mm_of_px
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -26,7 +26,7 @@ _REACH_MM = 8.0
 _BESIDE_MM = 1.0  # along the edge, between a point and the one opposite
 _SAME_WAY = 0.5  # cosine of the angle between the directions of two edges that may be one
 # In standard uncertainties of the distance between two photos: what agrees.
-_AGREES = 3.0
+AGREES = 3.0
 # The part lay still where this share of what both photos show agrees, holds the part both ways
 # (with the weight of a stretch that faces any direction), and is moved by no more than is
 # uncertain, or than what makes two edges of one, mm.
@@ -86,7 +86,7 @@ class Followed:
         """(N,) mm, noise of each point."""
         return np.concatenate(
             [
-                np.hypot(p.sigma, EDGE_MODEL_U_PX) * mm_of_px(self.camera, p, one.height)
+                p.sigma * mm_of_px(self.camera, p, one.height)
                 for p, one in zip(self.pieces, self.lifted, strict=True)
             ]
         )
@@ -151,10 +151,14 @@ class Apart:
         near = self.near[which]
         return float(np.median(np.abs(self.across[which][near]))) if near.any() else 0.0
 
+    def differ(self, which: slice) -> bool:
+        """Whether the photos have the edge in different places along these points."""
+        return self.typical(which) > AGREES * float(np.median(self.u[which]))
+
     @property
     def agrees(self) -> Mask:
         """(N,) both are sure of the edge, and have it in the same place as far as can be told."""
-        return np.asarray(self.sure & ((np.abs(self.across) < _AGREES * self.u) | ~self.height))
+        return np.asarray(self.sure & ((np.abs(self.across) < AGREES * self.u) | ~self.height))
 
 
 def lay_still(one: Followed, other: Followed) -> bool:
@@ -179,7 +183,7 @@ def lay_still(one: Followed, other: Followed) -> bool:
     spin = (normals[:, 1] * arm[:, 0] - normals[:, 0] * arm[:, 1]) / reach
     design = np.column_stack([normals, spin])
     moved = np.linalg.lstsq(design, across[agree], rcond=None)[0]
-    return bool(np.abs(moved).max() < max(_AGREES * u, _MOVED_MM))
+    return bool(np.abs(moved).max() < max(AGREES * u, _MOVED_MM))
 
 
 @dataclass(frozen=True)
@@ -204,7 +208,7 @@ def agreeing(one: Followed, other: Followed, piece: int, least: int = _LEAST) ->
 
 
 def stretches(one: Followed, other: Followed) -> Iterator[Stretch]:
-    """Where the photos show the edge in different places, or one of them is not sure of it."""
+    """Where the photos show the edge in different places."""
     apart = Apart.of(one, other)
     for number in range(len(one.pieces)):
         agree = agreeing(one, other, number)
@@ -223,6 +227,8 @@ def stretches(one: Followed, other: Followed) -> Iterator[Stretch]:
             stretch = Stretch(
                 number, slice(a, b), k, slice(there[0] - start, there[-1] + 1 - start)
             )
+            if not apart.differ(one.within(number, stretch.own)):
+                continue  # one of them is not sure, but has it in the same place
             own = length_along(one.lifted[number].points[stretch.own])
             if length_along(other.lifted[k].points[stretch.other]) < _LONGER * own + _LONGER_MM:
                 yield stretch

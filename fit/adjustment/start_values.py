@@ -100,7 +100,7 @@ def tangents(points: Array, breaks: Sequence[int] = (), *, closed: bool = False)
 
 
 def main_direction(found: Tangents) -> tuple[float, float]:
-    """The direction (0 to π/2) that most of the contour follows, and the share that does."""
+    """The direction, about 0 to π/2, that most of the contour follows, and the share that does."""
     folded = np.mod(found.angle, math.pi / 2)
     bins = 180
     width = math.pi / 2 / bins
@@ -114,7 +114,7 @@ def main_direction(found: Tangents) -> tuple[float, float]:
     # The median: corners lean to one side of the peak or the other.
     direction = peak + _weighted_median(off[near], found.weight[near]) if near.any() else peak
     share = float(found.weight[near].sum() / found.weight.sum())
-    return float(np.mod(direction, math.pi / 2)), share
+    return float(direction), share
 
 
 def view_of(measured: CentredSection) -> View | None:

@@ -48,7 +48,20 @@ def test_not_knowing_which_edge_it_is_counts_as_noise():
 
 def test_a_thin_part_is_told_from_its_shadow_less_well():
     thickness = np.array([0.0, 4.0, 10.0, 30.0, 1e4])
-    u = plan_curve.offset_u_px(thickness)
-    np.testing.assert_allclose(u[[0, -1]], plan_curve.EDGE_OFFSET_U_PX, rtol=1e-3)
+    u = plan_curve.offset_u_px(thickness, np.full(9, 0.15))
+    np.testing.assert_allclose(u[[0, -1]], 0.15 * plan_curve.COMMON_SHARE, rtol=1e-3)
     # As measured on unseen scenes, within a third.
     np.testing.assert_allclose(u[1:4], [0.5, 0.25, 0.1], rtol=0.35)
+
+
+def test_what_a_shift_and_a_turn_make_up_for_is_no_offset():
+    angle = np.linspace(0, 1.5 * np.pi, 200)
+    normals = np.column_stack([np.cos(angle), np.sin(angle)])
+    at = normals * [60.0, 40.0] + [120.0, 90.0]
+    spin = normals[:, 1] * (at[:, 0] - 40) - normals[:, 0] * (at[:, 1] + 30)  # about any point
+
+    def left(*axes):
+        return plan_curve._beside_pose(np.column_stack([at, normals, *axes]))
+
+    assert left(0.3 * normals[:, 0], -0.2 * normals[:, 1], 0.004 * spin) < 1e-9
+    assert abs(left(0.03 + 0.2 * normals[:, 0], 0.04 + 0.1 * spin) - 0.05) < 1e-9

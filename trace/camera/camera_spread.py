@@ -18,18 +18,24 @@ def across_u(
     ----------
     covariance : (13, 13) of lens and pose (`Solved.camera_covariance`).
     """
+    shifts = spread_along(camera, covariance, pixels, height, normals)
+    spread: Floats = np.sqrt(np.sum(shifts**2, axis=0))
+    return spread
+
+
+def spread_along(
+    camera: Camera, covariance: Floats, pixels: Floats, height: float | Floats, normals: Floats
+) -> Floats:
+    """(13, N) mm along the normals, for one standard deviation on each principal axis."""
     base = camera.on_plane(pixels, height)
-    square = np.zeros(len(base))
     values, vectors = np.linalg.eigh(covariance)
-    for value, vector in zip(values, vectors.T, strict=True):
-        # One standard deviation along each principal axis of the covariance.
+    shifts = np.empty((len(values), len(base)))
+    for k, (value, vector) in enumerate(zip(values, vectors.T, strict=True)):
         step = np.sqrt(max(value, 0.0)) * vector
         moved = Camera(
             camera.lens.with_vector(camera.lens.vector() + step[:LENS_SIZE]),
             rotation_from_vector(step[LENS_SIZE : LENS_SIZE + 3]) @ camera.rotation,
             camera.translation + step[LENS_SIZE + 3 :],
         )
-        shift = moved.on_plane(pixels, height) - base
-        square += np.sum(shift * normals, axis=1) ** 2
-    spread: Floats = np.sqrt(square)
-    return spread
+        shifts[k] = np.sum((moved.on_plane(pixels, height) - base) * normals, axis=1)
+    return shifts

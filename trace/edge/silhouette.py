@@ -49,9 +49,10 @@ _STILL_PX, _LOOKS = 3.0, 5
 # 0.004 mm; one row of four would miss some edges.
 _SPARSE = 2
 # Where nothing is seen along a stretch of this many rows, a wide shadow's outline was followed: the
-# next look is farther inside, by px that its window still reaches.
+# next look is farther inside, by px that its window still reaches. Not round a corner, within this
+# many px, where the tip lies farther outside.
 _BLIND, _STRETCH = 0.5, 6
-_FARTHER_PX = 14.0
+_FARTHER_PX, _BEND_PX = 14.0, 24.0
 # Points over which the line found is smoothed, and its normals.
 FOUND_SMOOTH, FOUND_NORMALS = 1.5, 3.0
 
@@ -88,9 +89,9 @@ _OUTLIER, _LEAST_SCATTER_PX = 5, 0.05
 # A line that oscillates by this much in all, within this many points to either side, has strayed.
 _OSCILLATION, _OSCILLATION_REACH = np.radians(30), 18
 _OSCILLATION_SMOOTH = 4.0  # points, before it is measured
-# At the tip of a sharp corner, turning by more than this within this many px, the picture's blur
-# rounds the edge; it is dropped together with this many of its lengths to either side.
-_TIP, _TIP_PX, _TIP_LENGTHS = np.radians(55), 4.0, 1.5
+# A sharp corner turns by more than this. At its tip, within these px, the picture's blur rounds the
+# edge; it is dropped together with this many of its lengths to either side.
+_SHARP, _TIP_PX, _TIP_LENGTHS = np.radians(55), 4.0, 1.5
 
 
 @dataclass(frozen=True)
@@ -144,7 +145,8 @@ def locate(
         offset, sigma, total = seen.near(place)
         rows = 1 if look else _SPARSE
         away = _smoothed_offsets(offset, sigma, closed, _OFFSET_SMOOTH / rows)
-        away = np.where(_blind(seen, total, _STRETCH // rows), -_FARTHER_PX, away)
+        blind = _blind(seen, total, _turns(normals, _BEND_PX, closed, rows), _STRETCH // rows)
+        away = np.where(blind, -_FARTHER_PX, away)
         if look == _LOOKS - 1 or (look and np.abs(away).max() < _STILL_PX):
             break
         moved = resample(line + away[:, None] * normals, STEP_PX, closed)
@@ -206,10 +208,21 @@ def _at_half_size(
     )
 
 
-def _blind(seen: Distribution, total: Floats, rows: int) -> Mask:
-    """(N,) stretches of this many rows along which nothing is seen of an edge."""
+def _blind(seen: Distribution, total: Floats, bend: Mask, rows: int) -> Mask:
+    """(N,) stretches of this many rows, bends apart, along which nothing is seen of an edge."""
     nothing, stretch = (seen.untold > _BLIND) | (total < 1 - _BLIND), np.ones(rows, bool)
-    return np.asarray(binary_opening(binary_closing(nothing, stretch), stretch))
+    return np.asarray(binary_opening(binary_closing(nothing, stretch) & ~bend, stretch))
+
+
+def _turns(normals: Floats, reach_px: float, closed: bool, rows: int = 1) -> Mask:
+    """(N,) where the line turns sharply within this many px; one row of `rows` is there."""
+    reach = round(reach_px / STEP_PX / rows)
+    index, last = np.arange(len(normals)), len(normals) - 1
+    before, after = (
+        (index + k) % len(normals) if closed else np.clip(index + k, 0, last)
+        for k in (-reach, reach)
+    )
+    return np.asarray(np.sum(normals[before] * normals[after], axis=1) < np.cos(_SHARP))
 
 
 def _pooled_cost(seen: Distribution, closed: bool) -> Floats:
@@ -277,11 +290,6 @@ def _oscillating(line: Floats, closed: bool) -> Mask:
 
 def _rounded_tip(line: Floats, closed: bool) -> Mask:
     """(N,) the tip of a sharp corner, which the picture's own blur rounds."""
-    normals, reach = right_normals(line, closed), round(_TIP_PX / STEP_PX)
-    index, last = np.arange(len(line)), len(line) - 1
-    before, after = (
-        (index + k) % len(line) if closed else np.clip(index + k, 0, last) for k in (-reach, reach)
-    )
-    tip = np.sum(normals[before] * normals[after], axis=1) < np.cos(_TIP)
+    tip = _turns(right_normals(line, closed), _TIP_PX, closed)
     width = 2 * round(_TIP_LENGTHS * _TIP_PX / STEP_PX) + 1
     return np.asarray(maximum_filter1d(tip, width, mode="wrap" if closed else "nearest"))

@@ -43,17 +43,6 @@ def linear_to_srgb(values: Any) -> NDArray[Any]:
     return coded
 
 
-def coded_per_light(light: Any) -> NDArray[np.float64]:
-    """How much the sRGB value changes with linear light, at light of 0 to 1 (IEC 61966-2-1).
-
-    A photo's noise is much the same all over in its coded values, so that dark areas resolve
-    differences of light more finely.
-    """
-    light = np.maximum(np.asarray(light, dtype=np.float64), _LIGHT_TOE)
-    slope: NDArray[np.float64] = _SCALE / _GAMMA * light ** (1 / _GAMMA - 1)
-    return slope
-
-
 @cache
 def linear_table() -> NDArray[np.float32]:
     """(256,) float32: linear light of a byte, 0 to 1."""

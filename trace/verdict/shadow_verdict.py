@@ -64,7 +64,9 @@ def in_shadow(edge: Beside) -> tuple[Mask, Mask]:
         strip_light, strip_hue, strip_grain = seen(tuple(-p for p in _STRIP), start)
         of_strip = np.linalg.norm(strip_hue - sheet_hue, axis=1)
         pale = (of_face > hue) & (of_strip < like_hue * of_face)
-        smooth = (more > _GRAIN) & (strip_grain - sheet_grain < like_grain * more)
+        # Shade takes light, not hue: a strip of the face's own hue is the part's, grain or none.
+        own = (of_face > hue) & (np.linalg.norm(strip_hue - face_hue, axis=1) < like_hue * of_face)
+        smooth = (more > _GRAIN) & (strip_grain - sheet_grain < like_grain * more) & ~own
         return np.asarray((pale | smooth) & (strip_light < _LIT * sheet_light))
 
     return shaded(-edge.crease, _HUE, _LIKE, _LIKE), shaded(here, *_NEAR)

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from snugline.fit.contour_noise import estimate_noise
 from snugline.fit.free import free_adjustment as fa
 from snugline.fit.free.arc_spline import arc_spline
 from snugline.fit.free.free_outline import _axes, _data
@@ -16,6 +17,7 @@ from snugline.fit.free.free_result import (
     _place_u,
     _segments,
     _size,
+    _unseen,
     finished,
 )
 from snugline.fit.free.section_assembly import Placed, round_the_part
@@ -231,3 +233,38 @@ def test_each_segment_is_marked_by_most_of_its_cells():
         drop(square, points), np.ones(len(points), dtype=bool), None,
     )  # fmt: skip
     assert _marks(done, data, placed) == ("seen", "mirrored", "extrapolated", "extrapolated")
+
+
+@pytest.mark.parametrize(
+    ("segment", "facing", "first"),
+    [
+        (0, "front side", 0.4), (1, "right end", 0.4), (2, "back side", 0.4), (3, "left end", 0.4),
+        (3, "left end", 0.8),  # up to where the chain begins
+    ],
+)  # fmt: skip
+def test_an_unseen_stretch_is_named_by_where_it_faces(segment, facing, first):
+    stadium = Chain(
+        (-30.0, -20.0), 0.0, np.array([60.0, 20 * math.pi, 60.0, 20 * math.pi]),
+        np.array([0.0, 0.05, 0.0, 0.05]), np.zeros(4), np.array([True, False, True, False]),
+        np.zeros(4, dtype=bool), closed=True,
+    )  # fmt: skip
+    number = np.repeat(np.arange(4), 60)
+    share = np.tile((np.arange(60) + 0.5) / 60, 4)
+    away = (number == segment) & (share > first) & (share < first + 0.2)
+    number, share = number[~away], share[~away]
+    points = point_at(stadium, number, share * stadium.lengths[number])
+    noise = estimate_noise(
+        0.03 * np.random.default_rng(1).normal(size=len(points)), np.full(len(points), 0.03)
+    )
+    done = fa.Adjustment(
+        stadium, 1e-4 * np.eye(len(stadium.values())), np.zeros((1, 3)), np.zeros((1, 2)), points,
+        drop(stadium, points), np.ones(len(points), dtype=bool), noise,
+    )  # fmt: skip
+    (notice,) = _unseen(done, None, stadium, Pose(), ())
+    assert f"on the {facing} (near" in notice.text
+    assert str(notice.about) == facing.removesuffix(" side")
+    stretch = (away.sum() + 1) / 60 * stadium.lengths[segment]
+    said = float(notice.text.split("shows ")[1].split(" mm")[0])
+    assert said == pytest.approx(stretch, abs=0.6)
+    middle = stadium.middles[0][segment]
+    assert notice.place.mm == pytest.approx(tuple(np.round(middle, 1)))

@@ -135,6 +135,22 @@ def test_systematic_errors_of_the_contour_widen_what_is_told(rounded_fit):
     assert shifted.length.value == pytest.approx(plain.length.value, abs=1e-6)
 
 
+def test_points_astray_cost_a_free_outline_next_to_nothing(rounded_fit):
+    seen = whole(rounded_rectangle(160, 90, 20))
+    ahead = np.roll(seen.points, -1, axis=0) - np.roll(seen.points, 1, axis=0)
+    outwards = np.column_stack([ahead[:, 1], -ahead[:, 0]])
+    outwards /= np.linalg.norm(outwards, axis=1, keepdims=True)
+    astray = seen.points.copy()
+    astray[::40] += 0.8 * outwards[::40]  # some 27 standard deviations
+    fit = fit_free([replace(seen, points=astray)])
+    assert fit.width.value == pytest.approx(rounded_fit.width.value, abs=0.006)
+    assert fit.length.value == pytest.approx(rounded_fit.length.value, abs=0.006)
+    assert fit.width.u95 == pytest.approx(rounded_fit.width.u95, rel=0.2)
+    assert fit.length.u95 == pytest.approx(rounded_fit.length.u95, rel=0.2)
+    assert not fit.kept[0][::40].any()
+    assert fit.kept[0].mean() > 0.965
+
+
 def test_sections_that_share_a_bend_are_laid_on_each_other():
     low, high = (lambda p: p[:, 0] < 60), (lambda p: p[:, 0] > -60)
     parts = [

@@ -316,3 +316,22 @@ def test_ends_that_point_past_each_other_are_told_with_their_names():
     assert fit.width.value == pytest.approx(80, abs=1e-4)
     radii = [s.radius for s in fit.outline.segments if hasattr(s, "radius")]
     assert radii == pytest.approx([15] * 4, abs=1e-3)
+
+
+def test_a_width_read_off_the_narrowest_rectangle_turns_the_axes():
+    """The direction is as uncertain as the reading over the slope of the extent (JCGM 100, 5.1)."""
+    rough = made([90, 17, 80, 14, 45, 30], [0, 1.7, 0, 1.4, 0, 2 * math.pi - 3.1], True)
+    wedge = close(rough, np.ones(len(rough.values())))
+    least = narrowest(wedge)
+    for u in (0.08, 0.2):
+        value = reach_along(wedge, least + 0.05 + math.pi / 2).value
+        axes = axes_of(wedge, {"width": (value, u)})
+        found = reach_along(wedge, axes.direction + math.pi / 2)
+        assert 0.005 < abs(axes.direction - least) < 0.06
+        assert found.value == pytest.approx(value, abs=0.02)
+        assert axes.u == pytest.approx(u / abs(found.slope))
+        assert (axes.row == 0).all()
+    # A reading better than 0.05 mm is not believed to be, where directions are judged.
+    sharp = axes_of(wedge, {"width": (value, 0.001)})
+    slope = reach_along(wedge, sharp.direction + math.pi / 2).slope
+    assert sharp.u == pytest.approx(0.05 / abs(slope))

@@ -154,6 +154,18 @@ def test_a_chain_is_found_again_from_exact_points(chain):
     assert found.chain.curvatures == pytest.approx(chain.curvatures, abs=1e-7)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_no_step_makes_the_fit_worse(seed):
+    rng = np.random.default_rng(seed)
+    segment = np.repeat(np.arange(4), 30)
+    share = np.tile(np.linspace(0.01, 0.99, 30), 4)
+    points = point_at(STADIUM, segment, share * STADIUM.lengths[segment])
+    values = STADIUM.values()
+    rough = STADIUM.with_values(values * (1 + 0.25 * rng.normal(size=len(values))) + 0.3)
+    costs = [refine(rough, points, np.full(len(points), 0.03), steps).chi2 for steps in range(14)]
+    assert (np.diff(costs) <= 1e-9 * np.array(costs[:-1]) + 1e-12).all()
+
+
 def test_a_chain_s_uncertainty_is_that_of_many_fits():
     from snugline.fit.free.chain_fit import covariance
 

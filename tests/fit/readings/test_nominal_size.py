@@ -191,3 +191,11 @@ def test_first_choice_radii_are_preferred_numbers_but_for_rounding():
     for value in DIN_250_FIRST:
         if value >= 1:
             assert min(abs(value / r - 1) for r in decades(R10)) <= 0.05, value
+
+
+def test_standard_radii_are_preferred_numbers_in_whole_figures():
+    """DIN 250 takes R10 and R20 (ISO 3), rounded by up to 5 %: 0.6 for 0.631, 1.2 for 1.259."""
+    first = [-7, -4, -2, 0, 2, 4, 6, 8, 10, *range(12, 24)]
+    assert list(DIN_250_FIRST) == pytest.approx([10 ** (k / 10) for k in first], rel=0.052)
+    second = [-10, -6, -2, 2, 6, 10, 14, 18, 22, *range(25, 46, 2)]
+    assert list(DIN_250_SECOND) == pytest.approx([10 ** (k / 20) for k in second], rel=0.052)

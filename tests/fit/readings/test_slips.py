@@ -197,3 +197,16 @@ def test_a_slip_that_nothing_tells_from_another_is_named_beside_it():
     assert "10.31" not in str(remedy("thickness", 0.406, [ten, rare]))
     alike = Slip("digits-swapped", "two digits swapped", 4.07, 0.5)
     assert "swapped" not in str(remedy("thickness", 0.406, [ten, alike]))
+
+
+def test_a_value_that_meets_another_dimension_counts_as_much_as_that_is_narrow():
+    # A width of 525.4 mm, a part 526 mm long and 52.5 wide: the one as well as the other.
+    reading = Reading("width", (525.4,), "caliper")
+    expected = Expected(52.5, 0.7)
+    kinds = [slip.kind for slip in likely_slips(reading, expected, {"length": 526.0})]
+    assert set(kinds[:2]) == {"other-dimension", "factor-10"}
+    far = likely_slips(reading, expected, {"length": 560.0})
+    assert [slip.kind for slip in far] == ["factor-10"]
+    # Known to some millimetres only, no value is offered.
+    vague = likely_slips(reading, Expected(60.0, 12.0), {"length": 526.0})
+    assert next(s for s in vague if s.kind == "other-dimension").meant == reading.value

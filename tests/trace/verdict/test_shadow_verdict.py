@@ -65,3 +65,15 @@ def test_a_strip_narrower_than_the_side_is_told_as_well() -> None:
     along = (x > 750 + SHADOW_PX - 2) & (y > 210) & (y < 490)
     assert far[along].mean() < 0.1
     assert near[along].mean() > 0.9
+
+
+def test_a_smooth_strip_of_the_parts_own_hue_is_the_parts() -> None:
+    # Grain that ends before the edge, as of a board sawn along it: no shadow is brown as the board.
+    rgb, sides = picture((130, 92, 60), 12.0), PartSides(0.0)
+    smooth = picture((130, 92, 60), 0.0)
+    x = np.arange(rgb.shape[1])
+    strip = x > 750 - 20
+    rgb[:, strip] = smooth[:, strip]
+    marked, near = in_shadow(Beside.of(rgb, CAMERA, sides, followed(PART), 0.133))
+    assert not marked.any()
+    assert not near.any()
