@@ -1,5 +1,6 @@
 """The whole outline: all photos' contours and all hand readings in one weighted least squares."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -48,6 +49,7 @@ LEAST_POINTS = 30
 MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 # Views that show the width between both its sides.
 ENDS = ("left end", "right end", "whole")
+SAME = 1e-6  # of a thickness: what a mean of equal readings loses by rounding is far less
 BLOCKS = 2  # gravity of a remark that keeps a result from being cut
 
 
@@ -127,14 +129,13 @@ def _fitted(
         told.append(other.notice)
         sections = [moved_by_thickness(section, thicker) for section in sections]
         measured = tuple(_measured(section, part_u) for section in sections)
-    doubtful = other is None and photos_say_otherwise(stated, weighed_slips, odds=1) is not None
     weighed = weigh(
         readings, sizes, None if stated is None else stated.value, listed, thicker, _seen(sections)
     )
     told += weighed.notices
     try:
         fitted = _fit_believed(
-            sections, measured, weighed.readings, family, symmetry, listed, stated, not doubtful
+            sections, measured, weighed.readings, family, symmetry, listed, stated
         )
     except FitError as error:
         if other is None and (unusual := unusual_thickness(stated, False, weighed_slips)):
@@ -175,23 +176,24 @@ def _other_thickness(
     """
     if stated is None:
         return None
-    if traced_mm != stated.value:
+    if not math.isclose(traced_mm, stated.value, rel_tol=SAME):
         other: OtherThickness | None = untraced(stated, traced_mm, readings, sizes_if)
     else:
         other = weigh_thickness(stated, sizes, readings, ends, sizes_if)
-    if other is not None:
-        if abs(other.meant - traced_mm) > EVENLY_MM:
-            raise _told_as_error(other.notice)
-        return other
 
     def weighed(slips: Sequence[Slip]) -> list[Slip]:
         return by_photos(slips, traced_mm, readings, sizes_if)
 
-    wrong = photos_say_otherwise(stated, weighed)
-    if wrong is None and (stated.value > THICKEST or (ends and not shows_sides(sizes))):
+    if other is None:
+        other = photos_say_otherwise(stated, weighed)
+    if other is not None:
+        if abs(other.meant - traced_mm) > EVENLY_MM:
+            raise _told_as_error(other.notice)
+        return other
+    if stated.value > THICKEST or (ends and not shows_sides(sizes)):
         wrong = unusual_thickness(stated, False, weighed)
-    if wrong is not None:
-        raise _told_as_error(wrong)
+        if wrong is not None:
+            raise _told_as_error(wrong)
     return None
 
 
@@ -233,21 +235,14 @@ def _fit_believed(
     symmetry: Symmetry,
     listed: tuple[float, float] | None,
     thickness: Thickness | None,
-    thorough: bool,
 ) -> FittedOutline:
-    """The outline that contours and the readings that pass determine.
-
-    Parameters
-    ----------
-    thorough : whether a part that fits no family may be of lines and arcs, and the shape is
-        chosen again without a photo that was left out.
-    """
+    """The outline that contours and the readings that pass determine."""
     if family == "free":
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = fit_family(measured, rows, family, symmetry)
     misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
-    if misfit and family == "auto" and thorough:
+    if misfit and family == "auto":
         try:
             return fit_free_part(sections, readings, symmetry, thickness)
         except FitError as error:
@@ -259,7 +254,7 @@ def _fit_believed(
     else:
         resolved, told = resolve(adjusted, thickness)
         notices += told
-        if thorough and _fewer(resolved, adjusted):
+        if _fewer(resolved, adjusted):
             # An outlier that was left out may have bent the shape, or led to another family.
             kept = resolved.equations
             adjusted, setting, choice, others = fit_family(
@@ -286,7 +281,7 @@ def _fit_believed(
             fitted.sections, [s.section.as_given(s.noise) for s in adjusted.equations.sections]
         ),
         *lonely_readings(readings, alone),
-        *edge_remarks(adjusted, fitted, alone),
+        *edge_remarks(adjusted, fitted),
     )
     return replace(fitted, notices=(*fitted.notices, *doubts))
 

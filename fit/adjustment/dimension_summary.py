@@ -11,7 +11,7 @@ from snugline.fit.adjustment.observation_equations import Block, Equations, whit
 from snugline.fit.adjustment.outlier_test import reduced_to_shared
 from snugline.fit.adjustment.robust_solution import HOLD, ResidualNoise, WhitenedFit, inverse
 from snugline.fit.corners.free_corner import BEND
-from snugline.fit.readings.part_unknowns import SOURCES
+from snugline.fit.readings.part_unknowns import PATTERN, SOURCES
 from snugline.fit.readings.reading import Reading, uncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain, coverage_factor
@@ -180,9 +180,8 @@ def _shared_source(equations: Equations, key: tuple[str, ...], thickness_dof: fl
     if key[0] == "scale":
         return _Source("print scale", "photo", math.inf)
     if key[0] == "part":
-        return _Source(
-            SOURCES[key[1]], "photo", thickness_dof if key[1] == "thickness" else math.inf
-        )
+        dof = thickness_dof if key[1] == "thickness" else math.inf
+        return _Source(SOURCES[key[1].split(PATTERN)[0]], "photo", dof)
     kind = next(
         row.parts.tool
         for row in equations.rows

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from snugline.fit.adjustment.edge_patterns import carried, with_patterns
 from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.robust_solution import (
     ResidualNoise,
@@ -100,6 +101,7 @@ def refine_shape(
     thin = replace(freed, sections=tuple(m.thinned(THINNED) for m in freed.sections))
     start = robust_fit(thin, start, rounds=8).x
     noise = noise_at(freed, start)
+    raw, (freed, start) = freed, with_patterns(freed, start, noise)
     fit = whitened_fit(freed, start, noise, trust=TRUST, rounds=4)
     count = len(full.names)
     information = _information(fit.covariance[:count, :count])
@@ -116,7 +118,7 @@ def refine_shape(
     form = _form(information, estimate, onto, tied, terms, kept, shown)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
-    x_final = _carried(freed, fit.x, final, values)
+    x_final = _carried(raw, carried(freed, raw, fit.x), final, values)
     changed = groups_now != groups or bool(kept)
     return Refined(changed, final, x_final, noise, groups_now, kept_terms, form, tuple(told))
 

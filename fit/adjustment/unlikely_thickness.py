@@ -113,29 +113,27 @@ def unusual_thickness(
 
 
 def photos_say_otherwise(
-    thickness: Thickness | None,
-    weighed: Callable[[Sequence[Slip]], list[Slip]],
-    odds: float = SURE_ODDS,
-) -> Notice | None:
-    """A contradiction, where few parts have the thickness and the photos agree with a slip of it.
+    thickness: Thickness, weighed: Callable[[Sequence[Slip]], list[Slip]]
+) -> OtherThickness | None:
+    """A slip that photos and readings agree with rather than with a thickness that few parts have.
 
-    Parameters
-    ----------
-    odds : of the slip against the thickness as read.
+    Where they agree far better, the thickness cannot be right. Where they only rather do, it counts
+    once it was read twice.
     """
-    if thickness is None or USUALLY[0] <= thickness.value <= USUALLY[1]:
-        return None
     slips = _usual(thickness)
-    if not slips:
+    if USUALLY[0] <= thickness.value <= USUALLY[1] or not slips:
         return None
     as_read = Slip("as-read", "", thickness.value, slips[0].weight)
     slips = weighed([*slips, as_read])
     weight = next((slip.weight for slip in slips if slip.kind == as_read.kind), 0.0)
-    if slips[0].weight < odds * weight or slips[0].kind == as_read.kind:
-        return None
-    shown = "with it photos and readings do not agree"
     others = [slip for slip in slips if slip.kind != as_read.kind]
-    return contradicted(as_reading(thickness), thickness.value, shown, [], others)
+    if others and others[0].weight > SURE_ODDS * weight:
+        shown = "with it photos and readings do not agree"
+        told = contradicted(as_reading(thickness), thickness.value, shown, [], others)
+        return OtherThickness(others[0].meant, told)
+    if thickness.readings == 1 and others and others[0].weight > weight:
+        return OtherThickness(others[0].meant, _unusual(thickness, others, "retake"))
+    return None
 
 
 def _usual(thickness: Thickness, least: float = 0.0) -> list[Slip]:

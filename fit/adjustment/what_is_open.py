@@ -1,14 +1,14 @@
 """What a fit leaves open: dimensions that only a reading gives, top edge and lean unstated."""
 
 import math
-from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.outlier_handling import Adjusted
-from snugline.fit.adjustment.outlier_test import compare_groups
+from snugline.fit.adjustment.outlier_test import THICKNESS, compare_groups
 from snugline.fit.outline_doubts import edge_question
 from snugline.fit.result import FittedOutline
 from snugline.notice import Notice
@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 # A reading is checked where the rest gives the dimension to this many of its standard
 # uncertainties: a slip of the usual kinds would show.
 CHECKED = 4.0
+_SURE = 1e6  # 1 over the variance of what is stated, in units of what is assumed where it is not
 
 
 def on_readings_alone(adjusted: Adjusted) -> list[str]:
@@ -34,15 +35,14 @@ def on_readings_alone(adjusted: Adjusted) -> list[str]:
     ]
 
 
-def edge_remarks(
-    adjusted: Adjusted, fitted: FittedOutline, alone: Sequence[str]
-) -> tuple[Notice, ...]:
+def edge_remarks(adjusted: Adjusted, fitted: FittedOutline) -> tuple[Notice, ...]:
     """Questions on top edge and draft where unstated, from what the fit made of them."""
     equations, x = adjusted.equations, adjusted.fit.x
     moved = {of: _typical(equations, of) for of in UNSTATED if ("part", of) in equations.nuisances}
     if not moved:
         return ()
-    # A dimension between two sides that the photos show, were there no reading of it.
+    # A dimension between two sides that the photos would give, were there no reading of it.
+    alone = on_readings_alone(_stated(adjusted))
     sizes = {"length": fitted.length, "width": fitted.width}
     effect = {of: 2 * 2 * math.hypot(*moved.values()) for of in sizes if of not in alone}
     u95 = {of: sizes[of].u95 for of in effect}
@@ -53,6 +53,17 @@ def edge_remarks(
     )
     by_itself = {of: UNSTATED[of].u * inside / by for of, by in moved.items() if by > 0}
     return edge_question(u95, effect, by_itself)
+
+
+def _stated(adjusted: Adjusted) -> Adjusted:
+    """As if somebody had stated top edge and lean."""
+    equations, prior = adjusted.equations, adjusted.fit.prior
+    sure = np.zeros(equations.size)
+    for key in equations.nuisances:
+        if key[0] == "part" and key != THICKNESS:
+            sure[equations.column(key)] = _SURE
+    known = replace(prior, matrix=prior.matrix + np.diag(sure))
+    return replace(adjusted, fit=replace(adjusted.fit, prior=known))
 
 
 def _typical(equations: Equations, of: str) -> float:

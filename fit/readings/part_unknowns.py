@@ -5,6 +5,7 @@ from snugline.fit.readings.thickness import Thickness
 from snugline.unstated_sides import UNSTATED
 
 # By the name of a section's sensitivity: what a budget calls it.
+PATTERN = " along the edge of "  # of an unknown, what it makes of nothing but a section's points
 SOURCES = {
     "thickness": "thickness of the part",
     "edge": "top edge not stated",

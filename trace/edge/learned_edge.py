@@ -31,6 +31,7 @@ STEP_PX = 2.0
 FIRST = -16
 PLACES = 64
 CHANNELS = 20
+_LOOKS = 3  # of each strip: brightness and two colours
 _WIDEST = 40.0
 _SLOPE_REACH = 8
 LINE_SMOOTH = 6.0
@@ -263,21 +264,27 @@ def _given(
     places = np.arange(FIRST, FIRST + PLACES)
     paper = response.paper(line).T.astype(np.float32)[:, :, None]
     given = np.empty((CHANNELS, n, PLACES), np.float32)
-    channels = iter(given)
-    for shift in (np.zeros(n), crease, wall):
-        at = places - shift[:, None]
+    strips = given[: 3 * _LOOKS].reshape(3, _LOOKS, n, PLACES)
+    shifts = (np.zeros(n), crease, wall)
+    for k, (strip, shift) in enumerate(zip(strips, shifts, strict=True)):
+        rows = np.arange(n)
+        if k:  # only what is shifted by something else than in the strip before is looked at again
+            strip[:] = strips[k - 1]
+            rows = np.flatnonzero(shift != shifts[k - 1])
+        if not len(rows):
+            continue
+        at = places - shift[rows, None]
         # Beyond the picture's border it goes on as it is there.
         x, y = (
-            np.clip(line[:, k, None] + normals[:, k, None] * at, 0, rgb.shape[1 - k] - 1.001)
+            np.clip(line[rows, k, None] + normals[rows, k, None] * at, 0, rgb.shape[1 - k] - 1.001)
             for k in (0, 1)
         )
-        light, *colours = _looks(sample_rgb(rgb, x, y) / paper)
-        for look in (light, *(c * response.hue for c in colours)):
-            next(channels)[:] = look
+        light, *colours = _looks(sample_rgb(rgb, x, y) / paper[:, rows])
+        strip[:, rows] = (light, *(c * response.hue for c in colours))
     px_per_mm = float(1 / np.median(size))
     told = float(np.clip(px_per_mm, *_TRAINED_PX_PER_MM))
     thickness = max(sides.thickness * px_per_mm / told, _LEAST_THICKNESS)
-    rows = [
+    told_of = [
         normals[:, 0],
         normals[:, 1],
         slope,
@@ -289,8 +296,9 @@ def _given(
         float(response.window_dark),
         _THICKNESS_TIMES * np.log(thickness / _USUAL_THICKNESS),
     ]
-    next(channels)[:] = _PER_PLACE * places
-    for row, plane in zip(rows, channels, strict=True):
+    place, *planes = given[3 * _LOOKS :]
+    place[:] = _PER_PLACE * places
+    for row, plane in zip(told_of, planes, strict=True):
         plane[:] = np.asarray(row)[..., None]
     return given
 

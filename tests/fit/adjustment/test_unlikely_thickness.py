@@ -111,3 +111,12 @@ def test_sides_that_a_gross_slip_moves_evenly_need_not_be_looked_for_again():
     tapered = [Span(70.84, -0.52), Span(73.31, -0.52)]  # they stay apart
     sizes["width"] = PhotoSizes(tuple(tapered), 73.3)
     assert weigh_thickness(read(3.919), none, readings, 2, sizes_if) is None
+
+
+def test_a_thin_part_that_the_photos_rather_take_for_a_thicker_one_must_be_read_twice():
+    told = fitted(0.396, 3.96, 0.396).notices[0]
+    assert (told.code, told.severity) == ("thickness-unusual", "retake")
+    assert str(told.mend).startswith("Ten times too small? Then it is 3.96 mm")
+    thin = fitted(0.4, 0.4, 0.4)
+    assert all(n.severity != "retake" for n in thin.notices)
+    assert "thickness-unusual" in [n.code for n in thin.notices]
