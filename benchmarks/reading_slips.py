@@ -173,7 +173,8 @@ class Right:
         for table in kept:
             if table["what"] in ("length", "width"):
                 value = parse_length(table["value"])
-                joint = np.hypot(tool_u95(table["what"], value, table["tool"]), size.u95)
+                other_u95 = getattr(fitted, table["what"]).u95
+                joint = np.hypot(tool_u95(table["what"], value, table["tool"]), other_u95)
                 met &= np.abs(other - value) <= joint
         own = own[met] if met.any() else own
         return Predicted(float(own.min()), float(own.max()), size.u95)

@@ -242,7 +242,16 @@ def _by_still_photos(
     for n, found in now.items():
         if found is not traced[n]:
             view = view_of(n)
-            yield n, judged(view, found), view.photo
+            again = judged(view, found)
+            contour = _still_grave(measured[n].contour, again.contour)
+            yield n, replace(again, contour=contour), view.photo
+
+
+def _still_grave(before: Contour, after: Contour) -> Contour:
+    """What asked for another photo goes on doing so: its cause may be cured in part only."""
+    grave = [notice for notice in before.notices if notice.severity == "retake"]
+    codes = {notice.code for notice in grave}
+    return replace(after, notices=(*grave, *(n for n in after.notices if n.code not in codes)))
 
 
 def _parts(view: PhotoView, light: NDArray[np.float32], step: int) -> list[Region]:

@@ -156,9 +156,14 @@ class Apart:
         return self.typical(which) > AGREES * float(np.median(self.u[which]))
 
     @property
+    def close(self) -> Mask:
+        """(N,) points within what is uncertain."""
+        return np.asarray(self.near & (np.abs(self.across) < AGREES * self.u))
+
+    @property
     def agrees(self) -> Mask:
         """(N,) both are sure of the edge, and have it in the same place as far as can be told."""
-        return np.asarray(self.sure & ((np.abs(self.across) < AGREES * self.u) | ~self.height))
+        return np.asarray(self.sure & (self.close | ~self.height))
 
 
 def lay_still(one: Followed, other: Followed) -> bool:
@@ -168,9 +173,8 @@ def lay_still(one: Followed, other: Followed) -> bool:
     """
     apart, sheet = Apart.of(one, other), Apart.of(one, other, on_sheet=True)
     both = apart.sure & apart.height
-    by_height = both & apart.agrees
-    agree = by_height | (both & sheet.agrees)
-    across = np.where(by_height, apart.across, sheet.across)
+    agree = both & (apart.close | sheet.close)
+    across = np.where(apart.close, apart.across, sheet.across)
     if agree.sum() < max(_LEAST, _SHARE * both.sum()):
         return False
     normals, at, u = one.normals[agree], one.points[agree], float(np.median(apart.u[agree]))

@@ -20,7 +20,7 @@ from snugline.fit.shapes.outline_families import seen_corners
 from snugline.fit.shapes.sided_shape import TERMS, Shape
 from snugline.notice import Notice
 from snugline.place import OfPart, OfPhoto
-from snugline.sentence import Sentence, length
+from snugline.sentence import Sentence, length, share
 
 Array = NDArray[np.float64]
 
@@ -28,6 +28,9 @@ LEAST_SHARE = 0.1  # of a dimension's variance, for a source to be named
 LEAST_GAIN = 0.95
 LONGEST_CALIPER = 300.0  # mm; common practice, no source
 OUTLIERS = 0.05
+# Nearer than this none matters: a third of 0.15 mm, the smallest clearance that is asked for often
+# (common practice, no source).
+MATTERS_MM = 0.05
 ROUGH = 0.05  # chance below which residuals are held to be larger than their section's noise
 UNOBSERVED = "nothing observed"
 
@@ -304,13 +307,17 @@ def _section(equations: Equations, x: Array, noise: ResidualNoise, k: int) -> Se
 def _left_out(sections: Sequence[SectionResult]) -> list[Notice]:
     notices = []
     for section in sections:
-        share = 1 - float(np.mean(section.kept))
-        if share > OUTLIERS:
+        far = ~section.kept & (np.abs(section.residuals) > MATTERS_MM)
+        if np.mean(far) > OUTLIERS:
             notices.append(
                 Notice(
                     "points-left-out",
-                    f"{100 * share:.0f} % of the contour's points lie off the outline and were "
-                    "given no weight.",
+                    Sentence(
+                        "{} of the contour's points lie up to {} off the outline and were given no "
+                        "weight.",
+                        share(float(np.mean(far))),
+                        length(float(np.abs(section.residuals[far]).max())),
+                    ),
                     "Check the overlay for a shadow, a burr or a corner of a different shape.",
                     "usable",
                     OfPhoto(section.name),

@@ -450,6 +450,16 @@ def test_outliers_do_not_move_the_outline():
     assert codes(fitted).count("points-left-out") == 2
 
 
+@pytest.mark.parametrize(("off_mm", "told"), [(0.04, 0), (0.4, 2)])
+def test_points_left_out_are_spoken_of_where_they_lie_off_by_what_matters(off_mm, told):
+    views = []
+    for view in both_ends(PANEL, sigma=0.003):
+        points = view.points.copy()
+        points[np.random.default_rng(3).random(len(points)) < 0.08] += off_mm / 2**0.5
+        views.append(Section(view.name, view.shows, points, view.noise, systematic=COMMON))
+    assert codes(fit_outline(views, [TAPE], ROUNDED)).count("points-left-out") == told
+
+
 def test_nothing_that_gives_the_length_is_an_error_with_a_mend():
     with pytest.raises(FitError, match="the length is not determined") as caught:
         fit_outline(both_ends(PANEL))

@@ -1,7 +1,7 @@
 """Photos of a part that lay still: seen by the contours, and used to tell its edge from a shadow's.
 
 Silhouettes are those of a solid in space (`made_solids`), a shadow's outline lies on the sheet; the
-learned witness is a made one, which sees both edges and holds the one or the other likelier.
+learned model is a made one, which sees both edges and holds the one or the other likelier.
 """
 
 from dataclasses import dataclass, replace

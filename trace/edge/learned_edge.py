@@ -1,4 +1,4 @@
-"""The learned witness: a network that has seen made edges says where each row's edge may lie.
+"""The learned edge model: a network that has seen made edges says where each row's edge may lie.
 
 It is given the light across a coarse border, along with where the part's wall and upper face would
 begin by geometry, and gives for each row a distribution over places and the probability that the

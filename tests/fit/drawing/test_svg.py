@@ -355,3 +355,9 @@ def test_what_is_not_shown_is_not_read():
     for hidden in ('display="none"', 'style="fill:none; display: none"'):
         body = f'{shown}<rect {hidden} width="30" height="20"/><g {hidden}>{shown}</g>'
         assert abs(one(body).area) == pytest.approx(81)
+
+
+def test_an_open_path_with_arcs_is_refused_with_its_gap_in_mm():
+    twice = 'width="200mm" height="100mm" viewBox="0 0 100 50"'
+    with pytest.raises(FileError, match="ends are 40 mm apart"):
+        read_svg(svg('<path d="M 10 20 A 10 10 0 0 1 30 20"/>', twice))

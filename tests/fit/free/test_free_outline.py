@@ -9,8 +9,10 @@ import shapely
 
 from snugline.errors import FitError
 from snugline.fit.free.free_outline import fit_free
+from snugline.fit.free_part import fit_free_part
 from snugline.fit.geometry.outline import Arc
 from snugline.fit.geometry.primitives import filleted_polygon, rounded_rectangle
+from snugline.fit.readings.reading import Reading
 from snugline.fit.section import Section, Systematic
 
 PHOTOS = Path(__file__).parents[3].parent / "shared" / "photos"
@@ -355,3 +357,17 @@ def test_a_gross_slip_bends_no_outline_and_the_value_that_shows_it_is_the_right_
         fit = fit_free([whole(PALETTE)], {**read, "width": (slip * right.width.value, 0.05)})
         assert fit.contradicted == {"width": pytest.approx(right.width.value, abs=0.1)}
         assert fit.length.value == pytest.approx(right.length.value, abs=0.1)
+
+
+def test_a_length_that_alone_places_two_ends_asks_for_a_second():
+    part = rounded_rectangle(300, 100, [10, 20, 25, 15])
+    ends = [
+        section(part, "l.jpg", "left end", lambda p: p[:, 0] < -60, 3.1, (40, 60), 1, pitch=0.8),
+        section(part, "r.jpg", "right end", lambda p: p[:, 0] > 80, 0.02, (9, 90), 2, pitch=0.8),
+    ]
+    tape, steel = (Reading("length", (300.2,), tool) for tool in ("tape", "steel tape"))
+    for readings, asked in (([tape], True), ([tape, steel], False)):
+        told = fit_free_part(ends, readings, "none", None).notices
+        assert ("one-reading" in [notice.code for notice in told]) is asked
+    alone = fit_free_part([whole(part, pitch=0.8)], [tape], "none", None).notices
+    assert "one-reading" not in [notice.code for notice in alone]
