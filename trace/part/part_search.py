@@ -8,7 +8,6 @@ x_full = step * x_reduced + (step - 1) / 2 in the full photo, pixel centres at w
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
@@ -35,8 +34,9 @@ MARGIN_MM = 1.0
 # highlights or worn print. Both chosen, not derived.
 SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
-# Part and sheet are told where the map gives nine to one this far inside and outside, or in the
-# middle of a hole. Pale fields of a print may pass for shaded holes: there it is not so sure.
+# Pale fields of a print may pass for shaded holes; a hole is clear over this share of its border.
+_TOLD_HOLE = 0.5
+# Part and sheet are told where the map gives nine to one this far inside and outside.
 _TOLD, _BESIDE_MM = 0.9, 3.0
 _EVEN = 0.5
 _BLUR_CELLS = 0.7  # of the map, before its border becomes a line: about a cell's own blur
@@ -117,26 +117,17 @@ def _borders(
         area = _area(cells)
         if abs(area) * at.mm_per_cell**2 < SMALLEST_HOLE_MM2:
             continue
-        if area > 0 and _least(alone, cells) > 1 - _TOLD:
-            continue
-        told = _told(cells, share, min(_BESIDE_MM / at.mm_per_cell, np.sqrt(abs(area) / np.pi)))
+        told = _told(cells, share, _BESIDE_MM / at.mm_per_cell)
         for part, closed in _within(cells[:-1], window):
             points = view.pixel_from_sheet(at.of_cells(cells[part]))
             (outer if area < 0 else holes).append(CoarseEdge(points, closed, told[part]))
-    return tuple(outer), tuple(holes)
+    return tuple(outer), tuple(hole for hole in holes if hole.told.mean() > _TOLD_HOLE)
 
 
 def _area(xy: Floats) -> float:
     """Signed, positive when counter-clockwise on a page with y up."""
     x, y = xy.T
     return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
-
-
-def _least(share: NDArray[Any], cells: Floats) -> float:
-    """The least share within a closed line."""
-    inside = np.zeros(share.shape, np.uint8)
-    cv2.fillPoly(inside, [np.round(cells).astype(np.int32)], 1)
-    return float(share[inside > 0].min())
 
 
 def _told(cells: Floats, share: Picture, beside: float) -> Mask:
