@@ -2,8 +2,9 @@
 
 Run as `python benchmarks/segmentation.py [NAME]`. One row for each composed scene and, where the
 rendered photos lie beside the repository, for each photo and sheet, the camera as it truly was.
-Distances are in pixels of the reduced picture (a quarter of the photo); the search at full
-resolution reaches 1.5 of them. Inside the window only, 3 mm or more from its border.
+Distances are in pixels of the reduced picture (a quarter of the photo); 1.5 of them are asked, the
+search at full resolution reaches 4 inwards and 12 outwards. Inside the window only, 3 mm or more
+from its border.
 """
 
 import sys

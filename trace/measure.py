@@ -29,8 +29,7 @@ from snugline.trace.edge_by_height import compared
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
 from snugline.trace.measured_photo import MeasuredPhoto, Traced, judged
-from snugline.trace.part.coarse_border import CoarseEdge
-from snugline.trace.part.part_search import Region, find_part
+from snugline.trace.part.part_search import CoarseEdge, Region, find_part
 from snugline.trace.part.whole_part import whole_border
 from snugline.trace.part.window_contents import check_window, why_nothing
 from snugline.trace.photo_view import PhotoView, reduced_px, response, sheet_view

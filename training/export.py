@@ -6,6 +6,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import torch
+from half_floats import halved
 from network import EdgeNetwork, widths_of
 from strips import CHANNELS, PLACES
 from torch import nn
@@ -40,6 +41,7 @@ def export(checkpoint, out, rows=256):
         opset_version=13,
         dynamo=False,
     )
+    halved(str(out))
 
 
 if __name__ == "__main__":

@@ -11,12 +11,11 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
-import onnx
 import scenes
 import torch
+from half_floats import weights_of
 from making import batch
 from network import WIDTHS, EdgeNetwork
-from onnx import numpy_helper
 from torch import nn
 
 _PART = 900  # of the seeds; no training part uses it
@@ -34,9 +33,7 @@ def _filled(new, old):
 
 def started(weights, widths=WIDTHS, scenes_made=12):
     """A network that says what the exported one (ONNX) says."""
-    given = {
-        one.name: numpy_helper.to_array(one) for one in onnx.load(str(weights)).graph.initializer
-    }
+    given = weights_of(str(weights))
     network = EdgeNetwork(widths)
     rows = batch([_PART, 0], scenes_made, torch.device("cpu"))[0]
     hooks = []

@@ -114,3 +114,5 @@ def test_the_network_is_given_the_same_looks_in_training_and_in_the_program(torc
 def test_the_record_is_of_the_weights_that_are_shipped():
     record = json.loads((TRAINING / "record.json").read_text(encoding="utf-8"))
     assert hashlib.sha256(WEIGHTS.read_bytes()).hexdigest() == record["sha256"]
+    edge = ROOT / "trace" / "edge" / "learned_edge.onnx"
+    assert WEIGHTS.stat().st_size + edge.stat().st_size < 3_000_000

@@ -1,1 +1,1 @@
-"""The part separated from the sheet on a reduced photo, to about a reduced pixel."""
+"""The part separated from the sheet on a reduced photo, to about a millimetre."""

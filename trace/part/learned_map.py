@@ -58,6 +58,18 @@ class Placed:
         size = float(self.right @ self.right)
         return np.column_stack([away @ self.right, away @ self.down]) / size - 0.5
 
+    # The map has a cell for every 2 x 2 px.
+    @property
+    def mm_per_cell(self) -> float:
+        return 2 * float(np.linalg.norm(self.right))
+
+    def of_cells(self, cells: Floats) -> Floats:
+        """(N, 2) mm of places on the map."""
+        return self.on_sheet(2 * cells + 0.5)
+
+    def cells(self, on_sheet: Floats) -> Floats:
+        return (self.px(on_sheet) - 0.5) / 2
+
 
 def placed(view: SheetView) -> Placed:
     """The paper, known by its markers and window, fitted into the small picture."""
@@ -90,19 +102,6 @@ def probabilities(picture: Picture, view: SheetView, light: LightField, at: Plac
     odds = odds.reshape(4, 2 * rows, 2 * columns)
     share = np.exp(odds - odds.max(axis=0))
     return np.asarray(share / share.sum(axis=0), np.float32)
-
-
-def seen_in(
-    values: Picture, at: Placed, view: SheetView, left: int, top: int, size: tuple[int, int]
-) -> Picture:
-    """(C, h, w) the map's values at the pixels of a rectangle of the picture."""
-    height, width = size
-    px = _grid(left, top, width, height).reshape(-1, 2)
-    place = (at.px(view.sheet_from_pixel(px)) + 0.5) / 2 - 0.5
-    x, y = _filled(place, width, height)
-    border = cv2.BORDER_REPLICATE
-    planes = [cv2.remap(v, x, y, cv2.INTER_LINEAR, borderMode=border) for v in values]
-    return np.asarray(np.stack(planes), np.float32)
 
 
 @cache

@@ -1,37 +1,32 @@
-"""The part separated from the sheet in a reduced photo: its silhouette to a reduced pixel.
+"""The part separated from the sheet: its border as a learned map of the sheet shows it.
 
-The photo is divided by the sheet's light (`sheet_view`); a network that has seen made sheets says
-what is part (`learned_map`), the part is cut from the sheet along the picture's edges (`part_cut`),
-and its border followed along the sharpest edge in its neighbourhood (`coarse_border`).
+A network that has seen made sheets says what each mm of the sheet shows (`learned_map`); the part's
+border is where it gives the part even odds. The search at full resolution follows from there.
 
 Pixel (i, j) of a photo reduced by area averaging with factor `step` has its centre at
 x_full = step * x_reduced + (step - 1) / 2 in the full photo, pixel centres at whole numbers.
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+from skimage.measure import find_contours
 
-from snugline.trace.part.coarse_border import CoarseEdge, Ground, follow
-from snugline.trace.part.learned_map import placed, probabilities, seen_in
-from snugline.trace.part.part_cut import separate
+from snugline.trace.part.learned_map import PART, Placed, placed, probabilities
 from snugline.trace.part.sheet_view import (
-    OUTLINE_STEP_MM,
-    JudgedScene,
+    Floats,
     Mask,
     Picture,
     SheetView,
-    along,
-    judged_scene,
     nothing_in_window,
-    polygon_mask,
+    sheet_light,
     shrunk,
 )
 
-__all__ = ["Region", "SheetView", "find_part"]
+__all__ = ["CoarseEdge", "Region", "SheetView", "find_part"]
 
 # Nearer to the window's border than this the border may be its printed line.
 MARGIN_MM = 1.0
@@ -41,6 +36,28 @@ SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
 # Pale fields of a print may pass for shaded holes; a hole is clear over this share of its border.
 _TOLD_HOLE = 0.5
+# Part and sheet are told where the map gives nine to one this far inside and outside.
+_TOLD, _BESIDE_MM = 0.9, 3.0
+_EVEN = 0.5
+_BLUR_CELLS = 0.7  # of the map, before its border becomes a line: about a cell's own blur
+_SHORTEST_PIECE = 8  # points, fewer do not make a border
+
+
+@dataclass(frozen=True)
+class CoarseEdge:
+    """A piece of the silhouette.
+
+    Attributes
+    ----------
+    points : (M, 2) reduced pixels, x right, y down, with the part on the left as seen on the
+        sheet (y up), so on the right hand in the picture.
+    closed : whether the last point joins the first.
+    told : (M,) the learned map tells part from sheet on either side of it.
+    """
+
+    points: Floats
+    closed: bool
+    told: Mask
 
 
 @dataclass(frozen=True)
@@ -70,49 +87,73 @@ def find_part(picture: Picture, view: SheetView) -> tuple[Region, ...]:
     ------
     PhotoError : nothing lies in the window.
     """
-    scene = judged_scene(picture, view)
     at = placed(view)
-    shares = probabilities(picture, view, scene.light, at)
-    shares = seen_in(shares, at, view, scene.left, scene.top, _size(scene.gradient))
-    part, favour = separate(scene, shares)
-    return _described(scene, part, favour, view)
-
-
-def _described(
-    scene: JudgedScene, part: Mask, favour: Picture, view: SheetView
-) -> tuple[Region, ...]:
-    """The connected pieces of a mask with their borders."""
-    area = scene.mm_per_px**2
-    corner = np.array([scene.left, scene.top], float)
-    inner = along(shrunk(view.window, MARGIN_MM), OUTLINE_STEP_MM)
-    polygon = view.pixel_from_sheet(inner) - corner
-    count, labels = cv2.connectedComponents(part.astype(np.uint8), connectivity=4)
-    in_polygon = labels[polygon_mask(_size(part), polygon, 0, 0)]
-    seen = np.bincount(in_polygon, minlength=count) * area
+    share = probabilities(picture, view, sheet_light(picture, view), at)[PART]
+    share = cv2.GaussianBlur(share, (0, 0), _BLUR_CELLS)
+    window = at.cells(shrunk(view.window, MARGIN_MM))
+    inside = np.zeros(share.shape, np.uint8)
+    cv2.fillPoly(inside, [np.round(window).astype(np.int32)], 1)
+    count, pieces = cv2.connectedComponents((share > _EVEN).astype(np.uint8), connectivity=4)
+    seen = np.bincount(pieces[inside > 0], minlength=count) * at.mm_per_cell**2
     keep = [k for k in np.argsort(-seen) if k > 0 and seen[k] >= SMALLEST_PART_MM2]
     if not keep:
         raise nothing_in_window()
-    ground = Ground(
-        favour=favour,
-        sharp=0.5 * (scene.sharp + scene.gradient),
-        texture=scene.texture,
-        noise=scene.noise,
-        polygon=polygon,
-        smallest_hole=SMALLEST_HOLE_MM2 / area,
+    return tuple(
+        Region(*_borders(share, pieces == k, window, view, at), float(seen[k])) for k in keep
     )
-    regions = []
-    for k in keep:
-        outer, holes = follow(labels == k, ground)
-        holes = [hole for hole in holes if hole.told.mean() > _TOLD_HOLE]
-        regions.append(
-            Region(
-                tuple(e.moved(corner) for e in outer),
-                tuple(e.moved(corner) for e in holes),
-                float(seen[k]),
-            )
-        )
-    return tuple(regions)
 
 
-def _size(mask: NDArray[Any]) -> tuple[int, int]:
-    return mask.shape[0], mask.shape[1]
+def _borders(
+    share: Picture, piece: Mask, window: Floats, view: SheetView, at: Placed
+) -> tuple[tuple[CoarseEdge, ...], tuple[CoarseEdge, ...]]:
+    """Outer borders and holes of one piece of the map, within the window."""
+    around = cv2.dilate(piece.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    alone = np.where(around, share, 0).astype(np.float64)
+    outer: list[CoarseEdge] = []
+    holes: list[CoarseEdge] = []
+    # The map ends where the part may go on: a line along its end is outside the window.
+    for line in find_contours(np.pad(alone, 1), _EVEN):  # type: ignore[no-untyped-call]
+        cells = line[::-1, ::-1] - 1  # skimage keeps the high side on the other hand
+        area = _area(cells)
+        if abs(area) * at.mm_per_cell**2 < SMALLEST_HOLE_MM2:
+            continue
+        told = _told(cells, share, _BESIDE_MM / at.mm_per_cell)
+        for part, closed in _within(cells[:-1], window):
+            points = view.pixel_from_sheet(at.of_cells(cells[part]))
+            (outer if area < 0 else holes).append(CoarseEdge(points, closed, told[part]))
+    return tuple(outer), tuple(hole for hole in holes if hole.told.mean() > _TOLD_HOLE)
+
+
+def _area(xy: Floats) -> float:
+    """Signed, positive when counter-clockwise on a page with y up."""
+    x, y = xy.T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
+def _told(cells: Floats, share: Picture, beside: float) -> Mask:
+    """(N,) whether the map is sure of both sides of a closed border, `beside` cells off it."""
+    tangent = np.roll(cells[:-1], -1, axis=0) - np.roll(cells[:-1], 1, axis=0)
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)
+    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
+    inside, outside = (
+        map_coordinates(share, (cells[:-1] + way * normal)[:, ::-1].T, order=1, mode="nearest")
+        for way in (-beside, beside)
+    )
+    return np.asarray((inside > _TOLD) & (outside < 1 - _TOLD))
+
+
+def _within(cells: Floats, window: Floats) -> list[tuple[NDArray[np.intp], bool]]:
+    """Pieces of a closed line in the window, as indices, and whether that is all of it."""
+    from shapely import Polygon, contains_xy
+
+    inside = contains_xy(Polygon(window), *cells.T)
+    index = np.arange(len(cells))
+    if inside.all():
+        return [(index, True)]
+    index = np.roll(index, -int(np.argmin(inside)))
+    change = np.flatnonzero(np.diff(np.r_[False, inside[index], False].astype(int)))
+    return [
+        (index[a:b], False)
+        for a, b in zip(change[::2], change[1::2], strict=True)
+        if b - a >= _SHORTEST_PIECE
+    ]

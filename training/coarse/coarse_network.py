@@ -9,7 +9,7 @@ from pictures import CHANNELS
 from torch import nn
 from torch.nn.functional import interpolate, pixel_shuffle, relu
 
-WIDTHS = (16, 32, 48, 56, 52)
+WIDTHS = (16, 32, 60, 88, 88)
 KINDS = 4
 
 

@@ -6,13 +6,12 @@ Weights are kept as half floats, which OpenCV widens when it reads them.
 import sys
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-import numpy as np
-import onnx
 import torch
 from coarse_network import CoarseNetwork
-from onnx import TensorProto, helper, numpy_helper
+from half_floats import halved
 from pictures import CHANNELS, HEIGHT, WIDTH
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
@@ -27,23 +26,6 @@ def plain(network):
             if folded and isinstance(child[1], nn.BatchNorm2d):
                 setattr(module, name, fuse_conv_bn_eval(child[0], child[1]))
     return network
-
-
-def halved(path):
-    """Keep the weights of an ONNX file as half floats, widened by a node of their own."""
-    model = onnx.load(path)
-    graph = model.graph
-    nodes = []
-    for tensor in graph.initializer:
-        values = numpy_helper.to_array(tensor)
-        if values.dtype == np.float32 and values.size > 64:
-            name = tensor.name
-            small = numpy_helper.from_array(values.astype(np.float16), name + "_half")
-            tensor.CopyFrom(small)
-            nodes.append(helper.make_node("Cast", [name + "_half"], [name], to=TensorProto.FLOAT))
-    for k, node in enumerate(nodes):
-        graph.node.insert(k, node)
-    onnx.save(model, path)
 
 
 def export(checkpoint, out):

@@ -1,8 +1,8 @@
 """Make pictures and learn from them: `python training/coarse/learn_coarse.py --out FOLDER`.
 
-Runs on a GPU where there is one, on the CPU else (slow: to try it). Goes on from the folder's
-checkpoint; within the time the rate falls to nothing, so that each part ends with a network worth
-keeping.
+Runs on all GPUs there are, on the CPU else (slow: to try it); each makes pictures of its own, and
+their gradients are averaged. Goes on from the folder's checkpoint; within the time the rate falls
+to nothing, so that each part ends with a network worth keeping.
 """
 
 import argparse
@@ -15,11 +15,13 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import torch
+import torch.distributed as others
 from coarse_network import CoarseNetwork, loss, split
 from pictures import CHANNELS, HEIGHT, PART, WIDTH, made
 
-VERSION = 2
-TRAINING_SEED, CHECK_SEED = 5000, 78  # pictures are seeded (TRAINING_SEED + part) * 10^6 + number
+VERSION = 3
+# Pictures are seeded (TRAINING_SEED + part) * 10^6 + EACH_CARD * card + number.
+TRAINING_SEED, CHECK_SEED, EACH_CARD = 5000, 78, 100_000
 
 
 def batch(seed, count, device):
@@ -47,7 +49,7 @@ def figures(network, checks):
     total = torch.zeros(5)
     bad = []
     for given, shares, weight in checks:
-        with torch.autocast(given.device.type, dtype=torch.float16, enabled=given.is_cuda):
+        with torch.autocast(given.device.type, dtype=torch.bfloat16, enabled=given.is_cuda):
             out = network(given.float())
         p = torch.softmax(split(out).float(), 1)[:, PART]
         judged = weight > 0.9
@@ -68,27 +70,32 @@ def figures(network, checks):
     }
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--resume", type=Path)
-    parser.add_argument("--seconds", type=float, default=60)
-    parser.add_argument("--part", type=int, default=0)
-    parser.add_argument("--pictures", type=int, default=24, help="made at a time")
-    parser.add_argument("--batch", type=int, default=32)
-    parser.add_argument("--pool", type=int, default=6000)
-    parser.add_argument("--steps", type=int, default=4, help="for each making")
-    parser.add_argument("--rate", type=float, default=2e-3)
-    parser.add_argument("--checks", type=int, default=12)
-    parser.add_argument("--most", type=int, default=10**9, help="steps")
-    options = parser.parse_args()
+def agreed(network, spent, device, cards):
+    """Average the gradients over all cards; the time spent is theirs in the mean, too."""
+    clock = torch.tensor([spent], device=device)
+    if cards > 1:
+        slopes = [w.grad for w in network.parameters()]
+        flat = torch.cat([g.flatten() for g in slopes] + [clock])
+        others.all_reduce(flat)
+        *parts, clock = (flat / cards).split([g.numel() for g in slopes] + [1])
+        for slope, part in zip(slopes, parts, strict=True):
+            slope.copy_(part.view_as(slope))
+    return clock.item()
+
+
+def learn(card, cards, options):
     began = time.time()
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    device = torch.device("cuda", card) if torch.cuda.is_available() else torch.device("cpu")
+    if device.type == "cuda":
+        torch.cuda.set_device(device)
+    if cards > 1:
+        where = f"tcp://127.0.0.1:{options.port}"
+        others.init_process_group("nccl", init_method=where, rank=card, world_size=cards)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
     torch.manual_seed(options.part)
     options.out.mkdir(parents=True, exist_ok=True)
-    network = CoarseNetwork().to(device)
+    network = CoarseNetwork().to(device, memory_format=torch.channels_last)
     optimizer = torch.optim.AdamW(network.parameters(), lr=options.rate, weight_decay=1e-3)
     step, seen, log = 0, 0, []
     checkpoint = options.resume or options.out / "checkpoint.pt"
@@ -97,6 +104,7 @@ def main():
         network.load_state_dict(state["network"])
         optimizer.load_state_dict(state["optimizer"])
         step, seen = state["step"], state["seen"]
+    torch.manual_seed(1000 * options.part + card)
 
     def save():
         torch.save(
@@ -109,29 +117,37 @@ def main():
             json.dumps({"options": {k: str(v) for k, v in vars(options).items()}, "log": log})
         )
 
+    def noted():
+        entry = {"seconds": round(time.time() - began), "step": step, "seen": seen, "mean": mean}
+        log.append(entry | figures(network, checks))
+        print(json.dumps({k: round(v, 4) for k, v in log[-1].items()}),
+              f"making {making:.0f} learning {learning:.0f}", flush=True)  # fmt: skip
+        save()
+
     checks = [
-        batch(CHECK_SEED * 10**6 + i, options.pictures, device) for i in range(options.checks)
+        batch(CHECK_SEED * 10**6 + i, options.pictures, device)
+        for i in range(options.checks if card == 0 else 0)
     ]
     n = options.pool
-    kind = torch.float16 if device.type == "cuda" else torch.float32
+    kind = torch.bfloat16 if device.type == "cuda" else torch.float32
     pool = [
         torch.empty(n, CHANNELS, HEIGHT, WIDTH, dtype=kind, device=device),
         torch.empty(n, 4, HEIGHT // 2, WIDTH // 2, dtype=kind, device=device),
         torch.empty(n, HEIGHT // 2, WIDTH // 2, dtype=kind, device=device),
     ]
-    scaler = torch.amp.GradScaler(enabled=device.type == "cuda")
-    filled, number, making, learning, mean, said = 0, 0, 0.0, 0.0, 0.0, time.time()
-    first = step
+    seed = (TRAINING_SEED + options.part) * 10**6 + EACH_CARD * card
+    filled, number, making, learning, mean, spent, said = 0, 0, 0.0, 0.0, 0.0, 0.0, time.time()
+    first, last = step, options.seconds - 8
     size = sum(w.numel() for w in network.parameters())
     print(f"start {time.time() - began:.0f} s, {size} weights, {device}", flush=True)
-    while (spent := time.time() - began) < options.seconds - 8 and step < options.most:
+    while spent < last and step < first + options.most:
         t = time.time()
         while True:
-            fresh = batch((TRAINING_SEED + options.part) * 10**6 + number, options.pictures, device)
+            fresh = batch(seed + number, options.pictures, device)
             start = (number * options.pictures) % (n - options.pictures + 1)
             for kept, new in zip(pool, fresh, strict=True):
                 kept[start : start + options.pictures] = new
-            number, seen = number + 1, seen + options.pictures
+            number, seen = number + 1, seen + options.pictures * cards
             filled = max(filled, start + options.pictures)
             if filled >= min(8 * options.batch, n - options.pictures):
                 break
@@ -143,33 +159,54 @@ def main():
             pick = torch.randint(filled, (options.batch,), device=device)
             flips = torch.rand(2) < 0.5
             given, shares, weight = mirrored(*(kept[pick] for kept in pool), *flips.tolist())
-            rate = options.rate * min(1, (step - first + 1) / 200)
-            rate *= 0.5 * (1 + math.cos(math.pi * min(spent / (options.seconds - 8), 1)))
-            for group in optimizer.param_groups:
-                group["lr"] = max(rate, 1e-6)
-            with torch.autocast(device.type, dtype=torch.float16, enabled=device.type == "cuda"):
+            given = given.contiguous(memory_format=torch.channels_last)
+            with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
                 out = network(given)
             now = loss(out, shares.float(), weight.float())
             optimizer.zero_grad(set_to_none=True)
-            scaler.scale(now).backward()
-            scaler.unscale_(optimizer)
+            now.backward()
+            spent = agreed(network, time.time() - began, device, cards)
+            rate = options.rate * min(1, (step - first + 1) / 200)
+            rate *= 0.5 * (1 + math.cos(math.pi * min(spent / last, 1)))
+            for group in optimizer.param_groups:
+                group["lr"] = max(rate, 1e-6)
             torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
-            scaler.step(optimizer)
-            scaler.update()
+            optimizer.step()
             step += 1
             mean = now.item() if mean == 0 else 0.98 * mean + 0.02 * now.item()
+            if spent >= last:
+                break
         learning += time.time() - t
-        if time.time() - said > 30:
+        if card == 0 and time.time() - said > options.every:
             said = time.time()
-            entry = {"seconds": round(said - began), "step": step, "seen": seen, "mean": mean}
-            log.append(entry | figures(network, checks))
-            print(json.dumps({k: round(v, 4) for k, v in log[-1].items()}),
-                  f"making {making:.0f} learning {learning:.0f}", flush=True)  # fmt: skip
-            save()
-    entry = {"seconds": round(time.time() - began), "step": step, "seen": seen, "mean": mean}
-    log.append(entry | figures(network, checks))
-    print(json.dumps({k: round(v, 4) for k, v in log[-1].items()}), flush=True)
-    save()
+            noted()
+    if card == 0:
+        noted()
+    if cards > 1:
+        others.destroy_process_group()
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--seconds", type=float, default=60)
+    parser.add_argument("--part", type=int, default=0)
+    parser.add_argument("--pictures", type=int, default=24, help="made at a time")
+    parser.add_argument("--batch", type=int, default=32, help="on each card")
+    parser.add_argument("--pool", type=int, default=6000)
+    parser.add_argument("--steps", type=int, default=4, help="for each making")
+    parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--checks", type=int, default=12)
+    parser.add_argument("--every", type=float, default=60, help="seconds between checks")
+    parser.add_argument("--most", type=int, default=10**9, help="steps")
+    parser.add_argument("--port", type=int, default=29501)
+    options = parser.parse_args()
+    cards = max(torch.cuda.device_count(), 1)
+    if cards == 1:
+        learn(0, 1, options)
+    else:
+        torch.multiprocessing.spawn(learn, (cards, options), cards)
 
 
 if __name__ == "__main__":

@@ -130,7 +130,7 @@ def outline(draw, x, y, a, b, place, angle):
     gv = torch.remainder(v, over(other)) - over(other / 2)
     ga, gb = pitch * draw.uniform(0.18, 0.42), other * draw.uniform(0.18, 0.42)
     holes = box(gu, gv, ga, gb, torch.minimum(ga, gb) * draw.uniform(0, 1))
-    cut_out(torch.maximum(holes, base + over(draw.uniform(3, 20))), 0.1)
+    cut_out(torch.maximum(holes, base + over(draw.uniform(3, 20))), 0.14)
     return torch.maximum(base, cut)
 
 

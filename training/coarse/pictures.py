@@ -74,8 +74,12 @@ def spread(values):
     return values[:, :, None, None]
 
 
-def _colours(draw, kind):
-    """(B, 3) light of the face over the paper's, and of its print or second tone."""
+def _colours(draw, kind, shade):
+    """(B, 3) light of the face over the paper's, and of its print or second tone.
+
+    A quarter of the parts, or of their prints, are as light as a shadow on the sheet, `shade`
+    (B,), and nearly of its hue: only texture, wall and form tell them apart.
+    """
     level = torch.stack(
         [
             draw.log_uniform(0.015, 0.1),
@@ -103,13 +107,20 @@ def _colours(draw, kind):
     # A print often leaves white as white as the sheet, or is white on a face of another colour.
     other = draw.log_uniform(0.03, 1.05)[:, None] * torch.exp(0.25 * draw.normal(3))
     white = draw.uniform(0.85, 1.04)[:, None] * torch.exp(0.012 * draw.normal(3))
-    other = torch.where(draw.chance(0.4)[:, None], white, other)
-    return colour, other.clamp(0.01, 1.1)
+    other = torch.where(draw.chance(0.3)[:, None], white, other)
+    # Printed over in another strength of the same ink.
+    stronger = colour * draw.log_uniform(1.2, 6)[:, None]
+    other = torch.where(draw.chance(0.3)[:, None], stronger, other)
+    like = (shade * torch.exp(0.12 * draw.normal()))[:, None] * torch.exp(0.03 * draw.normal(3))
+    which = draw.choice([0.68, 0.22, 0.1])[:, None]
+    colour = torch.where(which == 1, like, colour)
+    other = torch.where(which == 2, like, other)
+    return colour.clamp(0.008, 1.15), other.clamp(0.01, 1.1)
 
 
-def _face(draw, u, v, kind):
+def _face(draw, u, v, kind, shade):
     """(B, 3, h, w) light that the face sends back over the paper's, in even light."""
-    colour, other = _colours(draw, kind)
+    colour, other = _colours(draw, kind, shade)
     fine, coarse = draw.log_uniform(0.4, 2.5), draw.log_uniform(2, 15)
     long = draw.log_uniform(30, 200)
     grain = noise(draw, u, v, long, fine) + noise(draw, u, v, 2 * long, 3 * fine)
@@ -124,12 +135,16 @@ def _face(draw, u, v, kind):
     )[kind] * draw.uniform(0.2, 1.6)
     # Print: checks, stripes, dots, a field beside another, blots.
     pitch = draw.log_uniform(4, 60)
-    cu, cv = torch.sin(3.1416 * u / over(pitch)), torch.sin(3.1416 * v / over(pitch))
-    pattern = draw.choice([0.25, 0.2, 0.2, 0.2, 0.15])
-    sharp = over(draw.uniform(3, 30))
+    # Along the part's sides, or askew.
+    askew = torch.where(draw.chance(0.5), 0.0, 1.0) * draw.uniform(0, 3.14)
+    pu, pv = turned(u, v, torch.stack([pitch, pitch], -1) * draw.uniform(-1, 1, 2), askew)
+    cu, cv = torch.sin(3.1416 * pu / over(pitch)), torch.sin(3.1416 * pv / over(pitch))
+    pattern = draw.choice([0.25, 0.2, 0.15, 0.2, 0.1, 0.1])
+    sharp = over(draw.log_uniform(3, 60))
     blots = noise(draw, u, v, pitch / 2, pitch / 2)
     field = torch.maximum((u / over(2 * pitch)).abs(), (v / over(pitch)).abs())
-    forms = torch.stack([cu * cv, cu, cu * cu + cv * cv - 1.4, 1 - field, blots])
+    lines = torch.minimum(cv, noise(draw, pu, pv, pitch / 5, pitch / 3))  # as of writing
+    forms = torch.stack([cu * cv, cu, cu * cu + cv * cv - 1.4, 1 - field, blots, lines])
     form = forms.gather(0, pattern[None, :, None, None].expand(1, *u.shape))[0]
     printed = torch.sigmoid(sharp * form) * over((kind == 8) | draw.chance(0.03))
     base = spread(colour) * torch.exp(over(contrast) * texture)[:, None]
@@ -199,7 +214,7 @@ def _paper(draw, x, y, layout, tone):
     """(B, 3, h, w) the sheet in even light: print, bench about it, dirt, waves."""
     u, v = turned(x, y, torch.zeros(len(x), 2, device=x.device), draw.uniform(0, 6.3))
     kind = 2 + draw.choice([0.3, 0.5, 0.2])
-    bench = _face(draw, u, v, kind)
+    bench = _face(draw, u, v, kind, draw.uniform(0.2, 0.8))
     mean = bench.mean((2, 3), keepdim=True)
     rough = 0.004 * noise(draw, x, y, draw.uniform(0.3, 1), draw.uniform(0.3, 1))
     wave = draw.chance(0.3) * draw.uniform(0, 0.05)
@@ -315,7 +330,7 @@ def made(batch, generator, device):
         at = torch.stack([torch.cos(azimuth), torch.sin(azimuth)], -1)
         at = at * (far * torch.cos(elevation))[:, None]
         height = far * torch.sin(elevation)
-        soft = draw.log_uniform(0.012, 0.5)
+        soft = draw.log_uniform(0.004, 0.5)
         lamps.append((at, height, soft))
         seen = solid.seen_from(x, y, at, height, thickness, soft, s)
         # Phone, arm or head before the lamp.
@@ -344,11 +359,12 @@ def made(batch, generator, device):
     # What is there.
     tone, number, inside = _sheet_print(draw, x, y, layout)
     paper = _paper(draw, x, y, layout, tone)
-    kinds = [0.1, 0.11, 0.1, 0.1, 0.08, 0.11, 0.1, 0.06, 0.13, 0.03, 0.04, 0.04]
+    kinds = [0.09, 0.1, 0.1, 0.09, 0.08, 0.1, 0.1, 0.06, 0.2, 0.02, 0.03, 0.03]
     kind = draw.choice(kinds)
     kind = torch.where(layout.dark & draw.chance(0.5), torch.full_like(kind, 5), kind)
     u, v = turned(tx, ty, place.clamp(-999, 999), angle)
-    body = _face(draw, u, v, kind)
+    shadow = room + (1 - room) * (1 - first)
+    body = _face(draw, u, v, kind, shadow)
     # Glass and foils show the sheet below.
     clear = over((kind == 9) * draw.uniform(0.5, 1.0))[:, None]
     body = body * (1 - clear) + clear * body * paper * sheet_light / face_light.clamp_min(0.05)
@@ -396,8 +412,8 @@ def made(batch, generator, device):
         torch.exp(folds) * rounded
     ).unsqueeze(1)
 
-    return _given(draw, light, layout, x, y, number, inside, part, (alpha - above)[:, 0],
-                  lying[:, 0], sheet_light, camera, up, thickness)  # fmt: skip
+    return _given(draw, light, layout, x, y, number, inside, part, lying[:, 0], sheet_light, camera,
+                  up, thickness)  # fmt: skip
 
 
 def _finished(draw, light, x, y):
@@ -437,7 +453,7 @@ def looks(light):
     return torch.stack([2 * luma - 1, (red - green) * scale, (blue - luma) * scale], 1)
 
 
-def _given(draw, light, layout, x, y, number, inside, part, wall, lying, sheet_light, camera, up,
+def _given(draw, light, layout, x, y, number, inside, part, lying, sheet_light, camera, up,
            thickness):  # fmt: skip
     batch, device = len(x), x.device
     # Markers under part or cover are not found, and some others.
@@ -468,8 +484,7 @@ def _given(draw, light, layout, x, y, number, inside, part, wall, lying, sheet_l
     shaded = (bright < SHADED).float()
     free = (1 - part) * (1 - lying)
     shares = torch.stack([free * (1 - shaded), free * shaded, part * (1 - lying), lying], 1)
-    # The wall, hardest to tell from a shadow, counts six times.
-    judged = (inside | missing) * valid * (1 + 5 * wall)
+    judged = (inside | missing) * valid
     shares = avg_pool2d(shares, 2)
     weight = avg_pool2d(judged[:, None].float(), 2)[:, 0]
     weight = weight + 0.05 * avg_pool2d(valid[:, None].float(), 2)[:, 0]

@@ -11,7 +11,7 @@ from sheet_scene import Pinhole, Scene, compose, rounded, turned
 
 from snugline.trace.part.learned_map import HEIGHT, PART, WEIGHTS, WIDTH, placed, probabilities
 from snugline.trace.part.part_search import find_part
-from snugline.trace.part.sheet_view import judged_scene
+from snugline.trace.part.sheet_view import sheet_light
 
 RECORD = Path(__file__).parents[3] / "training" / "coarse" / "record.json"
 PLATE = turned(rounded(300, 90, 20), 4, (110, 55))
@@ -22,7 +22,7 @@ def part_of(scene):
     """The map of a scene, and its cells' places on the sheet, (H, W) and (H, W, 2)."""
     picture, view, _ = compose(scene)
     at = placed(view)
-    shares = probabilities(picture, view, judged_scene(picture, view).light, at)
+    shares = probabilities(picture, view, sheet_light(picture, view), at)
     rows, columns = np.indices(shares.shape[1:])
     px = 2 * np.column_stack([columns.ravel(), rows.ravel()]) + 0.5
     return shares, at.on_sheet(px).reshape(*rows.shape, 2)
