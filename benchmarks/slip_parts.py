@@ -15,7 +15,7 @@ from light_render import Scene, render
 from printed_sheet import Sheet
 from sensor import developed, save_photo
 from solid_parts import FilletedPolygon, RoundedRectangle, Solid
-from unseen_scenes import _camera, _lens, _light, _material, _sensor
+from unseen_scenes import draw_camera, draw_lens, draw_light, draw_material, draw_sensor
 
 from snugline.trace.sheet.frame_description import read_frame
 
@@ -50,21 +50,21 @@ def made_job(seed: int, number: int) -> Made:
     scale = tuple(1 + rng.normal(0, 0.0025, 2))
     sheet = Sheet(frame, scale, rng.uniform(-0.02, 0.06), rng.uniform(0.05, 0.1))
     solid = _solid(rng, shape, *np.ptp(frame.window, axis=0))
-    lens, focal_35mm = _lens(rng)
-    material = _material(rng, MATERIALS[int(rng.integers(len(MATERIALS)))], None)
+    lens, focal_35mm = draw_lens(rng)
+    material = draw_material(rng, MATERIALS[int(rng.integers(len(MATERIALS)))], None)
     folder = Path(tempfile.gettempdir()) / "snugline-slip-parts" / MADE_BY
     folder.mkdir(parents=True, exist_ok=True)
     photos = []
     for end in ("right end", "left end"):
         path = folder / f"{shape}-{seed}-{number}-{end.split()[0]}.jpg"
         middle = np.append(frame.window.mean(axis=0), 0.0)
-        lamps, room, tint = _light(rng, LIGHTS[int(rng.integers(len(LIGHTS)))], middle)
+        lamps, room, tint = draw_light(rng, LIGHTS[int(rng.integers(len(LIGHTS)))], middle)
         scene = Scene(
-            camera=_camera(rng, frame, lens, TILTS), sheet=sheet,
+            camera=draw_camera(rng, frame, lens, TILTS), sheet=sheet,
             solid=_laid(rng, solid, frame, end), material=material,
             lamps=lamps, room=room, room_colour=tint, seed=int(rng.integers(2**31)),
         )  # fmt: skip
-        sensor = _sensor(rng)
+        sensor = draw_sensor(rng)
         if not path.exists():
             part = path.with_suffix(".part.jpg")
             save_photo(part, developed(render(scene), sensor, scene.seed), focal_35mm, 92)

@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
 from unseen_kinds import CLEAR, HARD, Ring
 from unseen_photos import SILENT, photo, told
-from unseen_scenes import ROWS, _camera, drawn_of
+from unseen_scenes import ROWS, draw_camera, drawn_of
 
 from snugline import SnuglineError
 from snugline.trace.measure import measure_photos
@@ -55,7 +55,7 @@ def from_elsewhere(row, seed, number):
     scene = drawn.scene
     first = (scene.camera.centre - scene.middle)[:2]
     while True:
-        camera = _camera(rng, scene.sheet.frame, scene.camera.lens, TILT_DEG)
+        camera = draw_camera(rng, scene.sheet.frame, scene.camera.lens, TILT_DEG)
         if (camera.centre - scene.middle)[:2] @ first < 0:
             return drawn, replace(drawn, scene=replace(scene, camera=camera))
 

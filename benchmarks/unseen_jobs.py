@@ -25,8 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 from shapely import LinearRing, points
 from solid_parts import RoundedRectangle
 from unseen_photos import SILENT, photo
-from unseen_scenes import _camera as camera_of
-from unseen_scenes import drawn
+from unseen_scenes import draw_camera, drawn
 
 from snugline import SnuglineError
 from snugline.desk.job import read_job
@@ -60,7 +59,7 @@ def ends(seed, number):
             float((low + high)[1] / 2 + rng.uniform(-8, 8) - away * np.sin(turn)),
         )
         solid = replace(one.scene.solid, outline=outline, origin=origin, turn=turn)
-        camera = camera_of(rng, frame, one.scene.camera.lens, None)
+        camera = draw_camera(rng, frame, one.scene.camera.lens, None)
         scene = replace(one.scene, solid=solid, camera=camera, seed=int(rng.integers(2**31)))
         found[shows] = replace(one, view=shows, shape=f"R {radius:.1f}", scene=scene)
     return found

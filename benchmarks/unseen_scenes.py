@@ -124,15 +124,15 @@ def _drawn(rng, number, kinds, asked):
     scale = tuple(1 + rng.normal(0, 0.0025, 2))
     sheet = Sheet(frame, scale, rng.uniform(-0.02, 0.06), rng.uniform(0.05, 0.1))
     solid, view, shape = _part(rng, frame.window, asked.get("thickness", (2, 20)))
-    lens, focal_35mm = _lens(rng)
+    lens, focal_35mm = draw_lens(rng)
     middle = np.append(frame.window.mean(axis=0), 0.0)
-    lamps, room, tint = _light(rng, "lamp" if light == "mirrored" else light, middle)
+    lamps, room, tint = draw_light(rng, "lamp" if light == "mirrored" else light, middle)
     bench = [(0.42, 0.30, 0.20), (0.25, 0.25, 0.25), (0.62, 0.58, 0.52), (0.06, 0.06, 0.07)]
     scene = Scene(
-        camera=_camera(rng, frame, lens, asked.get("tilt")),
+        camera=draw_camera(rng, frame, lens, asked.get("tilt")),
         sheet=sheet,
         solid=solid,
-        material=_material(rng, kind, asked.get("contrast")),
+        material=draw_material(rng, kind, asked.get("contrast")),
         lamps=lamps,
         room=room,
         room_colour=tint,
@@ -141,7 +141,7 @@ def _drawn(rng, number, kinds, asked):
     )
     if light == "mirrored":
         scene = replace(scene, lamps=(_mirrored(rng, scene),))
-    sensor = _sensor(rng)
+    sensor = draw_sensor(rng)
     if "motion" in asked:
         sensor = replace(sensor, motion=asked["motion"], motion_turn=rng.uniform(0, np.pi))
     return Drawn(number, kind, light, view, shape, scene, sensor, focal_35mm)
@@ -240,7 +240,7 @@ def _small_outline(rng, room):
     ), shape
 
 
-def _material(rng, kind, contrasts):
+def draw_material(rng, kind, contrasts):
     def tinted(level, spread=0.06):
         return tuple(float(v) for v in level * (1 + rng.normal(0, spread, 3)))
 
@@ -265,7 +265,7 @@ def _material(rng, kind, contrasts):
     }[kind]()
 
 
-def _light(rng, light, middle):
+def draw_light(rng, light, middle):
     def lamp(elevation, distance, radius, share, colour=(1.0, 1.0, 1.0)):
         azimuth, up = rng.uniform(0, 2 * np.pi), np.radians(elevation)
         ahead = np.array([np.cos(azimuth) * np.cos(up), np.sin(azimuth) * np.cos(up), np.sin(up)])
@@ -295,7 +295,7 @@ def _light(rng, light, middle):
     return lamps, room, tint(0.03)
 
 
-def _lens(rng):
+def draw_lens(rng):
     focal_35mm = rng.uniform(23, 28)
     focal = focal_35mm / np.hypot(36, 24) * np.hypot(*SIZE) * (1 + rng.normal(0, 0.006))
     radial = (rng.normal(0, 0.03), rng.normal(0, 0.015), rng.normal(0, 0.005), 0.0)
@@ -303,7 +303,7 @@ def _lens(rng):
     return Lens(focal, tuple(centre), radial, SIZE), focal_35mm
 
 
-def _camera(rng, frame, lens, tilts):
+def draw_camera(rng, frame, lens, tilts):
     """As near as shows the whole sheet, or up to a third farther off."""
     tilt = rng.choice([rng.uniform(5, 15), rng.uniform(10, 20), rng.uniform(18, 30)])
     if tilts:
@@ -322,7 +322,7 @@ def _camera(rng, frame, lens, tilts):
     return camera_over(at, height * rng.uniform(1.0, 1.35), tilt, azimuth, roll, lens)
 
 
-def _sensor(rng):
+def draw_sensor(rng):
     soft, dim = rng.random(2) < 0.1
     return Sensor(
         white=rng.uniform(0.62, 0.85),
