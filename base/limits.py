@@ -5,10 +5,9 @@ what a shop needs and well below what would keep a computer busy.
 """
 
 # Files. A job of 100 photos, 200 readings and a full pocket has 30 kB; the largest frame that
-# prints (a sheet of A0 full of markers) 300 kB; a contour of 48 megapixels 4 MB.
+# prints (a sheet of A0 full of markers) 300 kB.
 JOB_BYTES = 200_000
 FRAME_BYTES = 2_000_000
-CONTOUR_BYTES = 50_000_000
 RESULT_JSON_BYTES = 50_000_000
 RESULT_FILE_BYTES = 200_000_000  # an overlay of 64 megapixels as PNG
 RECORDS_BYTES = 20_000_000  # an export of 50,000 cuts
@@ -35,9 +34,6 @@ QUANTITY = 60  # letters of a length or an angle
 # What a frame may count. The built-in sheets have 22 to 60 markers.
 MARKERS = 1_000
 WINDOW_POINTS = 1_000
-
-# What a drawing or a contour that is read may count.
-POINTS = 1_000_000
 
 # Lengths, mm. Nothing that a shop sets into wood or cuts is longer than 10 m, nor is anything
 # set or read finer than a micrometre. A feed is a length a minute; routers stay below 60 m.
