@@ -33,6 +33,8 @@ class MeasuredCurve(Protocol):
     @property
     def sensitivity(self) -> Mapping[str, Array]: ...
     @property
+    def correlation_mm(self) -> float: ...
+    @property
     def alternatives(self) -> Sequence[Any]: ...
 
 
@@ -79,6 +81,7 @@ def section_of(contour: MeasuredContour, shows: str) -> Section:
             directional=_DIRECTIONAL * float(np.hypot(contour.common.offset, typical)),
         ),
         sensitivity=contour.outer.sensitivity,
+        correlation_mm=contour.outer.correlation_mm,
         alternatives=tuple(
             OtherEdge(one.first, one.last, one.points, one.probability)
             for one in contour.outer.alternatives

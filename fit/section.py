@@ -65,6 +65,7 @@ class Section:
         not correlated.
     sensitivity : by what is not exactly known of the part (`thickness`, `edge`, `chamfer`, `lean`):
         (N,), how far outwards each point moves, mm for each mm, or for each degree of lean.
+    correlation_mm : how far along the edge the noise hangs together, as stated; 0 where it is not.
     alternatives : edges that some of the points, as they came, may lie on as well.
     given : (N,) where each of the points as they came now stands; None where they were in order.
     """
@@ -79,6 +80,7 @@ class Section:
     sensitivity: Mapping[str, Array] = field(default_factory=dict)
     given: NDArray[np.intp] | None = None
     alternatives: tuple[OtherEdge, ...] = ()
+    correlation_mm: float = 0.0
 
     def as_given(self, of_points: NDArray[Scalar]) -> NDArray[Scalar]:
         """Values of the points in the order in which these came."""

@@ -24,6 +24,7 @@ from snugline.fit.contour_noise import (
     estimate_noise,
     robust_scale,
 )
+from snugline.fit.section import Section
 
 Array = NDArray[np.float64]
 
@@ -135,7 +136,17 @@ def noise_at(equations: Equations, x: Array) -> ResidualNoise:
         )
         for block, measured, weight in zip(blocks, equations.sections, weights, strict=True)
     ]
+    stated = [stated_slow(measured.section) for measured in equations.sections]
+    models = [m.drawn_to(slow) if slow else m for m, slow in zip(models, stated, strict=True)]
     return ResidualNoise(tuple(models), tuple(weights), tuple(scales))
+
+
+def stated_slow(section: Section) -> float:
+    """Variance per point of slow waves of noise that falls off over a length; 0: none is stated."""
+    if not section.correlation_mm > 0:
+        return 0.0
+    step = np.linalg.norm(np.diff(section.points, axis=0), axis=1)
+    return 1 / math.tanh(float(np.median(step)) / section.correlation_mm / 2)
 
 
 def _weights(blocks: Sequence[Block], scales: Sequence[float], count: int) -> list[Array]:

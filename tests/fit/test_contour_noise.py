@@ -1,6 +1,7 @@
 """The noise model: whitening against dense covariances, levels against known kernels."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,8 +9,10 @@ from scipy.signal import lfilter
 from scipy.stats import norm
 from scipy.stats import t as student
 
+from snugline.fit.adjustment.robust_solution import stated_slow
 from snugline.fit.contour_noise import (
     BIWEIGHT,
+    STATED_DOF,
     NoiseModel,
     belonging,
     biweights,
@@ -18,6 +21,7 @@ from snugline.fit.contour_noise import (
     robust_scale,
     whiten,
 )
+from snugline.fit.section import Section
 
 
 def exponential(n, length, rng):
@@ -199,3 +203,30 @@ def test_noise_of_first_order_is_found_again(persistence):
     assert np.mean([m.effective for m in models]) == pytest.approx(1500 / slow, rel=0.2)
     blocks = {m.block for m in models}
     assert blocks == {1} if persistence < 0.5 else max(blocks) > 1
+
+
+def test_a_stated_level_counts_as_a_scaled_inverse_chi_squared_prior():
+    """Against the posterior mean of the precision, integrated over scipy's densities."""
+    from scipy.integrate import quad
+    from scipy.stats import chi2, invgamma
+
+    found, stated, dof = 2.0, 9.0, 30.0
+    prior = invgamma(STATED_DOF / 2, scale=STATED_DOF * stated / 2)
+
+    def posterior(variance):
+        return prior.pdf(variance) * chi2.pdf(dof * found / variance, dof) * dof / variance
+
+    mean = quad(lambda v: posterior(v) / v, 0.1, 60)[0] / quad(posterior, 0.1, 60)[0]
+    drawn = NoiseModel(1.0, 1, 0.0, math.sqrt(found), 100.0, dof).drawn_to(stated)
+    assert drawn.slow == pytest.approx(1 / mean, rel=1e-6)
+    assert drawn.dof == dof + STATED_DOF
+
+
+def test_slow_waves_of_noise_that_falls_off_over_a_length():
+    """The variance of a long mean, from the autocorrelation summed (Bartlett)."""
+    step, length = 0.3, 5.0
+    section = Section("a", "whole", np.arange(50)[:, None] * [step, 0.0], np.full(50, 0.02))
+    assert stated_slow(section) == 0.0
+    lags = np.arange(1, 2000)
+    total = 1 + 2 * np.exp(-lags * step / length).sum()
+    assert stated_slow(replace(section, correlation_mm=length)) == pytest.approx(total, rel=1e-9)

@@ -15,7 +15,7 @@ from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.readings.reading import Reading
-from snugline.fit.section import Section, Systematic
+from snugline.fit.section import Section, Systematic, outward_normals
 from snugline.fit.shapes.outline_families import (
     GROUPS,
     circle,
@@ -448,6 +448,19 @@ def test_outliers_do_not_move_the_outline():
     assert fitted.width.value == pytest.approx(before.width.value, abs=0.02)
     assert fitted.corners[0].params["radius"].value == pytest.approx(27.4, abs=0.06)
     assert codes(fitted).count("points-left-out") == 2
+
+
+def test_an_edge_that_is_off_by_its_direction_is_a_doubt_of_the_radius():
+    # Outwards along the sides and inwards round the corners, by waves as large as stated.
+    views = []
+    for view in both_ends(PANEL, sigma=0.01):
+        normal = outward_normals(view.points)
+        wave = 0.02 * np.cos(4 * np.arctan2(normal[:, 1], normal[:, 0]))
+        views.append(replace(view, points=view.points + wave[:, None] * normal))
+    stated = [replace(v, systematic=replace(COMMON, directional=0.02)) for v in views]
+    told, untold = (fit_outline(v, [TAPE], ROUNDED).corners[0] for v in (stated, views))
+    assert abs(told.params["radius"].value - 27.4) < told.params["radius"].u95
+    assert abs(untold.params["radius"].value - 27.4) > untold.params["radius"].u95
 
 
 @pytest.mark.parametrize(("off_mm", "told"), [(0.04, 0), (0.4, 2)])
