@@ -69,7 +69,7 @@ class NoiseModel:
 
         The inverse of the posterior mean of the precision under a scaled inverse chi-squared prior
         (Gelman et al., Bayesian Data Analysis, 2.6; from memory). Residuals show only what the
-        shape does not follow: what hangs together over a corner is taken for its radius.
+        shape does not follow; what hangs together over a corner passes into its radius.
         """
         dof = STATED_DOF + self.dof
         level = (STATED_DOF * stated + self.dof * self.slow) / dof
