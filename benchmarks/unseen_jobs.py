@@ -100,8 +100,8 @@ def judged(seed, number):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "job.toml"
         path.write_text(job_text(scenes, paths, rng, stated=number % 2 == 0))
-        job = read_job(path)
         try:
+            job = read_job(path)
             measured = measure_job(job)
             contours = [p.contour for p in measured.photos]
             fitted = fit_job(job, contours).fitted
