@@ -116,7 +116,7 @@ def measured(task):
             retake = tuple(dict.fromkeys(n.code for n in notices if n.severity == "retake"))
             fitted = fit_job(job, [p.contour for p in result.photos]).fitted.as_json()
         except FitError as error:
-            # Of an edge that is lost, which is said, there is no outline.
+            # Where the edge is lost the photo is to be taken again: there is no outline.
             return Sent(name, way, retake=retake, trouble="" if retake else str(error))
         except SnuglineError as error:
             return Sent(name, way, trouble=str(error))

@@ -30,7 +30,7 @@ class Weighed:
     ----------
     stands_in : dimensions for which a likely value stands, since no reading of them can be right.
     to_explain : readings that cannot be right, of dimensions that the outline will tell, each with
-        what is said of it where there is no outline.
+        its remark in case no outline is found.
     """
 
     readings: tuple[Reading, ...]

@@ -166,7 +166,7 @@ def witness(monkeypatch):
 
 
 def test_the_edge_that_stands_at_the_part_s_height_replaces_the_shadow(witness):
-    # One photo is fooled by the shadow; in the other there is no edge where that would stand.
+    # One photo follows the shadow; the other shows no edge at that place.
     a, b = Seen.of("a").followed(shadow=True), Seen.of("b").followed(seed=2)
     fooled, right = witness("a", 0.2), witness("b", 0.8)
     (edge,), told = compared(a, b, fooled, right)
