@@ -6,7 +6,7 @@ term need not be zero, and a side that bows by some hundredths moves its corners
 times as far: what terms of such a size do to the dimensions stays in their budgets.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,11 +16,14 @@ from snugline.fit.adjustment.edge_patterns import carried, with_patterns
 from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.robust_solution import (
     ResidualNoise,
+    WhitenedFit,
     inverse,
     noise_at,
     robust_fit,
+    solve,
     whitened_fit,
 )
+from snugline.fit.adjustment.single_stretches import without_each
 from snugline.fit.corners.free_corner import FREE
 from snugline.fit.readings.uncertainty_budget import coverage_factor
 from snugline.fit.shapes.outline_families import GROUPS, adopt, rectangle, seen_corners
@@ -114,7 +117,8 @@ def refine_shape(
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
     shown = _shown_moves(freed, fit.x, onto, len(tied.names))
-    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof, shown)
+    found = [(information, estimate), *_without_each(freed, fit, noise, count)]
+    kept, values = _needed_terms(found, onto, tied, terms, dof, shown)
     form = _form(information, estimate, onto, tied, terms, kept, shown)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
@@ -127,6 +131,15 @@ def _information(covariance: Array) -> Array:
     scale = 1 / np.sqrt(np.diagonal(covariance))
     information: Array = np.linalg.inv(covariance * np.outer(scale, scale)) * np.outer(scale, scale)
     return information
+
+
+def _without_each(
+    equations: Equations, fit: WhitenedFit, noise: ResidualNoise, count: int
+) -> Iterator[tuple[Array, Array]]:
+    """Information on the shape's parameters and their values, less each stretch of the edge."""
+    for normals in without_each(equations, fit, noise):
+        step = solve(normals.matrix, -normals.gradient)
+        yield _information(inverse(normals.matrix)[:count, :count]), (fit.x + step)[:count]
 
 
 def _seen(equations: Equations, x: Array) -> list[bool]:
@@ -239,8 +252,7 @@ def _rejected(
 
 
 def _needed_terms(
-    information: Array,
-    estimate: Array,
+    found: Sequence[tuple[Array, Array]],
     onto: Array,
     tied: Shape,
     terms: Sequence[str],
@@ -250,22 +262,28 @@ def _needed_terms(
     """Backward elimination: which terms stay, and the parameters of what stays.
 
     A term is as large as it moves what the photos show: a bow that is mostly where nothing was
-    photographed is the tracer's waviness, drawn out.
+    photographed is the tracer's waviness, drawn out. And it rests on no single stretch of the edge,
+    along which something else may have been followed: it is needed whichever is left out.
+
+    Parameters
+    ----------
+    found : information on the free parameters and their values, by all points, then less each
+        stretch of them.
     """
     base = len(tied.names)
     kept = list(range(len(terms)))
     critical = coverage_factor(dof, 1 - TERM_LEVEL / len(terms))  # for any of them
     while True:
-        covariance, onto_these = _tied_again(information, onto, base, kept)
-        values = onto_these @ estimate
+        values = _tied_again(found[0][0], onto, base, kept)[1] @ found[0][1]
         if not kept:
             return kept, values
-        scores = []
-        for place, i in enumerate(kept):
-            size = abs(values[base + place])
-            z = size / np.sqrt(covariance[base + place, base + place])
-            arm = min(_arm(terms[i], values), shown.arm(i, kept))
-            scores.append(z if size * arm > MATERIAL else 0.0)
+        arms = np.array([min(_arm(terms[i], values), shown.arm(i, kept)) for i in kept])
+        scores = np.full(len(kept), np.inf)
+        for information, estimate in found:
+            covariance, onto_these = _tied_again(information, onto, base, kept)
+            size = np.abs(onto_these[base:] @ estimate)
+            z = size / np.sqrt(np.diagonal(covariance)[base:])
+            scores = np.minimum(scores, np.where(size * arms > MATERIAL, z, 0.0))
         weakest = int(np.argmin(scores))
         if scores[weakest] > critical:
             return kept, values
