@@ -22,8 +22,9 @@ from snugline.fit.adjustment.robust_solution import ResidualNoise, WhitenedFit
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# A longer stretch is not lost, nor a shadow followed along it, without a word (`LOST_MM` and `SHADOW_MM` of the
-# photos' verdicts). They overlap by half, so that each shorter one lies nearly whole in one.
+# No longer stretch is lost, or a shadow's outline followed along it, without a word (`LOST_MM` and
+# `SHADOW_MM` of the photos' verdicts). They overlap by half: each shorter one is nearly whole in
+# one of them.
 STRETCH_MM = 25.0
 
 
