@@ -39,9 +39,9 @@ _CORRELATED_PX = 36.0
 # 6100 of benchmarks/unseen_kinds.py).
 _SHADOW_PX2 = 2.0
 _SHADOW_SHARE = 0.3
-# Photos that others rendered show a common offset of 0.14 px (rms of 17, by two states of the model)
-# where 0.11 px is stated: it learned from none of theirs, nor from any real one. Of 215 made scenes
-# without a remark, on which nothing was chosen, 97 % are then within U95; 93 % without it.
+# Photos that others rendered show a common offset of 0.14 px (rms of 17, by two states of the
+# model) where 0.11 px is stated: it learned from none of theirs, nor from any real one. Of 215 made
+# scenes without a remark, on which nothing was chosen, 97 % are then within U95; 93 % without it.
 _UNLIKE_LEARNED_PX = 0.1
 
 
