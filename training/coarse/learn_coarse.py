@@ -2,7 +2,8 @@
 
 Runs on all GPUs there are, on the CPU else (slow: to try it); each makes pictures of its own, and
 their gradients are averaged. Goes on from the folder's checkpoint; within the time the rate falls
-to nothing, so that each part ends with a network worth keeping. What is kept and checked is the
+to nothing, so that each part ends with a network worth keeping; a number in the folder's file
+`end` sets another time while it runs. What is kept and checked is the
 mean of the weights over the last thousand steps or so.
 """
 
@@ -162,6 +163,8 @@ def learn(card, cards, options):
     size = sum(w.numel() for w in network.parameters())
     print(f"start {time.time() - began:.0f} s, {size} weights, {device}", flush=True)
     while spent < last and step < first + options.most:
+        if (options.out / "end").exists():
+            last = float((options.out / "end").read_text()) - 8
         t = time.time()
         while True:
             fresh = batch(seed + number, options.pictures, device)
