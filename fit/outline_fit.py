@@ -274,7 +274,9 @@ def _fit_believed(
         thickness,
     )
     if misfit:
-        return fitted
+        # Points off an outline that does not fit have no cause of their own.
+        said = tuple(notice for notice in fitted.notices if notice.code != "points-left-out")
+        return replace(fitted, notices=said)
     alone = on_readings_alone(adjusted)
     doubts = (
         *rejected_by_points(
