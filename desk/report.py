@@ -20,7 +20,7 @@ from snugline.desk.pictures import (
     residual_picture,
 )
 from snugline.desk.report_style import STYLE
-from snugline.desk.wording import measure, named, remark
+from snugline.desk.wording import measure, named, remark, sentence
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
 from snugline.notice import Notice
@@ -266,7 +266,7 @@ def _plans(given: ReportInput) -> str:
     offered = plan.get("suggestion")
     suggestion = (
         f"<p>Suggested start: {_length(offered['low'], given.unit)} to "
-        f"{_length(offered['high'], given.unit)} per side ({escape(offered['basis'])}).</p>"
+        f"{_length(offered['high'], given.unit)} per side. {escape(sentence(offered['basis']))}</p>"
         if offered
         else ""
     )
