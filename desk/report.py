@@ -142,7 +142,7 @@ def _dimensions(given: ReportInput) -> str:
         if (size := outline.get(what)) is not None:
             rows.append((what, size, "from " + ", ".join(size["from"]) if "from" in size else ""))
     for corner in outline.get("corners", []):
-        note = "" if corner.get("seen", True) else "not photographed; mirrored"
+        note = "" if corner.get("seen", True) else "in no photo; mirrored"
         family = corner["family"]
         rows += [
             (f"{corner['at']}, {family} {name}", size, note)

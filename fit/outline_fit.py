@@ -241,7 +241,7 @@ def _fit_believed(
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = fit_family(measured, rows, family, symmetry)
-    misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
+    misfit, mend = _misfit(adjusted), 'let the photos find the shape: family = "auto"'
     if misfit and family == "auto":
         try:
             return fit_free_part(sections, readings, symmetry, thickness)
