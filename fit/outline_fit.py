@@ -244,7 +244,7 @@ def _fit_believed(
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = fit_family(measured, rows, family, symmetry)
-    misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
+    misfit, mend = _misfit(adjusted), 'let the photos find the shape: family = "auto"'
     if misfit and family == "auto":
         try:
             return fit_free_part(sections, readings, symmetry, thickness)
@@ -277,7 +277,9 @@ def _fit_believed(
         thickness,
     )
     if misfit:
-        return fitted
+        # Points off an outline that does not fit have no cause of their own.
+        said = tuple(notice for notice in fitted.notices if notice.code != "points-left-out")
+        return replace(fitted, notices=said)
     alone = on_readings_alone(adjusted)
     doubts = (
         *rejected_by_points(

@@ -194,7 +194,7 @@ def _tie_corners(
             Notice(
                 "corners-differ",
                 Sentence(
-                    f"Corners that the stated symmetry makes equal differ: {worst.template}; they "
+                    f"Corners that were taken to be equal differ: {worst.template}; they "
                     f"were fitted separately.",
                     *worst.figures,
                 ),
