@@ -78,6 +78,11 @@ def _length(mm: float, unit: str) -> str:
     return measure("length", mm, unit)
 
 
+def _signed(mm: float, unit: str) -> str:
+    sign = "+" if mm >= 0 else "\N{MINUS SIGN}"
+    return sign + _length(abs(mm), unit)
+
+
 _STATES = {
     "good": ("fine", "Good."),
     "usable": ("doubt", "Usable, with a doubt."),
@@ -179,10 +184,14 @@ def _dimensions(given: ReportInput) -> str:
 def _outline(given: ReportInput, shown: Outline) -> str:
     picture, scale = outline_picture(shown, given.shares)
     outline = given.record["outline"]
+    shifts = "".join(
+        f", {escape(share.name)} {_signed(share.shift, given.unit)}" for share in given.shares
+    )
+    shifts = f" ({shifts[2:]})" if shifts else ""
     return (
         f"<section><h2>Outline</h2>{picture}"
         f'<p class="soft">Front is at the bottom. Spikes show how far measured points lie from the '
-        f"outline, magnified {scale:g} times. "
+        f"outline, magnified {scale:g} times; what a photo's points share is left out{shifts}. "
         f"Deviations: rms {_length(outline['residual_rms'], given.unit)}, "
         f"largest {_length(outline['residual_max'], given.unit)}.</p></section>"
     )
