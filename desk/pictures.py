@@ -39,6 +39,11 @@ class Along:
     foot: Floats
     normal: Floats
 
+    @property
+    def shift(self) -> float:
+        """Mm outwards, what the photo's points have in common."""
+        return float(np.mean(self.residual)) if len(self.residual) else 0.0
+
 
 def along_outline(name: str, outline: Outline, points: Floats) -> Along:
     """Positions of (N, 2) points, in part coordinates, relative to the outline, sorted along it."""
@@ -64,16 +69,20 @@ def _picture(bounds: tuple[float, float, float, float], margin: float, body: str
 
 
 def outline_picture(outline: Outline, measured: Sequence[Along]) -> tuple[str, float]:
-    """The outline with its residuals as magnified spikes, and the magnification."""
+    """The outline with its residuals as magnified spikes, and the magnification.
+
+    Each photo's own shift is taken out: with it all spikes of a photo would lean to one side.
+    """
     x0, y0, x1, y1 = outline.bounds
     size = max(x1 - x0, y1 - y0)
-    largest = max((float(np.abs(m.residual).max()) for m in measured if len(m.residual)), default=0)
+    left = [m.residual - m.shift for m in measured]
+    largest = max((float(np.abs(r).max()) for r in left if len(r)), default=0)
     scale = _round_factor(RIBBON_SHARE * size / largest) if largest > 0 else 1.0
     spikes = []
-    for share in measured:
-        step = max(1, len(share.residual) // 600)
+    for share, residual in zip(measured, left, strict=True):
+        step = max(1, len(residual) // 600)
         foot = share.foot[::step]
-        tip = foot + share.normal[::step] * (share.residual[::step] * scale)[:, None]
+        tip = foot + share.normal[::step] * (residual[::step] * scale)[:, None]
         data = "".join(
             f"M{a:.2f} {-b:.2f}L{c:.2f} {-d:.2f}"
             for (a, b), (c, d) in zip(foot.tolist(), tip.tolist(), strict=True)

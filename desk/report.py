@@ -20,7 +20,7 @@ from snugline.desk.pictures import (
     residual_picture,
 )
 from snugline.desk.report_style import STYLE
-from snugline.desk.wording import measure, named, remark
+from snugline.desk.wording import measure, named, remark, sentence
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
 from snugline.notice import Notice
@@ -76,6 +76,11 @@ def report_html(given: ReportInput) -> str:
 
 def _length(mm: float, unit: str) -> str:
     return measure("length", mm, unit)
+
+
+def _signed(mm: float, unit: str) -> str:
+    sign = "+" if mm >= 0 else "\N{MINUS SIGN}"
+    return sign + _length(abs(mm), unit)
 
 
 _STATES = {
@@ -142,7 +147,7 @@ def _dimensions(given: ReportInput) -> str:
         if (size := outline.get(what)) is not None:
             rows.append((what, size, "from " + ", ".join(size["from"]) if "from" in size else ""))
     for corner in outline.get("corners", []):
-        note = "" if corner.get("seen", True) else "not photographed; mirrored"
+        note = "" if corner.get("seen", True) else "in no photo; mirrored"
         family = corner["family"]
         rows += [
             (f"{corner['at']}, {family} {name}", size, note)
@@ -179,10 +184,14 @@ def _dimensions(given: ReportInput) -> str:
 def _outline(given: ReportInput, shown: Outline) -> str:
     picture, scale = outline_picture(shown, given.shares)
     outline = given.record["outline"]
+    shifts = "".join(
+        f", {escape(share.name)} {_signed(share.shift, given.unit)}" for share in given.shares
+    )
+    shifts = f" ({shifts[2:]})" if shifts else ""
     return (
         f"<section><h2>Outline</h2>{picture}"
         f'<p class="soft">Front is at the bottom. Spikes show how far measured points lie from the '
-        f"outline, magnified {scale:g} times. "
+        f"outline, magnified {scale:g} times; what a photo's points share is left out{shifts}. "
         f"Deviations: rms {_length(outline['residual_rms'], given.unit)}, "
         f"largest {_length(outline['residual_max'], given.unit)}.</p></section>"
     )
@@ -266,7 +275,7 @@ def _plans(given: ReportInput) -> str:
     offered = plan.get("suggestion")
     suggestion = (
         f"<p>Suggested start: {_length(offered['low'], given.unit)} to "
-        f"{_length(offered['high'], given.unit)} per side ({escape(offered['basis'])}).</p>"
+        f"{_length(offered['high'], given.unit)} per side. {escape(sentence(offered['basis']))}</p>"
         if offered
         else ""
     )

@@ -79,7 +79,11 @@ class CentredSection:
 
 
 def _waves(section: Section) -> Array:
-    """(N, 2 x orders) cosines and sines of multiples of the direction of each point's normal."""
+    """(N, 2 x orders) cosines and sines of multiples of the direction of each point's normal; none
+    where nothing is stated to change with it.
+    """
+    if not section.systematic.directional > 0:
+        return np.empty((len(section.points), 0))
     normal = outward_normals(section.points)
     angle = np.arctan2(normal[:, 1], normal[:, 0])[:, None] * np.array(DIRECTION_ORDERS)
     return np.hstack([np.cos(angle), np.sin(angle)])

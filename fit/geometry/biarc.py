@@ -1,4 +1,4 @@
-"""A smooth curve as a chain of arcs without kinks, by biarcs.
+"""A smooth curve as a chain of arcs without kinks, by biarcs; a straight piece is a line.
 
 Two arcs join two points with given tangents (Bolton 1975, "Biarc curves", CAD 7); an interval
 whose biarc strays too far, or bends both ways, is halved.
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import FitError
-from snugline.fit.geometry.outline import Arc
+from snugline.fit.geometry.outline import TANGENT_TOL, Arc, Line
 
 Array = NDArray[np.float64]
 
@@ -22,7 +22,7 @@ def biarcs(
     start: float,
     end: float,
     tolerance: float,
-) -> tuple[Arc, ...]:
+) -> tuple[Line | Arc, ...]:
     """Arcs along a convex curve.
 
     Parameters
@@ -33,13 +33,13 @@ def biarcs(
     tolerance : mm, the largest deviation allowed.
     """
     todo = [(start, end, *sample(start), *sample(end), 0)]
-    arcs: list[Arc] = []
+    arcs: list[Line | Arc] = []
     while todo:
         a, b, p, t, q, u, depth = todo.pop()
         if not np.any(q - p):
             continue  # a curve of no length needs no arc
         pair = _biarc(p, t, q, u)
-        strays = (pair[0].sweep > 0) != (pair[1].sweep > 0) or (
+        strays = _sweep(pair[0]) * _sweep(pair[1]) < 0 or (
             deviation(np.concatenate([_points(arc) for arc in pair])) > tolerance
         )
         if strays and depth < 12:
@@ -51,7 +51,7 @@ def biarcs(
     return tuple(arcs)
 
 
-def _biarc(p: Array, t: Array, q: Array, u: Array) -> tuple[Arc, Arc]:
+def _biarc(p: Array, t: Array, q: Array, u: Array) -> tuple[Line | Arc, Line | Arc]:
     """Two arcs from p along t to q along u, with equal tangent lengths."""
     v = q - p
     both, own = float(v @ (t + u)), float(v @ v)
@@ -65,10 +65,13 @@ def _biarc(p: Array, t: Array, q: Array, u: Array) -> tuple[Arc, Arc]:
     return _arc(p, t, joint, tangent), _arc(joint, tangent, q, u)
 
 
-def _arc(p: Array, t: Array, q: Array, u: Array) -> Arc:
+def _arc(p: Array, t: Array, q: Array, u: Array) -> Line | Arc:
     chord = q - p
+    across = float(t[0] * chord[1] - t[1] * chord[0])
+    if abs(across) < TANGENT_TOL * math.hypot(*chord):
+        return Line((float(p[0]), float(p[1])), (float(q[0]), float(q[1])))
     sweep = math.atan2(t[0] * u[1] - t[1] * u[0], float(t @ u))
-    radius = float(chord @ chord) / (2 * (t[0] * chord[1] - t[1] * chord[0]))
+    radius = float(chord @ chord) / (2 * across)
     centre = p + radius * np.array([-t[1], t[0]])
     return Arc(
         (float(p[0]), float(p[1])),
@@ -79,8 +82,14 @@ def _arc(p: Array, t: Array, q: Array, u: Array) -> Arc:
     )
 
 
-def _points(arc: Arc) -> Array:
-    """Nine points along an arc."""
+def _sweep(piece: Line | Arc) -> float:
+    return piece.sweep if isinstance(piece, Arc) else 0.0
+
+
+def _points(arc: Line | Arc) -> Array:
+    """Nine points along an arc, or the ends of a line."""
+    if isinstance(arc, Line):
+        return np.array([arc.start, arc.end])
     centre = np.array(arc.centre)
     x, y = np.array(arc.start) - centre
     angle = np.linspace(0, arc.sweep, 9)

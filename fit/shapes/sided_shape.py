@@ -297,7 +297,7 @@ def _bow(
     ends: tuple[Point, Point],
     tangents: tuple[Array, Array],
     tolerance: float,
-) -> tuple[Arc, ...]:
+) -> tuple[Line | Arc, ...]:
     """A bowed side as arcs, tangent to what its corners end and begin with."""
     middle, along = polygon.middle[side], polygon.along[side]
     outwards, half = polygon.normal[side], float(polygon.length[side]) / 2

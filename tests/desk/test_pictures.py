@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -65,6 +66,15 @@ def test_spikes_stay_within_the_picture(rounded):
     assert x <= px.min() <= px.max() <= x + width
     assert y <= py.min() <= py.max() <= y + height
     assert scale > 1
+
+
+def test_spikes_show_what_is_left_beside_the_photo_s_own_shift(rounded):
+    points = rounded.sampled(0.5)
+    share = along_outline("photo", rounded, points)
+    waves = 0.05 * np.sin(np.linspace(0, 12 * np.pi, len(points), endpoint=False))
+    share, even = (replace(share, residual=waves + shift) for shift in (0.0, 0.2))
+    assert even.shift == pytest.approx(0.2)
+    assert outline_picture(rounded, [even]) == outline_picture(rounded, [share])
 
 
 @pytest.mark.parametrize(("factor", "expected"), [(1, 1), (4.9, 2), (99, 50), (0.3, 0.2)])

@@ -9,7 +9,7 @@ import pytest
 from snugline.errors import FitError
 from snugline.fit.drawing.bezier import cubics, deviation, outline_steps
 from snugline.fit.geometry.biarc import biarcs
-from snugline.fit.geometry.outline import Arc, arc_from_bulge
+from snugline.fit.geometry.outline import Arc, Line, arc_from_bulge
 from snugline.fit.geometry.primitives import rounded_rectangle
 
 
@@ -57,6 +57,17 @@ def test_a_curve_that_turns_back_is_refused():
 
     with pytest.raises(FitError, match="runs backwards"):
         biarcs(back, lambda points: 0.0, 0.0, 1.0, 0.1)
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("along", [(1.0, 0.0), (0.6, 0.8), (-0.28, 0.96)])
+def test_a_straight_piece_is_lines(along):
+    along = np.array(along)
+    pieces = biarcs(lambda t: (t * along, along), lambda points: 0.0, 0.0, 40.0, 0.01)
+    assert pieces[0].start == (0.0, 0.0)
+    assert pieces[-1].end == pytest.approx(tuple(40 * along))
+    assert sum(piece.length for piece in pieces) == pytest.approx(40)
+    assert all(isinstance(p, Line) or p.radius > 1e6 for p in pieces)
 
 
 @pytest.mark.parametrize("radius", [0.5, 27.4, 3000.0])
