@@ -1,6 +1,7 @@
 """What a job can do without but would gain from: remarks before anything is measured."""
 
 from snugline.desk.job import Job
+from snugline.desk.unseen_ends import can_be_mirrored, unseen_ends
 from snugline.errors import SnuglineError
 from snugline.files import inside
 from snugline.fit.adjustment.unlikely_thickness import beyond_belief
@@ -9,13 +10,6 @@ from snugline.place import OfKey
 
 # A print at actual size is true to some tenths of a percent; one fitted to the page is not.
 _FITTED_TO_PAGE = 0.015
-_LENGTHWISE_ENDS = {"left end", "right end"}
-_CORNERS = {
-    "front left corner",
-    "front right corner",
-    "back right corner",
-    "back left corner",
-}
 
 
 def advice(job: Job) -> tuple[Notice, ...]:
@@ -78,7 +72,7 @@ def advice(job: Job) -> tuple[Notice, ...]:
                 )
             )
     remarks += _scaled_prints(job)
-    remarks += _unseen(job, shown)
+    remarks += _unseen(job)
     remarks += outside(job)
     return tuple(remarks)
 
@@ -147,17 +141,13 @@ def outside(job: Job) -> list[Notice]:
     ]
 
 
-def _unseen(job: Job, shown: set[str]) -> list[Notice]:
-    """Ends and corners that no photo shows, which can at best be mirrored."""
-    if shown & {"whole", "section"}:
-        return []
-    ends = {word.split()[-2] for word in shown & (_LENGTHWISE_ENDS | _CORNERS)}
-    missing = sorted({"left", "right"} - ends)
-    if not missing or job.part.symmetry in ("crosswise", "none"):
+def _unseen(job: Job) -> list[Notice]:
+    """Ends that no photo shows, which can at best be mirrored."""
+    if not can_be_mirrored(job):
         severity, mend = "usable", "Photograph it too: with this symmetry it cannot be mirrored."
     else:
         severity, mend = "fine", "Photograph it too if the ends may differ."
     return [
         Notice("end-not-shown", f"No photo shows the {end} end.", mend, severity, OfKey(("photo",)))  # type: ignore[arg-type]
-        for end in missing
+        for end in unseen_ends(job)
     ]

@@ -4,6 +4,7 @@ TOML in, frozen values in millimetres and radians out. A fault names the file, t
 remedy in one line. Paths in a job are relative to the job file.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -65,8 +66,16 @@ def inspect_record(
     except ValidationError as error:
         # A mistyped key explains the missing one, so it comes first.
         entries = sorted(error.errors(), key=lambda entry: entry["type"] != "extra_forbidden")
-        return None, [fault_of(entry, path) for entry in entries]
+        return None, [fault_of(entry, path) for entry in entries if not _follows(entry, entries)]
     return job, missing(job, boxed)
+
+
+def _follows(entry: Any, entries: Sequence[Any]) -> bool:
+    """Whether a list is empty only because what stands in it has faults of its own."""
+    loc = entry["loc"]
+    return entry["type"] == "too_short" and any(
+        len(other["loc"]) > len(loc) and other["loc"][: len(loc)] == loc for other in entries
+    )
 
 
 def _as_written(record: dict[str, Any]) -> tuple[tuple[str, ...], ...]:

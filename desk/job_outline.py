@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from snugline.counting import counted
 from snugline.desk.job import Job
+from snugline.desk.unseen_ends import mirrored_unasked
 from snugline.fit.adjustment.unlikely_thickness import traced_with
 from snugline.fit.contour_section import section_of, without
 from snugline.fit.drawn_sizes import listed_size, nominal_sizes, snapped
@@ -102,7 +103,8 @@ def job_state(
         PhotoVerdict(table.shows, contour.notices)
         for contour, table in zip(contours, job.photo, strict=True)
     ]
-    every = [*of_fit, *notices, *_other_curves(contours)]
+    assumed = mirrored_unasked(job) if joined is None else []
+    every = [*of_fit, *notices, *_other_curves(contours), *assumed]
     return result_state(every, photos, joined is not None)
 
 

@@ -20,7 +20,7 @@ from snugline.desk.pictures import (
     residual_picture,
 )
 from snugline.desk.report_style import STYLE
-from snugline.desk.wording import measure, named, remark
+from snugline.desk.wording import measure, named, remark, sentence
 from snugline.fit.drawing.drawing import Drawing
 from snugline.fit.geometry.outline import Outline
 from snugline.notice import Notice
@@ -147,7 +147,7 @@ def _dimensions(given: ReportInput) -> str:
         if (size := outline.get(what)) is not None:
             rows.append((what, size, "from " + ", ".join(size["from"]) if "from" in size else ""))
     for corner in outline.get("corners", []):
-        note = "" if corner.get("seen", True) else "not photographed; mirrored"
+        note = "" if corner.get("seen", True) else "in no photo; mirrored"
         family = corner["family"]
         rows += [
             (f"{corner['at']}, {family} {name}", size, note)
@@ -275,7 +275,7 @@ def _plans(given: ReportInput) -> str:
     offered = plan.get("suggestion")
     suggestion = (
         f"<p>Suggested start: {_length(offered['low'], given.unit)} to "
-        f"{_length(offered['high'], given.unit)} per side ({escape(offered['basis'])}).</p>"
+        f"{_length(offered['high'], given.unit)} per side. {escape(sentence(offered['basis']))}</p>"
         if offered
         else ""
     )

@@ -58,6 +58,8 @@ def publish(folder: Path, files: Mapping[str, bytes]) -> None:
             str(folder),
             "take the link away, or name the folder itself with --out",
         )
+    if folder.is_file():
+        raise FileError("is a file, no folder", str(folder), "name another folder with --out")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         with _held(folder, _LOCK_SECONDS):

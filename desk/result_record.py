@@ -14,8 +14,12 @@ from snugline.trace.contour import Contour
 
 SCHEMA = "snugline/result/2"
 
-# An outline that cannot be the part's has no sizes worth showing.
-NO_SIZES = {"no-outline", "outline-not-fitted"}
+_NO_SIZES = {"no-outline", "outline-not-fitted"}
+
+
+def has_sizes(state: ResultState) -> bool:
+    """Whether sizes are worth showing: an outline that cannot be the part's has none."""
+    return not _NO_SIZES & set(state.because)
 
 
 def result_record(
@@ -27,7 +31,7 @@ def result_record(
     notices: Sequence[Notice],
 ) -> dict[str, Any]:
     """The record, without the list of files; `outline` is None where there is none to show."""
-    shown = fitting if fitting is not None and not NO_SIZES & set(state.because) else None
+    shown = fitting if has_sizes(state) else None
     fitted = None if shown is None else shown.fitted
     extras = {} if fitted is None else {of: size.as_json() for of, size in fitted.extras.items()}
     return {

@@ -49,6 +49,8 @@ class MeasuredContour(Protocol):
     def photo(self) -> Any: ...
     @property
     def common(self) -> Any: ...
+    @property
+    def wall(self) -> tuple[float, float] | None: ...
 
 
 class PlaceLeftOut(Protocol):
@@ -82,6 +84,7 @@ def section_of(contour: MeasuredContour, shows: str) -> Section:
         ),
         sensitivity=contour.outer.sensitivity,
         correlation_mm=contour.outer.correlation_mm,
+        wall=contour.wall,
         alternatives=tuple(
             OtherEdge(one.first, one.last, one.points, one.probability)
             for one in contour.outer.alternatives

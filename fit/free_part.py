@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from snugline.fit.adjustment.thickness_weighing import RARE, as_reading, possible
 from snugline.fit.geometry.outline import Outline
+from snugline.fit.odd_direction import odd_directions
 from snugline.fit.outline_doubts import (
     apart_from_readings,
     lonely_readings,
@@ -71,6 +72,9 @@ def fit_free_part(
     if thick is not None:
         wrong = [thick]
     believed = [r for r in readings if r.what not in free.contradicted]
+    placing = _placing(sections, readings)
+    if not wrong:
+        wrong += odd_directions(free.outline, believed, [of for of in sizes if of not in placing])
     apart = apart_from_readings(sizes, believed)
     apart += loosely_tied(sizes) if len(sections) > 1 else ()
     return FittedOutline(
@@ -89,7 +93,7 @@ def fit_free_part(
             *free.notices,
             *wrong,
             *rejected_by_points(results, [s.as_given(s.noise) for s in sections]),
-            *(apart or lonely_readings(readings, _placing(sections, readings))),
+            *(apart or lonely_readings(readings, placing)),
         ),
     )
 

@@ -14,6 +14,7 @@ from snugline.fit.adjustment.outlier_handling import Adjusted, resolve
 from snugline.fit.adjustment.photo_sizes import BEYOND_WHEN_MOVED, PhotoSizes, photo_sizes
 from snugline.fit.adjustment.reading_weighing import weigh
 from snugline.fit.adjustment.start_values import view_of
+from snugline.fit.adjustment.thickness_by_wall import contradicted_by_walls
 from snugline.fit.adjustment.thickness_weighing import (
     EVENLY_MM,
     THICKEST,
@@ -110,7 +111,6 @@ def _fitted(
     measured = tuple(_measured(section, part_u) for section in sections)
     sizes = photo_sizes(measured, [view_of(m) for m in measured])
     told = [*thickness_remarks(readings, thickness)]
-    ends = sum(section.shows in ENDS for section in sections)
 
     def sizes_if(thicker: float) -> Mapping[str, PhotoSizes]:
         moved = [_measured(moved_by_thickness(section, thicker), part_u) for section in sections]
@@ -121,7 +121,7 @@ def _fitted(
     def weighed_slips(slips: Sequence[Slip]) -> list[Slip]:
         return by_photos(slips, traced_mm, readings, sizes_if)
 
-    other = _other_thickness(stated, traced_mm, sizes, readings, ends, sizes_if)
+    other = _other_thickness(stated, traced_mm, sizes, sections, readings, sizes_if)
     thicker = 0.0
     if other is not None:
         # Not to be cut; but what is said of everything else should not suffer from it.
@@ -164,8 +164,8 @@ def _other_thickness(
     stated: Thickness | None,
     traced_mm: float,
     sizes: Mapping[str, PhotoSizes],
+    sections: Sequence[Section],
     readings: Sequence[Reading],
-    ends: int,
     sizes_if: SizesIf,
 ) -> OtherThickness | None:
     """The thickness that was probably meant, where the one that was read cannot be right.
@@ -176,6 +176,7 @@ def _other_thickness(
     """
     if stated is None:
         return None
+    ends = sum(section.shows in ENDS for section in sections)
     if not math.isclose(traced_mm, stated.value, rel_tol=SAME):
         other: OtherThickness | None = untraced(stated, traced_mm, readings, sizes_if)
     else:
@@ -186,6 +187,8 @@ def _other_thickness(
 
     if other is None:
         other = photos_say_otherwise(stated, weighed)
+    if other is None:
+        other = contradicted_by_walls(stated, sections)
     if other is not None:
         if abs(other.meant - traced_mm) > EVENLY_MM:
             raise _told_as_error(other.notice)
@@ -241,7 +244,7 @@ def _fit_believed(
         return fit_free_part(sections, readings, symmetry, thickness)
     rows = tuple(ReadRow.of(r) for r in readings if r.what != "thickness")
     adjusted, setting, choice, notices = fit_family(measured, rows, family, symmetry)
-    misfit, mend = _misfit(adjusted), 'leave the family to the photos: family = "auto"'
+    misfit, mend = _misfit(adjusted), 'let the photos find the shape: family = "auto"'
     if misfit and family == "auto":
         try:
             return fit_free_part(sections, readings, symmetry, thickness)
@@ -274,7 +277,9 @@ def _fit_believed(
         thickness,
     )
     if misfit:
-        return fitted
+        # Points off an outline that does not fit have no cause of their own.
+        said = tuple(notice for notice in fitted.notices if notice.code != "points-left-out")
+        return replace(fitted, notices=said)
     alone = on_readings_alone(adjusted)
     doubts = (
         *rejected_by_points(

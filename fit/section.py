@@ -66,6 +66,7 @@ class Section:
     sensitivity : by what is not exactly known of the part (`thickness`, `edge`, `chamfer`, `lean`):
         (N,), how far outwards each point moves, mm for each mm, or for each degree of lean.
     correlation_mm : how far along the edge the noise hangs together, as stated; 0 where it is not.
+    wall : mm, least and greatest height of the part's wall as the photo shows it, if it does.
     alternatives : edges that some of the points, as they came, may lie on as well.
     given : (N,) where each of the points as they came now stands; None where they were in order.
     """
@@ -81,6 +82,7 @@ class Section:
     given: NDArray[np.intp] | None = None
     alternatives: tuple[OtherEdge, ...] = ()
     correlation_mm: float = 0.0
+    wall: tuple[float, float] | None = None
 
     def as_given(self, of_points: NDArray[Scalar]) -> NDArray[Scalar]:
         """Values of the points in the order in which these came."""

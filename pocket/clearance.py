@@ -1,9 +1,7 @@
 """The gap between part and wood along both axes, and what it is worth against the U95."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from snugline.errors import InputError
 from snugline.fit.drawing.drawing import Unit
@@ -181,10 +179,3 @@ def contradicting(part: PartUncertainty, direction: str, drawn: float) -> tuple[
     return tuple(
         read for read in part.read.get(direction, ()) if abs(read.value - drawn) > 1.96 * read.u
     )
-
-
-def clearance_of(record: Any) -> Clearance:
-    """A clearance from the form that `as_json` gives."""
-    if isinstance(record, Mapping):
-        return Clearance(float(record["length"]), float(record["width"]))
-    return even(float(record))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from snugline.errors import InputError, PlanError
-from snugline.fit.drawing.drawing import Drawing, Unit
+from snugline.fit.drawing.drawing import Unit
 from snugline.fit.geometry.outline import Outline
 from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.fit.readings.thickness import Thickness
@@ -20,7 +20,7 @@ from snugline.pocket.board import Group, laid_out
 from snugline.pocket.board_plan import boards
 from snugline.pocket.choices import PocketChoices
 from snugline.pocket.choices_record import unit_notices
-from snugline.pocket.clearance import Clearance, even
+from snugline.pocket.clearance import Clearance
 from snugline.pocket.coupon import Coupon
 from snugline.pocket.coupon_sheets import (
     coupon_layers,
@@ -222,25 +222,6 @@ def _openings(given: Given) -> tuple[tuple[Opening, ...], list[Notice]]:
     if not made and first is not None:
         raise first
     return tuple(made), refused
-
-
-def drawings(plan: CutPlan, clearance: Clearance | float) -> Drawing:
-    """The drawing of the pocket for one of the plan's clearances.
-
-    Raises
-    ------
-    PlanError : a clearance that the plan does not hold.
-    """
-    wanted = clearance if isinstance(clearance, Clearance) else even(clearance)
-    for opening in plan.openings:
-        if opening.clearance.named(plan.unit) == wanted.named(plan.unit):
-            return opening.sheet.drawing(plan.part, plan.unit)
-    held = ", ".join(o.clearance.named(plan.unit) for o in plan.openings)
-    raise PlanError(
-        f"no pocket is planned for a clearance of {wanted.named(plan.unit)}",
-        "cut plan",
-        f"choose one of: {held}",
-    )
 
 
 def _told_apart(clearances: Sequence[Clearance], unit: Unit) -> None:

@@ -32,18 +32,6 @@ class Cutter:
     taper: float = 0.0
     corner: float = 0.0
 
-    def width_at(self, above: float) -> float:
-        """Its width so far above its tip, mm.
-
-        >>> round(Cutter(6.0, corner=1.0).width_at(0.2), 3)
-        5.2
-        """
-        wide = self.diameter + 2 * math.tan(self.taper) * above
-        if above >= self.corner:
-            return wide
-        lost = self.corner - math.sqrt(self.corner**2 - (self.corner - above) ** 2)
-        return wide - 2 * lost
-
     def lifts(self, gap: float) -> float:
         """How far the fillet lifts a part with a sharp lower edge at that gap per side, mm."""
         if gap >= self.corner:

@@ -173,7 +173,13 @@ class CommonUncertainty:
 
 @dataclass(frozen=True)
 class Contour:
-    """The outline that one photo shows: its outer curve and any others (a hole, a second part)."""
+    """The outline that one photo shows: its outer curve and any others (a hole, a second part).
+
+    Attributes
+    ----------
+    wall : mm, the least and the greatest height of the part's wall as the photo shows it, whatever
+        thickness was stated; None where it shows none.
+    """
 
     frame: str
     outer: Curve
@@ -181,6 +187,7 @@ class Contour:
     common: CommonUncertainty = field(default_factory=CommonUncertainty)
     others: tuple[Curve, ...] = ()
     notices: tuple[Notice, ...] = ()
+    wall: tuple[float, float] | None = None
 
     @property
     def state(self) -> State:
@@ -226,6 +233,7 @@ class Contour:
 
     def as_json(self) -> dict[str, Any]:
         """The contour's file contract."""
+        seen = {} if self.wall is None else {"wall": list(self.wall)}
         return {
             "schema": SCHEMA,
             "units": "mm",
@@ -236,6 +244,7 @@ class Contour:
             "common": {one.name: getattr(self.common, one.name) for one in fields(self.common)},
             "photo": self.photo.as_json(),
             "warnings": [notice.as_json() for notice in self.notices],
+            **seen,
         }
 
     @staticmethod
@@ -256,6 +265,7 @@ class Contour:
                 record = _from_first(record)
             elif schema != SCHEMA:
                 raise ValueError(f"its schema is {schema!r}")
+            low, high = record.get("wall", (nan, nan))
             return Contour(
                 frame=record["frame"],
                 outer=Curve.from_json(record),
@@ -263,6 +273,7 @@ class Contour:
                 common=CommonUncertainty(**record["common"]),
                 others=tuple(Curve.from_json(curve) for curve in record["others"]),
                 notices=tuple(map(Notice.from_json, record["warnings"])),
+                wall=(low, high) if low <= high else None,
             )
         except (KeyError, TypeError, ValueError) as error:
             raise FileError(

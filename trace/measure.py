@@ -25,6 +25,7 @@ from snugline.trace.contour_join import join
 from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.edge.silhouette import Silhouette, locate
+from snugline.trace.edge.wall_height import common_height
 from snugline.trace.edge_by_height import compared
 from snugline.trace.image.linear_light import linear_table
 from snugline.trace.image.photo_file import Photo, read_photo, reduced
@@ -331,5 +332,6 @@ def _joined(measured: Sequence[MeasuredPhoto]) -> Measured:
         outer=joined.curve,
         others=(),
         notices=joined.notices,
+        wall=common_height([m.contour.wall for m in measured]),
     )
     return Measured(tuple(measured), contour, joined.notices)

@@ -10,6 +10,7 @@ from snugline.notice import Notice
 from snugline.trace.camera.projection import Camera
 from snugline.trace.contour import CommonUncertainty, Contour, Curve, PhotoFacts
 from snugline.trace.edge.silhouette import Silhouette
+from snugline.trace.edge.wall_height import wall_height
 from snugline.trace.photo_view import PhotoView, split_markers
 from snugline.trace.plan_curve import Planned, offset_u_px
 from snugline.trace.sheet.frame_description import Frame
@@ -68,6 +69,7 @@ def judged(view: PhotoView, traced: Traced) -> MeasuredPhoto:
         common=CommonUncertainty(traced.edges[0].offset, float(scale_u[0]), float(scale_u[1])),
         others=tuple(edge.curve for edge in traced.edges[1:]),
         notices=(*traced.notices, *lens, *of_edge),
+        wall=wall_height(view.photo.rgb, view.camera, view.sides, traced.edges[0].pieces),
     )
     return MeasuredPhoto(
         view.photo.path,

@@ -102,7 +102,8 @@ def new(
     if as_json:
         print_json({"job": str(job), "faults": [str(fault) for fault in faults]})
     else:
-        print(f"{job}: made; next: snugline run {job}")
+        then = "correct it, then: snugline check" if faults else "next: snugline run"
+        print(f"{job}: made; {then} {job}")
 
 
 def job_text(answers: dict[str, str], photos: list[tuple[str, str]]) -> str:

@@ -44,7 +44,7 @@ def prove(
     ],
     frame: Annotated[str, typer.Option("--frame", help="Built-in name or description file.")],
     object_name: Annotated[
-        str, typer.Option("--object", help="What lies there: see below.")
+        str, typer.Option("--object", help="What lies there: see Objects.")
     ] = "card",
     bar_x: BarX = None,
     bar_y: BarY = None,

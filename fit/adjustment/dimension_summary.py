@@ -18,7 +18,7 @@ from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain,
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
 from snugline.fit.shapes.outline_families import seen_corners
 from snugline.fit.shapes.sided_shape import TERMS, Shape
-from snugline.notice import Notice
+from snugline.notice import Notice, Severity
 from snugline.place import OfPart, OfPhoto
 from snugline.sentence import Sentence, length, share
 
@@ -93,7 +93,7 @@ def summarise(
         notices=(
             *notices,
             *_left_out(sections),
-            *_irregular(extras),
+            *_irregular(extras, _one_end(equations, fit.x)),
             *_unobserved([budget for budget, _ in budgets.values()]),
         ),
     )
@@ -343,7 +343,20 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
     ]
 
 
-def _irregular(extras: dict[str, Quantity]) -> list[Notice]:
+def _one_end(equations: Equations, x: Array) -> bool:
+    """Whether all that was seen lies on one side of mid-part."""
+    along = [
+        m.in_part(x[equations.pose_columns(k)])[:, 0] for k, m in enumerate(equations.sections)
+    ]
+    every = np.concatenate(along)
+    return bool(np.all(every > 0) or np.all(every < 0))
+
+
+def _irregular(extras: dict[str, Quantity], one_end: bool) -> list[Notice]:
+    """What is said of sides that bow or tilt; from one end alone it is drawn out over the part."""
+    drawn_out = " It was seen at one end alone and drawn out from there." if one_end else ""
+    mend = "Photograph the other end, too, or read the width at both ends." if one_end else ""
+    severity: Severity = "usable" if one_end else "fine"
     notices = []
     for name, quantity in extras.items():
         if name.startswith("sag"):
@@ -352,12 +365,13 @@ def _irregular(extras: dict[str, Quantity]) -> list[Notice]:
                 Notice(
                     "side-bowed",
                     Sentence(
-                        f"The {side} side bows {way} by {{}} (U95 {{}}); the outline follows it.",
+                        f"The {side} side bows {way} by {{}} (U95 {{}}); the outline follows it."
+                        f"{drawn_out}",
                         length(abs(quantity.value)),
                         length(quantity.u95),
                     ),
-                    "No action needed; a straight pocket side would not fit it closely.",
-                    "fine",
+                    mend or "No action needed; a straight pocket side would not fit it closely.",
+                    severity,
                     side,
                 )
             )
@@ -371,9 +385,10 @@ def _irregular(extras: dict[str, Quantity]) -> list[Notice]:
                 Notice(
                     "sides-not-parallel",
                     f"{what} {math.degrees(abs(quantity.value)):.2f} degrees {off} "
-                    f"(U95 {math.degrees(quantity.u95):.2f} degrees); the outline follows it.",
-                    "No action needed; length and width are given at mid-part.",
-                    "fine",
+                    f"(U95 {math.degrees(quantity.u95):.2f} degrees); the outline follows it."
+                    f"{drawn_out}",
+                    mend or "No action needed; length and width are given at mid-part.",
+                    severity,
                 )
             )
     return notices

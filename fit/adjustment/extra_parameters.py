@@ -6,21 +6,32 @@ term need not be zero, and a side that bows by some hundredths moves its corners
 times as far: what terms of such a size do to the dimensions stays in their budgets.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from snugline.fit.adjustment.edge_patterns import carried, with_patterns
+from snugline.fit.adjustment.needed_terms import (
+    MATERIAL,
+    SAME,
+    NeededTerms,
+    Shown,
+    arm_of,
+    tied_again,
+)
 from snugline.fit.adjustment.observation_equations import Equations
 from snugline.fit.adjustment.robust_solution import (
     ResidualNoise,
+    WhitenedFit,
     inverse,
     noise_at,
     robust_fit,
+    solve,
     whitened_fit,
 )
+from snugline.fit.adjustment.single_stretches import without_each
 from snugline.fit.corners.free_corner import FREE
 from snugline.fit.readings.uncertainty_budget import coverage_factor
 from snugline.fit.shapes.outline_families import GROUPS, adopt, rectangle, seen_corners
@@ -29,15 +40,14 @@ from snugline.notice import Notice
 from snugline.sentence import Sentence, length
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 LEVEL = 0.001  # for corners to be taken apart
 TERM_LEVEL = 0.01  # for any bow or tilt to be taken in
-# Differences and bows below this (mm) would change no cut, however well they are measured.
-MATERIAL = 0.1
 THINNED = 600
+SIZES = 30  # tried, of tilts and of bows
 SIGN = 1.0  # of twice a log-likelihood: less is not evidence of any bows or tilts
 NONE = 1e-6  # mm, the size of bows or tilts of which nothing is seen
-_SAME = 1e-9  # share of the largest singular value below which columns are alike
 TRUST = 100.0  # a sum of squares within which the free fit counts as linear
 
 
@@ -59,24 +69,6 @@ class Refined:
     terms: tuple[str, ...]
     form: dict[str, float]
     notices: tuple[Notice, ...]
-
-
-@dataclass(frozen=True)
-class _Shown:
-    """What terms of 1 move of the points seen, (N, T) in units of their `noise` (N,) mm.
-
-    Less what the tied parameters and the sections' poses take of it.
-    """
-
-    moves: Array
-    noise: Array
-
-    def arm(self, term: int, kept: Sequence[int]) -> float:
-        """Mm between the two points that it moves farthest apart, beyond what the others can."""
-        others = self.moves[:, [i for i in kept if i != term]]
-        own = self.moves[:, term]
-        own = own - others @ np.linalg.lstsq(others, own, rcond=_SAME)[0]
-        return float(np.ptp(own * self.noise))
 
 
 def refine_shape(
@@ -114,7 +106,11 @@ def refine_shape(
     onto[: len(free_shape.names), : len(tied.names)] = _spread(tied, free_shape)
     onto[len(free_shape.names) :, len(tied.names) :] = np.eye(len(terms))
     shown = _shown_moves(freed, fit.x, onto, len(tied.names))
-    kept, values = _needed_terms(information, estimate, onto, tied, terms, dof, shown)
+    critical = coverage_factor(dof, 1 - TERM_LEVEL / len(terms))  # for any of them
+    needed = NeededTerms(onto, len(tied.names), terms, critical, shown)
+    kept, values = needed.of(
+        (information, estimate), lambda: list(_without_each(freed, fit, noise, count))
+    )
     form = _form(information, estimate, onto, tied, terms, kept, shown)
     kept_terms = tuple(terms[i] for i in kept)
     final = replace(equations, shape=tied.with_terms(kept_terms))
@@ -127,6 +123,15 @@ def _information(covariance: Array) -> Array:
     scale = 1 / np.sqrt(np.diagonal(covariance))
     information: Array = np.linalg.inv(covariance * np.outer(scale, scale)) * np.outer(scale, scale)
     return information
+
+
+def _without_each(
+    equations: Equations, fit: WhitenedFit, noise: ResidualNoise, count: int
+) -> Iterator[tuple[Array, Array]]:
+    """Information on the shape's parameters and their values, less each stretch of the edge."""
+    for normals in without_each(equations, fit, noise):
+        step = solve(normals.matrix, -normals.gradient)
+        yield _information(inverse(normals.matrix)[:count, :count]), (fit.x + step)[:count]
 
 
 def _seen(equations: Equations, x: Array) -> list[bool]:
@@ -189,7 +194,7 @@ def _tie_corners(
             Notice(
                 "corners-differ",
                 Sentence(
-                    f"Corners that the stated symmetry makes equal differ: {worst.template}; they "
+                    f"Corners that were taken to be equal differ: {worst.template}; they "
                     f"were fitted separately.",
                     *worst.figures,
                 ),
@@ -238,41 +243,7 @@ def _rejected(
     return fdtrc(count, dof, square / count) < LEVEL and material > MATERIAL, words
 
 
-def _needed_terms(
-    information: Array,
-    estimate: Array,
-    onto: Array,
-    tied: Shape,
-    terms: Sequence[str],
-    dof: float,
-    shown: _Shown,
-) -> tuple[list[int], Array]:
-    """Backward elimination: which terms stay, and the parameters of what stays.
-
-    A term is as large as it moves what the photos show: a bow that is mostly where nothing was
-    photographed is the tracer's waviness, drawn out.
-    """
-    base = len(tied.names)
-    kept = list(range(len(terms)))
-    critical = coverage_factor(dof, 1 - TERM_LEVEL / len(terms))  # for any of them
-    while True:
-        covariance, onto_these = _tied_again(information, onto, base, kept)
-        values = onto_these @ estimate
-        if not kept:
-            return kept, values
-        scores = []
-        for place, i in enumerate(kept):
-            size = abs(values[base + place])
-            z = size / np.sqrt(covariance[base + place, base + place])
-            arm = min(_arm(terms[i], values), shown.arm(i, kept))
-            scores.append(z if size * arm > MATERIAL else 0.0)
-        weakest = int(np.argmin(scores))
-        if scores[weakest] > critical:
-            return kept, values
-        kept.pop(weakest)
-
-
-def _shown_moves(equations: Equations, x: Array, onto: Array, base: int) -> _Shown:
+def _shown_moves(equations: Equations, x: Array, onto: Array, base: int) -> Shown:
     """Of shape parameters `onto` (C, base + T), tied ones first."""
     count, known = len(equations.shape.names), equations.first_nuisance
     rows = []
@@ -284,23 +255,8 @@ def _shown_moves(equations: Equations, x: Array, onto: Array, base: int) -> _Sho
     seen = np.concatenate(rows)
     terms = slice(base, onto.shape[1])
     tied = np.delete(seen, terms, axis=1)
-    moves = seen[:, terms] - tied @ np.linalg.lstsq(tied, seen[:, terms], rcond=_SAME)[0]
-    return _Shown(moves, np.concatenate([measured.noise for measured in equations.sections]))
-
-
-def _tied_again(
-    information: Array, onto: Array, base: int, kept: Sequence[int], prior: Array | None = None
-) -> tuple[Array, Array]:
-    """Covariance of the tied parameters and kept terms, and their derivative by the free ones."""
-    design = onto[:, [*range(base), *(base + i for i in kept)]]
-    matrix = design.T @ information @ design
-    covariance = inverse(matrix if prior is None else matrix + np.diag(prior))
-    return covariance, covariance @ design.T @ information
-
-
-def _arm(term: str, values: Array) -> float:
-    """How far a side moves at its ends or its middle for a term of 1, mm."""
-    return 1.0 if term.startswith("sag") else float(values[0 if term == "taper" else 1])
+    moves = seen[:, terms] - tied @ np.linalg.lstsq(tied, seen[:, terms], rcond=SAME)[0]
+    return Shown(moves, np.concatenate([measured.noise for measured in equations.sections]))
 
 
 def _form(
@@ -310,7 +266,7 @@ def _form(
     tied: Shape,
     terms: Sequence[str],
     kept: Sequence[int],
-    shown: _Shown,
+    shown: Shown,
 ) -> dict[str, float]:
     """What the terms left out add to each parameter's standard uncertainty.
 
@@ -322,22 +278,20 @@ def _form(
     """
     base, every = len(tied.names), range(len(terms))
     left_out = [i for i in every if i not in kept]
-    tied_covariance, plain = _tied_again(information, onto, base, kept)
+    tied_covariance, plain = tied_again(information, onto, base, kept)
     values = plain @ estimate
-    covariance, freed = _tied_again(information, onto, base, every)
+    covariance, freed = tied_again(information, onto, base, every)
+    rows = [base + i for i in left_out]
+    arms = np.array([arm_of(terms[i], values) for i in left_out])
+    bows = np.array([terms[i].startswith("sag") for i in left_out], bool)
+    # As large as may be without being taken in where they are seen best.
+    parts = np.array([shown.arm(i, [*kept, i]) for i in left_out]) / arms
+    largest = [MATERIAL / min(parts[own].max(initial=0.0) or 1.0, 1.0) for own in (~bows, bows)]
+    spread = np.outer(arms, arms) * covariance[np.ix_(rows, rows)]
+    sizes = np.array(_common_sizes(arms * (freed[rows] @ estimate), spread, bows, largest))
     prior = np.zeros(base + len(terms))
-    for bows in (True, False):  # sides that bow need not tilt
-        own = [i for i, term in enumerate(terms)
-               if i in left_out and term.startswith("sag") == bows]  # fmt: skip
-        rows = [base + i for i in own]
-        arms = np.array([_arm(terms[i], values) for i in own])
-        spread = np.outer(arms, arms) * covariance[np.ix_(rows, rows)]
-        # As large as may be without being taken in where it is seen best.
-        parts = [shown.arm(i, [*kept, i]) / arm for i, arm in zip(own, arms, strict=True)]
-        largest = MATERIAL / min(max(parts, default=1.0), 1.0)
-        size = _common_size(arms * (freed[rows] @ estimate), spread, largest)
-        prior[rows] = (arms / max(size, NONE)) ** 2
-    covariance, freed = _tied_again(information, onto, base, every, prior)
+    prior[rows] = (arms / np.maximum(sizes[bows.astype(int)], NONE)) ** 2
+    covariance, freed = tied_again(information, onto, base, every, prior)
     kept_terms = tuple(terms[i] for i in kept)
     before = np.eye(base + len(kept))
     after = np.eye(base + len(terms))[[*range(base), *(base + i for i in kept)]]
@@ -353,14 +307,24 @@ def _form(
     return {n: float(np.sqrt(q)) for n, q in zip(names, square, strict=True) if q > 0}
 
 
-def _common_size(terms: Array, covariance: Array, largest: float = MATERIAL) -> float:
-    """The likeliest standard deviation, mm, of which these terms (M,) are drawn; 0 for none."""
+def _common_sizes(
+    terms: Array, covariance: Array, bows: Mask, largest: Sequence[float]
+) -> tuple[float, float]:
+    """The likeliest standard deviations, mm, of which terms (M,) are drawn: tilts' and bows'.
+
+    Both together, since near one end a tilt and bows of two sides look much alike. 0 for none.
+    """
     if not len(terms):
-        return 0.0
-    values, axes = np.linalg.eigh(covariance)
-    square = (axes.T @ terms) ** 2
-    sizes = np.concatenate([[0.0], np.geomspace(MATERIAL / 200, largest, 40)])
-    total = np.maximum(values, 1e-12) + sizes[:, None] ** 2
-    unlikely = np.sum(np.log(total) + square / total, axis=1)
-    unlikely[0] -= SIGN
-    return float(sizes[int(np.argmin(unlikely))])
+        return 0.0, 0.0
+    tilt, bow = (
+        np.concatenate([[0.0], np.geomspace(MATERIAL / 200, most, SIZES)]) for most in largest
+    )
+    scale = 1 / np.sqrt(np.diagonal(covariance))
+    size = np.where(bows, bow[None, :, None], tilt[:, None, None]) * scale
+    total = covariance * np.outer(scale, scale) + size[..., None] ** 2 * np.eye(len(terms))
+    scaled = terms * scale
+    square = np.linalg.solve(total, np.broadcast_to(scaled, size.shape)[..., None])[..., 0] @ scaled
+    unlikely = np.linalg.slogdet(total)[1] + square
+    unlikely[0, 0] -= SIGN
+    i, j = np.unravel_index(int(np.argmin(unlikely)), unlikely.shape)
+    return float(tilt[i]), float(bow[j])

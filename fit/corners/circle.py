@@ -39,17 +39,6 @@ class CircleFit:
     residuals: Array
 
 
-@dataclass(frozen=True)
-class Circle3Fit:
-    """A circle in space: in its least-squares plane, the geometric fit of the projected points."""
-
-    centre: tuple[float, float, float]
-    normal: tuple[float, float, float]
-    radius: float
-    plane_residuals: Array
-    circle: CircleFit
-
-
 def fit_circle(points: Array, sigma: Array | None = None) -> CircleFit | NoFit:
     """Geometric circle fit by Levenberg-Marquardt on orthogonal distances.
 
@@ -124,36 +113,6 @@ def fit_circle_algebraic(
         float(unit * state[2]),
         None,
         unit * residuals,
-    )
-
-
-def fit_circle_3d(points: Array, sigma: Array | None = None) -> Circle3Fit | NoFit:
-    """Plane by orthogonal least squares, then the geometric circle of the projected points.
-
-    Parameters
-    ----------
-    points : (N, 3) mm.
-    """
-    points = np.asarray(points, dtype=float)
-    if points.ndim != 2 or points.shape[1] != 3:
-        raise FitError(f"points of shape {points.shape}", "circle points", "give (N, 3)")
-    _, weights = _checked(points[:, :2], sigma)
-    if not np.isfinite(points).all():
-        raise FitError("a coordinate is not finite", "circle points", "leave such points out")
-    origin = np.average(points, axis=0, weights=weights)
-    moved = points - origin
-    axes = np.linalg.svd(moved * np.sqrt(weights)[:, None], full_matrices=False)[2]
-    circle = fit_circle(moved @ axes[:2].T, sigma)
-    if isinstance(circle, NoFit):
-        return circle
-    x, y, z = origin + np.array(circle.centre) @ axes[:2]
-    a, b, c = axes[2]
-    return Circle3Fit(
-        (float(x), float(y), float(z)),
-        (float(a), float(b), float(c)),
-        circle.radius,
-        moved @ axes[2],
-        circle,
     )
 
 

@@ -201,6 +201,3 @@ class _Quarter:
 
 ELLIPSE = SuperellipseFamily("ellipse", ("incoming axis", "outgoing axis"), False, False)
 SUPERELLIPSE = SuperellipseFamily("superellipse", ("size", "exponent"), True, True)
-OVAL_SUPERELLIPSE = SuperellipseFamily(
-    "oval superellipse", ("incoming axis", "outgoing axis", "exponent"), False, True
-)

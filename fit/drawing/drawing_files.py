@@ -1,49 +1,11 @@
-"""Drawings to and from files, by the ending of their names."""
+"""Drawings from files, by the ending of their names."""
 
 from pathlib import Path
 
 from snugline.errors import FileError, InputError
-from snugline.files import write_whole
 from snugline.fit.drawing.drawing import Drawing, Unit
 
 _LARGEST = 20_000_000  # bytes, of a file to be read
-
-
-def save_drawing(
-    drawing: Drawing, path: Path, *, paper: str | None = None, r12: bool = False
-) -> None:
-    """Write a drawing whole or not at all, as `.svg`, `.dxf` or `.pdf`.
-
-    Parameters
-    ----------
-    paper : for PDF: tile over this paper.
-    r12 : for DXF: write the old version R12.
-
-    Raises
-    ------
-    InputError : an ending of another kind.
-    FileError : the folder cannot be written.
-    """
-    ending = path.suffix.lower()
-    if ending == ".svg":
-        from snugline.fit.drawing.svg import write_svg
-
-        content = write_svg(drawing)
-    elif ending == ".dxf":
-        from snugline.fit.drawing.dxf import write_dxf
-
-        content = write_dxf(drawing, "R12" if r12 else "R2010")
-    elif ending == ".pdf":
-        from snugline.fit.drawing.pdf import write_pdf
-
-        content = write_pdf(drawing, paper)
-    else:
-        raise InputError(
-            f"drawings are not written as {ending or 'files without ending'}",
-            str(path),
-            "end the name in .svg, .dxf or .pdf",
-        )
-    write_whole(path, content)
 
 
 def load_drawing(path: Path, unit: Unit | None = None) -> Drawing:

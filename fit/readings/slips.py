@@ -263,9 +263,14 @@ _COMMON = {
 }
 
 
+def prior_of(slip: Slip) -> float:
+    """How common a kind of slip is among slips; 0 for one that explains any small difference."""
+    return _COMMON.get(slip.kind, 0.0)
+
+
 def how_common(slips: Sequence[Slip]) -> float:
     """How common the likeliest of these slips is; 0 where only a bent hook explains the value."""
-    return max((_COMMON.get(slip.kind, 0.0) for slip in slips), default=0.0)
+    return max(map(prior_of, slips), default=0.0)
 
 
 def first_words(slips: Sequence[Slip]) -> str:

@@ -146,6 +146,18 @@ def test_a_new_job_with_a_wrong_unit_names_the_option_and_writes_nothing(
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_new_job_with_a_fault_is_to_be_corrected_and_checked(snugline, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "left.jpg").touch()
+    wrong = ["--thickness", "9.5mm", "--photo", "left.jpg=left", "--frame", "border-a4"]
+    status, out, err = snugline("new", "job.toml", *wrong)
+    assert status == 0
+    # The only photo has a fault; that there is no photo would be another, and is not true.
+    assert [line for line in err.splitlines() if "photo" in line] == [err.splitlines()[0]]
+    assert "'left' is not one of the allowed values" in err
+    assert "correct it, then: snugline check job.toml" in out
+
+
 def test_check_lists_every_fault(snugline, tmp_path):
     path = tmp_path / "job.toml"
     path.write_text('[part]\nthicknes = "9 mm"\n')

@@ -7,7 +7,8 @@ import rendered
 
 from snugline.desk.job import read_job
 from snugline.desk.job_run import Making, finish
-from snugline.desk.result_record import summary
+from snugline.desk.result_record import has_sizes, summary
+from snugline.fit.result_state import ResultState
 
 pytestmark = [
     pytest.mark.whole,
@@ -73,3 +74,9 @@ def test_the_right_job_is_usable_and_drawn_and_asks_for_a_second_reading(finishe
     assert result.record["state"] == "usable"
     assert "one-reading" in result.record["because"]
     assert "outline.dxf" in result.files
+
+
+def test_only_an_outline_that_can_be_the_part_s_has_sizes():
+    slip = ResultState("not to be cut", ("reading-contradicted",), ())
+    misfit = ResultState("not to be cut", ("outline-not-fitted",), ())
+    assert [has_sizes(state) for state in (slip, misfit)] == [True, False]

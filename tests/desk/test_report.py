@@ -134,7 +134,7 @@ def test_every_part_of_the_result_is_shown():
         "Cut a test in scrap.",
     ]:
         assert words in text
-    assert "not photographed; mirrored" in text
+    assert "in no photo; mirrored" in text
 
 
 def test_what_must_be_taken_again_stands_first():

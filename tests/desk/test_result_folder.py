@@ -153,7 +153,7 @@ def test_when_a_rename_is_refused_the_old_result_stays(either_way, monkeypatch, 
 
 def test_a_file_in_the_folder_s_place_is_refused(tmp_path):
     (tmp_path / "out").write_text("a file")
-    with pytest.raises(FileError):
+    with pytest.raises(FileError, match="is a file"):
         publish(tmp_path / "out", NEW)
     assert (tmp_path / "out").read_text() == "a file"
 

@@ -337,6 +337,38 @@ def test_a_wave_of_less_than_a_tenth_is_not_drawn_out_to_a_bow_of_the_whole_side
     assert parts["form of the sides"] > 0.05
 
 
+def test_one_stretch_beyond_a_gap_is_not_drawn_out_to_sides_that_are_not_parallel():
+    # 13 mm at the far end of the front side lie 0.3 mm off, with 24 mm lost before them.
+    view = end(PANEL, "right end", 6, turn=0.0, systematic=Systematic(), sigma=0.02)
+    x, y = view.points.T
+    front, from_end = y < y.min() + 1.0, x - x.min()
+    stray, lost = front & (from_end < 13.0), front & (from_end > 13.0) & (from_end < 37.0)
+    moved = view.points + np.column_stack([0 * x, np.where(stray, -0.3, 0.0)])
+    noise = np.where(stray, 0.07, view.noise)
+    kept = {"points": moved[~lost], "noise": noise[~lost]}
+    breaks = (int(np.flatnonzero(lost)[0]),)
+    fitted = fit_outline([replace(view, breaks=breaks, **kept)], [TAPE], ROUNDED)
+    assert fitted.extras == {}
+    assert holds(fitted.width, 118.5)
+    assert fitted.width.u95 < 0.5
+
+
+@pytest.mark.parametrize("taper", [0.0015, 0.004])
+def test_sides_out_of_parallel_seen_at_one_end_alone_are_no_bows(taper):
+    # Near one end a bow of each side looks much like it, and makes another width of mid-part.
+    shape = rectangle([ARC]).with_terms(("taper",))
+    outline = shape.to_outline(np.array([418, 118.5, 27.4, taper]))
+    for seed in (100, 101):
+        quiet = {"correlation": 3.0, "sigma": 0.03}
+        fitted = fit_outline([end(outline, "right end", seed, **quiet)], [TAPE], ROUNDED)
+        assert not any(name.startswith("sag") for name in fitted.extras)
+        assert holds(fitted.width, 118.5)
+        assert fitted.width.u95 < 1.0
+        told = [n for n in fitted.notices if n.code == "sides-not-parallel"]
+        assert [n.severity for n in told] == ["usable"] * len(fitted.extras)
+        assert all("seen at one end alone" in n.text for n in told)
+
+
 def test_a_corner_with_a_rougher_edge_has_a_less_certain_radius():
     view = end(rounded_rectangle(87, 57, 3.5), "whole", 4, pitch=0.15, turn=0.0)
     away = np.hypot(*(view.points - view.points.min(axis=0)).T)

@@ -71,7 +71,7 @@ test("names of sheets are read and written alike", () => {
   assert.deepEqual(listed(undefined), []);
 });
 
-test("corners that share a size are one row; what was not photographed is said", () => {
+test("corners that share a size are one row; what is in no photo is said", () => {
   const radius = { value: 27.4, u95: 0.1 };
   const corner = (place, seen) => ({ at: place, family: "arc", sizes: { radius }, seen });
   const rows = sizeRows({
@@ -86,7 +86,7 @@ test("corners that share a size are one row; what was not photographed is said",
     [
       ["Length", "from tape"],
       ["Width", ""],
-      ["Corner radius", "arc, all corners; not photographed: back right"],
+      ["Corner radius", "arc, all corners; in no photo: back right"],
       ["Angle between the long sides", ""],
       ["Bow of the back side", ""],
     ],

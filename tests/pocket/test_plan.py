@@ -14,7 +14,7 @@ from snugline.fit.part_uncertainty import PartUncertainty
 from snugline.fit.readings.thickness import Thickness
 from snugline.pocket.choices_record import from_record
 from snugline.pocket.clearance import even
-from snugline.pocket.plan import drawings, make_plan
+from snugline.pocket.plan import make_plan
 from snugline.pocket.shop_sheet import shop_sheet
 from snugline.pocket.width_error import WidthError
 
@@ -88,18 +88,16 @@ def test_the_result_record_holds_every_layer_and_reads_back(full):
     assert again.area == pytest.approx(full.openings[1].outline.area, rel=1e-15)
 
 
-def test_the_drawing_of_a_clearance_is_found_and_an_unplanned_one_refused(full):
-    made = drawings(full, 0.5)
+def test_the_drawing_of_a_clearance_is_named_by_it(full):
+    made = full.openings[1].sheet.drawing(full.part, full.unit)
     assert made.title == "slate tray, pocket, clearance 0.50 mm"
     assert made.layers[0].outlines[0] is full.openings[1].outline
-    with pytest.raises(PlanError, match=r"no pocket is planned .* 0\.60 mm"):
-        drawings(full, 0.6)
 
 
 def test_depths_and_names_follow_the_job_s_unit():
     made = plan(unit="in", clearance="0.01 in")
     assert made.sheets[0].layers[0].name == "pocket depth 0.382 in"
-    assert drawings(made, 0.254).unit == "in"
+    assert made.openings[0].sheet.drawing(made.part, made.unit).unit == "in"
     assert made.sheets[0].stem("slate tray", "in").endswith("clearance-0.010-in-units-in")
 
 

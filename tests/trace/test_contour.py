@@ -56,6 +56,13 @@ def test_what_a_photo_does_not_say_stays_unsaid():
     silent = replace(contour, photo=replace(contour.photo, markers_holdout_mm=float("nan")))
     assert silent.as_json()["photo"]["markers_holdout_mm"] is None
     assert np.isnan(read_back(silent).photo.markers_holdout_mm)
+    assert read_back(replace(contour, wall=None)).wall is None
+
+
+def test_the_height_of_a_wall_goes_with_the_contour():
+    contour = replace(made_measured().photos[0].contour, wall=(6.4, 17.6))
+    assert read_back(contour).wall == (6.4, 17.6)
+    assert section_of(read_back(contour), "left end").wall == (6.4, 17.6)
 
 
 def test_a_contour_read_back_fits_to_the_same_outline():

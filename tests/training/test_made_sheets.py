@@ -82,6 +82,34 @@ def test_pictures_are_the_same_for_the_same_seed_and_say_all_of_what_they_show(t
         assert torch.equal(a, b)
 
 
+def test_learning_goes_on_from_the_shipped_weights(torch):
+    """The unfolded network says what OpenCV makes of the shipped file."""
+    pytest.importorskip("onnx", reason="onnx is not installed: training needs it")
+    import cv2
+    from start_coarse import started
+
+    network, shown = started(WEIGHTS, sheets=1)
+    shipped = cv2.dnn.readNetFromONNX(str(WEIGHTS))
+    shipped.setInput(shown.numpy())
+    with torch.no_grad():
+        np.testing.assert_allclose(network(shown).numpy(), shipped.forward(), atol=1e-3)
+
+
+def test_the_mean_of_the_weights_follows_them(torch):
+    from coarse_network import CoarseNetwork
+    from learn_coarse import averaged
+
+    mean, network = (CoarseNetwork((4, 4, 4, 4, 4)) for _ in range(2))
+    averaged(mean, network, 0)  # at first it is what it follows
+    for kept, now in zip(mean.parameters(), network.parameters(), strict=True):
+        np.testing.assert_allclose(kept.detach(), now.detach())
+    before = mean.kinds.bias.detach().clone()
+    with torch.no_grad():
+        network.kinds.bias += 1
+    averaged(mean, network, 9)
+    np.testing.assert_allclose(mean.kinds.bias.detach() - before, 0.1, atol=1e-5)
+
+
 def test_a_step_of_learning_lowers_the_loss(torch):
     from coarse_network import CoarseNetwork, loss
     from learn_coarse import batch

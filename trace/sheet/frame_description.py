@@ -300,12 +300,13 @@ def with_print_scale(
     """
     scale, scale_u = list(frame.scale), list(frame.scale_u)
     taken: dict[str, tuple[float, ...]] = {}
+    meant = _meant(frame, bar_x, bar_y)
     for i, (axis, given) in enumerate((("x", bar_x), ("y", bar_y))):
         readings = () if given is None else tuple(np.atleast_1d(given).tolist())
         if not readings:
             continue
         nominal = _nominal(frame, i)
-        _check_readings(frame, axis, readings, nominal)
+        _check_readings(frame, axis, readings, nominal, meant)
         scatter = float(np.std(readings, ddof=1)) if len(readings) > 1 else 0.0
         placing = max(_BAR_PLACING_MM / np.sqrt(3), scatter) / np.sqrt(len(readings))
         u = np.hypot(_CALIPER_LIMIT_MM / np.sqrt(3), placing) if bar_u is None else bar_u
@@ -336,13 +337,33 @@ def _nominal(frame: AnyFrame, i: int) -> float:
 class BarError(InputError):
     """A bar reading that cannot be right; `axis` is the bar's."""
 
-    def __init__(self, what: str, frame: AnyFrame, axis: str) -> None:
+    def __init__(self, what: str, frame: AnyFrame, axis: str, meant: str = "") -> None:
         again = "measure the printed bar again, from centre to centre of its end marks"
-        super().__init__(what, f"frame {frame.name}", again)
+        super().__init__(what, f"frame {frame.name}", meant or again)
         self.axis = axis
 
 
-def _check_readings(frame: AnyFrame, axis: str, readings: Sequence[float], nominal: float) -> None:
+def _meant(
+    frame: AnyFrame, bar_x: float | Sequence[float] | None, bar_y: float | Sequence[float] | None
+) -> str:
+    """The likely slip in the readings of both bars, should they not be this frame's."""
+    given = [bar for bar in (bar_x, bar_y) if bar is not None and np.size(bar)]
+    read = [float(np.mean(bar)) for bar in given]
+    if len(read) < 2 or not isinstance(frame, Frame) or not {"x", "y"} <= set(frame.bars):
+        return ""
+    from snugline.trace.sheet.bar_slips import likely_slip
+
+    def fits(x: float, y: float) -> bool:
+        of_a_print = min(x, y) > LEAST_PRINT_SCALE and max(x, y) <= MOST_PRINT_SCALE
+        return of_a_print and abs(x / y - 1) <= _MOST_BETWEEN_AXES
+
+    nominal = (_nominal(frame, 0), _nominal(frame, 1))
+    return likely_slip(frame.name, nominal, (read[0], read[1]), fits)
+
+
+def _check_readings(
+    frame: AnyFrame, axis: str, readings: Sequence[float], nominal: float, meant: str
+) -> None:
     for reading in readings:
         if not LEAST_PRINT_SCALE < reading / nominal <= MOST_PRINT_SCALE:
             raise BarError(
@@ -350,6 +371,7 @@ def _check_readings(frame: AnyFrame, axis: str, readings: Sequence[float], nomin
                 f"its nominal length of {nominal:.2f} mm",
                 frame,
                 axis,
+                meant,
             )
     if max(readings) - min(readings) > _BAR_CONTRADICTION_MM:
         raise BarError(

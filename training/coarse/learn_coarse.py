@@ -2,10 +2,13 @@
 
 Runs on all GPUs there are, on the CPU else (slow: to try it); each makes pictures of its own, and
 their gradients are averaged. Goes on from the folder's checkpoint; within the time the rate falls
-to nothing, so that each part ends with a network worth keeping.
+to nothing, so that each part ends with a network worth keeping; a number in the folder's file
+`end` sets another time while it runs. What is kept and checked is the
+mean of the weights over the last thousand steps or so.
 """
 
 import argparse
+import copy
 import json
 import math
 import sys
@@ -19,9 +22,10 @@ import torch.distributed as others
 from coarse_network import CoarseNetwork, loss, split
 from pictures import CHANNELS, HEIGHT, PART, WIDTH, made
 
-VERSION = 3
+VERSION = 4
 # Pictures are seeded (TRAINING_SEED + part) * 10^6 + EACH_CARD * card + number.
 TRAINING_SEED, CHECK_SEED, EACH_CARD = 5000, 78, 100_000
+KEPT = 0.996  # of the mean of the weights at each making
 
 
 def batch(seed, count, device):
@@ -72,15 +76,24 @@ def figures(network, checks):
 
 def agreed(network, spent, device, cards):
     """Average the gradients over all cards; the time spent is theirs in the mean, too."""
-    clock = torch.tensor([spent], device=device)
-    if cards > 1:
-        slopes = [w.grad for w in network.parameters()]
-        flat = torch.cat([g.flatten() for g in slopes] + [clock])
-        others.all_reduce(flat)
-        *parts, clock = (flat / cards).split([g.numel() for g in slopes] + [1])
-        for slope, part in zip(slopes, parts, strict=True):
-            slope.copy_(part.view_as(slope))
+    if cards == 1:
+        return spent
+    slopes = [w.grad for w in network.parameters()]
+    flat = torch.cat([g.flatten() for g in slopes] + [torch.tensor([spent], device=device)])
+    others.all_reduce(flat)
+    *parts, clock = (flat / cards).split([g.numel() for g in slopes] + [1])
+    for slope, part in zip(slopes, parts, strict=True):
+        slope.copy_(part.view_as(slope))
     return clock.item()
+
+
+@torch.no_grad()
+def averaged(mean, network, times):
+    """Draw the mean of the weights towards the present ones; faster at first."""
+    share = max(1 - KEPT, 1 / (times + 1))
+    pairs = zip(mean.state_dict().values(), network.state_dict().values(), strict=True)
+    kept, now = zip(*((k, n) for k, n in pairs if k.is_floating_point()), strict=True)
+    torch._foreach_lerp_(list(kept), list(now), share)
 
 
 def learn(card, cards, options):
@@ -101,15 +114,19 @@ def learn(card, cards, options):
     checkpoint = options.resume or options.out / "checkpoint.pt"
     if checkpoint.exists():
         state = torch.load(checkpoint, map_location=device)
-        network.load_state_dict(state["network"])
-        optimizer.load_state_dict(state["optimizer"])
+        network.load_state_dict(state.get("latest", state["network"]))
+        if "optimizer" in state:
+            optimizer.load_state_dict(state["optimizer"])
         step, seen = state["step"], state["seen"]
+    mean = copy.deepcopy(network)
+    if checkpoint.exists():
+        mean.load_state_dict(state["network"])
     torch.manual_seed(1000 * options.part + card)
 
     def save():
         torch.save(
-            {"network": network.state_dict(), "optimizer": optimizer.state_dict(), "step": step,
-             "seen": seen, "version": VERSION},
+            {"network": mean.state_dict(), "latest": network.state_dict(),
+             "optimizer": optimizer.state_dict(), "step": step, "seen": seen, "version": VERSION},
             options.out / "checkpoint.pt.new",
         )  # fmt: skip
         (options.out / "checkpoint.pt.new").replace(options.out / "checkpoint.pt")
@@ -118,8 +135,13 @@ def learn(card, cards, options):
         )
 
     def noted():
-        entry = {"seconds": round(time.time() - began), "step": step, "seen": seen, "mean": mean}
-        log.append(entry | figures(network, checks))
+        entry = {
+            "seconds": round(time.time() - began),
+            "step": step,
+            "seen": seen,
+            "mean": float(at),
+        }
+        log.append(entry | figures(mean, checks))
         print(json.dumps({k: round(v, 4) for k, v in log[-1].items()}),
               f"making {making:.0f} learning {learning:.0f}", flush=True)  # fmt: skip
         save()
@@ -136,11 +158,13 @@ def learn(card, cards, options):
         torch.empty(n, HEIGHT // 2, WIDTH // 2, dtype=kind, device=device),
     ]
     seed = (TRAINING_SEED + options.part) * 10**6 + EACH_CARD * card
-    filled, number, making, learning, mean, spent, said = 0, 0, 0.0, 0.0, 0.0, 0.0, time.time()
+    filled, number, making, learning, at, spent, said = 0, 0, 0.0, 0.0, 0.0, 0.0, time.time()
     first, last = step, options.seconds - 8
     size = sum(w.numel() for w in network.parameters())
     print(f"start {time.time() - began:.0f} s, {size} weights, {device}", flush=True)
     while spent < last and step < first + options.most:
+        if (options.out / "end").exists():
+            last = float((options.out / "end").read_text()) - 8
         t = time.time()
         while True:
             fresh = batch(seed + number, options.pictures, device)
@@ -173,9 +197,14 @@ def learn(card, cards, options):
             torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
             optimizer.step()
             step += 1
-            mean = now.item() if mean == 0 else 0.98 * mean + 0.02 * now.item()
+            at = now.detach() if step == first + 1 else 0.98 * at + 0.02 * now.detach()
             if spent >= last:
                 break
+        if not math.isfinite(float(at)):  # back to what was good
+            network.load_state_dict(mean.state_dict())
+            optimizer = torch.optim.AdamW(network.parameters(), lr=rate, weight_decay=1e-3)
+            at = torch.zeros((), device=device)
+        averaged(mean, network, number)
         learning += time.time() - t
         if card == 0 and time.time() - said > options.every:
             said = time.time()

@@ -117,20 +117,20 @@ def outline(draw, x, y, a, b, place, angle):
     hollow = torch.hypot(u.abs() - over(a), v.abs() - over(b)) - over(draw.uniform(4, 25))
     cut_out(hollow, 0.08)
     # Holes and a notch.
-    for share in (0.22, 0.12, 0.08):
+    for share in (0.22, 0.14, 0.14, 0.1):
         at = torch.stack([draw.uniform(-0.8, 0.8) * a, draw.uniform(-0.7, 0.7) * b], -1)
         hu, hv = turned(u, v, at, draw.uniform(0, 3.14))
-        size = draw.log_uniform(2.5, 0.5 * 60)
+        size = draw.log_uniform(1.8, 0.5 * 60)
         long = size * draw.uniform(0.4, 1)
         cut_out(box(hu, hv, size, long, draw.uniform(0, 1) * long), share)
     # A grid of holes or slots within a rim.
-    pitch = draw.log_uniform(7, 30)
+    pitch = draw.log_uniform(6, 34)
     other = pitch * draw.uniform(0.6, 1.6)
     gu = torch.remainder(u, over(pitch)) - over(pitch / 2)
     gv = torch.remainder(v, over(other)) - over(other / 2)
-    ga, gb = pitch * draw.uniform(0.18, 0.42), other * draw.uniform(0.18, 0.42)
+    ga, gb = pitch * draw.uniform(0.12, 0.42), other * draw.uniform(0.12, 0.42)
     holes = box(gu, gv, ga, gb, torch.minimum(ga, gb) * draw.uniform(0, 1))
-    cut_out(torch.maximum(holes, base + over(draw.uniform(3, 20))), 0.14)
+    cut_out(torch.maximum(holes, base + over(draw.uniform(3, 20))), 0.15)
     return torch.maximum(base, cut)
 
 

@@ -151,9 +151,8 @@ def _face(draw, u, v, kind, shade):
     return base * (1 - printed[:, None]) + spread(other) * printed[:, None]
 
 
-def _mirrored(draw, x, y, kind, sheet):
+def _mirrored(draw, x, y, glossy, sheet):
     """(B, 3, h, w) light of lamps, windows and the room, mirrored in the face."""
-    glossy = (kind == 6) | (kind == 7) | (kind == 9) | (kind == 10) | draw.chance(0.08)
     total = torch.zeros_like(x)
     for peak, share in ((8.0, 0.6), (1.2, 0.5), (0.8, 0.3)):
         place = torch.stack([draw.uniform(-0.4, 0.4) * s for s in sheet], -1)
@@ -171,9 +170,84 @@ def _mirrored(draw, x, y, kind, sheet):
     return spread(tint) * (total * over(glossy))[:, None]
 
 
-def _sheet_print(draw, x, y, layout):
+def _room_tint(draw):
+    """(B, 3) the room's light over the lamps': from warm to blue, as a shadow by a window is."""
+    warm = draw.normal() * draw.choice([0.3, 0.7]) * 0.1
+    way = torch.tensor([1.0, 0.15, -1.0], device=draw.device)
+    return torch.exp(warm[:, None] * way + 0.02 * draw.normal(3))
+
+
+def _bent(draw, x, y, layout, camera, up, lamp):
+    """Where on the flat print a place of bent paper lies (B, h, w) twice, and its light's share.
+
+    Some sheets rise from the bench on one side or at a corner, mostly beyond the window.
+    """
+    way = draw.uniform(0, 6.283)
+    c, s = torch.cos(way), torch.sin(way)
+    reach = 0.5 * (layout.window[:, 0] * c.abs() + layout.window[:, 1] * s.abs())
+    end = 0.5 * (layout.width * c.abs() + layout.height * s.abs())
+    begins = reach + draw.uniform(-15, 10)
+    span = end - begins
+    rise = draw.chance(0.15) * draw.uniform(0.3, 6)
+    past = ((x * over(c) + y * over(s) - over(begins)) / over(span)).clamp_min(0)
+    share = over(rise / up) * past**2
+    tilt = over(2 * rise / span) * past
+    at, height, _ = lamp
+    light = 1 - tilt * over((at[:, 0] * c + at[:, 1] * s) / height).clamp(-1, 1) * 0.6
+    return (x + (over(camera[:, 0]) - x) * share, y + (over(camera[:, 1]) - y) * share,
+            light.clamp(0.5, 1.3))  # fmt: skip
+
+
+def _relief(draw, solid, x, y, face, outward, lamps):
+    """What the face's form does to its light, each (B, h, w): the share of it that comes back, how
+    far the face has become the wall, a lamp mirrored in the rounded edge, and where a raised rim
+    shades what lies within.
+
+    A rounded or broken upper edge; a tray's rim and floor; a plate, which rises or falls gently.
+    """
+    nx, ny = outward
+    lit = 0
+    for at, height, _ in lamps:
+        far = over(torch.hypot(at[:, 0], at[:, 1]) + height)
+        lit = lit + (nx * over(at[:, 0]) + ny * over(at[:, 1])) / far
+    wide = over(draw.log_uniform(0.3, 6))
+    turned_by = (1 + face / wide).clamp(0, 1)
+    is_round = draw.chance(0.6)
+    edge = 1 + turned_by * lit * over(is_round * draw.uniform(0, 0.6))
+    rolled_off = turned_by**2 * over(is_round & draw.chance(0.5))
+    gleam = torch.exp(-(((turned_by - over(draw.uniform(0.15, 0.9))) / 0.15) ** 2)) * (face < 0)
+    gleam = gleam * lit.clamp_min(0) ** over(draw.log_uniform(0.5, 6))
+    gleam = gleam * over((is_round & draw.chance(0.6)) * draw.log_uniform(0.1, 8))
+    inwards = -face
+    rolled = 0
+    for _ in range(2):
+        middle, width = over(draw.log_uniform(1, 45)), over(draw.log_uniform(0.5, 25))
+        rolled = rolled + over(draw.uniform(-0.7, 0.7)) * torch.exp(
+            -(((inwards - middle) / width) ** 2)
+        )
+    edge = edge * (1 + rolled * lit * over(draw.chance(0.25)))
+    rim, slope = over(draw.uniform(2, 18)), over(draw.uniform(0.5, 6))
+    depth = inwards - rim
+    band = ((depth > 0) & (depth < slope)) * (1 - 0.5 * lit) + (depth <= 0) * 1.0
+    floor = torch.where(
+        depth >= slope,
+        1 - over(draw.uniform(0, 0.35)) * torch.exp(-depth.clamp_min(0) / (3 * slope)),
+        band,
+    )
+    tray = draw.chance(0.2)
+    edge = edge * torch.where(over(tray), floor.clamp(0.15, 1.5), torch.ones_like(edge))
+    at, height, soft = lamps[0]
+    high = draw.log_uniform(0.5, 12)
+    share = high / height
+    here = solid.at(x + over(share * at[:, 0]), y + over(share * at[:, 1]))
+    in_shade = (0.5 + (here + rim) / (over(2 * soft * high) + 0.5)).clamp(0, 1)
+    in_shade = in_shade * (depth > 0) * over(tray & draw.chance(0.6))
+    return edge.clamp(0.1, 2), rolled_off, gleam, in_shade
+
+
+def _sheet_print(draw, x, y, bent_x, bent_y, layout):
     """(B, h, w) the print's tone, and each place's marker (0 where none lies)."""
-    u, v = x + over(layout.width / 2), y + over(layout.height / 2)
+    u, v = bent_x + over(layout.width / 2), bent_y + over(layout.height / 2)
     u, v = u - over(layout.left), v - over(layout.top)
     column, row = torch.floor(u / over(layout.pitch)), torch.floor(v / over(layout.pitch))
     fu, fv = u - column * over(layout.pitch), v - row * over(layout.pitch)
@@ -189,9 +263,9 @@ def _sheet_print(draw, x, y, layout):
         1, ((number * 37 + cell * 11) % 4096).flatten(1)
     )
     ink = within & (edge | bits.view(x.shape))
-    beyond = torch.maximum(
-        x.abs() - over(layout.window[:, 0] / 2), y.abs() - over(layout.window[:, 1] / 2)
-    )
+    wide, high = over(layout.window[:, 0] / 2), over(layout.window[:, 1] / 2)
+    stated = torch.maximum(x.abs() - wide, y.abs() - high)
+    beyond = torch.maximum(bent_x.abs() - wide, bent_y.abs() - high)
     words = ((beyond > 1.5) & (beyond < 3.5)) | ((beyond > 4.6) & (beyond < 6.6))
     few = draw.uniform(0.2, 1)
     words &= noise(draw, x, y, few, few) > 0.2
@@ -207,7 +281,7 @@ def _sheet_print(draw, x, y, layout):
     tone = torch.where(strip, over(draw.log_uniform(0.03, 0.9)), tone)
     # The program judges a white window with some of the white round it.
     grown = over(draw.chance(0.7) * draw.uniform(0, 5) * ~(layout.dark | layout.plain))
-    return tone, number, beyond < grown
+    return tone, number, stated < grown
 
 
 def _paper(draw, x, y, layout, tone):
@@ -289,7 +363,7 @@ def made(batch, generator, device):
     gy = 2 * s * (torch.arange(HEIGHT // 2, device=device) * 2 + 1 - HEIGHT / 2)[None, :, None]
     gx, gy = (v.expand(batch, HEIGHT // 2, WIDTH // 2) for v in (gx, gy))
 
-    thickness = draw.log_uniform(0.5, 30)
+    thickness = draw.log_uniform(0.3, 30)
     lean = torch.where(draw.chance(0.7), 0.0, 1.0) * draw.uniform(-0.03, 0.1)
     centre = draw.normal(2) * 4
     a, b, place, angle = placed(draw, layout.window, centre)
@@ -321,11 +395,16 @@ def made(batch, generator, device):
     two = draw.chance(0.3)
     first = torch.where(two, draw.uniform(0.4, 0.8), torch.ones_like(room))
     tint = torch.exp(0.08 * draw.normal(3))
-    lamps, sheet_light, face_light, wall_light = [], 0, 0, 0
+    room_tint = _room_tint(draw)
+    # Beside a third of the parts the shadow is but a narrow line.
+    narrow = torch.atan(thickness / draw.log_uniform(0.5, 4)).clamp(0.3, 1.45)
+    is_narrow = draw.chance(0.35)
+    lamps, sheet_light, face_light, wall_light, whole_light = [], 0, 0, 0, 0
     nx, ny = solid.outward(tx, ty).unbind(1)
     for number in range(2):
         direct = (1 - room) * (first if number == 0 else 1 - first)
         azimuth, elevation = draw.uniform(0, 6.283), draw.uniform(0.42, 1.4)
+        elevation = torch.where(is_narrow, narrow, elevation)
         far = draw.log_uniform(350, 3000)
         at = torch.stack([torch.cos(azimuth), torch.sin(azimuth)], -1)
         at = at * (far * torch.cos(elevation))[:, None]
@@ -348,18 +427,26 @@ def made(batch, generator, device):
         colour = spread(tint if number == 0 else 1 / tint)
         sheet_light = sheet_light + colour * (over(direct) * seen * shade)[:, None]
         face_light = face_light + colour * (over(direct) * shade)[:, None]
+        whole_light = whole_light + colour * direct.view(-1, 1, 1, 1)
         facing = (nx * over(at[:, 0]) + ny * over(at[:, 1])) / over(height)
         wall_light = wall_light + colour * (over(direct) * shade * facing.clamp(0, 3))[:, None]
     occluded = torch.exp(-solid.at(x, y).clamp_min(0) / over(0.6 * thickness + 0.3))
     occluded = occluded * over(draw.uniform(0.15, 0.5))
-    sheet_light = sheet_light + (over(room) * (1 - occluded))[:, None]
-    face_light = face_light + over(room)[:, None]
-    wall_light = wall_light + (over(room) * over(draw.uniform(0.3, 0.7)))[:, None]
+    around = spread(room[:, None] * room_tint)
+    sheet_light = sheet_light + around * (1 - occluded)[:, None]
+    face_light = face_light + around
+    wall_light = wall_light + around * draw.uniform(0.3, 0.7).view(-1, 1, 1, 1)
+    # Lit sheet is 1 in all channels, as the program divides it.
+    whole_light = whole_light + around
+    sheet_light, face_light, wall_light, around = (
+        light / whole_light for light in (sheet_light, face_light, wall_light, around)
+    )
 
     # What is there.
-    tone, number, inside = _sheet_print(draw, x, y, layout)
-    paper = _paper(draw, x, y, layout, tone)
-    kinds = [0.09, 0.1, 0.1, 0.09, 0.08, 0.1, 0.1, 0.06, 0.2, 0.02, 0.03, 0.03]
+    bent_x, bent_y, slope = _bent(draw, x, y, layout, camera, up, lamps[0])
+    tone, number, inside = _sheet_print(draw, x, y, bent_x, bent_y, layout)
+    paper = _paper(draw, x, y, layout, tone) * slope[:, None]
+    kinds = [0.08, 0.09, 0.09, 0.08, 0.08, 0.15, 0.12, 0.06, 0.17, 0.02, 0.03, 0.03]
     kind = draw.choice(kinds)
     kind = torch.where(layout.dark & draw.chance(0.5), torch.full_like(kind, 5), kind)
     u, v = turned(tx, ty, place.clamp(-999, 999), angle)
@@ -368,28 +455,27 @@ def made(batch, generator, device):
     # Glass and foils show the sheet below.
     clear = over((kind == 9) * draw.uniform(0.5, 1.0))[:, None]
     body = body * (1 - clear) + clear * body * paper * sheet_light / face_light.clamp_min(0.05)
-    # Rounded or broken upper edge, a tray's rim and floor.
-    wide = over(draw.log_uniform(0.3, 6))
-    turn = (1 + face / wide).clamp(0, 1) * over(draw.chance(0.6) * draw.uniform(0, 0.6))
-    lit = sum(
-        (nx * over(p[:, 0]) + ny * over(p[:, 1])) / over(torch.hypot(p[:, 0], p[:, 1]) + h)
-        for p, h, _ in lamps
-    )
-    edge = (1 + turn * lit).clamp(0.1, 2)
-    rim, slope = over(draw.uniform(2, 18)), over(draw.uniform(0.5, 6))
-    depth = -face - rim
-    band = ((depth > 0) & (depth < slope)) * (1 - 0.5 * lit) + (depth <= 0) * 1.0
-    floor = torch.where(
-        depth >= slope,
-        1 - over(draw.uniform(0, 0.35)) * torch.exp(-depth.clamp_min(0) / (3 * slope)),
-        band,
-    )
-    edge = edge * torch.where(over(draw.chance(0.2)), floor.clamp(0.15, 1.5), torch.ones_like(edge))
-    mirrored = _mirrored(draw, tx, ty, kind, (layout.width, layout.height))
-    top = body * face_light * edge[:, None] + mirrored
-    bounce = over(draw.uniform(0, 0.3) * torch.where(layout.dark, 0.1, 1.0))[:, None]
+    glossy = (kind == 6) | (kind == 7) | (kind == 9) | (kind == 10) | draw.chance(0.08)
+    edge, rolled_off, gleam, in_shade = _relief(draw, solid, tx, ty, face, (nx, ny), lamps)
+    mirrored = _mirrored(draw, tx, ty, glossy, (layout.width, layout.height))
+    mirrored = mirrored + (gleam * over(glossy))[:, None]
+    # What the tray's rim shades is lit by the room alone.
+    deep = in_shade[:, None] * (1 - around / face_light.clamp_min(0.05))
+    bounce = draw.uniform(0, 0.45) * torch.where(layout.dark, 0.1, 1.0)
+    wall_light = (wall_light + over(bounce)[:, None]) * over(draw.log_uniform(0.4, 2.2))[:, None]
+    # Round a rounded edge the face's light becomes the wall's.
+    upon = face_light + rolled_off[:, None] * (wall_light - face_light)
+    top = body * upon * (edge[:, None] * (1 - deep)) + mirrored
     wall = body.mean((2, 3), keepdim=True) * 0.3 + body * 0.7
-    wall = wall * (wall_light + bounce) * over(draw.log_uniform(0.4, 2.2))[:, None]
+    # A wall's place between foot and upper edge; it is darker near the sheet.
+    foot = (-solid.at(x, y)).clamp_min(0)
+    low = foot / (foot + face.clamp_min(0) + 0.1)
+    corner = 1 - over(draw.uniform(0, 0.6)) * torch.exp(-low * over(thickness / 2))
+    wall = wall * wall_light
+    # A glossy wall mirrors the sheet before it.
+    sees = glossy & draw.chance(0.7)
+    sees = sees * draw.log_uniform(0.03, 0.6) * torch.where(layout.dark, 0.1, 1.0)
+    wall = wall * corner[:, None] + over(sees)[:, None] * corner[:, None]
     near = torch.exp(-met.clamp_min(0) / over(thickness + 0.5)) * over(draw.uniform(0, 0.12))
     ground = paper * (sheet_light + near[:, None] * wall)
     # Toner and photo paper shine a little.
@@ -425,7 +511,8 @@ def _finished(draw, light, x, y):
     left = torch.exp(over(draw.log_uniform(0.003, 0.06)) * low)
     light = light * left[:, None] * torch.exp(0.015 * draw.normal(3))[:, :, None, None]
     light = light.clamp_min(1e-4) ** over(torch.exp(0.08 * draw.normal()))[:, None]
-    for sigma in (0.6, 1.3):
+    # The last as of a small photo, which has fewer px than this picture.
+    for sigma in (0.6, 1.3, 2.0):
         taps = torch.exp(-0.5 * (torch.arange(-4, 5, device=x.device) / sigma) ** 2)
         taps = (taps / taps.sum()).to(light.dtype)
         flat = light.reshape(-1, 1, HEIGHT, WIDTH)
@@ -433,7 +520,14 @@ def _finished(draw, light, x, y):
         flat = conv2d(pad(flat, (0, 0, 4, 4), "replicate"), taps.view(1, 1, 9, 1))
         blurred = flat.view(light.shape)
         share = draw.uniform(0.2, 1.2) if sigma < 1 else draw.uniform(-0.5, 0.6)
-        light = light + over(share)[:, None] * (blurred - light)
+        if sigma > 1.5:
+            share = draw.chance(0.15) * draw.uniform(0, 1)
+        change = blurred - light
+        light = light + over(share)[:, None] * change
+        # JPEG keeps less of hue than of brightness.
+        if 1 < sigma < 1.5:
+            hue = change - change.mean(1, keepdim=True)
+            light = light + over(draw.chance(0.5) * draw.uniform(0, 0.8))[:, None] * hue
     size = draw.log_uniform(0.001, 0.02)
     dots = torch.randn(light.shape, generator=draw.generator, device=x.device)
     light = light + over(size)[:, None] * dots * light.clamp_min(0.02).sqrt()

@@ -51,6 +51,8 @@ def steps(work_of: JobAtWork, want: Wanted, shown: list[dict[str, Any]]) -> list
         look = [error] if stage.state == "refused" else []
         if name == "outline" and barred is not None:
             look = ["not to be cut"]
+        elif name == "outline" and work_of.result().get("state") == "usable":
+            look = ["usable, with a doubt"]
         steps.append(_step(name, missing, look, working))
     files = work_of.files
     state = files.get("state")

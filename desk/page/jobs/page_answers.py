@@ -11,6 +11,7 @@ from snugline.desk.job_outline import Fitting, job_state
 from snugline.desk.job_run import sides_of
 from snugline.desk.job_tables import LeaveOutTable
 from snugline.desk.pictures import Along, along_outline
+from snugline.desk.result_record import has_sizes
 from snugline.desk.second_sheet import second_sheet
 from snugline.desk.turning import turned_box, turned_points, turned_size
 from snugline.fit.contour_section import kept_points, section_of
@@ -123,6 +124,7 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
     outline = fitted.outline
     contours = [photo.contour for photo in measured.photos]
     state = job_state(job, fitted.notices, contours, measured.joined, measured.notices)
+    of_photos = {notice for contour in contours for notice in contour.notices}
     by_name = {section.name: section for section in fitted.sections}
     joined = by_name.get("all photos")
     files = {str(photo.file): i for i, photo in enumerate(job.photo)}
@@ -130,6 +132,7 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
         **fitted.as_json(),
         "state": state.state,
         "because": list(state.because),
+        "has_sizes": has_sizes(state),
         "corners": [_corner_answer(corner) for corner in fitted.corners],
         "extras": {name: size.as_json() for name, size in fitted.extras.items()},
         "d": path_data(outline),
@@ -158,7 +161,7 @@ def fit_answer(job: Job, measured: Measured, fitting: Fitting) -> dict[str, Any]
             key=lambda gain: gain["then"] - gain["u95"],
         ),
         "second_sheet": _second_sheet(job, fitted, contours),
-        "notices": [notice_answer(notice) for notice in fitted.notices],
+        "notices": [notice_answer(n) for n in state.notices if n not in of_photos],
     }
     sides = sides_of(job)
     shares = []

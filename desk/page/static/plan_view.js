@@ -75,13 +75,16 @@ export function outlinePlan(outline, { band, times, unit, size }) {
   const pixel = pixelFor(outline.bounds, size);
   const { length, width } = mainDimensions(outline.bounds, pixel);
   const [long, wide] = [(x1 - x0) / pixel, (y1 - y0) / pixel];
+  const sizes = () => [
+    ...radius(outline, unit, long * 0.8),
+    ...dimensionLine(length, pixel, [fitting(sizeWordings(unit, outline.length), long + OVER)], { place: "below" }),
+    ...dimensionLine(width, pixel, [fitting(sizeWordings(unit, outline.width), wide + OVER)]),
+  ];
   return [
     boxFor(outline.bounds, pixel),
     s("path", { class: "axis", d: `M${x0} 0H${x1}M0 ${-y0}V${-y1}` }),
     ...bandPaths(outline, band, times).map((d) => s("path", { class: "band", d, "fill-rule": "evenodd" })),
     ...edge(outline),
-    ...radius(outline, unit, long * 0.8),
-    ...dimensionLine(length, pixel, [fitting(sizeWordings(unit, outline.length), long + OVER)], { place: "below" }),
-    ...dimensionLine(width, pixel, [fitting(sizeWordings(unit, outline.width), wide + OVER)]),
+    ...(outline.has_sizes === false ? [] : sizes()),
   ];
 }

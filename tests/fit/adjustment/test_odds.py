@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from snugline.fit.adjustment.extra_parameters import MATERIAL, SIGN, _common_size
+from snugline.fit.adjustment.extra_parameters import MATERIAL, SIGN, _common_sizes
 from snugline.fit.adjustment.family_choice import _posterior
 from snugline.fit.adjustment.outlier_test import _chance, _equivalent, _reduced
 from snugline.fit.adjustment.robust_solution import Normals
@@ -59,29 +59,41 @@ def test_a_section_s_own_unknowns_are_eliminated_as_schur_has_it():
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_the_common_size_of_bows_is_the_likeliest_that_a_search_finds(seed):
+def test_the_common_sizes_of_tilts_and_bows_are_the_likeliest_that_a_search_finds(seed):
     rng = np.random.default_rng(seed)
     count = int(rng.integers(2, 6))
     root = rng.normal(size=(count, count)) * 0.01
     covariance = root @ root.T + np.eye(count) * 1e-6
-    size = rng.choice([0.0, 0.02, 0.06])
-    terms = rng.multivariate_normal(np.zeros(count), covariance + np.eye(count) * size**2)
+    bows = rng.random(count) < 0.5
+    size = np.where(bows, *rng.choice([0.0, 0.02, 0.06], 2))
+    terms = rng.multivariate_normal(np.zeros(count), covariance + np.diag(size**2))
 
-    def unlikely(tried):
-        total = covariance + np.eye(count) * tried**2
+    def unlikely(tilt, bow):
+        total = covariance + np.diag(np.where(bows, bow, tilt) ** 2)
         own = np.linalg.slogdet(total)[1] + terms @ np.linalg.solve(total, terms)
-        return own - (SIGN if tried == 0 else 0.0)
+        return own - (SIGN if tilt == bow == 0 else 0.0)
 
-    found = _common_size(terms, covariance)
-    tried = [0.0, *np.geomspace(MATERIAL / 200, MATERIAL, 400)]
-    best = min(tried, key=unlikely)
-    assert unlikely(found) <= unlikely(best) + 0.1
-    assert (found == 0.0) == (best == 0.0)
-    assert _common_size(np.zeros(0), np.zeros((0, 0))) == 0.0
+    found = _common_sizes(terms, covariance, bows, [MATERIAL, MATERIAL])
+    tried = [0.0, *np.geomspace(MATERIAL / 200, MATERIAL, 60)]
+    best = min(((tilt, bow) for tilt in tried for bow in tried), key=lambda pair: unlikely(*pair))
+    assert unlikely(*found) <= unlikely(*best) + 0.1
+    assert (found == (0.0, 0.0)) == (best == (0.0, 0.0))
+    none = np.zeros(0, bool)
+    assert _common_sizes(np.zeros(0), np.zeros((0, 0)), none, [MATERIAL] * 2) == (0.0, 0.0)
 
 
 def test_bows_that_are_plainly_there_are_as_large_as_they_are():
-    terms = np.array([0.05, -0.05, 0.05, -0.05])
-    assert _common_size(terms, np.eye(4) * 1e-8) == pytest.approx(0.05, rel=0.08)
-    assert _common_size(terms * 0.02, np.eye(4) * 1e-4) == 0.0
-    assert _common_size(terms * 20, np.eye(4) * 1e-8) == MATERIAL
+    terms, bows, largest = np.array([0.05, -0.05, 0.05, -0.05]), np.ones(4, bool), [MATERIAL] * 2
+    found = _common_sizes(terms, np.eye(4) * 1e-8, bows, largest)
+    assert found == (0.0, pytest.approx(0.05, rel=0.08))
+    assert _common_sizes(terms * 0.02, np.eye(4) * 1e-4, bows, largest) == (0.0, 0.0)
+    assert _common_sizes(terms * 20, np.eye(4) * 1e-8, bows, largest)[1] == MATERIAL
+
+
+def test_what_a_tilt_or_two_bows_explain_is_put_down_to_one_of_them():
+    """Each alone could be without the other, and so it seems where either is looked at alone."""
+    covariance = 1e-6 * np.eye(3) + np.outer([1, -1, 1], [1, -1, 1]) * 0.04
+    sizes = _common_sizes(
+        np.array([0.1, 0.0, 0.0]), covariance, np.array([0, 1, 1], bool), [0.3] * 2
+    )
+    assert max(sizes) > 0.03

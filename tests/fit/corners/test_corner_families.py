@@ -20,7 +20,6 @@ from snugline.fit.corners.corner_families import (
 )
 from snugline.fit.corners.corner_families import THREE_CENTRED as THREE
 from snugline.fit.corners.corner_family import outgoing
-from snugline.fit.corners.superellipse import OVAL_SUPERELLIPSE
 from snugline.fit.geometry.outline import Arc
 
 CASES = [
@@ -30,7 +29,6 @@ CASES = [
     (ELLIPSE, (5.0, 4.0)),
     (SUPERELLIPSE, (5.0, 2.5)),
     (SUPERELLIPSE, (5.0, 1.7)),
-    (OVAL_SUPERELLIPSE, (5.0, 9.0, 4.0)),
     (DOUBLE_ARC, (3.0, 5.0)),
     (THREE, (8.0, 4.0)),
     (FREE, (5.0, 6.0, 0.0, -1.0, 4.0, 7.0)),

@@ -371,3 +371,15 @@ def test_a_length_that_alone_places_two_ends_asks_for_a_second():
         assert ("one-reading" in [notice.code for notice in told]) is asked
     alone = fit_free_part([whole(part, pitch=0.8)], [tape], "none", None).notices
     assert "one-reading" not in [notice.code for notice in alone]
+
+
+def test_a_width_that_turns_the_part_is_asked_for():
+    """1 in too large it fits 10 degrees off, where no hand measures."""
+    narrowest = min(
+        float(np.ptp(PALETTE.sampled(0.1) @ [-math.sin(a), math.cos(a)]))
+        for a in np.radians(np.arange(-15, 15, 0.1))
+    )
+    for mm, codes in ((narrowest, []), (narrowest + 25.4, ["reading-contradicted"])):
+        reading = Reading.of("width", f"{round(2 * mm) / 2} mm", tool="tape")
+        fitted = fit_free_part([whole(PALETTE, pitch=1.0)], [reading], "none", None)
+        assert [n.code for n in fitted.notices if n.gravity == 2] == codes

@@ -239,6 +239,22 @@ def test_a_slip_in_reading_a_bar_is_refused(reading: float) -> None:
         with_print_scale(frame_from_record(marked(), "f"), bar_x=reading)
 
 
+@pytest.mark.parametrize(
+    ("name", "x", "y", "mend"),
+    [
+        ("border-a4", 120.2, 199.2, "have changed places"),
+        ("border-a3", 199.2, (119.8, 119.7), "these are the bars of border-a4"),
+        ("border-a4", 188.0, 141.0, "these are the bars of border-a3 or border-tabloid"),
+        ("border-a4", 7.843, 4.717, "they look like inches"),
+        ("border-a4", 199.2, 19.8, "measure the printed bar again"),
+    ],
+)
+def test_what_was_meant_by_bars_of_another_sheet_is_said(name, x, y, mend) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(BarError) as refused:
+        with_print_scale(read_frame(name), x, y)
+    assert mend in refused.value.mend
+
+
 def test_bars_that_no_printer_would_print_together_are_refused_at_the_worse_one() -> None:
     frame = frame_from_record(marked(), "f")
     with_print_scale(frame, 198.2, 120.0)  # 0.9 % apart

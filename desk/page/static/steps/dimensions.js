@@ -141,7 +141,8 @@ export function dimensions() {
       ),
     ),
     update() {
-      const outline = state.outlineState.state === "refused" ? null : state.outline;
+      const shown = state.outlineState.state !== "refused" && state.outline?.has_sizes !== false;
+      const outline = shown ? state.outline : null;
       table.hidden = !outline;
       none.hidden = Boolean(outline);
       sizes(outline ? sizeRows(outline) : []);

@@ -28,7 +28,11 @@ const FAMILIES = [
     "free",
   ].map((word) => [word, word]),
 ];
-const SYMMETRY = [[null, "both ways"], ...["lengthwise", "crosswise", "none"].map((word) => [word, word])];
+const SYMMETRY = [
+  [null, "not stated"],
+  ["both", "both ways"],
+  ...["lengthwise", "crosswise", "none"].map((word) => [word, word]),
+];
 const STATES = {
   missing: ["missing", "Not yet"],
   waiting: ["waiting", "Waiting"],
@@ -96,7 +100,6 @@ function shapeCard() {
     el: h("section.card", { "aria-label": title }, h("h3", title), fields, snap.el),
     update() {
       [family, symmetry, snap].forEach((field) => field.update());
-      if (value(["part", "symmetry"]) === "both") symmetry.input.value = "";
       if (value(["part", "family"]) === "auto") family.input.value = "";
     },
   };

@@ -19,7 +19,7 @@ function cornerRows(corners) {
   }
   return [...alike.values()].map(({ name, quantity, family, places, unseen }) => {
     const where = places.length === corners.length && places.length > 1 ? "all corners" : places.join(", ");
-    const note = `${family}, ${where}${unseen.length ? `; not photographed: ${unseen.join(", ")}` : ""}`;
+    const note = `${family}, ${where}${unseen.length ? `; in no photo: ${unseen.join(", ")}` : ""}`;
     return { of: `Corner ${name}`, quantity, note, kind: name === "exponent" ? "number" : "length" };
   });
 }

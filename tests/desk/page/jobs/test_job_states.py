@@ -44,6 +44,7 @@ def test_a_whole_job_asks_for_all(two_photos):
         (("part", "name"), "other", ["measured", "fitted"]),
         (("reading", 0, "value"), "419 mm", ["measured"]),
         (("part", "symmetry"), "none", ["measured"]),
+        (("part", "symmetry"), "both", ["measured"]),
         (("photo", 0, "shows"), "section", ["measured"]),
         (("leave_out",), [{"photo": "left.jpg", "at": ["1 mm", "2 mm"], "within": "3 mm"}],
          ["measured"]),
