@@ -1,8 +1,10 @@
 """Make scenes and learn from them: `python training/learn.py --out FOLDER [--seconds S]`.
 
 Runs on a GPU where there is one, on the CPU else (slow: for the tests). Goes on from the folder's
-checkpoint if it has one (or from `--resume`), and writes one when the time is over. Within the time
-the rate falls to nothing, so that every part ends with a network worth keeping.
+checkpoint if it has one (or from `--resume`), and writes one every half minute. Within the time the
+rate falls to nothing, so that every part ends with a network worth keeping; the end may be set
+anew while it learns, by the time of day (seconds) in the folder's file `end`. What is kept and
+judged is the mean of the weights over the last thousand steps or so.
 """
 
 import argparse
@@ -10,6 +12,7 @@ import json
 import math
 import sys
 import time
+from copy import deepcopy
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -22,6 +25,8 @@ from strips import CHANNELS, PLACES, ROWS
 
 _SCALED = 1024.0  # gradients, so that half precision holds them
 _WARM = 300  # steps until the full rate
+_MEAN_OF = 1500  # steps, over which the weights are averaged, fewer at the beginning
+_FOLDED = 4  # one step of so many sees every second row only, as the program's first look does
 
 
 def mirrored(given, at, state):
@@ -29,6 +34,32 @@ def mirrored(given, at, state):
     given = given.flip(2)
     given[:, 11] *= -1
     return given, at.flip(1), state.flip(1)
+
+
+def folded(given, at, state):
+    """Every second row, up and down again: rows of twice the step, half of them mirrored."""
+    rows = given.shape[2]
+    order = torch.arange(rows, device=given.device)
+    order = torch.cat([order[::2], order[1::2].flip(0)])
+    given = given[:, :, order]
+    given[:, 11, rows // 2 :] *= -1
+    return given, at[:, order], state[:, order]
+
+
+class Mean:
+    """The weights averaged over the last steps, normalisations included."""
+
+    def __init__(self, network):
+        self.network = deepcopy(network)
+        self.own, self.of = (
+            [w for w in n.state_dict().values() if w.is_floating_point()]
+            for n in (self.network, network)
+        )
+
+    @torch.no_grad()
+    def add(self, steps, taken):
+        """`steps` more were taken since the last time, `taken` in all."""
+        torch._foreach_lerp_(self.own, self.of, steps / min(_MEAN_OF, steps + taken / 4))
 
 
 @torch.no_grad()
@@ -165,10 +196,11 @@ class Pool:
         self.start += count
         self.filled = max(self.filled, self.start)
 
-    def some(self, count, turned):
+    def some(self, count, step):
         pick = torch.randint(self.filled, (count,), device=self.kept[0].device)
         chosen = tuple(kept[pick] for kept in self.kept)
-        return mirrored(*chosen) if turned else chosen
+        chosen = folded(*chosen) if step % _FOLDED == 0 else chosen
+        return mirrored(*chosen) if step % 2 else chosen
 
 
 def _options():
@@ -207,12 +239,15 @@ def main():
     learner = Learner(network, options.rate, options.batch, device)
     step, seen = 0, 0
     if state:
-        network.load_state_dict(state["network"])
+        network.load_state_dict(state.get("learning", state["network"]))
         if "moments" in state:
             learner.optimizer.load_state_dict(state["moments"])
             for group in learner.optimizer.param_groups:
                 group["lr"] = learner.rate
         step, seen = state["step"], state["seen"]
+    mean = Mean(network)
+    if state:
+        mean.network.load_state_dict(state["network"])
     weights = sum(w.numel() for w in network.parameters())
     checks = [
         batch([CHECK_SEED, i], options.scenes, device, options.size) for i in range(options.checks)
@@ -225,19 +260,21 @@ def main():
             "seconds": round(time.time() - began),
             "step": step,
             "scenes": seen,
-            "mean": float(learner.doubt),
-            **figures(network, checks),
+            "now": float(learner.doubt),
+            **figures(mean.network, checks),
         }
         log.append(entry)
         print(json.dumps({k: round(v, 4) for k, v in entry.items()}), flush=True)
-        state = {"network": network.state_dict(), "moments": learner.optimizer.state_dict()}
+        state = {"network": mean.network.state_dict(), "learning": network.state_dict()}
+        state |= {"moments": learner.optimizer.state_dict()}
         state |= {"step": step, "seen": seen, "version": scenes.VERSION}
         torch.save(state, options.out / "checkpoint.new")
         (options.out / "checkpoint.new").replace(options.out / "checkpoint.pt")
 
     said, enough = time.time(), min(4 * options.batch, options.pool - options.scenes)
     network.train()
-    while time.time() - began < options.seconds and step < options.most:
+    end = began + options.seconds
+    while time.time() < end and step < options.most:
         while (fresh := source.fresh(pool.filled < enough)) is not None:
             pool.add(fresh)
             seen += options.scenes
@@ -247,16 +284,19 @@ def main():
             time.sleep(0.01)
             continue
         for _ in range(options.steps):
-            share = min((time.time() - began) / options.seconds, 1)
+            share = min((time.time() - began) / max(end - began, 1e-3), 1)
             warm = min(1, (step - first + 1) / _WARM)
             rate = max(options.rate * warm * 0.5 * (1 + math.cos(math.pi * share)), 1e-6)
-            learner.step(*pool.some(options.batch, step % 2 == 1), rate)
+            learner.step(*pool.some(options.batch, step), rate)
             step += 1
+        mean.add(options.steps, step - first)
         if device.type == "cuda":
             torch.cuda.synchronize()
         if time.time() - said > 30:
             said = time.time()
             say()
+            told = options.out / "end"
+            end = float(told.read_text()) if told.exists() else end
     say()
     source.stop()
     record = {

@@ -38,11 +38,18 @@ def _shade_of(stretch, s, i, x, y):
     light = torch.ones_like(x)
     for k in range(NODES):
         z = node(p, "height", k)
-        gap = stretch.outline.distance(torch, x + sx * z, y + sy * z)[0] + node(p, "inset", k)
         # A rim is as wide as a pixel at least, but not at the foot, where there is no gap.
-        q = (gap / (wider * z + 0.02 + (0.3 * z * reach).clamp_max(0.7))).clamp(-1, 1)
-        light = torch.minimum(light, 0.5 + 0.5 * torch.sin(1.5707963 * q))
+        rim = wider * z + 0.02 + (0.3 * z * reach).clamp_max(0.7)
+        inset = node(p, "inset", k)
+        light = _less(stretch.outline, x, y, sx * z, sy * z, inset, 1 / rim, light)
     return light
+
+
+def _less(outline, x, y, dx, dy, inset, per_rim, light):
+    """(B, H, W) light that a layer of the solid leaves."""
+    gap = outline.distance(torch, x + dx, y + dy)[0] + inset
+    q = (gap * per_rim).clamp(-1, 1)
+    return torch.minimum(light, 0.5 + 0.5 * torch.sin(1.5707963 * q))
 
 
 def _hand(s, x, y, z):
@@ -60,11 +67,13 @@ def _hand(s, x, y, z):
     return 1 - wide(s["hand"] * s["hand_dark"]) * rim
 
 
-def _lamp_light(s, nx, ny, nz, z=None):
-    """(B, 3, H, W) light of each lamp on a surface of that normal, unshaded; one tensor a lamp.
+def _lit(s, nx, ny, nz, first, shares=None, z=None):
+    """(B, 3, H, W) light of all lamps on a surface of that normal.
 
-    The first may stand near: what lies higher (z) is lit more.
+    Of the first `first` is left; with `shares` (B, LAMPS, H, W) so much of each. The first may
+    stand near: what lies higher (z) is lit more.
     """
+    light = 0.0
     for i in range(s["lamp"].shape[1]):
         up, at = s["lamp_up"][:, i], s["lamp_at"][:, i]
         lx, ly, lz = torch.cos(up) * torch.cos(at), torch.cos(up) * torch.sin(at), torch.sin(up)
@@ -73,7 +82,11 @@ def _lamp_light(s, nx, ny, nz, z=None):
         facing = torch.nn.functional.softplus(facing / soft * 4) * soft / 4
         if i == 0 and z is not None:
             facing = facing * (1 + wide(s["near"]) * z)
-        yield wide((s["lamp"][:, i] / lz)[:, None] * s["lamp_colour"][:, i]) * facing[:, None]
+        facing = facing * first if i == 0 else facing
+        facing = facing if shares is None else facing * shares[:, i]
+        colour = wide((s["lamp"][:, i] / lz)[:, None] * s["lamp_colour"][:, i])
+        light = light + colour * facing[:, None]
+    return light
 
 
 def _room(s, nx, ny, nz):
@@ -193,13 +206,8 @@ def _sheet(s, stretch, cloud, tiles):
     under = 1 - 0.7 * torch.exp(-(out + bottom).clamp_min(0) / (0.4 * bottom + 0.5)) * (
         bottom > 0.5
     )
-    light = torch.zeros(n, 3, size, size, device=device)
-    facing_wall = torch.zeros_like(light)
-    for i, lamp in enumerate(_lamp_light(s, zero, zero, one)):
-        share = shares[:, i] * (hand if i == 0 else 1.0)
-        light += lamp * share[:, None]
-    for i, lamp in enumerate(_lamp_light(s, gx, gy, zero)):
-        facing_wall += lamp * (hand[:, None] if i == 0 else 1.0)
+    light = _lit(s, zero, zero, one, hand, shares)
+    facing_wall = _lit(s, gx, gy, zero, hand)
     lean_room = (0.5 + 0.5 * open_) * under
     light += _room(s, zero, zero, one) * lean_room[:, None]
     facing_wall += _room(s, gx, gy, zero) + wide(s["ground"]) * light * 0.5
@@ -223,18 +231,16 @@ def _part(s, stretch, cloud, sheet, u, v):
     out, gx, gy = stretch.outline.distance(torch, px, py)
     nx, ny, nz = gx * side, gy * side, up
     face = (up > 0.999).to(x.dtype)
-    calm = avg_pool2d(sheet, 8)
+    calm = avg_pool2d(sheet, 4)
 
     def calmed(reach):
         """The sheet's own light, calmed, so many px outside the foot."""
         return _sheet_at(stretch, calm, px + gx * (reach - out), py + gy * (reach - out))
 
-    lit = torch.zeros(len(x), 3, *x.shape[1:], device=x.device)
-    for i, lamp in enumerate(_lamp_light(s, nx, ny, nz, z)):
-        lit += lamp * (_hand(s, px, py, z)[:, None] if i == 0 else 1.0)
-    lit += _room(s, nx, ny, nz)
+    lit = _lit(s, nx, ny, nz, _hand(s, px, py, z), z=z) + _room(s, nx, ny, nz)
     # Low on the wall the sheet's own darkness and the foot's gap take light away.
-    lit += calmed(0.8 * z + 4.0) * (0.5 * (1 - nz))[:, None]
+    ahead = calmed(wide(s["bounce_by"]) * z + wide(s["bounce_from"]))
+    lit = lit + ahead * (wide(s["bounce"]) * 0.5 * (1 - nz))[:, None]
     albedo = reflectance(s, cloud, px, py, z, face)
     albedo = _evened(s, stretch, albedo, lit, sheet, hit, side, face)
     stripe = (
@@ -269,9 +275,9 @@ def _part(s, stretch, cloud, sheet, u, v):
 
 
 def _evened(s, stretch, albedo, lit, sheet, hit, side, face):
-    """Reflectances of wall (1) or face (2) set so that its light is the sheet's beside it.
+    """Reflectances of wall (1), face (2) or top edge (3) set so that its light is the sheet's.
 
-    Beside it is within `even_near` px of the outline: shaded sheet, or all of it.
+    That is of the sheet within `even_near` px of the outline: shaded, or all of it.
     """
     axis = torch.arange(0, stretch.size, 2, device=sheet.device, dtype=torch.float32)
     n = len(axis)
@@ -285,7 +291,8 @@ def _evened(s, stretch, albedo, lit, sheet, hit, side, face):
 
     aim = mean(sheet[..., ::2, ::2], near)  # (B, 3)
     weights = torch.tensor([0.2126, 0.7152, 0.0722], device=aim.device)
-    for which, here in ((1, hit & (side > 0.9)), (2, hit & (face > 0))):
+    treated = hit & (side <= 0.9) & (face == 0)
+    for which, here in ((1, hit & (side > 0.9)), (2, hit & (face > 0)), (3, treated)):
         own = mean(albedo * lit, here)
         ratio = torch.where(
             s["even_hue"][:, None] > 0,

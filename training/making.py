@@ -4,15 +4,28 @@ import queue
 import time
 
 import light
+import materials
 import scenes
+import shapes
+import stretch
 import torch
 from strips import made
 
 TRAINING_SEED = 1000  # scenes are seeded (TRAINING_SEED + part, number); checks with CHECK_SEED
 CHECK_SEED = 77
 _PATIENCE = 90.0  # seconds, for the processes' first scenes
-# What is computed for each place of a picture, the greater part of the work: fused on a GPU.
-_PLAIN = {name: getattr(light, name) for name in ("_part", "_shade_of", "ground")}
+# Chains of what is computed for each place of a picture: fused on a GPU, each into a kernel. Short
+# ones, called again and again: a kernel of all of it took six minutes to compile.
+_CHAINS = (
+    (stretch, "_next_layer"),
+    (light, "_less"),
+    (light, "_lit"),
+    (light, "_seen_in"),
+    (materials, "_ink"),
+    (materials, "_pattern"),
+    (shapes.Outline, "distance"),
+)
+_PLAIN = [(place, name, getattr(place, name)) for place, name in _CHAINS]
 
 
 def batch(seed, count, device, size=384):
@@ -27,13 +40,13 @@ def batch(seed, count, device, size=384):
 def fuse():
     """Let torch write one kernel for each of the long chains of light.py, where it can."""
     torch._dynamo.config.suppress_errors = True
-    for name, own in _PLAIN.items():
-        setattr(light, name, torch.compile(own, dynamic=True if name == "_shade_of" else None))
+    for place, name, own in _PLAIN:
+        setattr(place, name, torch.compile(own, dynamic=True))
 
 
 def unfuse():
-    for name, own in _PLAIN.items():
-        setattr(light, name, own)
+    for place, name, own in _PLAIN:
+        setattr(place, name, own)
 
 
 def make(number, makers, part, count, size, place, ready):
@@ -44,19 +57,21 @@ def make(number, makers, part, count, size, place, ready):
     name, _, seconds = place.partition("=")
     device, began = torch.device(name), time.time()
     torch.set_num_threads(2)
+    fused = device.type == "cuda" and not seconds
     if device.type == "cuda":
         torch.cuda.set_device(device)
-        if not seconds:
-            fuse()
+    if fused:
+        fuse()
     said, told = 0, began
     while not seconds or time.time() - began < float(seconds):
         try:
             given, at, state = batch([TRAINING_SEED + part, number], count, device, size)
         except RuntimeError as error:
-            if light._part is _PLAIN["_part"]:
+            if not fused:
                 raise
             print(f"{place}: not fused: {error}", flush=True)
             unfuse()
+            fused = False
             continue
         ready.put((given.half().cpu(), at.cpu(), state.to(torch.int8).cpu()))
         number += makers

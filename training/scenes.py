@@ -9,8 +9,10 @@ import itertools
 
 import numpy as np
 
-VERSION = 4
+VERSION = 5
 LAMPS = 3
+# What the program takes where nobody stated them (base/unstated_sides.py): mm, radians.
+UNSTATED_EDGE, UNSTATED_DRAFT = 2 / 3, np.radians(1.0)
 
 
 def draw(seed, count):
@@ -43,12 +45,12 @@ def _chance(rng, n, share):
 def _solid(rng, n, _):
     u = rng.uniform
     px_per_mm = _log(rng, n, 4, 24)
-    thickness = _log(rng, n, 0.5, 30)
+    thickness = _log(rng, n, 0.25, 30)
     edge_kind = _either(rng, n, (0.3, 0.0), (0.45, 1.0), (0.25, -1.0))  # crisp, round, chamfered
     edge = np.where(
         edge_kind == 0,
         u(0.0, 0.12, n),
-        0.15 + (np.minimum(3.0, 0.45 * thickness) - 0.15) * rng.random(n) ** 1.5,
+        0.15 + (np.minimum(3.0, 0.45 * thickness) - 0.15).clip(0) * rng.random(n) ** 1.5,
     )
     edge = np.minimum(edge, 0.45 * thickness)
     bottom = _either(rng, n, (0.6, u(0.0, 0.08, n)), (0.4, u(0.1, 1.5, n)))
@@ -164,9 +166,9 @@ def _material(rng, n, _):
         ],
     )
     brushed = kind == 7
-    # Light of the wall, or of the face, the same as that of the sheet beside it: only hue, or only
-    # geometry, tells the edge then.
-    even = _either(rng, n, (0.66, 0.0), (0.22, 1.0), (0.12, 2.0))
+    # Light of the wall, of the face, or of a rounding or chamfer the same as that of the sheet
+    # beside it: only hue, or only geometry, tells the edge then.
+    even = _either(rng, n, (0.58, 0.0), (0.18, 1.0), (0.12, 2.0), (0.12, 3.0))
     ink = u(0.02, 0.9, n)[:, None] * np.exp(rng.normal(0, 0.3, (n, 3)))
     other_tone = np.exp(rng.normal(0, 0.7, n))[:, None] * face
     # A print lies along the part's sides more often than not.
@@ -263,7 +265,7 @@ def _sheet(rng, n, s):
     }
 
 
-def _light(rng, n, _):
+def _light(rng, n, s):
     u = rng.uniform
     # share, elevation, radius (radians): a window, a ceiling, a lamp, a small hard lamp, none
     kinds = rng.choice(5, (n, LAMPS), p=[0.27, 0.18, 0.25, 0.22, 0.08])
@@ -293,11 +295,21 @@ def _light(rng, n, _):
     room = u(0.15, 0.65, n)
     room = np.where(total < 1e-6, 1.0, room)
     share *= ((1 - room) / np.maximum(total, 1e-6))[:, None]
-    return {
+    scenes = {
         "lamp": share,
         "lamp_up": np.radians(elevation),
         "lamp_at": u(0, 2 * np.pi, (n, LAMPS)),
         "lamp_radius": radius,
+        "room": room,
+    }
+    own = rng.random(n)
+    _one_lamp(scenes, own < 0.25, _narrow_shadow(rng, n, s))
+    mirrored = own > 0.9
+    _one_lamp(scenes, mirrored, _mirrored_lamp(rng, n, s))
+    gloss = np.where(s["metal"] > 0, s["gloss"], u(0.03, 0.06, n))
+    return scenes | {
+        "gloss": np.where(mirrored, gloss, s["gloss"]),
+        "rough": np.where(mirrored, _log(rng, n, 0.008, 0.12), s["rough"]),
         # Warm and cold lamps together, in one scene of four.
         "lamp_colour": np.exp(
             rng.normal(0, 1, (n, LAMPS, 1))
@@ -307,8 +319,11 @@ def _light(rng, n, _):
         # Of a near lamp a place that lies higher gets more, by this share for each px.
         "near": _chance(rng, n, 0.3) * 2 / (u(300, 900, n) * 10),
         "slant": rng.normal(0, 0.06, (n, 2)),  # of all light over the picture
-        "room": room,
         "room_colour": np.exp(rng.normal(0, 0.05, (n, 1)) * np.array([1.0, 0.0, -1.0])),
+        # What the sheet throws up to the wall: how much, from how far off (px, and by height).
+        "bounce": u(0.6, 1.15, n),
+        "bounce_from": u(0.5, 4.0, n),
+        "bounce_by": u(0.5, 1.2, n),
         "room_lean": rng.normal(0, 0.35, (n, 2)),
         "room_bands": u(0, 0.6, n),
         "room_phase": u(0, 2 * np.pi, n),
@@ -320,6 +335,35 @@ def _light(rng, n, _):
         "hand_wide": _either(rng, n, (0.6, 1e4), (0.4, u(60, 250, n))),
         "hand_dark": u(0.3, 0.95, n),
     }
+
+
+def _one_lamp(scenes, which, lamp):
+    """Some scenes (a mask) lit by a lamp (share, elevation, azimuth, radius) and the room alone."""
+    share, up, at, radius = lamp
+    scenes["room"] = np.where(which, 1 - share, scenes["room"])
+    for name, value in (("lamp", share), ("lamp_up", up), ("lamp_at", at), ("lamp_radius", radius)):
+        first = np.where(which, value, scenes[name][:, 0])
+        rest = np.where(which[:, None] & (name == "lamp"), 0.0, scenes[name][:, 1:])
+        scenes[name] = np.column_stack([first, rest])
+
+
+def _narrow_shadow(rng, n, s):
+    """A lamp whose shadow beside the edge is a few px wide: its outer side is the stronger step."""
+    up = np.radians(rng.uniform(25, 80, n))
+    longest = s["thickness"] / np.tan(up)
+    share = np.minimum(_log(rng, n, 1, 14) / longest, 1.0)
+    at = np.arcsin(-share)
+    at = np.where(_chance(rng, n, 0.5) > 0, np.pi - at, at)
+    return rng.uniform(0.35, 0.85, n), up, at, _log(rng, n, 0.005, 0.25)
+
+
+def _mirrored_lamp(rng, n, s):
+    """A lamp that the camera sees mirrored in the upper face, by the edge or farther inside."""
+    x, y = (
+        -s["lean"] * turned(s["towards"]) + rng.normal(0, 0.03, n) for turned in (np.cos, np.sin)
+    )
+    up = np.arctan2(1.0, np.hypot(x, y))
+    return rng.uniform(0.35, 0.8, n), up, np.arctan2(y, x), _log(rng, n, 0.008, 0.12)
 
 
 def _camera(rng, n, _):
@@ -357,29 +401,55 @@ def _camera(rng, n, _):
 def _told(rng, n, s):
     """What the program believes of the part, and how its coarse border runs."""
     px = s["px_per_mm"]
-    unknown = _chance(rng, n, 0.3)  # edge and draft were left out: sharp and upright
+    unknown = _chance(rng, n, 0.2)  # edge and draft were left out: what is usual stands for them
     unknown *= (s["edge"] / px < 1.0) * (np.abs(s["draft"]) < np.radians(2))
-    thickness = s["thickness"] * (1 + rng.normal(0, 0.008, n)) + px * rng.normal(0, 0.04, n)
+    thickness = s["thickness"] * (1 + rng.normal(0, 0.004, n)) + px * rng.normal(0, 0.02, n)
     # Grossly wrong now and then, so that the light is not believed less than a number.
-    thickness *= np.where(_chance(rng, n, 0.04) > 0, np.exp(rng.normal(0, 0.3, n)), 1.0)
-    edge = np.where(
-        (unknown > 0) | (s["edge_kind"] == 0), 0.0, s["edge"] * np.exp(rng.normal(0, 0.08, n))
-    )
+    thickness *= np.where(_chance(rng, n, 0.015) > 0, np.exp(rng.normal(0, 0.3, n)), 1.0)
+    thickness = np.maximum(thickness, 1.0)
+    edge = np.where(s["edge_kind"] == 0, 0.0, s["edge"] * np.exp(rng.normal(0, 0.06, n)))
+    edge = np.minimum(np.where(unknown > 0, UNSTATED_EDGE * px, edge), 0.45 * thickness)
+    draft = s["draft"] + np.radians(rng.normal(0, 0.15, n))
     return {
-        "told_thickness": np.maximum(thickness, 1.0),
-        "told_edge": np.minimum(edge, 0.45 * thickness),
-        "told_kind": np.where(edge > 0, s["edge_kind"], 0.0),
-        "told_draft": np.where(unknown > 0, 0.0, s["draft"] + np.radians(rng.normal(0, 0.2, n))),
+        "told_thickness": thickness,
+        "told_edge": edge,
+        "told_kind": np.where(unknown > 0, 1.0, np.where(edge > 0, s["edge_kind"], 0.0)),
+        "told_draft": np.where(unknown > 0, UNSTATED_DRAFT, draft),
         "told_paper": np.exp(
             rng.normal(0, 1, (n, 1)) * _either(rng, n, (0.75, 0.05), (0.25, 0.12))[:, None]
             + rng.normal(0, 0.012, (n, 3))
         ),
-        "stray": _either(rng, n, (0.5, _log(rng, n, 0.1, 1.0)), (0.5, _log(rng, n, 0.8, 4.0))),
-        "stray_long": _log(rng, n, 6, 60),
-        "stray_off": rng.normal(0, 1, n) * _either(rng, n, (0.5, 0.3), (0.5, 1.8))
-        # Now and then it has nothing to do with the edge.
-        + _chance(rng, n, 0.05) * rng.choice([-1.0, 1.0], n) * rng.uniform(16, 30, n),
-        "at_crease": _either(rng, n, (0.6, 0.0), (0.25, 1.0), (0.15, 2.0)),
-        "at_crease_from": rng.uniform(-100, 100, n),
+        **_line(rng, n, px),
         "noise_seed": rng.integers(0, 2**20, n),
+    }
+
+
+def _line(rng, n, px):
+    """How the line runs across which the program looks.
+
+    The map's border first: cells of a mm, some 0.15 mm rms and 0.1 mm inwards, here and there
+    millimetres off. Then what was found from there, which lies on the edge or on another one.
+    """
+    u = rng.uniform
+    found = _chance(rng, n, 0.5)
+    coarse = px * _log(rng, n, 0.06, 0.4)
+    off = px * rng.normal(-0.1, 0.2, n)
+    stray = np.where(found > 0, _log(rng, n, 0.05, 0.8), np.minimum(coarse, 5.0))
+    off = np.where(found > 0, rng.normal(0, 0.5, n), off.clip(-8, 8))
+    # Now and then it has nothing to do with the edge, or lies on a shadow's outer side.
+    off = off + _chance(rng, n, 0.04) * rng.choice([-1.0, 1.0], n) * u(16, 30, n)
+    off = off + _chance(rng, n, 0.08) * u(2, 14, n)
+    return {
+        "stray": stray,
+        "stray_long": np.where(found > 0, _log(rng, n, 4, 40), _log(rng, n, 8, 60)),
+        "stray_off": off,
+        "found": found,
+        "at_crease": _either(rng, n, (0.68, 0.0), (0.18, 1.0), (0.14, 2.0)),
+        "at_crease_from": u(-100, 100, n),
+        # Dents and bulges with steep or slow sides, alone or one after another like teeth.
+        "dent": _chance(rng, n, 0.3) * rng.choice([-1.0, -1.0, 1.0], n) * _log(rng, n, 1.5, 26),
+        "dent_at": u(-110, 110, n),
+        "dent_long": _log(rng, n, 10, 160),
+        "dent_rim": _log(rng, n, 1.5, 14),
+        "dent_every": _either(rng, n, (0.7, 4.0), (0.3, u(0.7, 1.6, n))),  # of its length, doubled
     }

@@ -110,18 +110,23 @@ def met(stretch, x, y):
     height = node(p, "height", top) + 0 * x
     side, up = torch.zeros_like(x), torch.ones_like(x)
     for k in range(top - 1, -1, -1):
-        z = node(p, "height", k)
-        here = distance(torch, x + lx * z, y + ly * z)[0] + node(p, "inset", k)
-        new = ~hit & (here < 0)
-        share = (above / (above - here).clamp_min(1e-6)).clamp(0, 1)
-        height = torch.where(new, node(p, "height", k + 1) * (1 - share) + z * share, height)
-        side = torch.where(
-            new, node(p, "side_below", k + 1) * (1 - share) + node(p, "side", k) * share, side
+        below = tuple(node(p, name, k) for name in ("height", "inset", "side", "up"))
+        over = tuple(node(p, name, k + 1) for name in ("height", "side_below", "up_below"))
+        above, hit, height, side, up = _next_layer(
+            stretch.outline, x, y, lx, ly, below, over, above, hit, height, side, up
         )
-        up = torch.where(
-            new, node(p, "up_below", k + 1) * (1 - share) + node(p, "up", k) * share, up
-        )
-        hit = hit | new
-        above = here
     size = torch.sqrt(side * side + up * up)
     return hit, height, side / size, up / size
+
+
+def _next_layer(outline, x, y, lx, ly, below, over, above, hit, height, side, up):
+    """What rays have met down to the next node of the profile: gap, hit, height, normal."""
+    z, inset, side_here, up_here = below
+    z_over, side_over, up_over = over
+    here = outline.distance(torch, x + lx * z, y + ly * z)[0] + inset
+    new = ~hit & (here < 0)
+    share = (above / (above - here).clamp_min(1e-6)).clamp(0, 1)
+    height = torch.where(new, z_over * (1 - share) + z * share, height)
+    side = torch.where(new, side_over * (1 - share) + side_here * share, side)
+    up = torch.where(new, up_over * (1 - share) + up_here * share, up)
+    return here, hit | new, height, side, up

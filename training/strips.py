@@ -12,7 +12,9 @@ from torch.nn.functional import grid_sample
 
 ROWS, STEP = 128, 2.0  # rows of a training strip and px between them
 FIRST, PLACES = -16, 64  # px across, positive outwards
-LINE_SMOOTH, NORMAL_SMOOTH, SLOPE_REACH = 6.0, 4.5, 8  # points
+# Points: of the map's border first, then of a line that was found.
+LINE_SMOOTH, NORMAL_SMOOTH = (6.0, 1.5), (4.5, 3.0)
+SLOPE_REACH = 8  # points
 WIDEST = 40.0
 NEAREST, FARTHEST = -13.0, 44.0  # where the edge may be to be told
 CHANNELS = 20
@@ -110,8 +112,9 @@ def coarse_line(stretch, s, generator=None):
     at = torch.where(
         mode == 1, 1.0, (mode == 2) * (along[None] > s["at_crease_from"][:, None]).float()
     )
-    moved = stray.clamp(-32, 32) - at * crease * (crease > 2)
-    line = _smooth(points + moved[..., None] * normals, LINE_SMOOTH)
+    moved = (stray + _dents(s, along)).clamp(-32, 32) - at * crease * (crease > 2)
+    line = points + moved[..., None] * normals
+    line = _first_or_found(s, *(_smooth(line, sigma) for sigma in LINE_SMOOTH))
     step = (line[:, 1:] - line[:, :-1]).norm(dim=-1)
     length = torch.cat([torch.zeros(n, 1, device=device), step.cumsum(1)], 1)
     middle = length[:, count // 2 : count // 2 + 1]
@@ -129,7 +132,20 @@ def coarse_line(stretch, s, generator=None):
     known = there(found.float())[..., 0] > 0.99
     # Beyond the outline that was looked at the line stands still.
     known &= (places > 0) & (places < length[:, -1:])
-    return line, _normals(_smooth(line, NORMAL_SMOOTH)), -moved, known
+    normals = _first_or_found(s, *(_normals(_smooth(line, sigma)) for sigma in NORMAL_SMOOTH))
+    return line, normals, -moved, known
+
+
+def _first_or_found(s, first, found):
+    return torch.where(s["found"][:, None, None] > 0, found, first)
+
+
+def _dents(s, along):
+    """(B, N) px outwards by which a border is off along some stretches."""
+    long, rim = s["dent_long"][:, None], s["dent_rim"][:, None]
+    every = 2 * long * s["dent_every"][:, None]
+    away = torch.remainder(along[None] - s["dent_at"][:, None] + every / 2, every) - every / 2
+    return s["dent"][:, None] * torch.sigmoid((long / 2 - away.abs()) * 4 / rim)
 
 
 def truth(stretch, line, normals, expected, known):
@@ -148,7 +164,8 @@ def truth(stretch, line, normals, expected, known):
     at = crossing(torch, passes, low, 1.0)
     inside = (at > NEAREST) & (at < FARTHEST)
     state = torch.where(inside, 1, 2)
-    state = torch.where(known & (nearest < 8) & leaves.any(-1), state, 0)
+    # A row that leaves the line aslant meets the edge farther off.
+    state = torch.where(known & (nearest < 8 + 0.6 * expected.abs()) & leaves.any(-1), state, 0)
     return at, state
 
 

@@ -95,7 +95,8 @@ def test_facts_of_the_photo_are_those_of_the_scene(measured: Measured) -> None:
     assert facts.mm_per_px == pytest.approx(340 / 1024, rel=0.08)
     assert facts.reprojection_px < 0.15
     assert facts.markers_holdout_mm < 0.03
-    assert 0.03 < facts.holdout_mm < 0.06  # a tenth of a pixel along the edge, and the markers
+    # Under a tenth of a pixel along the edge, and the markers.
+    assert 0.02 < facts.holdout_mm < 0.06
     assert len(measured.photos[0].markers_used) == 44
     assert len(measured.photos[0].markers_rejected) == 0
 

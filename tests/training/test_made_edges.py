@@ -116,6 +116,41 @@ def test_widths_agree_with_the_programs_own():
         np.testing.assert_allclose(mine, own(sides, slope), atol=1e-12)
 
 
+def test_what_is_told_of_unstated_edges_is_what_the_program_takes():
+    from scenes import UNSTATED_DRAFT, UNSTATED_EDGE
+
+    from snugline.unstated_sides import UNSTATED
+
+    assert pytest.approx(UNSTATED["edge"].mean) == UNSTATED_EDGE
+    assert pytest.approx(np.radians(UNSTATED["lean"].mean)) == UNSTATED_DRAFT
+
+
+def test_a_mirrored_lamp_stands_where_the_camera_sees_it_in_the_face():
+    """The ray to the camera, mirrored in a level face, points at the lamp to some degrees."""
+    from scenes import _mirrored_lamp, draw
+
+    s = draw([5, 3], 400)
+    _, up, at, _ = _mirrored_lamp(np.random.default_rng(1), 400, s)
+    lamp = np.column_stack([np.cos(up) * np.cos(at), np.cos(up) * np.sin(at), np.sin(up)])
+    towards = s["lean"] * np.cos(s["towards"]), s["lean"] * np.sin(s["towards"])
+    mirrored = np.column_stack([-towards[0], -towards[1], np.ones(400)])
+    mirrored /= np.linalg.norm(mirrored, axis=1, keepdims=True)
+    apart = np.degrees(np.arccos(np.clip(np.sum(lamp * mirrored, axis=1), -1, 1)))
+    assert np.median(apart) < 3
+    assert apart.max() < 10
+
+
+def test_a_narrow_shadow_is_as_wide_beside_a_straight_edge_as_was_drawn():
+    """Its lamp stands behind the part: the top edge's shadow falls 1 to 14 px outside, or less."""
+    from scenes import _narrow_shadow, draw
+
+    s = draw([5, 4], 400)
+    _, up, at, _ = _narrow_shadow(np.random.default_rng(1), 400, s)
+    wide = -np.sin(at) * s["thickness"] / np.tan(up)
+    assert wide.min() > 0
+    assert wide.max() < 14.001
+
+
 def test_the_record_is_of_the_weights_that_are_shipped():
     record = json.loads((TRAINING / "record.json").read_text(encoding="utf-8"))
     assert hashlib.sha256(WEIGHTS.read_bytes()).hexdigest() == record["weights_sha256"]
@@ -179,6 +214,22 @@ def test_what_is_drawn_ends_where_the_truth_says():
     assert (state == 1).sum() > 200
     assert abs(float(off.median())) < 0.1
     assert float(off.abs().quantile(0.9)) < 0.5
+
+
+@needs_torch
+def test_folded_rows_go_up_and_down_again_by_two():
+    """Rows of twice the step: beside each row lies one that was two away, but at the ends."""
+    import torch
+    from learn import folded, mirrored
+
+    at = torch.arange(8.0)[None]
+    given = at[:, None, :, None].expand(1, 20, 8, 3) + 1.0
+    there, places, _ = folded(given, at, at)
+    assert places[0].tolist() == [0, 2, 4, 6, 7, 5, 3, 1]
+    assert there[0, 11, :, 0].tolist() == [1, 3, 5, 7, -8, -6, -4, -2]
+    assert there[0, 0, :, 0].tolist() == [1, 3, 5, 7, 8, 6, 4, 2]
+    again = mirrored(*mirrored(there, places, places))
+    assert torch.equal(again[0], there)
 
 
 @needs_torch
