@@ -22,6 +22,8 @@ AVERAGED_MM = 3.0
 # U95 of a dimension, mm, beyond which it says less than any tape would: no clearance takes it up.
 TIED_MM = 2.0
 SURE = 0.999  # chance of agreeing readings to be told as such
+UNSEEN_MM = 0.05  # what an edge may stray from its line and pass for noise
+_BESIDE_A_TIP = np.sqrt(2) - 1  # of its radius: how far an arc passes the tip of its corner
 LARGEST_STEP_MM = 1.0  # across a gap nothing was seen
 
 
@@ -62,6 +64,33 @@ def rejected_by_points(
             )
         )  # fmt: skip
     return tuple(notices)
+
+
+def sharp_by_default(sections: Sequence[SectionResult], tips: Array) -> tuple[Notice, ...]:
+    """The word on corners that are drawn sharp though a radius would not have been seen.
+
+    Parameters
+    ----------
+    tips : (N, 2) mm, of sharp corners that are alike.
+    """
+    seen = np.concatenate([section.points[section.kept] for section in sections])
+    nearest = float(np.min(np.hypot(*(seen[:, None] - tips[None]).T)))
+    # An arc strays from its side by (R - t)^2 / 2 R at the distance t from the tip.
+    radius = nearest + np.sqrt(2 * nearest * UNSEEN_MM)
+    if _BESIDE_A_TIP * radius <= REJECTED_MM:
+        return ()
+    return (
+        Notice(
+            "tips-not-seen",
+            Sentence(
+                "The corners are drawn sharp, but no photo shows their last {}: a radius of up to "
+                "{} would not have been seen.",
+                length(nearest, 1), length(radius, 1),
+            ),
+            "Read the corner radius if it matters, and add the reading.",
+            "fine",
+        ),
+    )  # fmt: skip
 
 
 def lonely_readings(readings: Sequence[Reading], alone: Sequence[str]) -> tuple[Notice, ...]:

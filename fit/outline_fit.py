@@ -33,7 +33,7 @@ from snugline.fit.adjustment.what_is_open import edge_remarks, on_readings_alone
 from snugline.fit.edge_order import in_order
 from snugline.fit.family_fit import fit_family
 from snugline.fit.free_part import expected_by_hand, fit_free_part
-from snugline.fit.outline_doubts import lonely_readings, rejected_by_points
+from snugline.fit.outline_doubts import lonely_readings, rejected_by_points, sharp_by_default
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.reading_remarks import CONTRADICTED
@@ -287,8 +287,16 @@ def _fit_believed(
         ),
         *lonely_readings(readings, alone),
         *edge_remarks(adjusted, fitted),
+        *_sharp(fitted),
     )
     return replace(fitted, notices=(*fitted.notices, *doubts))
+
+
+def _sharp(fitted: FittedOutline) -> tuple[Notice, ...]:
+    if any(corner.family != "square" for corner in fitted.corners) or not fitted.corners:
+        return ()
+    tips = np.array([segment.start for segment in fitted.outline.segments])
+    return sharp_by_default(fitted.sections, tips)
 
 
 def _not_fitted(family: str, misfit: str, mend: str) -> Notice:
