@@ -109,7 +109,7 @@ def locate(
     away = _smoothed_offsets(offset, sigma, closed)
     again = _beside((np.abs(away) > _STRAY_PX) | ~_told(sigma, total), closed)
     if again.any():
-        # Elsewhere what was seen stays, told from where the line is now.
+        # Elsewhere what was seen stays, as it is from where the line is now.
         seen, line = seen.seen_from(away, 1.0), line + away[:, None] * normals
         line[again] = smoothed(line, LINE_SMOOTH, closed)[again]
         normals[again] = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)[again]
