@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 from scipy.special import expit
 
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.clean_step import POOLED, REACH, clean_step
+from snugline.trace.edge.clean_step import GRID_PX, POOLED, REACH, clean_step
 from snugline.trace.edge.learned_edge import (
     ABOUT_PX,
     BESIDE,
@@ -32,6 +32,7 @@ from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.minimum_cost_path import minimum_cost_path
 from snugline.trace.image.photo_file import reduced
 from snugline.trace.image.polyline import resample, right_normals, smoothed
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -50,8 +51,9 @@ _ONE_EDGE, _KNOWN_PX = 0.9, 0.8
 # Or where it has this share and a clean step stands there, sigma in px. With this share elsewhere a
 # second edge is as likely.
 _RIVAL_SHARE, _CLEAN_PX = 0.35, 0.25
-# The step counts where it agrees within this many standard deviations.
-_AGREE = 3.0
+# The step counts where it agrees within this many standard deviations; a point this many scatters
+# off the smoothed line is an outlier.
+_AGREE, _OUTLIER = 3.0, 5.0
 # A sharp corner turns by more than this. At its tip, within these px, the picture's blur rounds the
 # edge; it is dropped together with its length to either side.
 _SHARP, _TIP_PX = np.radians(55), 4.0
@@ -145,7 +147,7 @@ def silhouette_along(
     at = offset + weight * clean
     line = line + (weight * clean)[:, None] * normals
     sigma = sigma * np.sqrt(1 - weight)
-    good = told & ~_rounded_tip(line, closed)
+    good = told & _well_found(at, sigma, closed) & ~_rounded_tip(line, closed)
     # Nowhere nearer to the picture's border than a step is looked at.
     size = np.array(rgb.shape[1::-1])
     good &= np.all((line > REACH) & (line < size - 1 - REACH), axis=1)
@@ -237,6 +239,14 @@ def _smoothed_offsets(offset: Floats, sigma: Floats, closed: bool) -> Floats:
     mode = "wrap" if closed else "nearest"
     total = gaussian_filter1d(1 / sigma**2, POOLED, mode=mode)
     return np.asarray(gaussian_filter1d(offset / sigma**2, POOLED, mode=mode) / total)
+
+
+def _well_found(offset: Floats, sigma: Floats, closed: bool) -> Mask:
+    """(N,) points near enough to the smoothed offsets."""
+    apart = np.abs(offset - _smoothed_offsets(offset, sigma, closed))
+    # A clean step's place is known no better than to half its grid.
+    scatter = max(SIGMA_PER_MAD * float(np.median(apart)), GRID_PX / 2)
+    return np.asarray(apart < _OUTLIER * scatter)
 
 
 def _rounded_tip(line: Floats, closed: bool) -> Mask:
