@@ -2,7 +2,7 @@
 
 The learned edge model (`learned_edge.py`) says for each row across the border where the edge may
 lie; a minimum-cost path decides along the border, and the model looks again from there until it
-stays where it is. A clean step of light at that place has a say in the last tenths of a pixel.
+stays where it is. A clean step of light at that very place has a say in the last tenth of a pixel.
 """
 
 from dataclasses import dataclass, replace
@@ -75,13 +75,12 @@ _STRAY_PX, _STRAY_WEIGHT = 1.0, 0.05
 # A row counts where one edge is seen, known to this many px, and not said to be untold. Of the rows
 # that miss that 72 % are off by more than a px, of the others 5 % (30 scenes of seed 6000).
 _ONE_EDGE, _KNOWN_PX, _UNTOLD = 0.9, 0.8, 0.02
-# Or where that edge is likely and a clean step stands there, sigma in px.
-_LIKELIER, _CLEAN_PX = 0.4, 0.25
 # With this much of the probability elsewhere a second edge is as likely.
 _RIVAL_SHARE = 0.35
-# The step counts where it agrees within this many standard deviations, and nowhere nearer to
-# the picture's border than it reaches.
-_AGREE = 3.0
+# The step counts where it agrees within this many standard deviations and px: what is farther off
+# is a shadow beside the edge, both seen as one step. No point counts nearer to the picture's border
+# than the step reaches.
+_AGREE, _AGREE_PX = 3.0, 0.25
 _BORDER_PX = 3.0
 # A point this many scatters off the smoothed line is an outlier; the least scatter, px, is that of
 # a good edge.
@@ -169,9 +168,8 @@ def silhouette_along(
     other = _other(seen, _pooled_cost(seen, closed), offset)
     line = line + offset[:, None] * normals
     clean, clean_sigma = clean_step(rgb, line, normals, response.blur, closed)
-    agree = np.abs(clean) < _AGREE * np.hypot(sigma, clean_sigma)
+    agree = np.abs(clean) < np.minimum(_AGREE * np.hypot(sigma, clean_sigma), _AGREE_PX)
     told = (total > _ONE_EDGE) & (sigma < _KNOWN_PX) & (seen.untold < _UNTOLD)
-    told |= (total > _LIKELIER) & agree & (clean_sigma < _CLEAN_PX)
     weight = np.where(agree, 1 / (1 + (clean_sigma / sigma) ** 2), 0.0)
     at = offset + weight * clean
     line = line + (weight * clean)[:, None] * normals
