@@ -48,12 +48,12 @@ _STEP_COST, _LEAST_SHARE = 0.3, 0.01
 # A row counts where one edge is seen, and known to this many px. Of the rows that miss that 72 %
 # are off by more than a px, of the others 5 % (30 scenes of seed 6000).
 _ONE_EDGE, _KNOWN_PX = 0.9, 0.8
-# Or where it has this share and a clean step stands there, sigma in px. With this share elsewhere a
-# second edge is as likely.
-_RIVAL_SHARE, _CLEAN_PX = 0.35, 0.25
-# The step counts where it agrees within this many standard deviations; a point this many scatters
-# off the smoothed line is an outlier.
-_AGREE, _OUTLIER = 3.0, 5.0
+# With this share elsewhere a second edge is as likely.
+_RIVAL_SHARE = 0.35
+# The step counts where it agrees within this many standard deviations and px: what is farther off
+# is a shadow beside the edge, both seen as one step.
+_AGREE, _AGREE_PX = 3.0, 0.25
+_OUTLIER = 5.0  # scatters off the smoothed line
 # A sharp corner turns by more than this. At its tip, within these px, the picture's blur rounds the
 # edge; it is dropped together with its length to either side.
 _SHARP, _TIP_PX = np.radians(55), 4.0
@@ -140,9 +140,8 @@ def silhouette_along(
     other = _other(seen, cost, offset)
     line = line + offset[:, None] * normals
     clean, clean_sigma = clean_step(rgb, line, normals, response.blur, closed)
-    agree = np.abs(clean) < _AGREE * np.hypot(sigma, clean_sigma)
+    agree = np.abs(clean) < np.minimum(_AGREE * np.hypot(sigma, clean_sigma), _AGREE_PX)
     told = _told(sigma, total)
-    told |= (total > _RIVAL_SHARE) & agree & (clean_sigma < _CLEAN_PX)
     weight = np.where(agree, 1 / (1 + (clean_sigma / sigma) ** 2), 0.0)
     at = offset + weight * clean
     line = line + (weight * clean)[:, None] * normals
