@@ -56,7 +56,8 @@ class Figure:
                 decimals, scale = decimals + _MORE_DIGITS, MM_PER_INCH
         sign = "+" if self.signed else ""
         if isinstance(self.value, tuple):
-            x, y = (f"{v / scale:{sign}.{decimals}f}" for v in self.value)
+            rounded = (round(v / scale, decimals) + 0.0 for v in self.value)  # no "-0"
+            x, y = (f"{v:{sign}.{decimals}f}" for v in rounded)
             return f"({x}, {y}){after}"
         return f"{self.value / scale:{sign}.{decimals}f}{after}"
 

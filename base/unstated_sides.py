@@ -1,9 +1,10 @@
 """What is assumed of a part's top edge and of the lean of its sides where nobody stated them.
 
-A rounding or chamfer of 0 to 2 mm and a lean of 0 to 3 degrees, the smaller the likelier: the
-density falls evenly from its greatest at zero to nothing at the limit. Such a triangle has its mean
-at limit/3 and the standard uncertainty limit/sqrt(18). Most bought-in parts have their edges broken
-by some tenths and sides near upright: common practice, no source.
+A rounding or chamfer of 0 to 2 mm and a lean of 0 to 3 degrees. Most bought-in parts have their
+edges broken by some tenths and sides near upright (common practice, no source), so the mean is that
+of a density which falls evenly to nothing at the limit: limit/3. But no density is known, only its
+limits: the standard uncertainty is that of an even one, limit/sqrt(12) (JCGM 100, 4.3.7). A part
+that is sharp and upright at once, as cut sheet is, lies within U95 then.
 """
 
 import math
@@ -22,14 +23,14 @@ class Prior:
     limit: float
 
 
-def _falling(limit: float) -> Prior:
-    return Prior(limit / 3, limit / math.sqrt(18), limit)
+def _within(limit: float) -> Prior:
+    return Prior(limit / 3, limit / math.sqrt(12), limit)
 
 
 # mm of rounding; degrees of lean; and mm by which the edge is rather a chamfer than a rounding: as
 # often as not, so that zero and a chamfer's size have about the same spread.
 UNSTATED: dict[str, Prior] = {
-    "edge": _falling(2.0),
-    "lean": _falling(3.0),
+    "edge": _within(2.0),
+    "lean": _within(3.0),
     "chamfer": Prior(0.0, 0.5, 2.0),
 }

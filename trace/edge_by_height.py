@@ -16,12 +16,18 @@ from scipy.ndimage import binary_dilation, binary_propagation
 from snugline.notice import Notice
 from snugline.place import OfPhoto
 from snugline.sentence import Sentence, length
-from snugline.trace.edge.learned_edge import STEP_PX, Distribution, Response, edge_distribution
+from snugline.trace.edge.learned_edge import (
+    LINE_SMOOTH,
+    NORMAL_SMOOTH,
+    STEP_PX,
+    Distribution,
+    Response,
+    edge_distribution,
+)
 from snugline.trace.edge.relief_displacement import silhouette_pixels
 from snugline.trace.edge.silhouette import (
-    FOUND_NORMALS,
-    FOUND_SMOOTH,
     Silhouette,
+    pooled_cost,
     silhouette_along,
 )
 from snugline.trace.image.polyline import resample, right_normals, smoothed
@@ -154,8 +160,8 @@ class _Look:
 
     def along(self, line: Floats) -> "_Looked":
         """What the edge model sees along a line (N, 2) px."""
-        line = smoothed(resample(line, STEP_PX, closed=False), FOUND_SMOOTH, closed=False)
-        normals = right_normals(smoothed(line, FOUND_NORMALS, closed=False), closed=False)
+        line = smoothed(resample(line, STEP_PX, closed=False), LINE_SMOOTH, closed=False)
+        normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed=False), closed=False)
         view = self.view
         seen = edge_distribution(
             view.photo.rgb, view.camera, view.sides, self.response, line, normals, closed=False
@@ -179,8 +185,9 @@ class _Looked:
     def silhouette(self) -> Silhouette:
         """The edge that is on the line."""
         rgb, response, on_line = self.look.view.photo.rgb, self.look.response, self.line[:, 0] * 0.0
+        cost = pooled_cost(self.seen, closed=False)
         return silhouette_along(
-            rgb, response, self.line, self.normals, self.seen, on_line, closed=False
+            rgb, response, self.line, self.normals, self.seen, cost, on_line, closed=False
         )
 
 

@@ -198,36 +198,53 @@ def _affine(done: Adjustment, placed: Placed, to_part: Pose, i: int) -> Array:
 def _unseen(
     done: Adjustment, data: Data, chain: Chain, to_part: Pose, segments: tuple[SegmentFit, ...]
 ) -> list[Notice]:
-    """A remark for each stretch of edge without a point."""
+    """A remark for each side with stretches of edge without a point."""
     base = np.concatenate([[0.0], np.cumsum(chain.lengths)])
     at = np.sort(base[done.feet.segment] + np.clip(
         done.feet.along, 0.0, chain.lengths[done.feet.segment]
     ))  # fmt: skip
     after = np.append(at[1:], at[0] + base[-1])
-    notices = []
+    gaps: dict[str, list[_Gap]] = {}
     for i in np.flatnonzero(after - at > _LONG_GAP):
         middle = float((at[i] + after[i]) / 2 % base[-1])
         segment = min(int(np.searchsorted(base, middle, side="right")) - 1, len(chain) - 1)
-        part = (middle - base[segment]) / chain.lengths[segment]
-        u = done.noise.quantile() * float(_place_u(done, np.array([segment]), np.array([part]))[0])
-        x, y = (float(v) for v in chain.middles[0][segment])
+        number, along = np.array([segment]), np.array([middle - base[segment]])
+        u = float(_place_u(done, number, along / chain.lengths[segment])[0])
         facing = float(chain.poses.heading[segment] + chain.sweeps[segment] / 2)
         side = ("front", "right end", "back", "left end")[round(facing / (math.pi / 2)) % 4]
-        where = side if side.endswith("end") else f"{side} side"
-        notices.append(
-            Notice(
-                "unseen-stretch",
-                Sentence(
-                    f"No photo shows {{}} of the edge on the {where} (near {{}}); it was "
-                    f"interpolated, U95 {{}}.",
-                    mm(after[i] - at[i], 0),
-                    position(x, y),
-                    mm(u),
-                ),
-                f"Take a photo of the {where} there to close the gap.",
-                "usable",
-                OfPart(side),
-                Position((round(x, 1), round(y, 1))),
-            )
-        )
-    return notices
+        x, y = point_at(chain, number, along)[0].tolist()
+        gap = _Gap(float(after[i] - at[i]), done.noise.quantile() * u, (x, y))
+        gaps.setdefault(side, []).append(gap)
+    return [_gaps_told(side, found) for side, found in gaps.items()]
+
+
+@dataclass(frozen=True)
+class _Gap:
+    """A stretch of edge that no photo shows: its length, its U95 and its middle, mm."""
+
+    length: float
+    u95: float
+    middle: tuple[float, float]
+
+
+def _gaps_told(side: str, gaps: list[_Gap]) -> Notice:
+    """One remark on all gaps of a side, at the longest of them."""
+    longest = max(gaps, key=lambda gap: gap.length)
+    x, y = longest.middle
+    where = side if side.endswith("end") else f"{side} side"
+    alone = len(gaps) == 1
+    place = "(near {})" if alone else f"in {len(gaps)} stretches, the longest near {{}}"
+    return Notice(
+        "unseen-stretch",
+        Sentence(
+            f"No photo shows {{}} of the edge on the {where} {place}; "
+            f"{'it was' if alone else 'they were'} interpolated, U95 {{}}.",
+            mm(sum(gap.length for gap in gaps), 0),
+            position(x, y),
+            mm(max(gap.u95 for gap in gaps)),
+        ),
+        f"Take a photo of the {where} there to close the gap.",
+        "usable",
+        OfPart(side),
+        Position((round(x, 1), round(y, 1))),
+    )

@@ -48,11 +48,12 @@ _CALIPER = (
 # How jaws held by hand meet a part (tilt, pressure, burr): ± mm. Common practice, no source.
 CALIPER_CONTACT = 0.1
 
-# The coarsest of these that all values are multiples of is assumed to be the scale's step, mm.
+# The first of these that all values are multiples of is assumed to be the scale's step, mm. Whole
+# and half millimetres come first: 381 mm are 15 in, but a tape in millimetres shows them as well.
 _STEPS = (
-    *(MM_PER_INCH / parts for parts in (4, 8, 16, 32, 64)),
     1.0,
     0.5,
+    *(MM_PER_INCH / parts for parts in (4, 8, 16, 32, 64)),
     0.1,
     0.05,
     0.01,
@@ -215,9 +216,9 @@ def caliper_limit(length_mm: float, grade: str = "digital") -> float:
 
 
 def inferred_step(values_mm: tuple[float, ...], finest: float = 0.01) -> float:
-    """The coarsest usual step of a scale that all values are multiples of, at least `finest`."""
+    """The usual step of a scale that all values are multiples of, at least `finest`."""
     values = np.asarray(values_mm)
-    for step in sorted(_STEPS, reverse=True):
+    for step in _STEPS:
         # 1 µm: what is lost by writing 16 7/16 in as 417.513 mm.
         if np.all(np.abs(values / step - np.round(values / step)) * step < 1e-3):
             return max(step, finest)

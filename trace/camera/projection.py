@@ -95,7 +95,7 @@ def pose_from_homography(lens: Lens, h: Floats, plane: Floats) -> Camera:
     middle = h @ np.append(plane.mean(axis=0), 1.0)
     if middle[2] < 0:
         h = -h
-    u, _, vt = np.linalg.svd(np.column_stack([h[:, 0], h[:, 1], np.cross(h[:, 0], h[:, 1])]))
+    u, _, vt = np.linalg.svd(np.column_stack([h[:, :2], cross_matrix(h[:, 0]) @ h[:, 1]]))
     rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
     return Camera(lens, rotation, h[:, 2])
 

@@ -12,18 +12,18 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
+from snugline.trace.edge.learned_edge import ABOUT_PX
 from snugline.trace.image.step_edge import sample_luminance
 
 Floats = NDArray[np.float64]
 
 # A row is looked at this far to either side, px, at every half px: enough for a slope beside a blur
 # of one px, and no farther than narrow things beside the edge.
-_REACH = 4.0
-_PLACES = np.arange(-_REACH, _REACH + 0.1, 0.5)
-_SLOPE_PX = 5.0  # in which slopes are counted: of the window's size
+REACH = 4.0
+_PLACES = np.arange(-REACH, REACH + 0.1, 0.5)
 _GRID = 0.1  # px between candidates, a fraction of any blur
-_CANDIDATES = np.arange(-1.6, 1.61, _GRID)  # as far as one learned edge reaches
-_POOLED = 2.0  # rows, standard deviation: half of what the learned rows see of one another
+_CANDIDATES = np.arange(-ABOUT_PX, ABOUT_PX + _GRID / 2, _GRID)  # one learned edge reaches so far
+POOLED = 2.0  # rows, standard deviation, over which what is seen of them is pooled
 # Errors over what the residuals alone say, on photos: half-shades and halos are not noise.
 _TIMES = 8.0
 
@@ -36,7 +36,7 @@ def clean_step(
     light = sample_luminance(rgb, x, y).astype(np.float64)
     known = np.isfinite(light).all(axis=1)
     mode = "wrap" if closed else "nearest"
-    calm = gaussian_filter1d(np.nan_to_num(light), _POOLED, axis=0, mode=mode)
+    calm = gaussian_filter1d(np.nan_to_num(light), POOLED, axis=0, mode=mode)
     shapes = _orthonormal(round(blur, 1))
     explained = (calm @ shapes).reshape(len(line), len(_CANDIDATES), -1)
     left = np.sum(calm**2, axis=1)[:, None] - np.sum(explained**2, axis=2)
@@ -59,6 +59,6 @@ def _orthonormal(blur: float) -> Floats:
     away = _PLACES - _CANDIDATES[:, None]
     z = away / blur
     outside, bell = ndtr(z), blur * np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
-    ramp = (away * outside + bell) / _SLOPE_PX
-    shapes = np.stack([np.ones_like(z), outside, ramp, away / _SLOPE_PX - ramp], axis=-1)
+    ramp = away * outside + bell
+    shapes = np.stack([np.ones_like(z), outside, ramp, away - ramp], axis=-1)
     return np.asarray(np.linalg.qr(shapes)[0].transpose(1, 0, 2).reshape(len(_PLACES), -1))

@@ -8,21 +8,22 @@ number by number.
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import PartSides, outward_normals
 from snugline.trace.image.linear_light import LUMINANCE_WEIGHTS, linear_to_srgb
+from snugline.trace.image.network import network
 from snugline.trace.image.polyline import right_normals
 from snugline.trace.image.step_edge import sample_rgb
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 WEIGHTS = Path(__file__).with_name("learned_edge.onnx")
 # As the network was learned (training/strips.py, training/network.py): px between the rows, places
@@ -38,7 +39,7 @@ LINE_SMOOTH = 6.0
 NORMAL_SMOOTH = 4.5
 # Standard deviation of a logistic distribution of scale 1 (pi / sqrt 3); what lies about one place.
 _LOGISTIC = 1.8138
-_ABOUT_PX = 1.6
+ABOUT_PX = 1.6
 _FARTHEST_OFF = 2.0
 _LARGEST_EXPONENT = 40.0
 # What the network is given is scaled to about one, by these, as it was learned:
@@ -57,7 +58,7 @@ _STEEPEST = 0.2  # least share of a px's size that lies across the edge
 _LEAST_SCALE = -4.4
 _MOST_SCALE = 1.5
 # At the ends of a line this many rows are added that see what lies beyond.
-_BESIDE = 32
+BESIDE = 32
 _MULTIPLE = 8  # of rows, which the network halves three times
 # A marker's edge is looked at this far to either side, in steps of:
 _MARGIN_PX = 7.0
@@ -75,6 +76,7 @@ _LUMA = (0.299, 0.587, 0.114)
 # The made scenes had this many px for a mm (training/scenes.py). A photo of another scale is told
 # as one of a smaller or larger thing: it looks the same px by px.
 _TRAINED_PX_PER_MM = (4.0, 20.0)
+WIDEST_BLUR_PX = 2.1  # they had no more
 # Without markers neither blur nor paper is known: what is usual, and light taken this far from a
 # coarse border, px to either side, beyond its own error.
 _USUAL_BLUR, _USUAL_HALO = 1.0, 0.05
@@ -120,6 +122,14 @@ class Distribution:
         middle = px * (self.middle - at[:, None])
         return replace(self, middle=middle, scale=px * self.scale)
 
+    def with_rows(self, rows: Mask, new: "Distribution") -> "Distribution":
+        """The same with those rows (N,) replaced by new ones."""
+        fields = {}
+        for name in ("share", "middle", "scale", "untold"):
+            fields[name] = getattr(self, name).copy()
+            fields[name][rows] = getattr(new, name)
+        return Distribution(**fields)
+
     def density(self, places: Floats) -> Floats:
         """(N, G) probability per px at places (G,), px."""
         density = np.empty((len(self.share), len(places)))
@@ -142,26 +152,21 @@ class Distribution:
 
         The mean weighs each part by its precision: a wide part tells little of the place.
         """
-        own = self.share * (np.abs(self.middle - place[:, None]) < _ABOUT_PX)
+        own = self.share * (np.abs(self.middle - place[:, None]) < ABOUT_PX)
         total, sharp = own.sum(axis=1), own / self.scale**2
         mean = (sharp * self.middle).sum(axis=1) / np.maximum(sharp.sum(axis=1), 1e-9)
         square = own * ((self.middle - mean[:, None]) ** 2 + (_LOGISTIC * self.scale) ** 2)
         sigma = np.sqrt(square.sum(axis=1) / np.maximum(total, 1e-9))
-        return np.where(total > 1e-6, mean, place), sigma, total * (1 - self.untold)
-
-
-@cache
-def _network() -> cv2.dnn.Net:
-    # Where OpenCV has two engines, the classic one is faster by a third.
-    engine = {"engine": cv2.dnn.ENGINE_CLASSIC} if hasattr(cv2.dnn, "ENGINE_CLASSIC") else {}
-    return cv2.dnn.readNetFromONNX(str(WEIGHTS), **engine)
+        there = total > 1e-6
+        mean, sigma = np.where(there, mean, place), np.where(there, sigma, PLACES)
+        return mean, sigma, total * (1 - self.untold)
 
 
 def through_network(given: NDArray[np.float32]) -> tuple[Floats, Floats]:
     """(12, N / 2, PLACES / 2) and (2, N / 2, 1) from (1, CHANNELS, N, PLACES); 8 divides N."""
-    network = _network()
-    network.setInput(given)
-    place, untold = network.forward(["place", "open"])
+    model = network(WEIGHTS)
+    model.setInput(given)
+    place, untold = model.forward(["place", "open"])
     return place[0].astype(np.float64), untold[0].astype(np.float64)
 
 
@@ -210,23 +215,36 @@ def edge_distribution(
     line: Floats,
     normals: Floats,
     closed: bool,
+    rows: Mask | None = None,
 ) -> Distribution:
-    """Where the edge lies across each point of a line of even step (STEP_PX)."""
-    given = _given(rgb, camera, sides, response, line, normals, closed)
-    n = given.shape[1]
-    # Rows see those beside them, and the network wants their number to be a multiple of this.
-    around = np.arange(-_BESIDE, n + _BESIDE + -n % _MULTIPLE)
-    around = around % n if closed else np.clip(around, 0, n - 1)
-    place, untold = through_network(given[None, :, around])
+    """Where the edge lies across each point of a line of even step (STEP_PX), or some of them."""
+    around, asked = _around(np.ones(len(line), bool) if rows is None else rows, closed)
+    looked, row = np.unique(around, return_inverse=True)
+    given = _given(rgb, camera, sides, response, line, normals, closed, looked)
+    place, untold = through_network(given[None, :, row])
+    own = np.flatnonzero(asked)[np.argsort(around[asked])]
     _, half, cells = place.shape
     place = place.reshape(2, 2, 3, half, cells).transpose(3, 0, 4, 1, 2)
-    place = place.reshape(2 * half, 2 * cells, 3)[_BESIDE : _BESIDE + n]
-    untold = untold[..., 0].T.ravel()[_BESIDE : _BESIDE + n]
+    place = place.reshape(2 * half, 2 * cells, 3)[own]
+    untold = untold[..., 0].T.ravel()[own]
     share = np.exp(place[..., 0] - place[..., 0].max(axis=1, keepdims=True))
     share /= share.sum(axis=1, keepdims=True)
     middle = FIRST + np.arange(PLACES) + _FARTHEST_OFF * np.tanh(place[..., 1] / 2)
     scale = np.exp(np.clip(place[..., 2], _LEAST_SCALE, _MOST_SCALE))
     return Distribution(share, middle, scale, 1 / (1 + np.exp(-untold)))
+
+
+def _around(rows: Mask, closed: bool) -> tuple[NDArray[np.int64], Mask]:
+    """Indices of these rows with those beside them, which they see, and which of them are asked."""
+    n = len(rows)
+    first = int(np.argmin(rows)) if closed else 0  # a closed line is cut where none is asked
+    index, beyond = first + np.arange(-BESIDE, n + BESIDE), np.zeros(BESIDE, bool)
+    asked = np.r_[beyond, np.roll(rows, -first), beyond]
+    near = maximum_filter1d(asked, 2 * BESIDE + 1, mode="constant")
+    index, asked = index[near], asked[near]
+    more = -len(index) % _MULTIPLE
+    index, asked = np.r_[index, np.repeat(index[-1], more)], np.r_[asked, np.zeros(more, bool)]
+    return (index % n if closed else np.clip(index, 0, n - 1)), asked
 
 
 def widths(sides: PartSides, slope: Floats) -> tuple[Floats, Floats]:
@@ -249,12 +267,14 @@ def _given(
     line: Floats,
     normals: Floats,
     closed: bool,
+    rows: NDArray[np.int64],
 ) -> NDArray[np.float32]:
     """(C, N, PLACES) what the network is given."""
-    n = len(line)
+    n = len(rows)
     on_sheet = camera.on_plane(line)
+    outward = outward_normals(on_sheet, closed, _SLOPE_REACH)[rows]
+    line, normals, on_sheet = line[rows], normals[rows], on_sheet[rows]
     beside = camera.on_plane(line + normals) - on_sheet  # mm for a px outwards
-    outward = outward_normals(on_sheet, closed, _SLOPE_REACH)
     across = np.abs(np.sum(outward * beside, axis=1))
     centre = camera.centre
     slope = -np.sum(outward * (centre[:2] - on_sheet) / centre[2], axis=1)
@@ -267,20 +287,20 @@ def _given(
     strips = given[: 3 * _LOOKS].reshape(3, _LOOKS, n, PLACES)
     shifts = (np.zeros(n), crease, wall)
     for k, (strip, shift) in enumerate(zip(strips, shifts, strict=True)):
-        rows = np.arange(n)
+        some = np.arange(n)
         if k:  # only what is shifted by something else than in the strip before is looked at again
             strip[:] = strips[k - 1]
-            rows = np.flatnonzero(shift != shifts[k - 1])
-        if not len(rows):
+            some = np.flatnonzero(shift != shifts[k - 1])
+        if not len(some):
             continue
-        at = places - shift[rows, None]
+        at = places - shift[some, None]
         # Beyond the picture's border it goes on as it is there.
         x, y = (
-            np.clip(line[rows, k, None] + normals[rows, k, None] * at, 0, rgb.shape[1 - k] - 1.001)
+            np.clip(line[some, k, None] + normals[some, k, None] * at, 0, rgb.shape[1 - k] - 1.001)
             for k in (0, 1)
         )
-        light, *colours = _looks(sample_rgb(rgb, x, y) / paper[:, rows])
-        strip[:, rows] = (light, *(c * response.hue for c in colours))
+        light, *colours = _looks(sample_rgb(rgb, x, y) / paper[:, some])
+        strip[:, some] = (light, *(c * response.hue for c in colours))
     px_per_mm = float(1 / np.median(size))
     told = float(np.clip(px_per_mm, *_TRAINED_PX_PER_MM))
     thickness = max(sides.thickness * px_per_mm / told, _LEAST_THICKNESS)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import PartSides, outward_normals
-from snugline.trace.edge.silhouette import FOUND_NORMALS, Silhouette
+from snugline.trace.edge.silhouette import Silhouette
 from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 from snugline.trace.image.step_edge import sample_luminance
 from snugline.unstated_sides import UNSTATED
@@ -28,7 +28,7 @@ _DEPTH_MM = 30.0
 # Directions that the rows of one side share; of these rows at least the first number are needed,
 # and at most the second are looked at.
 _DIRECTIONS, _FEWEST, _MOST = 24, 60, 150
-_SMOOTH = round(3 * FOUND_NORMALS)  # neighbours over which the direction of the edge is averaged
+_SMOOTH = 9  # neighbours over which the direction of the edge is averaged
 # A wall is seen from the first slope on; it is hidden from the second, beside its lean.
 _SEEN, _HIDDEN = 0.04, 0.02
 # The silhouette's blur and halo reach this far, px; nearer than the second to it no crease is told.

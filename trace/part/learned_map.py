@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from snugline.trace.image.linear_light import linear_to_srgb
+from snugline.trace.image.network import network
 from snugline.trace.part.paper_light import LightField
 from snugline.trace.part.sheet_view import Floats, Picture, SheetView
 
@@ -94,9 +95,9 @@ def placed(view: SheetView) -> Placed:
 
 def probabilities(picture: Picture, view: SheetView, light: LightField, at: Placed) -> Picture:
     """(4, HEIGHT / 2, WIDTH / 2) of SHEET, SHADOW, PART and COVER."""
-    network = _network()
-    network.setInput(_given(picture, view, light, at)[None])
-    cells = network.forward()[0]
+    model = network(WEIGHTS)
+    model.setInput(_given(picture, view, light, at)[None])
+    cells = model.forward()[0]
     _, rows, columns = cells.shape
     odds = cells.reshape(4, 2, 2, rows, columns).transpose(0, 3, 1, 4, 2)
     odds = odds.reshape(4, 2 * rows, 2 * columns)
@@ -108,11 +109,6 @@ def probabilities(picture: Picture, view: SheetView, light: LightField, at: Plac
 def _coded() -> Picture:
     """SRGB values of light in even steps up to the brightest."""
     return linear_to_srgb(np.linspace(0, _BRIGHTEST, _STEPS)).astype(np.float32)
-
-
-@cache
-def _network() -> cv2.dnn.Net:
-    return cv2.dnn.readNetFromONNX(str(WEIGHTS))
 
 
 def _grid(left: int, top: int, width: int, height: int) -> Floats:
@@ -154,7 +150,7 @@ def _given(picture: Picture, view: SheetView, light: LightField, at: Placed) -> 
         quads = at.px(view.sheet_from_pixel(quads)) if len(quads) else quads
         planes.append(_polygons(quads.reshape(-1, 4, 2)) * shown)
     planes += _relief(view, on_sheet, at)
-    return np.stack(planes).astype(np.float32)
+    return np.stack(planes, dtype=np.float32, casting="same_kind")
 
 
 def looks(share: Picture) -> list[Picture]:
@@ -163,7 +159,7 @@ def looks(share: Picture) -> list[Picture]:
     index = np.clip(share * ((len(table) - 1) / _BRIGHTEST) + 0.5, 0, len(table) - 1).astype(
         np.int32
     )
-    red, green, blue = cv2.split(table[index])
+    red, green, blue = cv2.split(table.take(index))
     luma = _LUMA[0] * red + _LUMA[1] * green + _LUMA[2] * blue
     scale = _HUE_TIMES / (luma + _DARK)
     return [2 * luma - 1, (red - green) * scale, (blue - luma) * scale]

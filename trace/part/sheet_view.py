@@ -21,7 +21,7 @@ Mask = NDArray[np.bool_]
 Mapping = Callable[[Floats], Floats]
 
 # With fewer markers than this the light is fitted to the window's own rim instead.
-_FEWEST_MARKERS = 3
+FEWEST_MARKERS = 3
 _STRIPS_MM = (3.0, 6.0)  # inside the window's border, where its light is read
 _STRIP_STEP_MM = 2.0  # between samples there
 _FEWEST_POINTS = 3  # of light: fewer show no sheet
@@ -66,7 +66,7 @@ def nothing_in_window() -> PhotoError:
 def sheet_light(picture: Picture, view: SheetView) -> LightField:
     """The light on the sheet's white, by the markers' surrounds or else by the window's own rim."""
     found = view.markers[view.found]
-    if len(found) >= _FEWEST_MARKERS:
+    if len(found) >= FEWEST_MARKERS:
         points = quiet_zone_points(found)
     else:
         rims = (along(shrunk(view.window, inset), _STRIP_STEP_MM) for inset in _STRIPS_MM)

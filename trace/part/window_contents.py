@@ -13,16 +13,9 @@ from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
 from snugline.sentence import Sentence, share
-from snugline.trace.part.paper_light import (
-    LightField,
-    fit_light,
-    in_picture,
-    is_covered,
-    light_at,
-    quiet_zone_points,
-)
+from snugline.trace.part.paper_light import LightField, in_picture, is_covered, light_at
 from snugline.trace.part.part_search import Region
-from snugline.trace.part.sheet_view import Picture, SheetView
+from snugline.trace.part.sheet_view import FEWEST_MARKERS, Picture, SheetView, sheet_light
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -220,12 +213,9 @@ def _steps(here: Floats, there: Floats) -> Floats:
 
 def _light(picture: Picture, view: SheetView) -> _Light | None:
     """The picture over the light on the markers' white surrounds; None with too few."""
-    found = view.markers[view.found]
-    if len(found) < 3:
+    if view.found.sum() < FEWEST_MARKERS:
         return None
-    points = quiet_zone_points(found)
-    points = points[in_picture(points, picture.shape, 1)]
-    return _Light(picture, fit_light(points, light_at(picture, points), 2))
+    return _Light(picture, sheet_light(picture, view))
 
 
 def _faint(light: _Light, view: SheetView, window: Floats) -> float:

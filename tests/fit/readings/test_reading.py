@@ -89,6 +89,9 @@ def test_a_caliper_reading_carries_its_contact_with_the_part():
         ((417.513,), INCH / 16),  # 16 7/16 in, written in mm to a micrometre
         ((16.34375 * INCH,), INCH / 32),
         ((118.66,), 0.01),
+        ((381.0,), 1.0),  # 15 in, but in millimetres as well
+        ((381.0, 381.5), 0.5),
+        ((419.1,), INCH / 4),  # 16 1/2 in
     ],
 )
 def test_the_scales_step_is_seen_in_the_values(values, step):
