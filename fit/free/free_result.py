@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from snugline.counting import counted
 from snugline.fit.free.chain_reach import reach_along
 from snugline.fit.free.free_adjustment import Adjustment, Data, turned
 from snugline.fit.free.part_axes import Axes
@@ -233,7 +234,11 @@ def _gaps_told(side: str, gaps: list[_Gap]) -> Notice:
     x, y = longest.middle
     where = side if side.endswith("end") else f"{side} side"
     alone = len(gaps) == 1
-    place = "(near {})" if alone else f"in {len(gaps)} stretches, the longest near {{}}"
+    place = (
+        "(near {})"
+        if alone
+        else f"in {counted(len(gaps), 'stretch', 'stretches')}, the longest near {{}}"
+    )
     return Notice(
         "unseen-stretch",
         Sentence(

@@ -21,8 +21,9 @@ Floats = NDArray[np.float64]
 # of one px, and no farther than narrow things beside the edge.
 REACH = 4.0
 _PLACES = np.arange(-REACH, REACH + 0.1, 0.5)
-_GRID = 0.1  # px between candidates, a fraction of any blur
-_CANDIDATES = np.arange(-ABOUT_PX, ABOUT_PX + _GRID / 2, _GRID)  # one learned edge reaches so far
+GRID_PX = 0.1  # px between candidates, a fraction of any blur
+# As far as one learned edge reaches.
+_CANDIDATES = np.arange(-ABOUT_PX, ABOUT_PX + GRID_PX / 2, GRID_PX)
 POOLED = 2.0  # rows, standard deviation, over which what is seen of them is pooled
 # Errors over what the residuals alone say, on photos: half-shades and halos are not noise.
 _TIMES = 8.0
@@ -46,8 +47,8 @@ def clean_step(
     found = known & (best > 1) & (best < len(_CANDIDATES) - 2)
     shift = np.clip(0.5 * (before - after) / bend, -1, 1)
     free = len(_PLACES) - explained.shape[2] - 1
-    sigma = _TIMES * _GRID * np.sqrt(2 * np.maximum(here, 0) / free / bend)
-    return _CANDIDATES[best] + _GRID * shift, np.where(found, sigma, np.inf)
+    sigma = _TIMES * GRID_PX * np.sqrt(2 * np.maximum(here, 0) / free / bend)
+    return _CANDIDATES[best] + GRID_PX * shift, np.where(found, sigma, np.inf)
 
 
 @lru_cache(maxsize=16)

@@ -1,20 +1,26 @@
 """The part's silhouette at full resolution: from a coarse border to sub-pixel edge points.
 
 The learned edge model (`learned_edge.py`) says for each row across the border where the edge may
-lie; a minimum-cost path decides along the border. Where that leads far from the border, or nothing
-is told, the model looks again from there. A clean step of light at that very place has a say in the
-last tenth of a pixel.
+lie; a minimum-cost path decides along the border. The first look, at every second row, tells which
+edge it is, the second is along that edge, and where that one leads elsewhere or tells nothing there
+is a third. A clean step of light at that place has a say in the last tenths of a pixel.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
+from scipy.ndimage import (
+    binary_closing,
+    binary_opening,
+    gaussian_filter1d,
+    maximum_filter1d,
+    uniform_filter1d,
+)
 from scipy.special import expit
 
 from snugline.trace.camera.projection import Camera
-from snugline.trace.edge.clean_step import POOLED, REACH, clean_step
+from snugline.trace.edge.clean_step import GRID_PX, POOLED, REACH, clean_step
 from snugline.trace.edge.learned_edge import (
     ABOUT_PX,
     BESIDE,
@@ -32,13 +38,20 @@ from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.minimum_cost_path import minimum_cost_path
 from snugline.trace.image.photo_file import reduced
 from snugline.trace.image.polyline import resample, right_normals, smoothed
+from snugline.trace.image.robust_scale import SIGMA_PER_MAD
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Farther from the border than this, px, the edge is looked at again from where it is: most of the
-# borders that were learned from strayed by less.
+# Farther from the line than this, px, the edge is looked at a third time, from where it is: most of
+# the borders that were learned from strayed by less.
 _STRAY_PX = 2.0
+
+# Where no edge is likely along a stretch of this many rows, a wide shadow's outline was followed:
+# the next look is farther inside, by px that its window still reaches. Not round a corner, within
+# this many px, where the tip lies farther outside.
+_EVEN, _STRETCH = 0.5, 6
+_FARTHER_PX, _BEND_PX = 14.0, 24.0
 
 # The path: cost of a step from row to row, relative to the data cost. Places of a lesser share than
 # this are all alike, and left out where they are so in every row.
@@ -47,12 +60,12 @@ _STEP_COST, _LEAST_SHARE = 0.3, 0.01
 # A row counts where one edge is seen, and known to this many px. Of the rows that miss that 72 %
 # are off by more than a px, of the others 5 % (30 scenes of seed 6000).
 _ONE_EDGE, _KNOWN_PX = 0.9, 0.8
-# Or where it has this share and a clean step stands there, sigma in px. With this share elsewhere a
-# second edge is as likely.
-_RIVAL_SHARE, _CLEAN_PX = 0.35, 0.25
+# With this share elsewhere a second edge is as likely.
+_RIVAL_SHARE = 0.35
 # The step counts where it agrees within this many standard deviations and px: what is farther off
 # is a shadow beside the edge, both seen as one step.
 _AGREE, _AGREE_PX = 3.0, 0.25
+_OUTLIER = 5.0  # scatters off the smoothed line
 # A sharp corner turns by more than this. At its tip, within these px, the picture's blur rounds the
 # edge; it is dropped together with its length to either side.
 _SHARP, _TIP_PX = np.radians(55), 4.0
@@ -101,13 +114,13 @@ def locate(
     """
     if response.blur > WIDEST_BLUR_PX:
         return _at_half_size(rgb, camera, sides, border, closed, response)
-    line = smoothed(resample(border, STEP_PX, closed), LINE_SMOOTH, closed)
-    normals = right_normals(smoothed(line, NORMAL_SMOOTH, closed), closed)
+    line = _first_look(rgb, camera, sides, border, closed, response)
+    normals = right_normals(smoothed(line, POOLED, closed), closed)
     seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
     cost = pooled_cost(seen, closed)
     place = _path(seen, cost, closed)
     offset, sigma, total = seen.near(place)
-    away = _smoothed_offsets(offset, sigma, closed)
+    away = _smoothed_offsets(offset, sigma, closed, POOLED)
     again = _beside((np.abs(away) > _STRAY_PX) | ~_told(sigma, total), closed)
     if again.any():
         # Elsewhere what was seen stays, as it is from where the line is now.
@@ -119,6 +132,25 @@ def locate(
         cost = pooled_cost(seen, closed)
         place = _path(seen, cost, closed)
     return silhouette_along(rgb, response, line, normals, seen, cost, place, closed)
+
+
+def _first_look(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    sides: PartSides,
+    border: Floats,
+    closed: bool,
+    response: Response,
+) -> Floats:
+    """The line of even step along which to look for the edge, found from every second row."""
+    line = smoothed(resample(border, 2 * STEP_PX, closed), LINE_SMOOTH / 2, closed)
+    normals = right_normals(smoothed(line, NORMAL_SMOOTH / 2, closed), closed)
+    seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
+    offset, sigma, total = seen.near(_path(seen, pooled_cost(seen, closed), closed))
+    away = _smoothed_offsets(offset, sigma, closed, POOLED / 2)
+    away = np.where(_blind(line, total, closed), -_FARTHER_PX, away)
+    moved = resample(line + away[:, None] * normals, STEP_PX, closed)
+    return smoothed(moved, POOLED, closed)
 
 
 def silhouette_along(
@@ -141,12 +173,11 @@ def silhouette_along(
     clean, clean_sigma = clean_step(rgb, line, normals, response.blur, closed)
     agree = np.abs(clean) < np.minimum(_AGREE * np.hypot(sigma, clean_sigma), _AGREE_PX)
     told = _told(sigma, total)
-    told |= (total > _RIVAL_SHARE) & agree & (clean_sigma < _CLEAN_PX)
     weight = np.where(agree, 1 / (1 + (clean_sigma / sigma) ** 2), 0.0)
     at = offset + weight * clean
     line = line + (weight * clean)[:, None] * normals
     sigma = sigma * np.sqrt(1 - weight)
-    good = told & ~_rounded_tip(line, closed)
+    good = told & _well_found(at, sigma, closed) & ~_rounded_tip(line, closed)
     # Nowhere nearer to the picture's border than a step is looked at.
     size = np.array(rgb.shape[1::-1])
     good &= np.all((line > REACH) & (line < size - 1 - REACH), axis=1)
@@ -190,10 +221,17 @@ def _beside(rows: Mask, closed: bool) -> Mask:
     return np.asarray(maximum_filter1d(rows, width, mode="wrap" if closed else "nearest"))
 
 
-def _turns(line: Floats, closed: bool) -> Mask:
-    """(N,) where the line turns sharply within a tip."""
+def _blind(line: Floats, total: Floats, closed: bool) -> Mask:
+    """(N,) stretches of every second row, bends apart, along which no edge is likely."""
+    stretch = np.ones(_STRETCH // 2, bool)
+    nothing = binary_closing(total < _EVEN, stretch) & ~_turns(line, closed, _BEND_PX / 2)
+    return np.asarray(binary_opening(nothing, stretch))
+
+
+def _turns(line: Floats, closed: bool, reach_px: float) -> Mask:
+    """(N,) where the line, of even step STEP_PX, turns sharply within this many px."""
     normals = right_normals(line, closed)
-    reach = round(_TIP_PX / STEP_PX)
+    reach = round(reach_px / STEP_PX)
     index, last = np.arange(len(normals)), len(normals) - 1
     before, after = (
         (index + k) % len(normals) if closed else np.clip(index + k, 0, last)
@@ -233,15 +271,23 @@ def _other(seen: Distribution, cost: Floats, at: Floats) -> Floats:
     return np.column_stack([mean - at, expit(here - cost[np.arange(len(at)), best])])
 
 
-def _smoothed_offsets(offset: Floats, sigma: Floats, closed: bool) -> Floats:
+def _smoothed_offsets(offset: Floats, sigma: Floats, closed: bool, smooth: float) -> Floats:
     """(N,) offsets smoothed along the line, weighted by their certainty."""
     mode = "wrap" if closed else "nearest"
-    total = gaussian_filter1d(1 / sigma**2, POOLED, mode=mode)
-    return np.asarray(gaussian_filter1d(offset / sigma**2, POOLED, mode=mode) / total)
+    total = gaussian_filter1d(1 / sigma**2, smooth, mode=mode)
+    return np.asarray(gaussian_filter1d(offset / sigma**2, smooth, mode=mode) / total)
+
+
+def _well_found(offset: Floats, sigma: Floats, closed: bool) -> Mask:
+    """(N,) points near enough to the smoothed offsets."""
+    apart = np.abs(offset - _smoothed_offsets(offset, sigma, closed))
+    # A clean step's place is known no better than to half its grid.
+    scatter = max(SIGMA_PER_MAD * float(np.median(apart)), GRID_PX / 2)
+    return np.asarray(apart < _OUTLIER * scatter)
 
 
 def _rounded_tip(line: Floats, closed: bool) -> Mask:
     """(N,) the tip of a sharp corner, which the picture's own blur rounds."""
-    tip = _turns(line, closed)
+    tip = _turns(line, closed, _TIP_PX)
     width = 2 * round(_TIP_PX / STEP_PX) + 1
     return np.asarray(maximum_filter1d(tip, width, mode="wrap" if closed else "nearest"))

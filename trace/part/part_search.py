@@ -34,9 +34,9 @@ MARGIN_MM = 1.0
 # highlights or worn print. Both chosen, not derived.
 SMALLEST_PART_MM2 = 60.0
 SMALLEST_HOLE_MM2 = 12.0
-# A piece of which the map is less sure on average is haze on an empty sheet (there 0.6 to 0.73;
-# parts of 50 made photos have 0.96 and more). Chosen between.
-_LEAST_SURE = 0.8
+# A piece of which the map is less sure on average, and hardly any border of which is told, is haze
+# on an empty sheet: there 0.6 to 0.73 and none. Parts of 50 made photos have 0.96 or more and 84 %.
+_LEAST_SURE, _LEAST_TOLD = 0.8, 0.1
 # Pale fields of a print may pass for shaded holes; a hole is clear over this share of its border.
 _TOLD_HOLE = 0.5
 # Part and sheet are told where the map gives nine to one this far inside and outside.
@@ -101,12 +101,17 @@ def find_part(picture: Picture, view: SheetView) -> tuple[Region, ...]:
     cells = np.bincount(within, minlength=count)
     sure = np.bincount(within, share[inside > 0], count) / np.maximum(cells, 1) > _LEAST_SURE
     seen = cells * at.mm_per_cell**2
-    keep = [k for k in np.argsort(-seen) if k > 0 and sure[k] and seen[k] >= SMALLEST_PART_MM2]
-    if not keep:
+    large = [k for k in np.argsort(-seen) if k > 0 and seen[k] >= SMALLEST_PART_MM2]
+    regions = [(Region(*_borders(share, pieces == k, window, view, at), float(seen[k])), sure[k])
+               for k in large]  # fmt: skip
+    kept = tuple(region for region, clear in regions if clear or _is_told(region))
+    if not kept:
         raise nothing_in_window()
-    return tuple(
-        Region(*_borders(share, pieces == k, window, view, at), float(seen[k])) for k in keep
-    )
+    return kept
+
+
+def _is_told(region: Region) -> bool:
+    return bool(np.mean([told for edge in region.outer for told in edge.told] or 0) > _LEAST_TOLD)
 
 
 def _borders(
