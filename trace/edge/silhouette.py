@@ -280,7 +280,7 @@ def _smoothed_offsets(offset: Floats, sigma: Floats, closed: bool, smooth: float
 
 def _well_found(offset: Floats, sigma: Floats, closed: bool) -> Mask:
     """(N,) points near enough to the smoothed offsets."""
-    apart = np.abs(offset - _smoothed_offsets(offset, sigma, closed))
+    apart = np.abs(offset - _smoothed_offsets(offset, sigma, closed, POOLED))
     # A clean step's place is known no better than to half its grid.
     scatter = max(SIGMA_PER_MAD * float(np.median(apart)), GRID_PX / 2)
     return np.asarray(apart < _OUTLIER * scatter)
