@@ -22,9 +22,8 @@ from snugline.fit.adjustment.robust_solution import ResidualNoise, WhitenedFit
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# No longer stretch is lost, or a shadow's outline followed along it, without a word (`LOST_MM` and
-# `SHADOW_MM` of the photos' verdicts). They overlap by half: each shorter one is nearly whole in
-# one of them.
+# No longer stretch is lost without a word (`LOST_MM` of the photos' verdicts). They overlap by
+# half: each shorter one is nearly whole in one of them.
 STRETCH_MM = 25.0
 
 

@@ -34,9 +34,9 @@ _LEAST_LIGHT = 1e-3  # shares of less light are noise
 _CODING = 2.2  # the sRGB curve's power, nearly: coded differences are shares of coded light
 
 
-def in_shadow(edge: Beside) -> tuple[Mask, Mask]:
-    """(N,) whether the strip behind side and rounding looks like shaded sheet, and whether the one
-    just inside the edge does, which may be the part's side.
+def in_shadow(edge: Beside) -> Mask:
+    """(N,) whether a strip looks like shaded sheet: that behind side and rounding, or that just
+    inside the edge, which may be the part's side.
     """
 
     def seen(places: tuple[float, ...], start: Floats) -> tuple[Floats, Floats, Floats]:
@@ -69,4 +69,4 @@ def in_shadow(edge: Beside) -> tuple[Mask, Mask]:
         smooth = (more > _GRAIN) & (strip_grain - sheet_grain < like_grain * more) & ~own
         return np.asarray((pale | smooth) & (strip_light < _LIT * sheet_light))
 
-    return shaded(-edge.crease, _HUE, _LIKE, _LIKE), shaded(here, *_NEAR)
+    return shaded(-edge.crease, _HUE, _LIKE, _LIKE) | shaded(here, *_NEAR)
