@@ -84,14 +84,15 @@ def fit_free(
     axes, extents = _axes(chain, placed, readings)
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
-    contradicted = {
-        of: reach_along(done.chain, axes.direction + (math.pi / 2 if of == "width" else 0.0)).value
-        for of in gross
-    }
+    wrong = list(gross)
     for extent in _contradicted(done, data, extents, placed.sections):
         extents.remove(extent)
         done = adjust(done.chain, data, extents, placed.sections, done.moved)
-        contradicted[extent.of] = reach_along(done.chain, extent.direction).value
+        wrong.append(extent.of)
+    if wrong:  # nor do they say any longer how the part lies
+        axes, _ = _axes(done.chain, placed, {of: readings[of] for of in readings.keys() - wrong})
+    across = {"length": 0.0, "width": math.pi / 2}
+    contradicted = {of: reach_along(done.chain, axes.direction + across[of]).value for of in wrong}
     used = {e.of for e in extents}
     free = finished(done, placed, data, axes, spline.tolerance, used, notices)
     return replace(free, contradicted=contradicted)

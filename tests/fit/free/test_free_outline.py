@@ -216,8 +216,10 @@ def test_a_mirror_image_shares_the_errors_of_what_it_mirrors():
 
 
 def test_a_reading_that_the_contour_contradicts_is_left_out_and_named():
-    fit = fit_free([whole(rounded_rectangle(160, 90, 20))], {"width": (90.8, 0.05)})
+    sections = [whole(rounded_rectangle(160, 90, 20))]
+    fit, without = (fit_free(sections, read) for read in ({"width": (90.8, 0.05)}, {}))
     assert fit.width.value == pytest.approx(90, abs=0.03)
+    assert fit.width.value == pytest.approx(without.width.value, abs=1e-6)
     assert fit.contradicted == {"width": pytest.approx(90.0, abs=0.05)}
 
 
