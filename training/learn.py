@@ -26,7 +26,7 @@ from strips import CHANNELS, PLACES, ROWS
 _SCALED = 1024.0  # gradients, so that half precision holds them
 _WARM = 300  # steps until the full rate
 _MEAN_OF = 1500  # steps, over which the weights are averaged, fewer at the beginning
-_FOLDED = 4  # one step of so many sees every second row only, as the program's first look does
+_FOLDED = 4  # every fourth step sees every second row only, as the program's first look does
 
 
 def mirrored(given, at, state):

@@ -152,7 +152,7 @@ def test_a_new_job_with_a_fault_is_to_be_corrected_and_checked(snugline, tmp_pat
     wrong = ["--thickness", "9.5mm", "--photo", "left.jpg=left", "--frame", "border-a4"]
     status, out, err = snugline("new", "job.toml", *wrong)
     assert status == 0
-    # The only photo has a fault; that there is no photo would be another, and is not true.
+    # A photo with a fault is not a missing photo.
     assert [line for line in err.splitlines() if "photo" in line] == [err.splitlines()[0]]
     assert "'left' is not one of the allowed values" in err
     assert "correct it, then: snugline check job.toml" in out

@@ -18,7 +18,7 @@ MIDDLE = (130.0, 90.0)
 
 
 def looked_at(thickness, tilt, wall=WALL, rim=None, unstated=()):
-    """What is told of an upright block with sharp edges, seen from the front."""
+    """The limits for an upright block with sharp edges, seen from the front."""
     lens = phone_lens(radial=(0.0, 0.0, 0.0, 0.0))
     camera = camera_over(MIDDLE, HEIGHT, tilt, azimuth_deg=-90, roll_deg=0, lens=lens)
     outline, normals = rounded_rectangle_line(140, 80, 3, centre=MIDDLE)
