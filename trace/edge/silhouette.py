@@ -62,9 +62,7 @@ _STEP_COST, _LEAST_SHARE = 0.3, 0.01
 _ONE_EDGE, _KNOWN_PX = 0.9, 0.8
 # With this share elsewhere a second edge is as likely.
 _RIVAL_SHARE = 0.35
-# The step counts where it agrees within this many standard deviations and px: what is farther off
-# is a shadow beside the edge, both seen as one step.
-_AGREE, _AGREE_PX = 3.0, 0.25
+_AGREE = 3.0  # standard deviations within which the clean step counts
 _OUTLIER = 5.0  # scatters off the smoothed line
 # A sharp corner turns by more than this. At its tip, within these px, the picture's blur rounds the
 # edge; it is dropped together with its length to either side.
@@ -171,7 +169,7 @@ def silhouette_along(
     other = _other(seen, cost, offset)
     line = line + offset[:, None] * normals
     clean, clean_sigma = clean_step(rgb, line, normals, response.blur, closed)
-    agree = np.abs(clean) < np.minimum(_AGREE * np.hypot(sigma, clean_sigma), _AGREE_PX)
+    agree = np.abs(clean) < _AGREE * np.hypot(sigma, clean_sigma)
     told = _told(sigma, total)
     weight = np.where(agree, 1 / (1 + (clean_sigma / sigma) ** 2), 0.0)
     at = offset + weight * clean
