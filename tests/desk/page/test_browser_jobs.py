@@ -41,8 +41,8 @@ def at_page(tmp_path):
             one.__exit__(None, None, None)
 
 
-# A photo of the glossy tray is to be taken again by the present weights; the walk does not end, most
-# likely since it waits for files that the page rightly does not open.
+# A photo of the glossy tray is to be taken again by the present weights. The walk does not end,
+# most likely since it waits for files that the page rightly does not open.
 ENDS_EARLY = "plain frame"
 
 
