@@ -41,8 +41,8 @@ def at_page(tmp_path):
             one.__exit__(None, None, None)
 
 
-# A photo of the glossy tray is to be taken again by the present weights. The walk does not end,
-# most likely since it waits for files that the page rightly does not open.
+# The present weights lose 38 mm of the glossy tray's edge in its first photo, which is to be taken
+# again: the outline never becomes ready, and the walk would wait for it to the end of its patience.
 ENDS_EARLY = "plain frame"
 
 
