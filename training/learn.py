@@ -2,9 +2,9 @@
 
 Runs on a GPU where there is one, on the CPU else (slow: for the tests). Goes on from the folder's
 checkpoint if it has one (or from `--resume`), and writes one every half minute. Within the time the
-rate falls to nothing, so that every part ends with a network worth keeping; the end may be set
-anew while it learns, by the time of day (seconds) in the folder's file `end`. What is kept and
-judged is the mean of the weights over the last thousand steps or so.
+rate falls to nothing, so that every part ends with a network worth keeping. A file `end` in the
+folder, with the time of the end (seconds since 1970), sets another end while it learns. What is
+kept and judged is the mean of the weights over the last 1,500 steps.
 """
 
 import argparse

@@ -70,8 +70,8 @@ def _hand(s, x, y, z):
 def _lit(s, nx, ny, nz, first, shares=None, z=None):
     """(B, 3, H, W) light of all lamps on a surface of that normal.
 
-    Of the first `first` is left; with `shares` (B, LAMPS, H, W) so much of each. The first may
-    stand near: what lies higher (z) is lit more.
+    `first` (B, H, W) is the share of the first lamp's light that gets there, `shares` (B, LAMPS, H,
+    W) that of each. The first lamp may stand near: what lies higher (z) gets more light.
     """
     light = 0.0
     for i in range(s["lamp"].shape[1]):

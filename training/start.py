@@ -10,25 +10,14 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-import numpy as np
 import scenes
 import torch
 from half_floats import weights_of
 from making import batch
 from network import WIDTHS, EdgeNetwork
-from torch import nn
+from unfold import unfolded
 
 _PART = 900  # of the seeds; no training part uses it
-
-
-def _filled(new, old):
-    """`new` with `old` in its first rows and columns, and nothing in the columns beyond those."""
-    new = new.clone()
-    part = tuple(slice(0, n) for n in old.shape)
-    if new.ndim > 1:
-        new[: old.shape[0], old.shape[1] :] = 0
-    new[part] = torch.from_numpy(np.array(old))
-    return new
 
 
 def started(weights, widths=WIDTHS, scenes_made=12):
@@ -36,32 +25,7 @@ def started(weights, widths=WIDTHS, scenes_made=12):
     given = weights_of(str(weights))
     network = EdgeNetwork(widths)
     rows = batch([_PART, 0], scenes_made, torch.device("cpu"))[0]
-    hooks = []
-    for name, module in network.named_modules():
-        if isinstance(module, nn.Conv2d) and module.bias is not None:
-            module.weight.data = _filled(module.weight.data, given[f"{name}.weight"])
-            module.bias.data = _filled(module.bias.data, given[f"{name}.bias"])
-        if isinstance(module, nn.Sequential) and isinstance(module[-1], nn.BatchNorm2d):
-            convolution, norm = module
-            convolution.weight.data = _filled(convolution.weight.data, given[f"{name}.weight"])
-            bias = torch.from_numpy(np.array(given[f"{name}.bias"]))
-
-            def unfold(norm, inputs, bias=bias):
-                seen = inputs[0]
-                mean, variance = seen.mean((0, 2, 3)), seen.var((0, 2, 3), unbiased=False)
-                norm.running_mean.copy_(mean)
-                norm.running_var.copy_(variance)
-                size = torch.sqrt(variance + norm.eps)
-                norm.weight.data[: len(bias)] = size[: len(bias)]
-                norm.bias.data[: len(bias)] = mean[: len(bias)] + bias
-
-            hooks.append(norm.register_forward_pre_hook(unfold))
-    network.eval()
-    with torch.no_grad():
-        network(rows)
-    for hook in hooks:
-        hook.remove()
-    return network, rows
+    return unfolded(network, given, rows), rows
 
 
 if __name__ == "__main__":
