@@ -28,6 +28,8 @@ from snugline.place import OfPhoto
 _AIM = math.radians(1.0)
 _CONTRADICTED = 3.3  # standard uncertainties
 _GROSS_U_MM = 0.5  # of an extent before anything is adjusted
+# Along which direction a dimension is taken, counter-clockwise of the length.
+_TURN = {"length": 0.0, "width": math.pi / 2}
 
 
 def fit_free(
@@ -91,8 +93,7 @@ def fit_free(
         wrong.append(extent.of)
     if wrong:  # nor do they say any longer how the part lies
         axes, _ = _axes(done.chain, placed, {of: readings[of] for of in readings.keys() - wrong})
-    across = {"length": 0.0, "width": math.pi / 2}
-    contradicted = {of: reach_along(done.chain, axes.direction + across[of]).value for of in wrong}
+    contradicted = {of: reach_along(done.chain, axes.direction + _TURN[of]).value for of in wrong}
     used = {e.of for e in extents}
     free = finished(done, placed, data, axes, spline.tolerance, used, notices)
     return replace(free, contradicted=contradicted)
@@ -106,7 +107,7 @@ def _gross(chain: Chain, placed: Placed, readings: Mapping[str, tuple[float, flo
     for of, (value, u) in readings.items():
         if of == "length" and apart:
             continue  # it places the sections
-        low, high = reach_range(outline, length + (math.pi / 2 if of == "width" else 0.0))
+        low, high = reach_range(outline, length + _TURN[of])
         beyond = max(low - value, value - high)
         if beyond > _CONTRADICTED * math.hypot(u, _GROSS_U_MM):
             found.append(of)
@@ -153,7 +154,7 @@ def _axes(
     axes = axes_of(chain, free, _shared_u(placed))
     axes = replace(axes, direction=_leftwards(axes.direction, placed))
     extents = []
-    for of, a in (("length", 0.0), ("width", math.pi / 2)):
+    for of, a in _TURN.items():
         if of in readings:
             value, u = readings[of]
             direction = axes.direction + a

@@ -111,7 +111,8 @@ def find_part(picture: Picture, view: SheetView) -> tuple[Region, ...]:
 
 
 def _is_told(region: Region) -> bool:
-    return bool(np.mean([told for edge in region.outer for told in edge.told] or 0) > _LEAST_TOLD)
+    told = np.concatenate([[False], *(edge.told for edge in region.outer)])
+    return bool(told.sum() > _LEAST_TOLD * max(len(told) - 1, 1))
 
 
 def _borders(
