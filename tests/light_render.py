@@ -2,8 +2,9 @@
 
 Every ray of the pinhole camera meets the solid, the sheet or the bench, and what it meets is lit by
 lamps with a size (soft shadows, on the sheet and on the part), by the room (darker near the part)
-and by the neighbouring surface. The picture is linear; `sensor.py` makes a photo of it. Lengths are
-mm, light is relative to what a white sheet sends back in the window's middle.
+and by the neighbouring surface, a wall by all of the sheet that lies before it. The picture is
+linear; `sensor.py` makes a photo of it. Lengths are mm, light is relative to what a white sheet
+sends back in the window's middle.
 """
 
 from dataclasses import dataclass
@@ -21,6 +22,21 @@ _ROWS = 64
 _WITHIN = (
     np.column_stack([np.arange(16), [int(f"{i:04b}"[::-1], 2) for i in range(16)]]) + 0.5
 ) / 16 - 0.5
+
+
+def _lattice(count, step):
+    """(count, 2) places in a square of which every part of it has its share (Fibonacci's)."""
+    k = np.arange(count) + 0.5
+    return np.column_stack([k / count, k * step / count % 1])
+
+
+# How far out and how far aside the light comes from: an element sees a line of a plane at right
+# angles to it by 2 / pi cos^2 of the angle aside.
+_OUT, _BESIDE = _lattice(89, 55).T.astype(np.float32)
+_ASIDE = np.linspace(-0.5, 0.5, 20001) * np.pi
+_SHARE = 0.5 + (_ASIDE + np.sin(_ASIDE) * np.cos(_ASIDE)) / np.pi
+_BESIDE = np.tan(np.interp(_BESIDE, _SHARE, _ASIDE)).astype(np.float32)
+_SPREAD = _lattice(34, 21)
 
 
 @dataclass(frozen=True)
@@ -145,6 +161,52 @@ def render(scene):
     return picture
 
 
+def thrown_up(sheet, x, y, z, normal):
+    """Light that places above a sheet get from it.
+
+    Seen from a place at height z whose normal rises by `lean`, what lies nearer than the line at
+    angle b below the horizon fills (1 - sin(b + lean)) / 2 of the view, and all of it
+    (1 - sin(lean)) / 2: the configuration factor of an element to an infinite strip (Howell's
+    catalogue of configuration factors, from memory).
+
+    Parameters
+    ----------
+    sheet : gives the (N, C) light that (N,) places x, y of the sheet send out.
+    x, y, z : (N,) mm; normal : (N, 3), its length 1.
+
+    Returns
+    -------
+    (N, C), the mean over places of the sheet of equal weight, by the share of the view they fill.
+    """
+    up = normal[:, 2]
+    flat = np.sqrt(np.maximum(1 - up * up, 0))
+    hx, hy = (normal[:, k] / np.maximum(flat, np.float32(1e-6)) for k in (0, 1))
+    total = 0
+    for out, beside in zip(_OUT, _BESIDE, strict=True):
+        sine = 1 - out * (1 - up)
+        cosine = np.sqrt(np.maximum(1 - sine * sine, 0))
+        away = z / np.maximum(sine * flat - cosine * up, np.float32(1e-3))
+        ahead, aside = away * (cosine * flat + sine * up), away * beside
+        total = total + sheet(x + hx * ahead - hy * aside, y + hy * ahead + hx * aside)
+    return total * ((1 - up) / (2 * len(_OUT)))[:, None]
+
+
+def spread(direction, normal, roughness):
+    """Yields (N, 3) directions about one, as a rough surface with a normal mirrors it.
+
+    Their density falls by exp(-(angle / roughness)^2), as that of a mirrored lamp.
+    """
+    a = np.cross(direction, np.eye(3, dtype=np.float32)[np.abs(direction).argmin(axis=1)])
+    a /= np.linalg.norm(a, axis=1, keepdims=True)
+    b = np.cross(direction, a)
+    for out, way in _SPREAD * [1, 2 * np.pi]:
+        angle = min(roughness * np.sqrt(-np.log(1 - out)), np.pi / 2)
+        ca, cb = (np.float32(np.sin(angle) * f(way)) for f in (np.cos, np.sin))
+        turned = np.float32(np.cos(angle)) * direction + ca * a + cb * b
+        into = np.minimum(np.sum(turned * normal, axis=1, keepdims=True), 0)
+        yield turned - 2 * into * normal  # nothing is mirrored into the surface
+
+
 class _Shading:
     """The light that surfaces of a scene send along rays."""
 
@@ -163,6 +225,7 @@ class _Shading:
         self.texture = _texture(scene.material, rng)
         self.open_low, self.open_top = self._open(0.0), self._open(self.solid.thickness)
         self._cast_shadows()
+        self._send_back()
         # The room as a mirror shows it: a bright ceiling, darker walls, one with a light wall.
         self.room_turn = rng.uniform(0, 2 * np.pi)
 
@@ -203,8 +266,8 @@ class _Shading:
         # What the part hides of the room it replaces by its own, dimly lit, wall.
         room = scene.room * np.array(scene.room_colour)
         self.room = room.astype(np.float32)
-        wall = np.array(scene.material.colour) * 0.45
-        ambient = room * (1 - blocked[..., None] * (1 - wall))
+        self.wall = np.array(scene.material.colour, np.float32) * np.float32(0.45)
+        ambient = room * (1 - blocked[..., None] * (1 - self.wall))
         band = np.flatnonzero((off > -1.5) & (off < 45))
         h = np.float32(0.1)
         x, y, near = px[band], py[band], off[band]
@@ -234,10 +297,33 @@ class _Shading:
         self.shade_low, self.shade_ratio = low, ratio
         self.shade_room = ambient.reshape(ny, nx, 3).astype(np.float32)
 
+    def _send_back(self):
+        """What the sheet and the bench round the part send out, on the grid of the shadows."""
+        ny, nx = self.shade_ratio.shape[:2]
+        column, row = (a.ravel().astype(np.float32) for a in np.meshgrid(range(nx), range(ny)))
+        shade = np.float32(self.scene.shade)
+        x, y = self.shade_low[0] + shade * column, self.shade_low[1] + shade * row
+        x, y = x.astype(np.float32), y.astype(np.float32)
+        sent = self._surface(x, y, shade) * self.on_sheet(x, y)
+        # Behind its foot a hollow part shows its other wall.
+        within = self.solid.near_distance(*self.solid.local(x, y)) < -1.5
+        sent[within] = self.wall * self.on_sheet(x[within], y[within])
+        sent = sent.reshape(ny, nx, 3)
+        rim = np.concatenate([sent[0], sent[-1], sent[:, 0], sent[:, -1]])
+        sent[[0, -1]] = sent[:, [0, -1]] = rim.mean(axis=0)  # beyond, the mean of what lies there
+        self.sent_back = sent
+
+    def from_sheet(self, x, y):
+        """(N, 3) light that places of the sheet and the bench send out."""
+        return bilinear(self.sent_back, *self._on_grid(x, y))
+
+    def _on_grid(self, x, y):
+        low, shade = self.shade_low.astype(np.float32), np.float32(self.scene.shade)
+        return (x - low[0]) / shade, (y - low[1]) / shade
+
     def on_sheet(self, x, y):
         """(N, 3) light on the sheet."""
-        column = (x - np.float32(self.shade_low[0])) / np.float32(self.scene.shade)
-        row = (y - np.float32(self.shade_low[1])) / np.float32(self.scene.shade)
+        column, row = self._on_grid(x, y)
         ratio = bilinear(self.shade_ratio, column, row)
         return self._lamps_on(self.open_low, x, y) * ratio + bilinear(self.shade_room, column, row)
 
@@ -261,8 +347,12 @@ class _Shading:
         return kind, light
 
     def _ground(self, x, y, depth):
-        sheet = self.scene.sheet
         px = depth / np.float32(self.scene.camera.lens.focal)
+        return self._surface(x, y, px) * self.on_sheet(x, y) / np.float32(PAPER[1])
+
+    def _surface(self, x, y, px):
+        """(N, 3) reflectance of sheet and bench, the mean over pixels of side `px` mm."""
+        sheet = self.scene.sheet
         ink = sheet.ink(x, y, px)[:, None]
         on = sheet.paper(x, y, px)[:, None]
         grain = bilinear(self.paper_grain, x * 4, y * 4, cv2.BORDER_WRAP)[:, None]
@@ -272,8 +362,7 @@ class _Shading:
             dark[sheet.in_window(x, y)] = sheet.window_ink
         bench = bilinear(self.bench, x * 2, y * 2, cv2.BORDER_WRAP)[:, None]
         bench = np.maximum(bench, 0.2) * np.array(self.scene.bench, np.float32)
-        surface = on * (paper + ink * (dark[:, None] - paper)) + (1 - on) * bench
-        return surface * self.on_sheet(x, y) / np.float32(PAPER[1])
+        return on * (paper + ink * (dark[:, None] - paper)) + (1 - on) * bench
 
     def _part(self, x, y, z, lx, ly, kind):
         """Light of places (x, y, z) of the part; (lx, ly) the same in its own axes."""
@@ -297,9 +386,13 @@ class _Shading:
         facing = np.clip(np.sum(view * normal, axis=1), 0, 1)
         f = np.float32(material.gloss)
         fresnel = (f + (1 - f) * (1 - facing) ** 5 * (1 - material.roughness))[:, None]
-        mirrored = 2 * facing[:, None] * normal - view
-        room = self._mirrored(mirrored, np.column_stack([x, y, z]))
-        return ((1 - fresnel) * albedo * light + fresnel * room) / np.float32(PAPER[1])
+        mirrored, at = 2 * facing[:, None] * normal - view, np.column_stack([x, y, z])
+        shown = self._mirrored_lamps(mirrored, at)
+        shown[flat] += self._mirrored(mirrored[flat], at[flat])
+        if len(side):
+            ways = spread(mirrored[side], normal[side], material.roughness)
+            shown[side] += sum(self._mirrored(way, at[side]) for way in ways) / len(_SPREAD)
+        return ((1 - fresnel) * albedo * light + fresnel * shown) / np.float32(PAPER[1])
 
     def _side(self, x, y, z, lx, ly, normal, local_normal):
         """Light on the walls and the rim: lamps, room, and what the sheet throws up."""
@@ -325,24 +418,26 @@ class _Shading:
                 np.float32(power) * (got / len(some))[:, None] * np.array(lamp.colour, np.float32)
             )
         upward = ((1 + normal[:, 2]) / 2)[:, None]
-        reach = z + np.float32(0.3)
-        ahead = self.on_sheet(x + normal[:, 0] * reach, y + normal[:, 1] * reach)
-        dark = self.scene.sheet.window_ink if self.scene.sheet.frame.window_dark else PAPER[1]
-        return light + upward * self.room + (1 - upward) * np.float32(dark) * ahead
+        return light + upward * self.room + thrown_up(self.from_sheet, x, y, z, normal)
 
     def _mirrored(self, direction, at):
-        """(N, 3) light that a mirror would show along directions: room, lamps and sheet."""
-        scene, material = self.scene, self.scene.material
-        up = direction[:, 2]
-        around = np.arctan2(direction[:, 1], direction[:, 0]) - np.float32(self.room_turn)
+        """(N, 3) light of room and sheet that a mirror would show along directions."""
+        light = np.empty((len(at), 3), np.float32)
+        low = direction[:, 2] < 0
+        dx, dy, up = direction[~low].T
+        around = np.arctan2(dy, dx) - np.float32(self.room_turn)
         wall = 0.7 + 0.5 * np.cos(around)
-        room = self.room * np.where(up > 0, wall * (1 - up) + 1.4 * up, 0)[:, None]
-        dark = scene.sheet.window_ink if scene.sheet.frame.window_dark else PAPER[1]
-        below = np.flatnonzero(up < 0)
-        if len(below):
-            reach = np.minimum(at[below, 2] / np.maximum(-up[below], 0.02), 200)
-            foot = at[below, :2] + reach[:, None] * direction[below, :2]
-            room[below] = np.float32(dark) * self.on_sheet(*foot.T)
+        light[~low] = self.room * (wall * (1 - up) + 1.4 * up)[:, None]
+        dx, dy, up = direction[low].T
+        x, y, z = at[low].T
+        reach = np.minimum(z / np.maximum(-up, 0.02), 200)
+        light[low] = self.from_sheet(x + reach * dx, y + reach * dy)
+        return light
+
+    def _mirrored_lamps(self, direction, at):
+        """(N, 3) light of the lamps that the part's surface, as rough as it is, shows there."""
+        scene, material = self.scene, self.scene.material
+        light = np.zeros((len(at), 3), np.float32)
         for lamp in scene.lamps:
             to = np.array(lamp.place, np.float32) - at
             distance = np.linalg.norm(to, axis=1)
@@ -355,8 +450,8 @@ class _Shading:
                 np.linalg.norm(scene.middle - lamp.place) / lamp.place[2]
             )
             lobe = np.float32(level) * np.exp(-((angle / wide) ** crisp)) / wide
-            room = room + lobe[:, None] * np.array(lamp.colour, np.float32)
-        return room
+            light += lobe[:, None] * np.array(lamp.colour, np.float32)
+        return light
 
     def _pattern(self, lx, ly):
         if self.texture is None:

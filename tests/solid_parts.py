@@ -338,7 +338,9 @@ def bilinear(grid, column, row, border=cv2.BORDER_REPLICATE):
     if not n:
         return np.empty((0, *grid.shape[2:]), np.float32)
     tall = -(-n // 16000)  # remap takes no picture with a side beyond 2^15
-    column, row = (np.pad(a.astype(np.float32, copy=False), (0, -n % tall)) for a in (column, row))
+    column, row = (a.astype(np.float32, copy=False) for a in (column, row))
+    if n % tall:
+        column, row = (np.pad(a, (0, -n % tall)) for a in (column, row))
     found = cv2.remap(
         grid, column.reshape(tall, -1), row.reshape(tall, -1), cv2.INTER_LINEAR, borderMode=border
     )
