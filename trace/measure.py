@@ -22,7 +22,6 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import Contour, Curve
 from snugline.trace.contour_join import join
-from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.edge.wall_height import common_height
@@ -173,15 +172,12 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
 
 def _followed(view: PhotoView, edges: Sequence[CoarseEdge], step: int) -> list[Silhouette]:
     """Coarse edges of the reduced photo at full resolution."""
-    rgb, shown = view.photo.rgb, None
-    if not isinstance(view.frames[0], PlainFrame):
-        shown = response(view)
-    followed = []
-    for edge in edges:
-        border = edge.points * step + (step - 1) / 2
-        here = shown or usual_response(rgb, border, edge.closed)
-        followed.append(locate(rgb, view.camera, view.sides, border, edge.closed, here))
-    return followed
+    rgb, shown = view.photo.rgb, response(view)
+    return [
+        locate(rgb, view.camera, view.sides, border, edge.closed, shown)
+        for edge in edges
+        for border in (edge.points * step + (step - 1) / 2,)
+    ]
 
 
 def _trace(view: PhotoView) -> Traced:

@@ -12,9 +12,10 @@ from snugline.trace.camera.sighting import Sighting, first_marker
 from snugline.trace.edge.learned_edge import Response, edge_response
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import Photo
-from snugline.trace.image.step_edge import sample_rgb
-from snugline.trace.part.paper_light import fit_light, quiet_zone_points
-from snugline.trace.part.sheet_view import SheetView
+from snugline.trace.image.step_edge import sample_luminance, sample_rgb
+from snugline.trace.part.paper_light import LightField, fit_light, quiet_zone_points
+from snugline.trace.part.sheet_view import STRIPS_MM, SheetView, rims
+from snugline.trace.part.window_contents import PRINTED
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 
 Floats = NDArray[np.float64]
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 # This much of the paper round a white window is white too, before the scale bars begin.
 _WHITE_MARGIN_MM = 5.0
 _FREE_BORDER_MM = 1.5
+# Where a plain frame's own light is read, shares of its border.
+_ACROSS_FRAME = (0.3, 0.6)
 
 
 @dataclass(frozen=True)
@@ -58,15 +61,44 @@ class PhotoView:
 
 
 def response(view: PhotoView) -> Response:
-    """How the photo shows a sharp edge, and paper, by its markers' edges and quiet zones."""
+    """How the photo shows a sharp edge, and paper.
+
+    By its markers' edges and quiet zones, or by a plain frame's edges and opening.
+    """
     rgb, quads = view.photo.rgb, view.sighting.quads
-    blur, halo = edge_response(rgb, quads)
-    points = quiet_zone_points(quads)
+    best = view.frames[view.sheets_seen()[0]]
+    if isinstance(best, Frame):
+        blur, halo = edge_response(rgb, quads)
+        return Response(blur, halo, _light(rgb, quiet_zone_points(quads)).at, best.window_dark)
+    rims_mm, dark = _paper_shown(view, 0)
+    paper = _light(rgb, view.camera.pixels(rims(view.window(0), rims_mm)))
+    return Response(view.sighting.blur_px, view.sighting.halo, paper.at, dark)
+
+
+def _paper_shown(view: PhotoView, sheet: int) -> tuple[tuple[float, ...], bool]:
+    """Where a sheet shows its paper's light, mm inside its window's border, and whether the window
+    is dark.
+
+    In a plain frame's opening lies what the part lies on: divided by its own light it looks like
+    white paper, whatever its hue. Where the frame is much lighter, that shows the paper's light.
+    """
+    frame = view.frames[sheet]
+    if isinstance(frame, Frame):
+        return STRIPS_MM, frame.window_dark
+    outside = tuple(-share * frame.border for share in _ACROSS_FRAME)
+    tones = []
+    for mm in (STRIPS_MM, outside):
+        x, y = view.camera.pixels(rims(view.window(sheet), mm)).T
+        tones.append(np.nanmedian(sample_luminance(view.photo.rgb, x, y)))
+    dark = bool(tones[0] < PRINTED * tones[1])
+    return outside if dark else STRIPS_MM, dark
+
+
+def _light(rgb: NDArray[np.uint8], points: Floats) -> LightField:
+    """The light on what is seen at most of these pixels (N, 2)."""
     light = sample_rgb(rgb, points[:, 0], points[:, 1]).T.astype(np.float64)
     seen = np.isfinite(light).all(axis=1)
-    field = fit_light(points[seen], light[seen], 2)
-    best = view.frames[view.sheets_seen()[0]]
-    return Response(blur, halo, field.at, isinstance(best, Frame) and best.window_dark)
+    return fit_light(points[seen], light[seen], 2)
 
 
 def reduced_px(view: PhotoView, points: Floats, step: int) -> Floats:
@@ -86,6 +118,7 @@ def sheet_view(view: PhotoView, sheet: int, step: int) -> SheetView:
         found = np.zeros(len(frame.ids), dtype=bool)
         found[view.sighting.marker[view.sighting.sheet == sheet]] = True
     window = view.window(sheet)
+    rims_mm, dark = _paper_shown(view, sheet)
     if isinstance(frame, Frame) and not frame.window_dark:
         window = _seen_window(window, camera, view.sides.thickness)
     return SheetView(
@@ -94,7 +127,8 @@ def sheet_view(view: PhotoView, sheet: int, step: int) -> SheetView:
         sheet_from_pixel=lambda points: camera.on_plane(points * step + (step - 1) / 2),
         markers=quads,
         found=found,
-        window_dark=isinstance(frame, Frame) and frame.window_dark,
+        rims_mm=rims_mm,
+        window_dark=dark,
         camera=camera.centre,
         thickness=view.sides.thickness,
     )

@@ -15,7 +15,7 @@ from snugline.sentence import Sentence, length
 from snugline.trace.camera.frame_foot import ground_ends
 from snugline.trace.camera.rectangle_search import Rectangle, find_rectangle, view_of_rectangle
 from snugline.trace.image.robust_scale import SIGMA_PER_MAD
-from snugline.trace.image.step_edge import fit_steps, sample_luminance
+from snugline.trace.image.step_edge import ACROSS_PX, fit_steps, sample_luminance, step_response
 from snugline.trace.sheet.frame_description import PlainFrame
 
 Floats = NDArray[np.float64]
@@ -60,6 +60,8 @@ class PlainEdges:
     common_sigma : (4,) px, what all points of a side share.
     outward : (N, 2) unit, across the edge, out of the rectangle.
     corners : (4, 2) px, the rectangle's corners (0, 0), (w, 0), (w, h), (0, h), to a pixel or two.
+    blur_px, halo : standard deviation of the blur at its edges; by what share of the step
+        sharpening overshoots there, where a shadow does not hide it.
     notices : what lowers trust.
     """
 
@@ -70,6 +72,8 @@ class PlainEdges:
     common_sigma: Floats
     outward: Floats
     corners: Floats
+    blur_px: float
+    halo: float
     notices: tuple[Notice, ...]
 
 
@@ -98,7 +102,7 @@ def find_plain_frame(
     centre, px_per_mm = _first_pose(found, size, focal, rgb.shape)
 
     points, side, height, sigma, outward = [], [], [], [], []
-    doubts = np.zeros(4)
+    doubts, blurs, halos = np.zeros((3, 4))
     for i in range(4):
         # mm from the side to below the camera, positive on the background's side of the edge.
         inside = (centre[1], size[0] - centre[0], size[1] - centre[1], centre[0])[i]
@@ -113,7 +117,7 @@ def find_plain_frame(
                 where,
                 "light the frame evenly, on a background that is clearly lighter or darker",
             )
-        places, own_sigma, normal, doubts[i] = measured
+        places, own_sigma, normal, doubts[i], blurs[i], halos[i] = measured
         points.append(places)
         sigma.append(own_sigma)
         outward.append(normal if raised_outside else -normal)
@@ -127,6 +131,8 @@ def find_plain_frame(
         np.hypot(_FOOT_SHARE * frame.thickness * px_per_mm, doubts),
         np.concatenate(outward),
         found.corners,
+        float(np.median(blurs)),
+        max(0.0, float(halos.max())),
         _notices(found, doubts / px_per_mm, where),
     )
 
@@ -209,8 +215,10 @@ def _measured_side(
     raised_outside: bool,
     foot: float,
     rise: float,
-) -> tuple[Floats, Floats, Floats, float] | None:
-    """(N, 2) px, (N,) sigma, (N, 2) direction from background to frame, shared sigma; or None."""
+) -> tuple[Floats, Floats, Floats, float, float, float] | None:
+    """(N, 2) px, (N,) sigma, (N, 2) direction from background to frame, shared sigma, blur, halo;
+    or None.
+    """
     start, end = found.corners[side], found.corners[(side + 1) % 4]
     length = float(np.hypot(*(end - start)))
     along = (end - start) / length
@@ -257,7 +265,10 @@ def _measured_side(
     points: Floats = start + place[:, None] * along + offset[:, None] * normal
     # Grain and dust make points differ by more than their own profiles suggest.
     sigma = np.maximum(np.maximum(ends.sigma, spread), _SIGMA_FLOOR_PX)
-    return points[good], sigma[good], np.tile(normal, (int(good.sum()), 1)), ends.doubt
+    points, sigma, normals = points[good], sigma[good], np.tile(normal, (int(good.sum()), 1))
+    to_pale = ACROSS_PX if rising else -ACROSS_PX
+    halo = step_response(_profiles(rgb, points, normal, to_pale))[1]
+    return points, sigma, normals, ends.doubt, float(ends.blur[good].mean()), halo
 
 
 def _group_of(rows: Floats) -> NDArray[np.int64]:

@@ -22,7 +22,7 @@ Mapping = Callable[[Floats], Floats]
 
 # With fewer markers than this the light is fitted to the window's own rim instead.
 FEWEST_MARKERS = 3
-_STRIPS_MM = (3.0, 6.0)  # inside the window's border, where its light is read
+STRIPS_MM = (3.0, 6.0)  # inside the window's border, where its light is read
 _STRIP_STEP_MM = 2.0  # between samples there
 _FEWEST_POINTS = 3  # of light: fewer show no sheet
 # Degree of the light's field over the window before the part is known.
@@ -39,6 +39,7 @@ class SheetView:
     pixel_from_sheet, sheet_from_pixel : maps of points (N, 2), true mm to reduced pixels and back.
     markers : (M, 4, 2) reduced pixels, all described markers, found or not.
     found : (M,) whether the marker was found.
+    rims_mm : how far inside the window's border its light is read, with too few markers.
     window_dark : the window is printed dark.
     camera : (3,) true mm, the camera's position over the sheet, and `thickness` in mm of the part:
         with both, it is known where the part's side is seen below its top edge.
@@ -49,6 +50,7 @@ class SheetView:
     sheet_from_pixel: Mapping
     markers: Floats = field(default_factory=lambda: np.empty((0, 4, 2)))
     found: Mask = field(default_factory=lambda: np.empty(0, bool))
+    rims_mm: tuple[float, ...] = STRIPS_MM
     window_dark: bool = False
     camera: Floats | None = None
     thickness: float = 0.0
@@ -69,12 +71,17 @@ def sheet_light(picture: Picture, view: SheetView) -> LightField:
     if len(found) >= FEWEST_MARKERS:
         points = quiet_zone_points(found)
     else:
-        rims = (along(shrunk(view.window, inset), _STRIP_STEP_MM) for inset in _STRIPS_MM)
-        points = view.pixel_from_sheet(np.vstack(list(rims)))
+        points = view.pixel_from_sheet(rims(view.window, view.rims_mm))
     points = points[in_picture(points, picture.shape, 1)]
     if len(points) < _FEWEST_POINTS:
         raise nothing_in_window()
     return fit_light(points, light_at(picture, points), _LIGHT_DEGREE)
+
+
+def rims(window: Floats, insets: tuple[float, ...]) -> Floats:
+    """(N, 2) mm, points along a window's border, so far inside of it each."""
+    strips = (along(shrunk(window, inset), _STRIP_STEP_MM) for inset in insets)
+    return np.vstack(list(strips))
 
 
 def along(polygon: Floats, spacing: float) -> Floats:
