@@ -135,9 +135,6 @@ def measure_with_each(
         if len(frames) > 1:
             together.append(_joined(photos))
             continue
-        if isinstance(frames[0], PlainFrame):  # nothing says how such a photo shows paper
-            together.append(Measured(tuple(photos)))
-            continue
         followed = [traced[index][k] for index in range(len(paths))]
         for index, found, photo in _by_still_photos(photos, followed, sides, partial(again, sides)):
             photos[index] = found

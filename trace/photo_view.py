@@ -14,7 +14,7 @@ from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import Photo
 from snugline.trace.image.step_edge import sample_luminance, sample_rgb
 from snugline.trace.part.paper_light import LightField, fit_light, quiet_zone_points
-from snugline.trace.part.sheet_view import STRIPS_MM, SheetView, rims
+from snugline.trace.part.sheet_view import SheetView, rims
 from snugline.trace.part.window_contents import PRINTED
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 
@@ -23,8 +23,6 @@ Floats = NDArray[np.float64]
 # This much of the paper round a white window is white too, before the scale bars begin.
 _WHITE_MARGIN_MM = 5.0
 _FREE_BORDER_MM = 1.5
-# Where a plain frame's own light is read, shares of its border.
-_ACROSS_FRAME = (0.3, 0.6)
 
 
 @dataclass(frozen=True)
@@ -63,35 +61,27 @@ class PhotoView:
 def response(view: PhotoView) -> Response:
     """How the photo shows a sharp edge, and paper.
 
-    By its markers' edges and quiet zones, or by a plain frame's edges and opening.
+    By its markers' edges and quiet zones, or by a plain frame's edges and what lies in its opening:
+    divided by its own light that looks like white paper, whatever its hue.
     """
     rgb, quads = view.photo.rgb, view.sighting.quads
     best = view.frames[view.sheets_seen()[0]]
     if isinstance(best, Frame):
         blur, halo = edge_response(rgb, quads)
         return Response(blur, halo, _light(rgb, quiet_zone_points(quads)).at, best.window_dark)
-    rims_mm, dark = _paper_shown(view, 0)
-    paper = _light(rgb, view.camera.pixels(rims(view.window(0), rims_mm)))
+    dark = _window_dark(view, 0)
+    paper = _light(rgb, view.camera.pixels(rims(view.window(0), dark)))
     return Response(view.sighting.blur_px, view.sighting.halo, paper.at, dark)
 
 
-def _paper_shown(view: PhotoView, sheet: int) -> tuple[tuple[float, ...], bool]:
-    """Where a sheet shows its paper's light, mm inside its window's border, and whether the window
-    is dark.
-
-    In a plain frame's opening lies what the part lies on: divided by its own light it looks like
-    white paper, whatever its hue. Where the frame is much lighter, that shows the paper's light.
-    """
-    frame = view.frames[sheet]
+def _window_dark(view: PhotoView, sheet: int) -> bool:
+    """Whether what the part lies on is much darker than the frame, as a window printed dark is."""
+    frame, window = view.frames[sheet], view.window(sheet)
     if isinstance(frame, Frame):
-        return STRIPS_MM, frame.window_dark
-    outside = tuple(-share * frame.border for share in _ACROSS_FRAME)
-    tones = []
-    for mm in (STRIPS_MM, outside):
-        x, y = view.camera.pixels(rims(view.window(sheet), mm)).T
-        tones.append(np.nanmedian(sample_luminance(view.photo.rgb, x, y)))
-    dark = bool(tones[0] < PRINTED * tones[1])
-    return outside if dark else STRIPS_MM, dark
+        return frame.window_dark
+    inside, beside = (view.camera.pixels(rims(window, dark)).T for dark in (False, True))
+    tones = [np.nanmedian(sample_luminance(view.photo.rgb, x, y)) for x, y in (inside, beside)]
+    return bool(tones[0] < PRINTED * tones[1])
 
 
 def _light(rgb: NDArray[np.uint8], points: Floats) -> LightField:
@@ -118,7 +108,6 @@ def sheet_view(view: PhotoView, sheet: int, step: int) -> SheetView:
         found = np.zeros(len(frame.ids), dtype=bool)
         found[view.sighting.marker[view.sighting.sheet == sheet]] = True
     window = view.window(sheet)
-    rims_mm, dark = _paper_shown(view, sheet)
     if isinstance(frame, Frame) and not frame.window_dark:
         window = _seen_window(window, camera, view.sides.thickness)
     return SheetView(
@@ -127,8 +116,7 @@ def sheet_view(view: PhotoView, sheet: int, step: int) -> SheetView:
         sheet_from_pixel=lambda points: camera.on_plane(points * step + (step - 1) / 2),
         markers=quads,
         found=found,
-        rims_mm=rims_mm,
-        window_dark=dark,
+        window_dark=_window_dark(view, sheet),
         camera=camera.centre,
         thickness=view.sides.thickness,
     )

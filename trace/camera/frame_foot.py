@@ -36,13 +36,11 @@ class GroundEnds:
     sigma : (N,) px, each profile's own.
     doubt : px; how far alternative models of the light, which explain the profiles nearly as well,
         would move all of them.
-    blur : (N,) px, standard deviation, of each profile.
     """
 
     place: Floats
     sigma: Floats
     doubt: float
-    blur: Floats
 
 
 def ground_ends(profiles: Floats, across: Floats, foot: float, rise: float) -> GroundEnds:
@@ -67,24 +65,23 @@ def ground_ends(profiles: Floats, across: Floats, foot: float, rise: float) -> G
             readings.append((max(fit.rms[0], _LEAST_RMS), fit.place[0], shadow))
     if not readings:
         nowhere = np.full(len(profiles), np.nan)
-        return GroundEnds(nowhere, nowhere, np.inf, nowhere)
+        return GroundEnds(nowhere, nowhere, np.inf)
     # A shadow must explain much to be accepted.
     least, middle, shadow = min(readings, key=lambda r: r[0] if r[2] is None else r[0] / 0.6)
     doubt = max(abs(r[1] - middle) for r in readings if r[0] < 1.5 * least)
     near = middle + np.arange(-2.0, 2.01, _SHIFT_STEP)
     fit = _Model(across, near, foot, rise, shadow).fit(profiles)
-    return GroundEnds(fit.place, fit.sigma, float(doubt), fit.blur)
+    return GroundEnds(fit.place, fit.sigma, float(doubt))
 
 
 @dataclass(frozen=True)
 class _Fit:
-    """Places of N profiles with sigma, rms residual, the light of a cast shadow, and blur."""
+    """Places of N profiles with sigma, rms residual, and the light of a cast shadow."""
 
     place: Floats
     sigma: Floats
     rms: Floats
     shadow: Floats
-    blur: Floats
 
 
 class _Model:
@@ -152,7 +149,7 @@ class _Model:
         sigma = self.step * rms * np.sqrt(2 * inverse * self.samples / (self.samples - 6))
         at_rim = (s == 0) | (s == rss.shape[2] - 1)
         place = np.where(at_rim, np.nan, self.shifts[s] + self.step * move)
-        return _Fit(place, sigma, rms, shadow, _BLURS[b])
+        return _Fit(place, sigma, rms, shadow)
 
 
 def _least(rss: Floats, b: NDArray[np.int64], s: NDArray[np.int64]) -> tuple[Floats, Floats]:

@@ -161,12 +161,10 @@ def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
     # Of a small marker's dark rim no more is looked at than there is.
     step = min(1.0, float(np.median(length)) / (_RIMS * REACH_PX))
     outward = np.stack([side[..., 1], -side[..., 0]], axis=-1) / length
-    along = _ALONG
-    across = step * ACROSS_PX
-    at = (quads[:, :, None] + along[:, None] * side[:, :, None])[:, :, :, None]
-    at = at + across[:, None] * outward[:, :, None, None]
+    at = (quads[:, :, None] + _ALONG[:, None] * side[:, :, None])[:, :, :, None]
+    at = at + step * ACROSS_PX[:, None] * outward[:, :, None, None]
     light = np.tensordot(LUMINANCE_WEIGHTS, sample_rgb(rgb, at[..., 0], at[..., 1]), 1)
-    blur, halo = step_response(light.reshape(-1, len(along), len(across)).mean(axis=1))
+    blur, halo = step_response(light.reshape(-1, *light.shape[2:]).mean(axis=1))
     return step * blur, halo
 
 

@@ -150,11 +150,9 @@ class Steps:
 
 
 def step_response(profiles: Floats) -> tuple[float, float]:
-    """Blur (px) and halo, the share of the step by which sharpening overshoots.
+    """Blur, px, and halo, by what share of the step sharpening overshoots.
 
-    Parameters
-    ----------
-    profiles : (N, 29) light at ACROSS_PX over a sharp edge, from its dark to its pale side.
+    `profiles` (N, 29) are light at ACROSS_PX over a sharp edge, from its dark to its pale side.
     """
     profile = np.nanmedian(profiles, axis=0)
     low, high = profile[:4].mean(), profile[-4:].mean()
