@@ -169,11 +169,10 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
 
 def _followed(view: PhotoView, edges: Sequence[CoarseEdge], step: int) -> list[Silhouette]:
     """Coarse edges of the reduced photo at full resolution."""
-    rgb, shown = view.photo.rgb, response(view)
+    shown, half = response(view), (step - 1) / 2
     return [
-        locate(rgb, view.camera, view.sides, border, edge.closed, shown)
-        for edge in edges
-        for border in (edge.points * step + (step - 1) / 2,)
+        locate(view.photo.rgb, view.camera, view.sides, e.points * step + half, e.closed, shown)
+        for e in edges
     ]
 
 

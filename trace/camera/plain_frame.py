@@ -105,7 +105,7 @@ def find_plain_frame(
     centre, px_per_mm = _first_pose(found, size, focal, rgb.shape)
 
     points, side, height, sigma, outward = [], [], [], [], []
-    doubts, shown = np.zeros(4), np.zeros((4, 2))
+    doubts, responses = np.zeros(4), np.zeros((4, 2))
     for i in range(4):
         # mm from the side to below the camera, positive on the background's side of the edge.
         inside = (centre[1], size[0] - centre[0], size[1] - centre[1], centre[0])[i]
@@ -120,13 +120,15 @@ def find_plain_frame(
                 where,
                 "light the frame evenly, on a background that is clearly lighter or darker",
             )
-        places, own_sigma, normal, doubts[i], shown[i] = measured
+        places, own_sigma, normal, doubts[i], responses[i] = measured
         points.append(places)
         sigma.append(own_sigma)
         outward.append(normal if raised_outside else -normal)
         side.append(np.full(len(places), i))
         height.append(np.full(len(places), -frame.thickness if foot < 0 else 0.0))
-    flat = bool(frame.thickness * px_per_mm.max() < _FLAT_PX)
+    blur_px, halo = np.median(responses, axis=0).tolist()
+    if frame.thickness * px_per_mm.max() > _FLAT_PX:
+        blur_px, halo = _USUAL_RESPONSE
     return PlainEdges(
         np.concatenate(points),
         np.concatenate(side),
@@ -135,7 +137,8 @@ def find_plain_frame(
         np.hypot(_FOOT_SHARE * frame.thickness * px_per_mm, doubts),
         np.concatenate(outward),
         found.corners,
-        *(np.median(shown, axis=0).tolist() if flat else _USUAL_RESPONSE),
+        blur_px,
+        halo,
         _notices(found, doubts / px_per_mm, where),
     )
 
@@ -269,8 +272,8 @@ def _measured_side(
     # Grain and dust make points differ by more than their own profiles suggest.
     sigma = np.maximum(np.maximum(ends.sigma, spread), _SIGMA_FLOOR_PX)
     points, sigma, normals = points[good], sigma[good], np.tile(normal, (int(good.sum()), 1))
-    shown = step_response(_profiles(rgb, points, normal, ACROSS_PX if rising else -ACROSS_PX))
-    return points, sigma, normals, ends.doubt, shown
+    response = step_response(_profiles(rgb, points, normal, ACROSS_PX if rising else -ACROSS_PX))
+    return points, sigma, normals, ends.doubt, response
 
 
 def _group_of(rows: Floats) -> NDArray[np.int64]:
