@@ -5,6 +5,7 @@ The photographer's own hand measurement, 57 x 87 mm, is 2 mm short of that, and 
 The photograph: shared/real-photos/README.md, playing-card.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,13 +15,12 @@ from numpy.typing import NDArray
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.result import FittedOutline
 from snugline.fit.section import Section, Systematic
-from snugline.trace.camera.adjusted_cameras import Adjusted
 from snugline.trace.camera.camera_solution import solve
-from snugline.trace.camera.sighting import Sighting, sight_plain
-from snugline.trace.edge.learned_edge import usual_response
+from snugline.trace.camera.sighting import sight_plain
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.edge.silhouette import locate
 from snugline.trace.image.photo_file import Photo, read_photo
+from snugline.trace.photo_view import PhotoView, response
 from snugline.trace.sheet.frame_description import PlainFrame
 
 Floats = NDArray[np.float64]
@@ -36,24 +36,26 @@ def photo() -> Photo:
     return read_photo(PHOTO)
 
 
-def sighted(photo: Photo, size: Floats) -> tuple[Sighting, Adjusted]:
+def viewed(photo: Photo, size: Floats) -> PhotoView:
     frame = PlainFrame("card", size, border=5.0, thickness=0.3)
     sighting = sight_plain(photo, frame)
-    return sighting, solve([sighting], [frame]).adjusted
+    solved = solve([sighting], [frame])
+    return PhotoView(photo, 0, sighting, solved, (frame,), PartSides(0.0))
 
 
 @pytest.fixture(scope="module")
 def card(photo: Photo) -> Section:
-    camera = sighted(photo, CARD)[1].cameras[0]
-    flat = PartSides(0.0)
+    view = viewed(photo, CARD)
+    camera, flat = view.camera, view.sides
     corners = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * CARD
     along = np.linspace(0, 1, 40, endpoint=False)[:, None]
     rectangle = np.concatenate(
         [a + along * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]
     )
     border = camera.pixels(rectangle)
-    response = usual_response(photo.rgb, border, True)
-    found = locate(photo.rgb, camera, flat, border, True, response)
+    # Here the card is the part, as pale as paper on something darker.
+    shown = replace(response(view), window_dark=True)
+    found = locate(photo.rgb, camera, flat, border, True, shown)
     points = lift(camera, found.pixels, flat, True).points[found.good]
     pixel = np.linalg.norm(
         np.diff(camera.on_plane(np.array([[480.0, 368.0], [481.0, 368.0]])), axis=0)
@@ -94,7 +96,8 @@ def test_the_card_comes_out_at_the_size_of_such_cards(card):
 
 
 def test_its_four_sides_agree_and_bend_the_lens_no_further_than_a_phone_s(photo):
-    sighting, adjusted = sighted(photo, CARD)
+    view = viewed(photo, CARD)
+    sighting, adjusted = view.sighting, view.solved.adjusted
     assert adjusted.noise_px[0] < 0.4
     assert min(w.min() for w in adjusted.weights) > 0.3
     lens = adjusted.cameras[0].lens
@@ -106,6 +109,6 @@ def test_its_four_sides_agree_and_bend_the_lens_no_further_than_a_phone_s(photo)
 
 
 def test_a_size_measured_two_millimetres_short_is_told_from_the_proportions(photo):
-    sighting, _ = sighted(photo, AS_MEASURED)
-    codes = {n.code: n.severity for n in sighting.notices}
+    notices = viewed(photo, AS_MEASURED).sighting.notices
+    codes = {n.code: n.severity for n in notices}
     assert codes["plain-frame-proportions"] == "retake"

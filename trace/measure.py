@@ -22,7 +22,6 @@ from snugline.trace.camera.sighting import (
 )
 from snugline.trace.contour import Contour, Curve
 from snugline.trace.contour_join import join
-from snugline.trace.edge.learned_edge import usual_response
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.edge.silhouette import Silhouette, locate
 from snugline.trace.edge.wall_height import common_height
@@ -136,9 +135,6 @@ def measure_with_each(
         if len(frames) > 1:
             together.append(_joined(photos))
             continue
-        if isinstance(frames[0], PlainFrame):  # nothing says how such a photo shows paper
-            together.append(Measured(tuple(photos)))
-            continue
         followed = [traced[index][k] for index in range(len(paths))]
         for index, found, photo in _by_still_photos(photos, followed, sides, partial(again, sides)):
             photos[index] = found
@@ -173,15 +169,11 @@ def _sight(photo: Photo, frames: Sequence[AnyFrame], known: LensPrior | Notice |
 
 def _followed(view: PhotoView, edges: Sequence[CoarseEdge], step: int) -> list[Silhouette]:
     """Coarse edges of the reduced photo at full resolution."""
-    rgb, shown = view.photo.rgb, None
-    if not isinstance(view.frames[0], PlainFrame):
-        shown = response(view)
-    followed = []
-    for edge in edges:
-        border = edge.points * step + (step - 1) / 2
-        here = shown or usual_response(rgb, border, edge.closed)
-        followed.append(locate(rgb, view.camera, view.sides, border, edge.closed, here))
-    return followed
+    shown, half = response(view), (step - 1) / 2
+    return [
+        locate(view.photo.rgb, view.camera, view.sides, e.points * step + half, e.closed, shown)
+        for e in edges
+    ]
 
 
 def _trace(view: PhotoView) -> Traced:

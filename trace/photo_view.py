@@ -12,9 +12,10 @@ from snugline.trace.camera.sighting import Sighting, first_marker
 from snugline.trace.edge.learned_edge import Response, edge_response
 from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.photo_file import Photo
-from snugline.trace.image.step_edge import sample_rgb
-from snugline.trace.part.paper_light import fit_light, quiet_zone_points
-from snugline.trace.part.sheet_view import SheetView
+from snugline.trace.image.step_edge import sample_luminance, sample_rgb
+from snugline.trace.part.paper_light import LightField, fit_light, quiet_zone_points
+from snugline.trace.part.sheet_view import SheetView, rims
+from snugline.trace.part.window_contents import PRINTED
 from snugline.trace.sheet.frame_description import AnyFrame, Frame, PlainFrame
 
 Floats = NDArray[np.float64]
@@ -58,15 +59,36 @@ class PhotoView:
 
 
 def response(view: PhotoView) -> Response:
-    """How the photo shows a sharp edge, and paper, by its markers' edges and quiet zones."""
+    """How the photo shows a sharp edge, and paper.
+
+    By its markers' edges and quiet zones, or by a plain frame's edges and what lies in its opening:
+    divided by its own light that looks like white paper, whatever its hue.
+    """
     rgb, quads = view.photo.rgb, view.sighting.quads
-    blur, halo = edge_response(rgb, quads)
-    points = quiet_zone_points(quads)
+    best = view.frames[view.sheets_seen()[0]]
+    if isinstance(best, Frame):
+        blur, halo = edge_response(rgb, quads)
+        return Response(blur, halo, _light(rgb, quiet_zone_points(quads)).at, best.window_dark)
+    dark = _window_dark(view, 0)
+    paper = _light(rgb, view.camera.pixels(rims(view.window(0), dark)))
+    return Response(view.sighting.blur_px, view.sighting.halo, paper.at, dark)
+
+
+def _window_dark(view: PhotoView, sheet: int) -> bool:
+    """Whether what the part lies on is much darker than the frame, as a window printed dark is."""
+    frame, window = view.frames[sheet], view.window(sheet)
+    if isinstance(frame, Frame):
+        return frame.window_dark
+    inside, beside = (view.camera.pixels(rims(window, dark)).T for dark in (False, True))
+    tones = [np.nanmedian(sample_luminance(view.photo.rgb, x, y)) for x, y in (inside, beside)]
+    return bool(tones[0] < PRINTED * tones[1])
+
+
+def _light(rgb: NDArray[np.uint8], points: Floats) -> LightField:
+    """The light on what is seen at most of these pixels (N, 2)."""
     light = sample_rgb(rgb, points[:, 0], points[:, 1]).T.astype(np.float64)
     seen = np.isfinite(light).all(axis=1)
-    field = fit_light(points[seen], light[seen], 2)
-    best = view.frames[view.sheets_seen()[0]]
-    return Response(blur, halo, field.at, isinstance(best, Frame) and best.window_dark)
+    return fit_light(points[seen], light[seen], 2)
 
 
 def reduced_px(view: PhotoView, points: Floats, step: int) -> Floats:
@@ -94,7 +116,7 @@ def sheet_view(view: PhotoView, sheet: int, step: int) -> SheetView:
         sheet_from_pixel=lambda points: camera.on_plane(points * step + (step - 1) / 2),
         markers=quads,
         found=found,
-        window_dark=isinstance(frame, Frame) and frame.window_dark,
+        window_dark=_window_dark(view, sheet),
         camera=camera.centre,
         thickness=view.sides.thickness,
     )

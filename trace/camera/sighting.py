@@ -34,7 +34,8 @@ class Sighting:
     sheet, marker : (M,) which sheet, and which marker of that sheet's list.
     design : (M, 4, 2) mm, corners of the markers (or of the plain opening) as designed.
     quads : (M, 4, 2) px, where these corners were seen.
-    blur_px : standard deviation of the blur at the frame's edges.
+    blur_px : standard deviation of the blur at the frame's edges; `halo`, of a plain one: by what
+        share of the step sharpening overshoots there.
     light, dark : (M,) linear luminance next to and in each marker's border.
     prior : what is expected of the lens.
     otherwise : what else the lens may be, the strictest first and one that leaves it free last;
@@ -57,6 +58,7 @@ class Sighting:
     camera_key: tuple[object, ...] | None
     notices: tuple[Notice, ...] = ()
     otherwise: tuple[LensPrior, ...] = ()
+    halo: float = 0.0
 
 
 def first_marker(frames: Sequence[Frame]) -> NDArray[np.int64]:
@@ -157,7 +159,8 @@ def sight_plain(photo: Photo, frame: PlainFrame, prior: LensPrior | None = None)
         marker=np.zeros(1, dtype=np.int64),
         design=corners[None],
         quads=edges.corners[None],
-        blur_px=1.0,
+        blur_px=edges.blur_px,
+        halo=edges.halo,
         light=np.empty(0),
         dark=np.empty(0),
         prior=prior,

@@ -19,8 +19,7 @@ from snugline.trace.camera.projection import Camera
 from snugline.trace.edge.relief_displacement import PartSides, outward_normals
 from snugline.trace.image.linear_light import LUMINANCE_WEIGHTS, linear_to_srgb
 from snugline.trace.image.network import network
-from snugline.trace.image.polyline import right_normals
-from snugline.trace.image.step_edge import sample_rgb
+from snugline.trace.image.step_edge import ACROSS_PX, REACH_PX, sample_rgb, step_response
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -48,7 +47,6 @@ _PER_PLACE = 1 / 32
 _USUAL_PX_PER_MM = 12.0
 _USUAL_THICKNESS = 6.0  # mm
 _LEAST_THICKNESS = 0.05
-_LEAST_LIGHT = 1e-3
 _HALO_TIMES = 4.0
 _THICKNESS_TIMES = 0.5
 _BRIGHTEST = 1.6  # of the paper's light
@@ -60,16 +58,8 @@ _MOST_SCALE = 1.5
 # At the ends of a line this many rows are added that see what lies beyond.
 BESIDE = 32
 _MULTIPLE = 8  # of rows, which the network halves three times
-# A marker's edge is looked at this far to either side, in steps of:
-_MARGIN_PX = 7.0
 _RIMS = 10  # of a marker's dark rim across it, with some to spare: there are eight modules at least
-_HALF = 0.5
 _ALONG = np.linspace(0.25, 0.75, 16)  # of each side, away from its corners
-# Its blur is taken between the quarter and the three-quarter level, which lie 2 x 0.6745 standard
-# deviations apart in a normal distribution.
-_QUARTERS = (0.25, 0.75)
-_QUARTERS_APART = 1.349
-_OVERSHOOT = slice(14, 23)  # samples beside the edge on the pale side, where a halo stands
 # The row is blurred by linear luma weights of coded values: ITU-R BT.601, as JPEG (JFIF) has it.
 _LUMA = (0.299, 0.587, 0.114)
 
@@ -77,10 +67,6 @@ _LUMA = (0.299, 0.587, 0.114)
 # as one of a smaller or larger thing: it looks the same px by px.
 _TRAINED_PX_PER_MM = (4.0, 20.0)
 WIDEST_BLUR_PX = 2.1  # they had no more
-# Without markers neither blur nor paper is known: what is usual, and light taken this far from a
-# coarse border, px to either side, beyond its own error.
-_USUAL_BLUR, _USUAL_HALO = 1.0, 0.05
-_BESIDE_PX = np.arange(8.0, 17.0, 2.0)
 
 
 @dataclass(frozen=True)
@@ -92,14 +78,12 @@ class Response:
     blur : px, standard deviation; `halo` by what share of the step sharpening overshoots.
     paper : linear light (N, 3) that lit paper would have at pixels (N, 2).
     window_dark : the sheet is printed dark beside the part.
-    hue : the sheet is white or grey. Of another one's hue nothing was learned: it is left out.
     """
 
     blur: float
     halo: float
     paper: Callable[[Floats], Floats]
     window_dark: bool
-    hue: bool = True
 
 
 @dataclass(frozen=True)
@@ -175,36 +159,13 @@ def edge_response(rgb: NDArray[np.uint8], quads: Floats) -> tuple[float, float]:
     side = np.roll(quads, -1, axis=1) - quads
     length = np.linalg.norm(side, axis=-1, keepdims=True)
     # Of a small marker's dark rim no more is looked at than there is.
-    step = _HALF * min(1.0, float(np.median(length)) / (_RIMS * _MARGIN_PX))
+    step = min(1.0, float(np.median(length)) / (_RIMS * REACH_PX))
     outward = np.stack([side[..., 1], -side[..., 0]], axis=-1) / length
-    along = _ALONG
-    across = step * np.arange(-_MARGIN_PX / _HALF, _MARGIN_PX / _HALF + 0.1)
-    at = (quads[:, :, None] + along[:, None] * side[:, :, None])[:, :, :, None]
-    at = at + across[:, None] * outward[:, :, None, None]
+    at = (quads[:, :, None] + _ALONG[:, None] * side[:, :, None])[:, :, :, None]
+    at = at + step * ACROSS_PX[:, None] * outward[:, :, None, None]
     light = np.tensordot(LUMINANCE_WEIGHTS, sample_rgb(rgb, at[..., 0], at[..., 1]), 1)
-    profile = np.nanmedian(light.reshape(-1, len(along), len(across)).mean(axis=1), axis=0)
-    low, high = profile[:4].mean(), profile[-4:].mean()
-    share = (profile - low) / max(high - low, 1e-6)
-    place = []
-    for level in _QUARTERS:
-        k = int(np.argmax(share[4:-4] >= level)) + 3
-        place.append(step * (k + (level - share[k]) / (share[k + 1] - share[k] + 1e-9)))
-    return float((place[1] - place[0]) / _QUARTERS_APART), float(share[_OVERSHOOT].max() - 1)
-
-
-def usual_response(rgb: NDArray[np.uint8], border: Floats, closed: bool) -> Response:
-    """For a photo without markers: the brighter side of a border passes for paper."""
-    normals = right_normals(border, closed)[:, None]
-    sides = []
-    for away in (-_BESIDE_PX, _BESIDE_PX):
-        x, y = np.moveaxis(border[:, None] + away[:, None] * normals, 2, 0)
-        sides.append(np.nanmedian(sample_rgb(rgb, x, y), axis=(1, 2)))
-    inside, outside = sides
-    dark = float(inside.sum()) > float(outside.sum())
-    paper = np.maximum(inside if dark else outside, _LEAST_LIGHT).astype(np.float64)
-    return Response(
-        _USUAL_BLUR, _USUAL_HALO, lambda points: np.tile(paper, (len(points), 1)), dark, hue=False
-    )
+    blur, halo = step_response(light.reshape(-1, *light.shape[2:]).mean(axis=1))
+    return step * blur, halo
 
 
 def edge_distribution(
@@ -299,8 +260,7 @@ def _given(
             np.clip(line[some, k, None] + normals[some, k, None] * at, 0, rgb.shape[1 - k] - 1.001)
             for k in (0, 1)
         )
-        light, *colours = _looks(sample_rgb(rgb, x, y) / paper[:, some])
-        strip[:, some] = (light, *(c * response.hue for c in colours))
+        strip[:, some] = _looks(sample_rgb(rgb, x, y) / paper[:, some])
     px_per_mm = float(1 / np.median(size))
     told = float(np.clip(px_per_mm, *_TRAINED_PX_PER_MM))
     thickness = max(sides.thickness * px_per_mm / told, _LEAST_THICKNESS)

@@ -33,6 +33,13 @@ _WIDEST_BLUR = 0.5  # of the profile's length
 # A fit that ends this near to the profile's ends, in shares of it, has run out of it.
 _END_MARGIN = 0.02
 _FEWEST_SAMPLES = 6  # two more than the unknowns
+# How a photo shows a sharp edge is looked at this far to either side of it. The blur is taken
+# between the quarter and the three-quarter level, which lie 2 x 0.6745 standard deviations apart in
+# a normal distribution; a halo stands beside the edge on the pale side.
+REACH_PX = 7.0
+ACROSS_PX = np.arange(-REACH_PX, REACH_PX + 0.1, 0.5)
+_QUARTERS, _QUARTERS_APART = (0.25, 0.75), 1.349
+_OVERSHOOT = slice(14, 23)
 
 
 def sample_light(rgb: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
@@ -140,6 +147,21 @@ class Steps:
     def sigma(self) -> Floats:
         """(N,) standard uncertainty of the position."""
         return np.sqrt(np.maximum(self.covariance[:, 2, 2], 0))
+
+
+def step_response(profiles: Floats) -> tuple[float, float]:
+    """Blur, px, and halo, by what share of the step sharpening overshoots.
+
+    `profiles` (N, 29) are light at ACROSS_PX over a sharp edge, from its dark to its pale side.
+    """
+    profile = np.nanmedian(profiles, axis=0)
+    low, high = profile[:4].mean(), profile[-4:].mean()
+    share = (profile - low) / max(high - low, 1e-6)
+    place = []
+    for level in _QUARTERS:
+        k = int(np.argmax(share[4:-4] >= level)) + 3
+        place.append(0.5 * (k + (level - share[k]) / (share[k + 1] - share[k] + 1e-9)))
+    return float((place[1] - place[0]) / _QUARTERS_APART), float(share[_OVERSHOOT].max() - 1)
 
 
 def fit_steps(

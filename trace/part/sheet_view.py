@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from snugline.errors import PhotoError
+from snugline.trace.image.polyline import resample
 from snugline.trace.part.paper_light import (
     LightField,
     fit_light,
@@ -22,7 +23,8 @@ Mapping = Callable[[Floats], Floats]
 
 # With fewer markers than this the light is fitted to the window's own rim instead.
 FEWEST_MARKERS = 3
-_STRIPS_MM = (3.0, 6.0)  # inside the window's border, where its light is read
+# Inside the window's border, where its light is read; of a dark one outside, on the frame.
+_STRIPS_MM = (3.0, 6.0)
 _STRIP_STEP_MM = 2.0  # between samples there
 _FEWEST_POINTS = 3  # of light: fewer show no sheet
 # Degree of the light's field over the window before the part is known.
@@ -69,20 +71,17 @@ def sheet_light(picture: Picture, view: SheetView) -> LightField:
     if len(found) >= FEWEST_MARKERS:
         points = quiet_zone_points(found)
     else:
-        rims = (along(shrunk(view.window, inset), _STRIP_STEP_MM) for inset in _STRIPS_MM)
-        points = view.pixel_from_sheet(np.vstack(list(rims)))
+        points = view.pixel_from_sheet(rims(view.window, view.window_dark))
     points = points[in_picture(points, picture.shape, 1)]
     if len(points) < _FEWEST_POINTS:
         raise nothing_in_window()
     return fit_light(points, light_at(picture, points), _LIGHT_DEGREE)
 
 
-def along(polygon: Floats, spacing: float) -> Floats:
-    """Points along a closed polygon."""
-    closed = np.vstack([polygon, polygon[:1]])
-    run = np.r_[0, np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))]
-    at = np.arange(0, run[-1], spacing)
-    return np.column_stack([np.interp(at, run, closed[:, k]) for k in (0, 1)])
+def rims(window: Floats, dark: bool) -> Floats:
+    """(N, 2) mm, points along a window's border, where the light on the paper shows."""
+    strips = [shrunk(window, -mm if dark else mm) for mm in _STRIPS_MM]
+    return np.vstack([resample(strip, _STRIP_STEP_MM, True) for strip in strips])
 
 
 def shrunk(polygon: Floats, by: float) -> Floats:

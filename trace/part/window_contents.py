@@ -27,7 +27,7 @@ _STEP_MM = 2.0  # between samples
 _FEWEST = 20  # points
 # Light over that of the frame's paper:
 _LIKE = 0.06  # within this it is that paper
-_PRINTED = 0.3  # a printed window is darker than any shadow in which a photo is taken
+PRINTED = 0.3  # a printed window is darker than any shadow in which a photo is taken
 _ONE_PAPER = 0.05  # points of one paper are this near to each other
 # Shares of the border:
 _MOST = 0.5  # that decides of which kind the window is
@@ -113,7 +113,7 @@ def check_window(picture: Picture, view: SheetView, window: Floats) -> None:
                 "name the frame without -dark, or correct window_printed in the description",
             )
         return
-    if np.mean((tone < _PRINTED) & around) > _MOST:
+    if np.mean((tone < PRINTED) & around) > _MOST:
         raise PhotoError(
             "the window is printed dark, but described as white",
             "photo",
@@ -121,7 +121,7 @@ def check_window(picture: Picture, view: SheetView, window: Floats) -> None:
         )
     common = np.median(inside[around], axis=0) if around.any() else np.ones(3)
     alike = (np.abs(inside - common).max(axis=1) < _ONE_PAPER) & around
-    another = np.abs(common - 1).max() > _ANOTHER and common.mean() > _PRINTED
+    another = np.abs(common - 1).max() > _ANOTHER and common.mean() > PRINTED
     if another and np.mean(alike) > _MOST and np.mean(paper) < 1 - _MOST:
         raise PhotoError(
             Sentence(

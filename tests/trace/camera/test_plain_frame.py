@@ -13,10 +13,14 @@ from scipy.special import ndtr
 from shapely import Polygon, distance, points
 
 from snugline.errors import PhotoError
+from snugline.trace.camera.camera_solution import solve
 from snugline.trace.camera.plain_frame import PlainEdges, find_plain_frame
+from snugline.trace.camera.sighting import sight_plain
+from snugline.trace.edge.relief_displacement import PartSides
 from snugline.trace.image.linear_light import linear_to_srgb
 from snugline.trace.image.photo_file import read_photo
 from snugline.trace.measure import measure_photos
+from snugline.trace.photo_view import PhotoView, response, sheet_view
 from snugline.trace.sheet.frame_description import PlainFrame, read_frame
 
 Floats = NDArray[np.float64]
@@ -211,3 +215,44 @@ def test_the_frames_own_dark_side_is_not_taken_for_the_dark_parts_edge() -> None
     off = distance(points(photo.contour.outer.points), bottom.exterior)
     assert np.sqrt(np.mean(off**2)) < 0.15
     assert off.max() < 0.5
+
+
+def sharpened(picture: NDArray[np.uint8], amount: float) -> NDArray[np.uint8]:
+    soft = cv2.GaussianBlur(picture, (0, 0), 1.5)
+    return np.asarray(cv2.addWeighted(picture, 1 + amount, soft, -amount, 0), np.uint8)
+
+
+def test_a_flat_frame_shows_the_photos_blur_and_sharpening() -> None:
+    matrix = camera((127, 100), 390, 10)
+    picture = drawn(matrix, 0.7, frame_areas(SHOP, 0.1, 0.7))
+    plain = find_plain_frame(picture, SHOP, FOCAL)
+    assert plain.blur_px == pytest.approx(0.95, abs=0.1)  # 0.9 px, and what lies between pixels
+    assert abs(plain.halo) < 0.015
+    crisp = find_plain_frame(sharpened(picture, 0.6), SHOP, FOCAL)
+    assert crisp.blur_px < plain.blur_px
+    assert crisp.halo > 0.04
+
+
+def test_the_edges_of_a_thick_frame_do_not_stand_for_the_photos() -> None:
+    thick = PlainFrame("thick", SHOP.opening, SHOP.border, 0.8)
+    picture = drawn(camera((127, 100), 390, 10), 0.7, frame_areas(SHOP, 0.1, 0.7))
+    edges = find_plain_frame(sharpened(picture, 0.6), thick, FOCAL)
+    assert (edges.blur_px, edges.halo) == (1.0, 0.05)
+
+
+@pytest.mark.parametrize(("ground", "face", "dark"), [(0.7, 0.05, False), (0.05, 0.7, True)])
+def test_paper_is_what_the_part_lies_on_or_a_much_lighter_frame(
+    ground: float, face: float, dark: bool, tmp_path: Path
+) -> None:
+    areas = [*frame_areas(SHOP, face, ground), ((-250, 25, 170, 176), 30, 0.3)]
+    picture = drawn(camera((127, 100), 390, 10), ground, areas)
+    cv2.imwrite(str(tmp_path / "photo.png"), picture)
+    photo = read_photo(tmp_path / "photo.png")
+    sighting = sight_plain(photo, SHOP)
+    solved = solve([sighting], [SHOP])
+    view = PhotoView(photo, 0, sighting, solved, (SHOP,), PartSides(5.0))
+    shown = response(view)
+    assert shown.window_dark is dark
+    at = view.camera.pixels(SHOP.opening[None] / 2)
+    assert shown.paper(at) == pytest.approx(0.7 * 0.85, rel=0.03)
+    assert sheet_view(view, 0, 1).window_dark is dark

@@ -5,7 +5,7 @@ import pytest
 from drawn_pictures import area_light, developed, step_light
 
 from snugline.trace.edge.clean_step import clean_step
-from snugline.trace.edge.learned_edge import edge_response, usual_response
+from snugline.trace.edge.learned_edge import edge_response
 
 SIZE = (160, 120)
 NORMAL = np.array([np.cos(0.3), np.sin(0.3)])
@@ -61,13 +61,3 @@ def test_the_blur_at_a_marker_s_edge_does_not_depend_on_its_size(side):
     blur, halo = edge_response(developed(area_light((190, 190), marker), BLUR), quad[None])
     assert blur == pytest.approx(SEEN_BLUR, rel=0.12)
     assert abs(halo) < 0.02
-
-
-def test_without_markers_the_brighter_side_passes_for_paper():
-    rgb = developed(step_light(SIZE, PLACE, NORMAL, 0.2, 0.7), 0.0)
-    at, _ = line(0.0)
-    # Walked one way the dark side is the part, the other way the pale one.
-    for border, dark in ((at, True), (at[::-1], False)):
-        shown = usual_response(rgb, border, False)
-        assert shown.window_dark is dark
-        assert shown.paper(at) == pytest.approx(0.7, abs=0.01)
