@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from acceptance_scenes import Laid, photograph
+from acceptance_scenes import CARD_THAT_PASSES, photograph
 from served_page import CHROMIUM, chromium, served
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -69,7 +69,7 @@ def test_pages_without_a_job_are_whole_at_every_size(browser, server, rest, look
 
 def test_a_card_proves_phone_and_print_from_the_first_screen(browser, server, tmp_path):
     card = tmp_path / "card.jpg"
-    photograph(Laid((85.60, 53.98, 3.18), 0.76, print_scale=(1.003, 1.003)), card)
+    photograph(CARD_THAT_PASSES, card)
     page = opened(browser, server, "", LOOKS[0])
     page.get_by_role("link", name="Test phone and print").click()
     page.get_by_text("Never a payment or identity card").wait_for()

@@ -1,18 +1,15 @@
 """The acceptance test on the page: what is taken, what is refused, and the command's own words."""
 
 import io
-from dataclasses import replace
 
 import pytest
-from acceptance_scenes import Laid, photograph
+from acceptance_scenes import CARD_THAT_PASSES, photograph
 from PIL import Image
 
 from snugline.desk.acceptance_words import decision_words, object_of, scale_words
 from snugline.desk.page.jobs.proofs import ProofPhotos
 from snugline.errors import InputError
 
-# Of its nominal size, on a print 0.3 % too large whose bars are read so.
-CARD = Laid((85.60, 53.98, 3.18), 0.76, print_scale=(1.003, 1.003))
 BARS = {"bar_x": ["200.6 mm"], "bar_y": ["120.36 mm"]}
 
 
@@ -100,7 +97,7 @@ def test_the_page_says_what_the_command_says_and_both_keep_the_same(
     serving, snugline, tmp_path, no_acceptance_tests
 ):
     card = tmp_path / "photo-1.jpg"
-    photograph(replace(CARD), card)
+    photograph(CARD_THAT_PASSES, card)
     status, out, _ = snugline("prove", card, "--frame", "border-a4", "--bar-x", "200.6mm",
                               "--bar-y", "120.36mm")  # fmt: skip
     assert status == 0
