@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
@@ -34,6 +35,7 @@ from snugline.desk.job_run import measure_job
 from snugline.errors import SnuglineError
 from snugline.fit.outline_fit import fit_outline
 from snugline.fit.readings.reading import Reading, uncertainty
+from snugline.fit.result import FittedOutline
 from snugline.fit.section import moved_by_thickness
 from snugline.lengths import MM_PER_INCH, parse_length
 from snugline.trace.measure import Measured
@@ -144,21 +146,28 @@ class Right:
         start = time.process_time()
         self._fit()
         self.fitting = time.process_time() - start
+        self.without = {what: self._without(what) for what in ("length", "width")}
 
     def _fit(self) -> Fitting:
         return fit_job(self.job, self.contours, self.measured.joined)
 
-    def predicted(self, what: str) -> Predicted:
-        """A length or width from all but its own reading."""
+    def _without(self, what: str) -> FittedOutline | None:
+        """The outline without a dimension's reading, where all else determines that dimension."""
         kept = [table for table in self.record["reading"] if table["what"] != what]
         try:
             job = job_of({**self.record, "reading": kept})
             fitted = fit_job(job, self.contours, self.measured.joined).fitted
         except SnuglineError:
+            return None
+        return fitted if getattr(fitted, what).u95 <= DETERMINED else None
+
+    def predicted(self, what: str) -> Predicted:
+        """A length or width from all but its own reading."""
+        kept = [table for table in self.record["reading"] if table["what"] != what]
+        fitted = self.without[what]
+        if fitted is None:
             return self._at_least(what)
         size = getattr(fitted, what)
-        if size.u95 > DETERMINED:
-            return self._at_least(what)
         if fitted.family != "free":
             return Predicted(size.value, size.value, size.u95)
         angles = np.linspace(-HAND, HAND, 481)
@@ -168,10 +177,11 @@ class Right:
             for a in (0.0, np.pi / 2)
         )
         own, other = (along, across) if what == "length" else (across, along)
-        # Of the directions those in which the other reading is met.
+        # Of the directions those in which the other reading is met; one that alone says how far
+        # apart the photos lie is met in any.
         met = np.ones(len(angles), bool)
         for table in kept:
-            if table["what"] in ("length", "width"):
+            if table["what"] in ("length", "width") and self.without[table["what"]]:
                 value = parse_length(table["value"])
                 other_u95 = getattr(fitted, table["what"]).u95
                 joint = np.hypot(tool_u95(table["what"], value, table["tool"]), other_u95)
@@ -332,4 +342,5 @@ def judged(rows: list[Row]) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    with threadpool_limits(1, "blas"):  # as a job is run; waiting threads would count as work
+        raise SystemExit(main())

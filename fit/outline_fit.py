@@ -178,7 +178,10 @@ def _other_thickness(
         return None
     ends = sum(section.shows in ENDS for section in sections)
     if not math.isclose(traced_mm, stated.value, rel_tol=SAME):
-        other: OtherThickness | None = untraced(stated, traced_mm, readings, sizes_if)
+        other = contradicted_by_walls(stated, sections)
+        # Of several slips the walls may tell another than the one that was traced with.
+        if other is None or abs(other.meant - traced_mm) <= EVENLY_MM:
+            other = untraced(stated, traced_mm, readings, sizes_if)
     else:
         other = weigh_thickness(stated, sizes, readings, ends, sizes_if)
 

@@ -14,6 +14,7 @@ more than noise explains (the multiscale test of Frick, Munk and Sieling, J. R. 
 """
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,6 +40,7 @@ _LEAST_STEP = 0.7  # mm; closer neighbours share most of their error
 _SMOOTH_MM = 5.0  # the default tolerance is the standard uncertainty of a mean over this length
 _SLIGHT = math.radians(8.0)
 _SEARCH_STEPS = 10
+_REACH = 2  # segments to either side that feel a move
 # Stations times segments of all refits: some three times what outlines of 200 arcs take, half a
 # minute. Only contours that do not show an outline need more.
 _MOST_WORK = 2_500_000
@@ -151,9 +153,10 @@ class _Search:
 
     def _reduced(self, fit: ChainFit) -> ChainFit:
         for _ in range(4):
-            grown = self._settle(self._grow(fit))
+            larger = self._grow(fit)
+            grown = self._settle(larger)
             done = self._shrink(grown)
-            if self._fine(done) or done is fit:
+            if self._fine(done) or (larger is fit and done is grown):
                 return done
             fit = done
         return fit
@@ -290,34 +293,50 @@ class _Search:
 
     def _shrink(self, fit: ChainFit) -> ChainFit:
         """Take away, the cheapest first, until every move would lose something."""
-        barred: set[tuple[int, int]] = set()
         while self.work < _MOST_WORK:
-            trials = []
-            for i in range(len(fit.chain)):
-                part, rows, middle = self._around(fit, i)
-                base = self._refit_to(part, rows, _SEARCH_STEPS)
-                likely = self._likely(part, middle)
-                limit = self._limit(base)
-                for number, move in enumerate(moves.SIMPLER):
-                    if not likely[number] or (i, number) in barred:
-                        continue
-                    chain = move(part, middle)
-                    if chain is None or chain.free >= part.free:
-                        continue
+            smaller = self._taken(fit, sorted(self._simpler(fit)))
+            if smaller is fit:
+                break
+            fit = smaller
+        return fit
+
+    def _simpler(self, fit: ChainFit) -> Iterator[tuple[float, int, int]]:
+        """Moves that lose nothing by the part of the chain about them: gain, segment, move."""
+        for i in range(len(fit.chain)):
+            part, rows, middle = self._around(fit, i)
+            base = self._refit_to(part, rows, _SEARCH_STEPS)
+            likely = self._likely(part, middle)
+            limit = self._limit(base)
+            for number, move in enumerate(moves.SIMPLER):
+                chain = move(part, middle) if likely[number] else None
+                if chain is not None and chain.free < part.free:
                     trial = self._refit_to(chain, rows, _SEARCH_STEPS, limit)
                     if self._kept(trial, base):
-                        trials.append((self._value(trial) - self._value(base), i, number))
-            if not trials:
-                return fit
-            for _, i, number in sorted(trials):
-                whole = moves.SIMPLER[number](fit.chain, i)
-                trial = self._refit(whole, 25) if whole is not None else fit
-                if trial is not fit and self._kept(trial, fit):
-                    fit, barred = trial, set()
-                    break
-                barred.add((i, number))
-            else:
-                break
+                        yield self._value(trial) - self._value(base), i, number
+
+    def _taken(self, fit: ChainFit, trials: Sequence[tuple[float, int, int]]) -> ChainFit:
+        """The chain after those moves that lose nothing of it as a whole.
+
+        Of moves that are near each other the first: it changes what the others were tried on.
+        """
+        first, segment = fit, fit.feet.segment
+        k = len(fit.chain)
+        touched = np.zeros(len(segment), dtype=bool)
+        for _, i, number in trials:
+            apart = np.abs(segment - i)
+            if fit.chain.closed:
+                apart = np.minimum(apart, k - apart)
+            around = apart <= _REACH
+            own = np.flatnonzero(segment == i)
+            if fit is not first and (touched[around].any() or not len(own)):
+                continue
+            # Moves renumber the segments: this one is where its stations are.
+            now = i if fit is first else int(fit.feet.segment[own[len(own) // 2]])
+            whole = moves.SIMPLER[number](fit.chain, now)
+            trial = self._refit(whole, 25) if whole is not None else fit
+            if trial is not fit and self._kept(trial, fit):
+                fit = trial
+                touched |= around
         return fit
 
     def _limit(self, fit: ChainFit) -> float:
@@ -351,11 +370,11 @@ class _Search:
     def _around(self, fit: ChainFit, i: int) -> tuple[Chain, Indices | slice, int]:
         """The chain's part about segment i, open, its stations, and the segment's place in it."""
         chain, segment = fit.chain, fit.feet.segment
-        k, reach = len(chain), 2
-        if k <= 2 * reach + 1:
+        k = len(chain)
+        if k <= 2 * _REACH + 1:
             return chain, slice(None), i
-        low = i - reach if chain.closed else max(i - reach, 0)
-        count = 2 * reach + 1 if chain.closed else min(i + reach + 1, k) - low
+        low = i - _REACH if chain.closed else max(i - _REACH, 0)
+        count = 2 * _REACH + 1 if chain.closed else min(i + _REACH + 1, k) - low
         part = moves.rotated(chain, low % k) if chain.closed else chain
         begin = 0 if chain.closed else low
         place = (segment - low) % k

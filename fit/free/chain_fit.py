@@ -5,11 +5,12 @@ null space of the closure conditions, damped after Levenberg and Marquardt.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from snugline.fit.geometry.arc_chain import Array, Chain, Feet, closure, drop, jacobian
+from snugline.fit.free.chain_moves import part
+from snugline.fit.geometry.arc_chain import Array, Chain, Feet, closure, drop, jacobian, point_at
 
 _LARGEST_BEND = 0.5  # rad that one step may add to a segment's sweep
 
@@ -69,7 +70,32 @@ def refine(
             break
         else:
             damping = max(damping * 10, 1e-6)
+    if not chain.closed:
+        chain, feet = _cut_to(chain, feet)
     return ChainFit(chain, feet, sigma, cost, converged)
+
+
+def _cut_to(chain: Chain, feet: Feet) -> tuple[Chain, Feet]:
+    """An open chain less what lies before its first and after its last point: nothing shows it."""
+    first, last = int(feet.segment.min()), int(feet.segment.max())
+    if (first, last) != (0, len(chain) - 1):
+        chain = part(chain, first, last + 1)
+        feet = replace(feet, segment=feet.segment - first)
+    lengths = chain.lengths.copy()
+    lengths[-1] = feet.along[feet.segment == len(chain) - 1].max()
+    before = float(feet.along[feet.segment == 0].min())
+    if not before < lengths[0] or not lengths[-1] > 0:
+        return chain, feet
+    lengths[0] -= before
+    start = point_at(chain, np.array([0]), np.array([before]))[0]
+    cut = replace(
+        chain,
+        start=(float(start[0]), float(start[1])),
+        heading=chain.heading + before * float(chain.curvatures[0]),
+        lengths=lengths,
+    )
+    along = np.where(feet.segment == 0, feet.along - before, feet.along)
+    return cut, replace(feet, along=along)
 
 
 def close(chain: Chain, scale: Array) -> Chain:
@@ -107,14 +133,12 @@ def _step(chain: Chain, feet: Feet, sigma: Array, damping: float) -> tuple[Array
     scale = _scale(design)
     design /= scale
     normal, slope = design.T @ design, design.T @ (feet.distance / sigma)
-    basis = null_space(chain, scale) if chain.closed else None
-    if basis is not None:
-        normal, slope = basis.T @ normal @ basis, basis.T @ slope
+    basis = null_space(chain, scale)
+    normal, slope = basis.T @ normal @ basis, basis.T @ slope
     normal[np.diag_indices_from(normal)] *= 1 + damping
     normal[np.diag_indices_from(normal)] += 1e-13 * np.trace(normal) + 1e-300
     move = -np.linalg.solve(normal, slope)
-    step = move if basis is None else basis @ move
-    return step / scale, scale, float(-move @ slope)
+    return basis @ move / scale, scale, float(-move @ slope)
 
 
 def _scale(design: Array) -> Array:
@@ -125,9 +149,16 @@ def _scale(design: Array) -> Array:
 
 
 def null_space(chain: Chain, scale: Array) -> Array:
-    """Directions of the parameters times `scale` that keep a closed chain closed, (M, .)."""
+    """Directions of the parameters times `scale` that keep a closed chain closed, (M, .).
+
+    Of an open one, those that leave its ends where they are along the edge: no point tells where
+    they are, and a last arc that is all but straight would run on for metres.
+    """
     if not chain.closed:
-        return np.eye(len(scale))
+        held = np.eye(len(scale))
+        across = np.array([-math.sin(chain.heading), math.cos(chain.heading)]) * scale[:2]
+        held[:2, 1] = across / np.linalg.norm(across)
+        return np.delete(held, [0, 2 + len(chain)], axis=1)
     rows = closure(chain)[1] / scale
     rows = rows / np.maximum(np.linalg.norm(rows, axis=1, keepdims=True), 1e-300)
     _, s, vt = np.linalg.svd(rows)

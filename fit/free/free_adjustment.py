@@ -34,6 +34,7 @@ from snugline.fit.section import Section
 
 _CLOSED = 1e-9  # mm and rad
 _STEPS = 40
+_SETTLED = 1e-4, 1e-7  # of the sum of squares, what a step saves where no more is worth its time
 _DAMPING = 1e-12, 1e3  # of the normal equations, scaled: least, and where nothing helps
 
 
@@ -225,6 +226,8 @@ def _settle(
 
     m = len(at.chain.values())
     width = m + 3 * (len(at.moved) - 1) + effect.shape[1]
+    # Before the noise is known, only to tell what belongs to the edge, and the noise itself.
+    enough = _SETTLED[model is not None]
     points = _placed(data, at.moved, pivot)
     feet = drop(at.chain, points)
     damping = _DAMPING[0]
@@ -253,7 +256,7 @@ def _settle(
             break
         damping = max(damping / 20, _DAMPING[0])
         at, points, feet = trial, placed, trial_feet
-        if best - cost < 1e-7 * (1 + best):
+        if best - cost < enough * (1 + best):
             break
     return at
 

@@ -87,9 +87,12 @@ def fit_free(
     done = adjust(chain, data, extents, placed.sections)
     axes, extents = _axes(done.chain, placed, readings)
     wrong = list(gross)
-    for extent in _contradicted(done, data, extents, placed.sections):
+    for extent, without in _contradicted(done, data, extents, placed.sections):
         extents.remove(extent)
-        done = adjust(done.chain, data, extents, placed.sections, done.moved)
+        if wrong == gross:
+            done = without
+        else:
+            done = adjust(done.chain, data, extents, placed.sections, done.moved)
         wrong.append(extent.of)
     if wrong:  # nor do they say any longer how the part lies
         axes, _ = _axes(done.chain, placed, {of: readings[of] for of in readings.keys() - wrong})
@@ -177,8 +180,8 @@ def _shared_u(placed: Placed) -> float:
 
 def _contradicted(
     done: Adjustment, data: Data, extents: Sequence[Extent], sections: Sequence[Section]
-) -> list[Extent]:
-    """Readings that all the rest contradicts."""
+) -> list[tuple[Extent, Adjustment]]:
+    """Readings that all the rest contradicts, each with what the rest gives."""
     found = []
     for extent in extents:
         rest = [e for e in extents if e is not extent]
@@ -188,7 +191,7 @@ def _contradicted(
         reach = reach_along(without.chain, extent.direction)
         u = math.sqrt(float(reach.row @ without.covariance @ reach.row) + extent.u**2)
         if abs(reach.value - extent.value) > _CONTRADICTED * u:
-            found.append(extent)
+            found.append((extent, without))
     return found
 
 

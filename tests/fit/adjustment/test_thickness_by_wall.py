@@ -1,8 +1,10 @@
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 
+from snugline.errors import FitError
 from snugline.fit.adjustment.thickness_by_wall import contradicted_by_walls
+from snugline.fit.outline_fit import _other_thickness
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.thickness import thickness_of
 
@@ -10,6 +12,7 @@ from snugline.fit.readings.thickness import thickness_of
 @dataclass(frozen=True)
 class Seen:
     wall: tuple[float, float] | None
+    shows: str = "section"
 
 
 def told(thickness, *walls):
@@ -50,3 +53,11 @@ def test_a_low_wall_is_believed_of_two_photos_only():
 
 def test_what_no_slip_explains_is_not_told():
     assert told("2.1 mm", (6.5, 14.0)) is None
+
+
+def test_of_two_slips_of_a_thickness_not_traced_with_the_wall_tells_which():
+    """1.465 mm, less than its top edge: traced with 14.65 mm, where 37.21 mm was read in inches."""
+    stated = thickness_of([Reading("thickness", (1.465,), "caliper")])
+    seen = [replace(Seen((32.0, 60.0)), shows="left end")]
+    with pytest.raises(FitError, match=r"37\.21"):
+        _other_thickness(stated, 14.65, {}, seen, [], lambda thicker: {})

@@ -192,3 +192,16 @@ def test_too_few_points_are_refused():
 def test_a_tolerance_that_is_none_is_refused():
     with pytest.raises(FitError, match="positive"):
         arc_spline(contour(PALETTE, 0.03), True, tolerance=0.0)
+
+
+@pytest.mark.parametrize("seed", [0, 5, 9])
+def test_an_open_chain_ends_where_its_points_end(seed):
+    """No point feels how far a last line or arc runs on: it ran on for up to 0.8 m here."""
+    points = contour(PALETTE, 0.008, 2.0, seed)
+    points = np.roll(points, -len(points) // 9 * seed, axis=0)[: len(points) * 7 // 10]
+    chain = arc_spline(points, False).fit.chain
+    ends = np.array([chain.start, chain.poses.end[-1]])
+    assert np.linalg.norm(ends - points[[0, -1]], axis=1).max() < 0.7  # a step of the search
+    assert chain.lengths.sum() == pytest.approx(
+        np.linalg.norm(np.diff(points[::20], axis=0), axis=1).sum(), abs=2.0
+    )
