@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from snugline.errors import FitError
 from snugline.fit.adjustment.edge_patterns import with_patterns
+from snugline.fit.adjustment.edge_waves import waves_in_reach
 from snugline.fit.adjustment.extra_parameters import refine_shape
 from snugline.fit.adjustment.family_choice import (
     SAME,
@@ -189,6 +190,7 @@ def _choose(setting: Setting, family: str) -> Choice:
 
 def _adjust(equations: Equations, x: Array, noise: ResidualNoise) -> Adjusted:
     """Final least squares of one shape, the noise estimated at its own residuals."""
+    equations = waves_in_reach(equations, x, noise)
     equations, x = with_patterns(equations, whitened_fit(equations, x, noise).x, noise)
     x = whitened_fit(equations, x, noise).x
     noise = noise_at(equations, x)

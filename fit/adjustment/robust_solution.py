@@ -274,7 +274,7 @@ def solve(matrix: Array, right: Array, damping: float = 0.0) -> Array:
     scaled = (matrix + np.diag(np.full(len(matrix), HOLD) + damping * diagonal)) * np.outer(
         scale, scale
     )
-    solution: Array = np.linalg.solve(scaled, right * scale) * scale
+    solution: Array = np.linalg.solve(_regular(scaled), right * scale) * scale
     return solution
 
 
@@ -282,8 +282,17 @@ def inverse(matrix: Array) -> Array:
     """Covariance of the unknowns; what is undetermined gets a metre."""
     scale = 1 / np.sqrt(np.diagonal(matrix) + HOLD)
     scaled = (matrix + HOLD * np.eye(len(matrix))) * np.outer(scale, scale)
-    result: Array = np.linalg.inv(scaled) * np.outer(scale, scale)
+    result: Array = np.linalg.inv(_regular(scaled)) * np.outer(scale, scale)
     return (result + result.T) / 2
+
+
+def _regular(scaled: Array) -> Array:
+    """A matrix of unit diagonal made regular by what its entries are rounded to.
+
+    Where two unknowns that points tell well stand for each other, `HOLD` is lost in the rounding.
+    """
+    regular: Array = scaled + len(scaled) * np.finfo(float).eps * np.eye(len(scaled))
+    return regular
 
 
 def bounds(equations: Equations) -> tuple[Array, Array]:

@@ -495,6 +495,19 @@ def test_an_edge_that_is_off_by_its_direction_is_a_doubt_of_the_radius():
     assert abs(untold.params["radius"].value - 27.4) > untold.params["radius"].u95
 
 
+def test_what_a_tracer_leaves_along_an_edge_is_not_taken_for_a_change_with_its_direction():
+    rng = np.random.default_rng(5)
+    view = section(PANEL, "right end", rng, sigma=0.03, correlation=15.0, systematic=COMMON)
+    stated = replace(view, systematic=replace(COMMON, directional=0.03))
+    told, untold = (fit_outline([v], [TAPE], ROUNDED) for v in (stated, view))
+    for one, other in (
+        (told.width, untold.width),
+        (told.corners[0].params["radius"], untold.corners[0].params["radius"]),
+    ):
+        assert one.value == pytest.approx(other.value, abs=0.04)
+        assert one.u95 > other.u95
+
+
 @pytest.mark.parametrize(("off_mm", "told"), [(0.04, 0), (0.4, 2)])
 def test_points_left_out_are_spoken_of_where_they_lie_off_by_what_matters(off_mm, told):
     views = []
