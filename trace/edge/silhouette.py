@@ -178,14 +178,14 @@ def silhouette_along(
     at = offset + weight * clean
     line = line + (weight * clean)[:, None] * normals
     sigma = sigma * np.sqrt(1 - weight)
-    # Two looks, from two lines, may differ by more than either is sure of: the standard deviation
-    # of two values is their difference over the root of 2.
-    if before is not None and len(before):
-        sigma = np.maximum(sigma, np.abs(_apart(line, normals, before)) / np.sqrt(2))
     good = told & _well_found(at, sigma, closed) & ~_rounded_tip(line, closed)
     # Nowhere nearer to the picture's border than a step is looked at.
     size = np.array(rgb.shape[1::-1])
     good &= np.all((line > REACH) & (line < size - 1 - REACH), axis=1)
+    # Two looks, from two lines, may differ by more than either is sure of: the standard deviation
+    # of two values is their difference over the root of 2.
+    if before is not None and len(before):
+        sigma = np.maximum(sigma, np.abs(_apart(line, normals, before)) / np.sqrt(2))
     rival = 1 - total > _RIVAL_SHARE
     return Silhouette(line, sigma, good, rival, closed, other, seen.seen_from(at, 1.0))
 
