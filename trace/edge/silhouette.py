@@ -17,6 +17,7 @@ from scipy.ndimage import (
     maximum_filter1d,
     uniform_filter1d,
 )
+from scipy.spatial import cKDTree
 from scipy.special import expit
 
 from snugline.trace.camera.projection import Camera
@@ -112,7 +113,7 @@ def locate(
     """
     if response.blur > WIDEST_BLUR_PX:
         return _at_half_size(rgb, camera, sides, border, closed, response)
-    line = _first_look(rgb, camera, sides, border, closed, response)
+    first, line = _first_look(rgb, camera, sides, border, closed, response)
     normals = right_normals(smoothed(line, POOLED, closed), closed)
     seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
     cost = pooled_cost(seen, closed)
@@ -129,7 +130,7 @@ def locate(
         seen = seen.with_rows(again, new)
         cost = pooled_cost(seen, closed)
         place = _path(seen, cost, closed)
-    return silhouette_along(rgb, response, line, normals, seen, cost, place, closed)
+    return silhouette_along(rgb, response, line, normals, seen, cost, place, closed, first)
 
 
 def _first_look(
@@ -139,8 +140,8 @@ def _first_look(
     border: Floats,
     closed: bool,
     response: Response,
-) -> Floats:
-    """The line of even step along which to look for the edge, found from every second row."""
+) -> tuple[Floats, Floats]:
+    """The edge (N, 2) where every second row tells it, and the line along which to look for it."""
     line = smoothed(resample(border, 2 * STEP_PX, closed), LINE_SMOOTH / 2, closed)
     normals = right_normals(smoothed(line, NORMAL_SMOOTH / 2, closed), closed)
     seen = edge_distribution(rgb, camera, sides, response, line, normals, closed)
@@ -148,7 +149,8 @@ def _first_look(
     away = _smoothed_offsets(offset, sigma, closed, POOLED / 2)
     away = np.where(_blind(line, total, closed), -_FARTHER_PX, away)
     moved = resample(line + away[:, None] * normals, STEP_PX, closed)
-    return smoothed(moved, POOLED, closed)
+    told = _told(sigma, total)
+    return (line + offset[:, None] * normals)[told], smoothed(moved, POOLED, closed)
 
 
 def silhouette_along(
@@ -160,10 +162,11 @@ def silhouette_along(
     cost: Floats,
     place: Floats,
     closed: bool,
+    before: Floats | None = None,
 ) -> Silhouette:
     """The edge about these places (N,), px outwards of a line along which this was seen.
 
-    `cost` is its `pooled_cost`.
+    `cost` is its `pooled_cost`; `before` (M, 2) the edge of an earlier look.
     """
     offset, sigma, total = seen.near(place)
     other = _other(seen, cost, offset)
@@ -179,6 +182,10 @@ def silhouette_along(
     # Nowhere nearer to the picture's border than a step is looked at.
     size = np.array(rgb.shape[1::-1])
     good &= np.all((line > REACH) & (line < size - 1 - REACH), axis=1)
+    # Two looks, from two lines, may differ by more than either is sure of: the standard deviation
+    # of two values is their difference over the root of 2.
+    if before is not None and len(before):
+        sigma = np.maximum(sigma, np.abs(_apart(line, normals, before)) / np.sqrt(2))
     rival = 1 - total > _RIVAL_SHARE
     return Silhouette(line, sigma, good, rival, closed, other, seen.seen_from(at, 1.0))
 
@@ -206,6 +213,14 @@ def _at_half_size(
         other=None if found.other is None else found.other * [2, 1],
         belief=None if found.belief is None else found.belief.seen_from(np.zeros(1), 2.0),
     )
+
+
+def _apart(line: Floats, normals: Floats, before: Floats) -> Floats:
+    """(N,) px across the edge by which an earlier look differs; 0 where it told nothing nearby."""
+    distance, nearest = cKDTree(before).query(line)
+    across = np.sum((before[nearest] - line) * normals, axis=1)
+    along = np.sqrt(np.maximum(distance**2 - across**2, 0))
+    return np.where(along < 2 * STEP_PX, across, 0.0)
 
 
 def _told(sigma: Floats, total: Floats) -> Mask:
