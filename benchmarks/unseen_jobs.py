@@ -117,7 +117,9 @@ def judged(seed, number):
             radius = corner.params["radius"]
             off["radius"] = (radius.value - true.radius, radius.u95)
     # Tapes decide the length; what photos make of the ends is seen with it taken out.
+    # It lies anywhere along its axes: of a side that bows, only what it reaches has a place.
     drawn = fitted.outline.sampled(0.5)
+    drawn -= (drawn.min(axis=0) + drawn.max(axis=0)) / 2
     drawn[:, 0] -= np.sign(drawn[:, 0]) * off["length"][0] / 2
     worst = float(LinearRing(true.ring()).distance(points(drawn)).max())
     codes = state.because or tuple(dict.fromkeys(n.code for n in state.notices))

@@ -17,7 +17,7 @@ from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain, coverage_factor
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
 from snugline.fit.shapes.outline_families import seen_corners
-from snugline.fit.shapes.sided_shape import TERMS, Shape
+from snugline.fit.shapes.sided_shape import SIDES, TERMS, Shape
 from snugline.notice import Notice, Severity
 from snugline.place import OfPart, OfPhoto
 from snugline.sentence import Sentence, length, share
@@ -93,7 +93,7 @@ def summarise(
         notices=(
             *notices,
             *_left_out(sections),
-            *_irregular(extras, _one_end(equations, fit.x)),
+            *_irregular(extras, _one_end(equations, fit.x), shape, params),
             *_unobserved([budget for budget, _ in budgets.values()]),
         ),
     )
@@ -352,7 +352,19 @@ def _one_end(equations: Equations, x: Array) -> bool:
     return bool(np.all(every > 0) or np.all(every < 0))
 
 
-def _irregular(extras: dict[str, Quantity], one_end: bool) -> list[Notice]:
+# A side of a bought part that bows by more between its corners, mm, is as likely a shadow that was
+# followed; no outline may be off by more without a word.
+UNLIKELY_BOW = 0.3
+STRAIGHTEDGE = (
+    "Hold a straightedge against it. If it is straight, a shadow was taken for its edge: take the "
+    "photos of it again in another light."
+)
+FOLLOWED = "No action needed; a straight pocket side would not fit it closely."
+
+
+def _irregular(
+    extras: dict[str, Quantity], one_end: bool, shape: Shape, params: Array
+) -> list[Notice]:
     """What is said of sides that bow or tilt; from one end alone it is drawn out over the part."""
     drawn_out = " It was seen at one end alone and drawn out from there." if one_end else ""
     mend = "Photograph the other end, too, or read the width at both ends." if one_end else ""
@@ -361,17 +373,19 @@ def _irregular(extras: dict[str, Quantity], one_end: bool) -> list[Notice]:
     for name, quantity in extras.items():
         if name.startswith("sag"):
             side, way = name.removeprefix("sag "), "outwards" if quantity.value > 0 else "inwards"
+            between = shape.share_of_sag(SIDES.index(side), params)
+            deep = between * abs(quantity.value) > UNLIKELY_BOW
             notices.append(
                 Notice(
                     "side-bowed",
                     Sentence(
                         f"The {side} side bows {way} by {{}} (U95 {{}}); the outline follows it."
                         f"{drawn_out}",
-                        length(abs(quantity.value)),
-                        length(quantity.u95),
+                        length(between * abs(quantity.value)),
+                        length(between * quantity.u95),
                     ),
-                    mend or "No action needed; a straight pocket side would not fit it closely.",
-                    severity,
+                    STRAIGHTEDGE if deep else mend or FOLLOWED,
+                    "usable" if deep else severity,
                     side,
                 )
             )

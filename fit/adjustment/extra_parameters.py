@@ -297,10 +297,12 @@ def _form(
     after = np.eye(base + len(terms))[[*range(base), *(base + i for i in kept)]]
     names = (*tied.names, *kept_terms)
     for what in {"length", "width"} & set(names):
-        # A side that bows out counts with its bow.
+        # A side that bows out counts with its bow. One that bows in counts there where it is not
+        # left out: what is may be a tilt as well, with which mid-part counts.
         i = names.index(what)
         before[i] = tied.with_terms(kept_terms).dimension(what, values)[1]
         after[i] = tied.with_terms(terms).dimension(what, freed @ estimate)[1]
+        after[i, rows] = np.where(after[i, rows] < 1, 0.0, after[i, rows])
     move = after @ freed @ estimate - before @ values
     more = np.diag(after @ covariance @ after.T) - np.diag(before @ tied_covariance @ before.T)
     square = move**2 + np.maximum(more, 0.0)

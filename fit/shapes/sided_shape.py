@@ -184,7 +184,8 @@ class Shape:
         return (points - polygon.apex[k]) @ axes.T, float(polygon.turn[k])
 
     def dimension(self, what: str, params: Array) -> tuple[float, Array]:
-        """`length`, `width` (mm across the sides, bows included where they project) or
+        """`length`, `width` (mm across the sides where they are farthest apart, as jaws and tapes
+        find them: at mid-side where they bow out, where the corners begin where they bow in) or
         `corner radius` (mean over the corners), with the derivative by the parameters.
         """
         n = self.sides
@@ -203,11 +204,19 @@ class Shape:
         elif n == 4:
             pair = (0, 2) if what == "length" else (1, 3)
             weight[list(pair)] = 1.0
-            if z[8 + pair[0]] + z[8 + pair[1]] > 0:
-                weight[[8 + pair[0], 8 + pair[1]]] = 1.0
+            outwards = z[8 + pair[0]] + z[8 + pair[1]] > 0
+            for side in pair:
+                if outwards or z[8 + side]:
+                    weight[8 + side] = 1.0 if outwards else 1 - self.share_of_sag(side, params)
         else:
             return self._extent(0 if what == "length" else 1, params)
         return float(weight @ z), weight @ self.ties
+
+    def share_of_sag(self, side: int, params: Array) -> float:
+        """What share of a side's sag stands between its corners, which take the rest."""
+        reaches, length = self.reaches(params), float(self.side_lengths(params)[side])
+        taken = min(reaches[side - 1][1], reaches[side][0])
+        return max(0.0, 1 - 2 * taken / length) ** 2
 
     def _extent(self, axis: int, params: Array) -> tuple[float, Array]:
         def size(p: Array) -> float:

@@ -168,7 +168,16 @@ def test_a_mirrored_corner_swaps_what_lies_along_its_sides():
 def test_length_and_width_include_bows_that_stand_out():
     shape = rectangle([ARC]).with_terms(("sag back", "sag front"))
     assert shape.dimension("width", np.array([L, W, 12, 0.3, 0.1]))[0] == pytest.approx(W + 0.4)
-    assert shape.dimension("width", np.array([L, W, 12, -0.3, -0.1]))[0] == pytest.approx(W)
+    # Bowed in they are farthest apart where the corners begin: what jaws and a tape touch.
+    for radius in (5, 12, 30):
+        bowed_in = np.array([L, W, radius, -0.6, -0.2])
+        low, high = (shape.to_outline(bowed_in).bounds[k] for k in (1, 3))
+        assert shape.dimension("width", bowed_in)[0] == pytest.approx(high - low, abs=0.01)
+    shape = rectangle([ARC]).with_terms(("sag right",))
+    bowed_in = np.array([282.0, 100.0, 29.0, -1.9])
+    left, right = (shape.to_outline(bowed_in).bounds[k] for k in (0, 2))
+    assert shape.dimension("length", bowed_in)[0] == pytest.approx(right - left, abs=0.02)
+    assert right - left < 282 - 1.5
     hexagon = regular_polygon(6)
     value, slope = hexagon.dimension("width", np.array([30.0]))
     assert value == pytest.approx(60 / math.cos(math.pi / 6))  # across corners
