@@ -356,7 +356,7 @@ def _one_end(equations: Equations, x: Array) -> bool:
 # followed; no outline may be off by more without a word.
 UNLIKELY_BOW = 0.3
 STRAIGHTEDGE = (
-    "Hold a straightedge against it. If it is straight, a shadow was taken for its edge: take the "
+    "Hold a straightedge against it. If it is straight, a shadow was followed beside it: take the "
     "photos of it again in another light."
 )
 FOLLOWED = "No action needed; a straight pocket side would not fit it closely."
