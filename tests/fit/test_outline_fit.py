@@ -297,6 +297,24 @@ def test_sides_that_are_not_straight_or_parallel_are_reported(term, true, code):
     assert holds(fitted.corners[0].params["radius"], 27.4)
 
 
+def test_a_deep_bow_between_the_corners_asks_for_a_straightedge():
+    # A tape touches where the corners begin: 281.3 mm, not 282.9 mm as at corners without a radius.
+    shape = rectangle([ARC]).with_terms(("sag right",))
+    params = np.array([282.9, 100.0, 29.0, -1.9])
+    outline = shape.to_outline(params)
+    left, _, right, _ = outline.bounds
+    tape = replace(TAPE, values_mm=(round(2 * (right - left)) / 2,))
+    fitted = fit_outline(both_ends(outline), [tape], ROUNDED)
+    (bowed,) = (n for n in fitted.notices if n.code == "side-bowed")
+    assert holds(fitted.length, right - left)
+    assert right - left < 281.4
+    assert bowed.severity == "usable"
+    assert "straightedge" in str(bowed.mend)
+    assert "0.33 mm" in str(bowed.text)  # 1.9 mm times (1 - 2 x 29 / 100)^2
+    low, _, high, _ = fitted.outline.bounds
+    assert high - low == pytest.approx(right - left, abs=fitted.length.u95)
+
+
 def test_bows_too_small_to_be_taken_in_stay_in_the_radius_s_budget():
     shape = rectangle([ARC]).with_terms([f"sag {side}" for side in SIDES])
     for sag, expected in ((0.08, True), (0.0, False)):

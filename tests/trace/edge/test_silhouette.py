@@ -1,5 +1,7 @@
 """Edges of made parts under a lamp, in drawn photos, found to hundredths of a pixel."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from drawn_pictures import area_light, developed
@@ -8,6 +10,7 @@ from made_views import camera_over, phone_lens
 from numpy.typing import NDArray
 
 from snugline.trace.camera.projection import Camera
+from snugline.trace.edge import silhouette
 from snugline.trace.edge.learned_edge import Response, edge_response, widths
 from snugline.trace.edge.relief_displacement import PartSides, lift
 from snugline.trace.edge.silhouette import Silhouette, edge_path, locate
@@ -224,6 +227,26 @@ def test_a_grainy_part_as_bright_as_the_sheet_is_told_by_its_grain() -> None:
     found = find(grainy, camera, SIDES["crisp"], border, False)
     lifted = lift(camera, found.pixels, SIDES["crisp"], False)
     assert np.abs(np.median(lifted.points[:, 0])) * 9 < 1.5
+
+
+def test_an_edge_is_no_surer_than_two_looks_at_it_agree(monkeypatch: pytest.MonkeyPatch) -> None:
+    rgb, camera, border = straight_edge(SIDES["crisp"], 60.0)
+    alike = find(rgb, camera, SIDES["crisp"], border, False)
+    first_look = silhouette._first_look
+
+    def elsewhere(*given: Any) -> tuple[Floats, Floats]:
+        told, line = first_look(*given)
+        half = told[: len(told) // 2]
+        return half + 1.5 * right_normals(half, False), line
+
+    monkeypatch.setattr(silhouette, "_first_look", elsewhere)
+    apart = find(rgb, camera, SIDES["crisp"], border, False)
+    n = len(apart.sigma)
+    # The standard deviation of two values that differ by 1.5, and where there is one look its own.
+    assert apart.sigma[8 : n // 2 - 8] == pytest.approx(1.5 / np.sqrt(2), abs=0.1)
+    assert np.all(apart.sigma[n // 2 + 8 :] <= alike.sigma[n // 2 + 8 :])
+    assert np.array_equal(apart.pixels, alike.pixels)
+    assert np.array_equal(apart.good, alike.good)
 
 
 def test_what_was_thought_is_a_density_about_the_edge() -> None:
