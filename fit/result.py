@@ -88,7 +88,8 @@ class FittedOutline:
     length, width : mm.
     corners : counter-clockwise from front left where there are four.
     extras : form of the sides where the data support it: `taper`, `end taper`, `skew` (angles
-        between opposite sides, out of square; rad), `sag back` and so on (bow; mm).
+        between opposite sides, out of square; rad), `sag back` and so on (bow, between the corners;
+        mm).
     outline : segments in part coordinates, counter-clockwise.
     residual_rms, residual_max : mm, over the points that took part.
     budgets : one for each dimension.

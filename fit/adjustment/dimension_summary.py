@@ -17,7 +17,7 @@ from snugline.fit.readings.thickness import Thickness
 from snugline.fit.readings.uncertainty_budget import Budget, Contribution, Gain, coverage_factor
 from snugline.fit.result import CornerResult, FittedOutline, Quantity, SectionResult
 from snugline.fit.shapes.outline_families import seen_corners
-from snugline.fit.shapes.sided_shape import SIDES, TERMS, Shape
+from snugline.fit.shapes.sided_shape import TERMS, Shape
 from snugline.notice import Notice, Severity
 from snugline.place import OfPart, OfPhoto
 from snugline.sentence import Sentence, length, share
@@ -93,7 +93,7 @@ def summarise(
         notices=(
             *notices,
             *_left_out(sections),
-            *_irregular(extras, _one_end(equations, fit.x), shape, params),
+            *_irregular(extras, _one_end(equations, fit.x)),
             *_unobserved([budget for budget, _ in budgets.values()]),
         ),
     )
@@ -102,12 +102,14 @@ def summarise(
 def dimensions(shape: Shape, params: Array) -> dict[str, tuple[float, Array]]:
     """Each dimension of a shape with its derivative by the parameters.
 
-    `length` and `width`, then the shape's own parameters except these and a free curve's bends.
+    `length` and `width`, then the shape's own parameters except these and a free curve's bends; of
+    a bow what stands between the corners.
     """
     found = {what: shape.dimension(what, params) for what in ("length", "width")}
     for i, name in enumerate(shape.names):
         if name not in ("length", "width", "diameter") and not name.startswith(BEND):
-            found[name] = float(params[i]), np.eye(len(params))[i]
+            share = shape.share_of_sag(name, params) if name.startswith("sag") else 1.0
+            found[name] = share * float(params[i]), share * np.eye(len(params))[i]
     return found
 
 
@@ -362,9 +364,7 @@ STRAIGHTEDGE = (
 FOLLOWED = "No action needed; a straight pocket side would not fit it closely."
 
 
-def _irregular(
-    extras: dict[str, Quantity], one_end: bool, shape: Shape, params: Array
-) -> list[Notice]:
+def _irregular(extras: dict[str, Quantity], one_end: bool) -> list[Notice]:
     """What is said of sides that bow or tilt; from one end alone it is drawn out over the part."""
     drawn_out = " It was seen at one end alone and drawn out from there." if one_end else ""
     mend = "Photograph the other end, too, or read the width at both ends." if one_end else ""
@@ -373,16 +373,15 @@ def _irregular(
     for name, quantity in extras.items():
         if name.startswith("sag"):
             side, way = name.removeprefix("sag "), "outwards" if quantity.value > 0 else "inwards"
-            between = shape.share_of_sag(SIDES.index(side), params)
-            deep = between * abs(quantity.value) > UNLIKELY_BOW
+            deep = abs(quantity.value) > UNLIKELY_BOW
             notices.append(
                 Notice(
                     "side-bowed",
                     Sentence(
                         f"The {side} side bows {way} by {{}} (U95 {{}}); the outline follows it."
                         f"{drawn_out}",
-                        length(between * abs(quantity.value)),
-                        length(between * quantity.u95),
+                        length(abs(quantity.value)),
+                        length(quantity.u95),
                     ),
                     STRAIGHTEDGE if deep else mend or FOLLOWED,
                     "usable" if deep else severity,

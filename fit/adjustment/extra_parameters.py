@@ -303,6 +303,10 @@ def _form(
         before[i] = tied.with_terms(kept_terms).dimension(what, values)[1]
         after[i] = tied.with_terms(terms).dimension(what, freed @ estimate)[1]
         after[i, rows] = np.where(after[i, rows] < 1, 0.0, after[i, rows])
+    for i, name in enumerate(names):
+        if name.startswith("sag"):
+            share = tied.with_terms(kept_terms).share_of_sag(name, values)
+            before[i], after[i] = share * before[i], share * after[i]
     move = after @ freed @ estimate - before @ values
     more = np.diag(after @ covariance @ after.T) - np.diag(before @ tied_covariance @ before.T)
     square = move**2 + np.maximum(more, 0.0)

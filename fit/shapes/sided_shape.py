@@ -207,13 +207,15 @@ class Shape:
             outwards = z[8 + pair[0]] + z[8 + pair[1]] > 0
             for side in pair:
                 if outwards or z[8 + side]:
-                    weight[8 + side] = 1.0 if outwards else 1 - self.share_of_sag(side, params)
+                    own = self.share_of_sag(f"sag {SIDES[side]}", params)
+                    weight[8 + side] = 1.0 if outwards else 1 - own
         else:
             return self._extent(0 if what == "length" else 1, params)
         return float(weight @ z), weight @ self.ties
 
-    def share_of_sag(self, side: int, params: Array) -> float:
+    def share_of_sag(self, term: str, params: Array) -> float:
         """What share of a side's sag stands between its corners, which take the rest."""
+        side = SIDES.index(term.removeprefix("sag "))
         reaches, length = self.reaches(params), float(self.side_lengths(params)[side])
         taken = min(reaches[side - 1][1], reaches[side][0])
         return max(0.0, 1 - 2 * taken / length) ** 2
