@@ -75,6 +75,7 @@ def summarise(
     quantities = {name: _quantity(budget) for name, (budget, _) in budgets.items()}
     for name, (budget, sources) in budgets.items():
         quantities[name] = Quantity(budget.value, budget.u95, sources)
+    unknown = [budget for budget, _ in budgets.values() if _observed_by_nothing(budget)]
     sections = tuple(_section(equations, fit.x, noise, k) for k in range(len(equations.sections)))
     kept = np.concatenate([s.residuals[s.kept] for s in sections])
     extras = {name: quantities[name] for name in shape.names if name in TERMS}
@@ -82,19 +83,21 @@ def summarise(
         family=shape.family,
         length=quantities["length"],
         width=quantities["width"],
-        corners=_corners(equations, fit.x, quantities, rankings, groups),
+        corners=_corners(
+            equations, fit.x, quantities, [budget.of for budget in unknown], rankings, groups
+        ),
         outline=shape.to_outline(params),
         residual_rms=float(np.sqrt(np.mean(kept**2))),
         residual_max=float(np.max(np.abs(kept))),
         sections=sections,
         extras=extras,
         thickness=thickness,
-        budgets=tuple(budget for budget, _ in budgets.values()),
+        budgets=tuple(budget for budget, _ in budgets.values() if budget not in unknown),
         notices=(
             *notices,
             *_left_out(sections),
             *_irregular(extras, _one_end(equations, fit.x)),
-            *_unobserved([budget for budget, _ in budgets.values()]),
+            *_unobserved(unknown),
         ),
     )
 
@@ -244,9 +247,11 @@ def _corners(
     equations: Equations,
     x: Array,
     quantities: dict[str, Quantity],
+    unknown: Sequence[str],
     rankings: Sequence[tuple[tuple[str, float], ...]],
     groups: Sequence[int],
 ) -> tuple[CornerResult, ...]:
+    """The corners, without those of their sizes that are `unknown`: a guess is no result."""
     shape = equations.shape
     if shape.family in ("circle", "ellipse"):
         return ()
@@ -257,6 +262,7 @@ def _corners(
         if shape.sides == 4
         else [True] * shape.sides
     )
+    guessed = [shape.names.index(of) for of in unknown if of in shape.names]
     corners = []
     for k in order:
         family, rows = shape.corners[k], shape.corner_rows(k)
@@ -264,7 +270,8 @@ def _corners(
         for name, row in zip(family.parameters, range(rows.start, rows.stop), strict=True):
             if name.startswith(BEND):
                 continue
-            params[name] = _tied_quantity(shape, row, quantities)
+            if not shape.ties[row, guessed].any():
+                params[name] = _tied_quantity(shape, row, quantities)
         ranking = rankings[groups[k]] if shape.sides == 4 and rankings else ()
         corners.append(CornerResult(shape.corner_names[k], family.name, params, seen[k], ranking))
     return tuple(corners)
@@ -341,8 +348,11 @@ def _unobserved(budgets: Sequence[Budget]) -> list[Notice]:
             OfPart(budget.of),
         )
         for budget in budgets
-        if budget.contributions and budget.contributions[0].source == UNOBSERVED
     ]
+
+
+def _observed_by_nothing(budget: Budget) -> bool:
+    return bool(budget.contributions) and budget.contributions[0].source == UNOBSERVED
 
 
 def _one_end(equations: Equations, x: Array) -> bool:

@@ -435,9 +435,10 @@ def test_a_radius_that_rests_on_nothing_says_so():
     notices = {notice.code: notice for notice in fitted.notices}
     assert str(notices["dimension-not-observed"].about) == "radius front left"
     assert notices["dimension-not-observed"].severity == "retake"
-    front_left, *others = (corner.params["radius"] for corner in fitted.corners)
-    assert front_left.u95 > 100
-    assert max(radius.u95 for radius in others) < 0.5
+    front_left, *others = fitted.corners
+    assert front_left.params == {}  # a guess is no result
+    assert all(budget.of != "radius front left" for budget in fitted.budgets)
+    assert max(corner.params["radius"].u95 for corner in others) < 0.5
 
 
 def test_common_errors_of_a_sheet_are_not_taken_for_shape():
