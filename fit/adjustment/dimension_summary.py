@@ -251,7 +251,7 @@ def _corners(
     rankings: Sequence[tuple[tuple[str, float], ...]],
     groups: Sequence[int],
 ) -> tuple[CornerResult, ...]:
-    """The corners, without those of their sizes that are `unknown`: a guess is no result."""
+    """The corners, without those of their sizes that are `unknown`, hence a guess."""
     shape = equations.shape
     if shape.family in ("circle", "ellipse"):
         return ()

@@ -436,7 +436,7 @@ def test_a_radius_that_rests_on_nothing_says_so():
     assert str(notices["dimension-not-observed"].about) == "radius front left"
     assert notices["dimension-not-observed"].severity == "retake"
     front_left, *others = fitted.corners
-    assert front_left.params == {}  # a guess is no result
+    assert front_left.params == {}  # a guess does not count as a result
     assert all(budget.of != "radius front left" for budget in fitted.budgets)
     assert max(corner.params["radius"].u95 for corner in others) < 0.5
 
