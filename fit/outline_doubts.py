@@ -73,10 +73,7 @@ def sharp_by_default(sections: Sequence[SectionResult], tips: Array) -> tuple[No
     ----------
     tips : (N, 2) mm, of sharp corners that are alike.
     """
-    seen = np.concatenate([section.points[section.kept] for section in sections])
-    nearest = float(np.min(np.hypot(*(seen[:, None] - tips[None]).T)))
-    # An arc strays from its side by (R - t)^2 / 2 R at the distance t from the tip.
-    radius = nearest + np.sqrt(2 * nearest * UNSEEN_MM)
+    nearest, radius = unseen_radius(sections, tips)
     if _BESIDE_A_TIP * radius <= REJECTED_MM:
         return ()
     return (
@@ -91,6 +88,16 @@ def sharp_by_default(sections: Sequence[SectionResult], tips: Array) -> tuple[No
             "fine",
         ),
     )  # fmt: skip
+
+
+def unseen_radius(sections: Sequence[SectionResult], tips: Array) -> tuple[float, float]:
+    """How near to one of the tips (N, 2) anything was seen, and up to which radius of corners that
+    are alike none would have been; mm.
+    """
+    seen = np.concatenate([section.points[section.kept] for section in sections])
+    nearest = float(np.min(np.hypot(*(seen[:, None] - tips[None]).T)))
+    # An arc strays from its side by (R - t)^2 / 2 R at the distance t from the tip.
+    return nearest, float(nearest + np.sqrt(2 * nearest * UNSEEN_MM))
 
 
 def lonely_readings(readings: Sequence[Reading], alone: Sequence[str]) -> tuple[Notice, ...]:

@@ -33,7 +33,12 @@ from snugline.fit.adjustment.what_is_open import edge_remarks, on_readings_alone
 from snugline.fit.edge_order import in_order
 from snugline.fit.family_fit import fit_family
 from snugline.fit.free_part import expected_by_hand, fit_free_part
-from snugline.fit.outline_doubts import lonely_readings, rejected_by_points, sharp_by_default
+from snugline.fit.outline_doubts import (
+    lonely_readings,
+    rejected_by_points,
+    sharp_by_default,
+    unseen_radius,
+)
 from snugline.fit.readings.part_unknowns import part_uncertainties
 from snugline.fit.readings.reading import Reading
 from snugline.fit.readings.reading_remarks import CONTRADICTED
@@ -51,6 +56,8 @@ MISFIT_MM, MISFIT_SHARE = 0.3, 0.15
 # Views that show the width between both its sides.
 ENDS = ("left end", "right end", "whole")
 SAME = 1e-6  # of a thickness: what a mean of equal readings loses by rounding is far less
+# mm: for all radii below, a cutter of 4 mm makes the same pocket (common practice, no source).
+_SHARP_MM = 2.0
 BLOCKS = 2  # gravity of a remark that keeps a result from being cut
 
 
@@ -283,6 +290,8 @@ def _fit_believed(
         # Points off an outline that does not fit have no cause of their own.
         said = tuple(notice for notice in fitted.notices if notice.code != "points-left-out")
         return replace(fitted, notices=said)
+    if family == "auto" and _as_good_as_sharp(fitted):
+        return _fit_believed(sections, measured, readings, "rectangle", symmetry, listed, thickness)
     alone = on_readings_alone(adjusted)
     doubts = (
         *rejected_by_points(
@@ -293,6 +302,16 @@ def _fit_believed(
         *_sharp(fitted),
     )
     return replace(fitted, notices=(*fitted.notices, *doubts))
+
+
+def _as_good_as_sharp(fitted: FittedOutline) -> bool:
+    """Whether nothing but small radii that no photo shows tells this outline from a sharp one."""
+    corners = fitted.corners
+    if len(corners) != 4 or any(c.family != "arc" or c.params for c in corners):
+        return False
+    size = np.array([fitted.length.value, fitted.width.value])
+    tips = size / 2 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    return unseen_radius(fitted.sections, tips)[1] < _SHARP_MM
 
 
 def _sharp(fitted: FittedOutline) -> tuple[Notice, ...]:

@@ -11,6 +11,7 @@ from made_contours import section
 
 from snugline.errors import FitError, InputError
 from snugline.fit.corners.corner_families import ARC, CHAMFER, FREE, SQUARE, SUPERELLIPSE
+from snugline.fit.family_fit import fit_family
 from snugline.fit.geometry.distance import signed_distance
 from snugline.fit.geometry.primitives import rounded_rectangle
 from snugline.fit.outline_fit import fit_outline
@@ -428,6 +429,30 @@ def test_of_a_stretch_that_is_not_cut_the_gross_outliers_are():
     assert len(gross) >= 3
     assert not section_found.kept[gross].any()
     assert section_found.kept.mean() > 0.95
+
+
+@pytest.mark.parametrize(("radius", "lost", "sharp"), [(1.0, 1.1, True), (10.0, 11.0, False)])
+def test_small_radii_that_no_photo_shows_are_as_good_as_none(monkeypatch, radius, lost, sharp):
+    outline = rounded_rectangle(418, 118.5, radius)
+    views = []
+    for shows, turn in (("right end", 0.0), ("left end", math.pi)):
+        view = end(outline, shows, 6, turn=turn, sigma=0.02)
+        low, high = view.points.min(axis=0), view.points.max(axis=0)
+        tips = np.array([low, high, [low[0], high[1]], [high[0], low[1]]])
+        away = np.hypot(*(view.points[:, None] - tips).T).min(axis=0)
+        kept = np.flatnonzero(away > lost)
+        breaks = tuple(int(i) for i in np.flatnonzero(np.diff(kept) > 1) + 1)
+        views.append(replace(view, points=view.points[kept], noise=view.noise[kept], breaks=breaks))
+    # By chance the rounded rectangle was found likelier.
+    monkeypatch.setattr(
+        "snugline.fit.outline_fit.fit_family",
+        lambda measured, rows, family, symmetry: fit_family(
+            measured, rows, ROUNDED if family == "auto" else family, symmetry
+        ),
+    )
+    fitted = fit_outline(views, [TAPE, CALIPER])
+    assert (fitted.family == "rectangle") == sharp
+    assert ("dimension-not-observed" in codes(fitted)) != sharp
 
 
 def test_a_radius_that_rests_on_nothing_says_so():
