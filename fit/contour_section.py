@@ -13,8 +13,8 @@ Array = NDArray[np.float64]
 
 
 # An edge is not off by the same all round: light, shadow and what is left of the lens change with
-# the direction that it faces. Each wave of that has this share of a point's uncertainty, all six
-# together 0.48: that was found, rms, on the 61 of 227 scenes of benchmarks/unseen_kinds.py (seeds
+# the direction that it faces. Each wave has this share of a point's uncertainty, all six together
+# 0.48: the rms of the 61 of 227 scenes of benchmarks/unseen_kinds.py (seeds
 # 9100, 9300) whose edges face all ways.
 _DIRECTIONAL = 0.28
 

@@ -91,8 +91,8 @@ def sharp_by_default(sections: Sequence[SectionResult], tips: Array) -> tuple[No
 
 
 def unseen_radius(sections: Sequence[SectionResult], tips: Array) -> tuple[float, float]:
-    """How near to one of the tips (N, 2) anything was seen, and up to which radius of corners that
-    are alike none would have been; mm.
+    """Distance of the nearest point seen from one of the tips (N, 2), and the largest radius that
+    equal corners could have unseen; mm.
     """
     seen = np.concatenate([section.points[section.kept] for section in sections])
     nearest = float(np.min(np.hypot(*(seen[:, None] - tips[None]).T)))

@@ -305,7 +305,7 @@ def _fit_believed(
 
 
 def _as_good_as_sharp(fitted: FittedOutline) -> bool:
-    """Whether nothing but small radii that no photo shows tells this outline from a sharp one."""
+    """Whether this outline differs from one with sharp corners by small, unseen radii alone."""
     corners = fitted.corners
     if len(corners) != 4 or any(c.family != "arc" or c.params for c in corners):
         return False

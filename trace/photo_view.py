@@ -61,8 +61,8 @@ class PhotoView:
 def response(view: PhotoView) -> Response:
     """How the photo shows a sharp edge, and paper.
 
-    By its markers' edges and quiet zones, or by a plain frame's edges and what lies in its opening:
-    divided by its own light that looks like white paper, whatever its hue.
+    By its markers' edges and quiet zones, or by a plain frame's edges and the surface inside its
+    opening: divided by its own light, that looks like white paper, whatever its hue.
     """
     rgb, quads = view.photo.rgb, view.sighting.quads
     best = view.frames[view.sheets_seen()[0]]
@@ -75,7 +75,7 @@ def response(view: PhotoView) -> Response:
 
 
 def _window_dark(view: PhotoView, sheet: int) -> bool:
-    """Whether what the part lies on is much darker than the frame, as a window printed dark is."""
+    """Whether the surface under the part is much darker than the frame, like a dark window."""
     frame, window = view.frames[sheet], view.window(sheet)
     if isinstance(frame, Frame):
         return frame.window_dark

@@ -251,7 +251,7 @@ def _corners(
     rankings: Sequence[tuple[tuple[str, float], ...]],
     groups: Sequence[int],
 ) -> tuple[CornerResult, ...]:
-    """The corners, without those of their sizes that are `unknown`, hence a guess."""
+    """The corners, less those of their sizes that are `unknown`."""
     shape = equations.shape
     if shape.family in ("circle", "ellipse"):
         return ()
@@ -364,12 +364,12 @@ def _one_end(equations: Equations, x: Array) -> bool:
     return bool(np.all(every > 0) or np.all(every < 0))
 
 
-# A side of a bought part that bows by more between its corners, mm, is as likely a shadow that was
-# followed; no outline may be off by more without a word.
+# mm between the corners. If a bought part seems to bow by more, the edge may be that of a shadow;
+# no outline may be off by more without a remark.
 UNLIKELY_BOW = 0.3
 STRAIGHTEDGE = (
-    "Hold a straightedge against it. If it is straight, a shadow was followed beside it: take the "
-    "photos of it again in another light."
+    "Check it with a straightedge. If it is straight, the photo was traced along a shadow: "
+    "photograph that side again in different light."
 )
 FOLLOWED = "No action needed; a straight pocket side would not fit it closely."
 

@@ -1,9 +1,9 @@
-"""What of an edge's offset changes with its direction: told by readings, not by how a shape fits.
+"""The part of an edge's offset that varies with its direction, estimated from readings alone.
 
-A tracer leaves along an edge much that looks like such a wave. A fit that is free to read the waves
-from the points takes it for one, and moves the shape by what the wave then makes of it: radii and
-widths came out two times as far off as without. So of each wave that counts which the shape and the
-photo's pose can follow. No point then tells of it; readings and other photos do, and all of it is
+Tracing errors along an edge look much like waves of this kind. A fit that estimates the waves from
+the points mistakes the errors for waves and distorts the shape: radii and widths were two times
+less accurate than without waves. So each wave is reduced to the part that shape and pose can
+follow. The points then carry no information on it; readings and other photos do, and all of it is
 in the uncertainty.
 """
 
@@ -22,7 +22,7 @@ _LEAST = 1e-9  # share of the largest singular value below which nothing is dete
 
 
 def waves_in_reach(equations: Equations, x: Array, noise: ResidualNoise) -> Equations:
-    """The equations with what shape and pose can follow of each section's waves.
+    """The equations, the waves of each section reduced to what shape and pose can follow.
 
     Parameters
     ----------

@@ -295,17 +295,17 @@ def _form(
     kept_terms = tuple(terms[i] for i in kept)
     before = np.eye(base + len(kept))
     after = np.eye(base + len(terms))[[*range(base), *(base + i for i in kept)]]
-    names = (*tied.names, *kept_terms)
+    names, bowed = (*tied.names, *kept_terms), tied.with_terms(kept_terms)
     for what in {"length", "width"} & set(names):
-        # A side that bows out counts with its bow. One that bows in counts there where it is not
-        # left out: what is may be a tilt as well, with which mid-part counts.
+        # A bow counts with the length or width, but not one inwards that was left out: it may as
+        # well be a tilt, and of tilted sides the size at mid-part is meant.
         i = names.index(what)
-        before[i] = tied.with_terms(kept_terms).dimension(what, values)[1]
+        before[i] = bowed.dimension(what, values)[1]
         after[i] = tied.with_terms(terms).dimension(what, freed @ estimate)[1]
         after[i, rows] = np.where(after[i, rows] < 1, 0.0, after[i, rows])
     for i, name in enumerate(names):
         if name.startswith("sag"):
-            share = tied.with_terms(kept_terms).share_of_sag(name, values)
+            share = bowed.share_of_sag(name, values)
             before[i], after[i] = share * before[i], share * after[i]
     move = after @ freed @ estimate - before @ values
     more = np.diag(after @ covariance @ after.T) - np.diag(before @ tied_covariance @ before.T)

@@ -29,8 +29,8 @@ _GROUND_PX, _FACE_PX = 16.0, 10.0  # how far a profile reaches to both sides
 # Seen on renders of a frame 0.8 mm thick: 0.01 to 0.05 mm.
 _FOOT_SHARE = 0.06
 _SIGMA_FLOOR_PX = 0.05
-# Of a frame thicker than paper a wall and a shadow hide the halo, and a blur without its halo
-# misleads: of 14 made scenes (seed 9201) it moved two edges by 0.6 and 0.8 mm. So both are usual.
+# The side and the shadow of a frame thicker than paper hide the halo, and a blur without its halo
+# is misleading: on 14 made scenes (seed 9201) two edges moved by 0.6 and 0.8 mm. So both are set.
 _FLAT_PX, _USUAL_RESPONSE = 1.5, (1.0, 0.05)
 _SIDES = ("front", "right", "back", "left")
 _DOUBTFUL_MM = 0.1
@@ -64,7 +64,7 @@ class PlainEdges:
     outward : (N, 2) unit, across the edge, out of the rectangle.
     corners : (4, 2) px, the rectangle's corners (0, 0), (w, 0), (w, h), (0, h), to a pixel or two.
     blur_px, halo : standard deviation of the blur at its edges, and by what share of the step
-        sharpening overshoots there; what is usual, of a frame that stands up.
+        sharpening overshoots there; usual values for a thick frame.
     notices : what lowers trust.
     """
 

@@ -182,8 +182,8 @@ def silhouette_along(
     # Nowhere nearer to the picture's border than a step is looked at.
     size = np.array(rgb.shape[1::-1])
     good &= np.all((line > REACH) & (line < size - 1 - REACH), axis=1)
-    # Two looks, from two lines, may differ by more than either is sure of: the standard deviation
-    # of two values is their difference over the root of 2.
+    # Two looks may differ by more than the sigma of either: the standard deviation of two values is
+    # their difference over the root of 2.
     if before is not None and len(before):
         sigma = np.maximum(sigma, np.abs(_apart(line, normals, before)) / np.sqrt(2))
     rival = 1 - total > _RIVAL_SHARE

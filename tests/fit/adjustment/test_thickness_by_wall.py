@@ -1,4 +1,4 @@
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pytest
 
@@ -58,6 +58,6 @@ def test_what_no_slip_explains_is_not_told():
 def test_of_two_slips_of_a_thickness_not_traced_with_the_wall_tells_which():
     """1.465 mm, less than its top edge: traced with 14.65 mm, where 37.21 mm was read in inches."""
     stated = thickness_of([Reading("thickness", (1.465,), "caliper")])
-    seen = [replace(Seen((32.0, 60.0)), shows="left end")]
+    seen = [Seen((32.0, 60.0), shows="left end")]
     with pytest.raises(FitError, match=r"37\.21"):
         _other_thickness(stated, 14.65, {}, seen, [], lambda thicker: {})
